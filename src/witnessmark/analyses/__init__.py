@@ -1,0 +1,1 @@
+"""From recordings and readings to findings."""

@@ -1,0 +1,1 @@
+"""Storage of cases, recordings and the shop's history."""

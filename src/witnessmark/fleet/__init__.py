@@ -1,0 +1,1 @@
+"""Screening many recordings."""

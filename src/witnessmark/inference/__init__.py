@@ -1,0 +1,1 @@
+"""From findings to odds, with the why of every finding."""

@@ -1,0 +1,1 @@
+"""Knowledge packs: schema, loader, data."""

@@ -1,0 +1,1 @@
+"""Frozen records that every room shares. No input, no output, no printing."""

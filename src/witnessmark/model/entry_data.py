@@ -1,0 +1,291 @@
+"""The data records of the entries, one frozen record a kind. Schema ``witnessmark.entry/1``."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    StringConstraints,
+    field_validator,
+)
+
+from witnessmark.errors import UnitRefused
+from witnessmark.units import parse, parse_quantity
+
+Id = Annotated[str, StringConstraints(min_length=1, max_length=80, pattern=r"^[A-Za-z0-9._:-]+$")]
+Words = Annotated[str, StringConstraints(max_length=4000)]
+Name = Annotated[str, StringConstraints(min_length=1, max_length=200)]
+
+
+def _as_text(value: object) -> object:
+    """Gears and the like are names; JSON writers often send them as numbers."""
+    return str(value) if isinstance(value, int) and not isinstance(value, bool) else value
+
+
+Label = Annotated[str, BeforeValidator(_as_text), StringConstraints(min_length=1, max_length=200)]
+
+
+class Record(BaseModel):
+    """Base of the data records: frozen, strict about what it knows, tolerant of more."""
+
+    model_config = ConfigDict(frozen=True, extra="allow", allow_inf_nan=False)
+
+    def unknown_fields(self) -> list[str]:
+        """Return the paths of the fields that are not part of the format."""
+        found = [str(name) for name in (self.model_extra or {})]
+        for name in type(self).model_fields:
+            value = getattr(self, name)
+            for key, item in enumerate(value) if isinstance(value, tuple) else [("", value)]:
+                if isinstance(item, Record):
+                    prefix = f"{name}[{key}]" if key != "" else name
+                    found += [f"{prefix}.{inner}" for inner in item.unknown_fields()]
+        return found
+
+
+class Engine(Record):
+    """The engine as far as it is known; every field may be missing."""
+
+    cylinders: int | None = Field(default=None, ge=1, le=24)
+    displacement_l: float | None = Field(default=None, gt=0, le=200)
+    firing_order: tuple[int, ...] | None = None
+    fuel_supply: Literal["gallery", "common_rail", "unknown"] | None = None
+    type: str | None = Field(default=None, max_length=80, description="the shop's own type name")
+
+
+class TruckData(Record):
+    """The truck."""
+
+    label: Label
+    engine: Engine = Engine()
+    miles: float | None = Field(default=None, ge=0, le=1e7)
+    hours: float | None = Field(default=None, ge=0, le=1e6)
+    gears: dict[str, float] | None = Field(default=None, description="gear name -> ratio")
+    axle_ratio: float | None = Field(default=None, gt=0, le=20)
+    tyre_rev_per_mile: float | None = Field(default=None, gt=0, le=2000)
+    customer: str | None = Field(default=None, max_length=200)
+
+
+class ComplaintData(Record):
+    """A complaint in the driver's own words, with the families it may belong to."""
+
+    words: Words
+    families: tuple[Id, ...] = ()
+
+
+class Point(Record):
+    """Operating point of a reading."""
+
+    rpm: float | None = Field(default=None, ge=0, le=8000)
+    load: str | float | None = Field(default=None, description="none, full, or a percentage")
+    gear: Label | None = None
+    warm: bool | None = None
+
+    @field_validator("load")
+    @classmethod
+    def _load(cls, value: str | float | None) -> str | float | None:
+        load_fraction(value)
+        return value
+
+    def fraction(self) -> float | None:
+        """Return the load as 0..1, ``None`` where it was not given."""
+        return load_fraction(self.load)
+
+
+class Instrument(Record):
+    """What it was measured with."""
+
+    id: Label | None = None
+    span: str | None = Field(default=None, max_length=40, description='such as "160 psi"')
+    accuracy: str | None = Field(default=None, max_length=60, description='such as "1 % of span"')
+    repeatability: str | None = Field(default=None, max_length=60)
+    calibrated: str | None = Field(default=None, max_length=40)
+
+
+class ReadingData(Record):
+    """One value read off an instrument: text with a unit."""
+
+    quantity: Name
+    value: Annotated[str, StringConstraints(min_length=1, max_length=64)]
+    point: Point = Point()
+    instrument: Instrument | None = None
+    source: str | None = Field(default=None, max_length=200)
+
+    def house_value(self) -> float:
+        """Return the value in the quantity's house unit."""
+        return parse_quantity(self.quantity, self.value)
+
+
+class RecordingData(Record):
+    """A file of the recorder, the phone or the pickup."""
+
+    path: Annotated[str, StringConstraints(min_length=1, max_length=1000)]
+    sha256: Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{64}$")] | None = None
+    holds: Literal["bus", "table", "vibration", "waveform", "tooth_timing", "sound"] | None = None
+
+
+class ClueData(Record):
+    """Something looked at: there (``seen`` true), not there (false) or doubtful ("maybe")."""
+
+    clue: Id
+    seen: bool | Literal["maybe"]
+    cause: Id | None = Field(default=None, description="the part a part-scoped clue speaks of")
+
+
+class TestData(Record):
+    """A test of the knowledge pack and its result."""
+
+    __test__ = False  # pytest: this is a record
+
+    test: Id
+    result: Id = Field(description="positive, negative, maybe, or an outcome id of the test")
+
+
+class Part(Record):
+    """One part on a work entry or a quote line."""
+
+    name: Name
+    usd: float | None = Field(default=None, ge=0, le=1e7)
+    quantity: float = Field(default=1, gt=0, le=1e5)
+    core_usd: float | None = Field(default=None, ge=0, le=1e7)
+
+
+class Torque(Record):
+    """One tightening: blank stays blank, and the source of the figure is part of it."""
+
+    location: Name
+    value: str | None = Field(default=None, max_length=64, description='such as "45 N·m"')
+    source: str | None = Field(default=None, max_length=300, description="manual, page, date")
+    reading: str | None = Field(default=None, max_length=64)
+
+
+class WorkData(Record):
+    """Work done. What was measured before it speaks of the old part, after it of the new one."""
+
+    cause: Id | None = None
+    did: Words
+    minutes: float | None = Field(default=None, ge=0, le=1e5)
+    parts: tuple[Part, ...] = ()
+    torques: tuple[Torque, ...] = ()
+
+
+class OutcomeData(Record):
+    """The customer's word afterwards."""
+
+    complaint: Id
+    gone: bool | Literal["partly"]
+    after_days: float | None = Field(default=None, ge=0, le=1e4)
+    words: Words | None = None
+
+
+class QuoteLine(Record):
+    """One line of an estimate."""
+
+    what: Name
+    minutes: float | None = Field(default=None, ge=0, le=1e5)
+    usd: float | None = Field(default=None, ge=0, le=1e7)
+    cause: Id | None = None
+
+
+class QuoteData(Record):
+    """An estimate as it was given to the customer."""
+
+    lines: tuple[QuoteLine, ...]
+    total_usd: float | None = Field(default=None, ge=0, le=1e8)
+    limit_usd: float | None = Field(default=None, ge=0, le=1e8)
+    expires: str | None = Field(default=None, max_length=40)
+
+
+class ApprovalData(Record):
+    """Who agreed to what, how and up to which amount; or refused it."""
+
+    by: Name
+    how: Name
+    granted: bool = True
+    quote: Id | None = None
+    limit_usd: float | None = Field(default=None, ge=0, le=1e8)
+    words: Words | None = None
+
+
+class PhotoData(Record):
+    """A photo, stored beside the recordings by its digest."""
+
+    path: Annotated[str, StringConstraints(min_length=1, max_length=1000)]
+    sha256: Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{64}$")] | None = None
+    caption: Words = ""
+    stage: str | None = Field(default=None, max_length=40)
+
+
+class NoteData(Record):
+    """Anything worth writing down; also an override of the proposed step with its reason."""
+
+    words: Words
+    about: str | None = Field(default=None, max_length=200)
+
+
+class RetractData(Record):
+    """Takes an earlier entry out of every computation; it stays visible in the history."""
+
+    entry: Id
+    why: Words
+
+
+Data = (
+    TruckData
+    | ComplaintData
+    | ReadingData
+    | RecordingData
+    | ClueData
+    | TestData
+    | WorkData
+    | OutcomeData
+    | QuoteData
+    | ApprovalData
+    | PhotoData
+    | NoteData
+    | RetractData
+)
+
+#: Kind of entry -> record of its data.
+KINDS: dict[str, type[Record]] = {
+    "truck": TruckData,
+    "complaint": ComplaintData,
+    "reading": ReadingData,
+    "recording": RecordingData,
+    "clue": ClueData,
+    "test": TestData,
+    "work": WorkData,
+    "outcome": OutcomeData,
+    "quote": QuoteData,
+    "approval": ApprovalData,
+    "photo": PhotoData,
+    "note": NoteData,
+    "retract": RetractData,
+}
+
+
+def load_fraction(load: str | float | None) -> float | None:
+    """Return a load as written (none, full, a percentage) as 0..1.
+
+    Raises:
+        ValueError: anything else, with a sentence that says what is accepted.
+    """
+    if load is None:
+        return None
+    if isinstance(load, bool) or not isinstance(load, str):
+        raise ValueError('write the load as text: "none", "full" or a percentage such as "50 %"')
+    word = load.strip().lower()
+    if word in {"none", "no load", "no"}:
+        return 0.0
+    if word == "full":
+        return 1.0
+    try:
+        value = parse(word).si if parse(word).unit.symbol == "%" else -1.0
+    except UnitRefused:
+        value = -1.0
+    if not 0.0 <= value <= 1.2:
+        raise ValueError('write the load as "none", "full" or a percentage such as "50 %"')
+    return value

@@ -1,0 +1,89 @@
+"""Odds: what the findings make of the causes of one complaint family."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+#: A cause is called decided only from this probability on.
+DECIDED_FROM = 0.80
+
+
+@dataclass(frozen=True, slots=True)
+class Contribution:
+    """What one finding, clue or test did to one cause.
+
+    Attributes:
+        finding: finding code, ``clue:<id>``, ``test:<id>`` or ``work:<entry>``.
+        effect: change of the cause's log odds when this piece alone is taken away.
+        words: the same in words.
+        entries: entry ids it rests on.
+    """
+
+    finding: str
+    effect: float
+    words: str = ""
+    entries: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class CauseOdds:
+    """One cause: its probability, why, and what looks the same.
+
+    Attributes:
+        cause: cause id of the pack.
+        name: its name in words.
+        probability: P(this cause is present).
+        zone: the zone of the machine it belongs to.
+        why: contributions, largest effect first.
+        looks_like: cause ids that these findings cannot tell from it.
+        would_change: readings that would move it most, in words.
+    """
+
+    cause: str
+    name: str
+    probability: float
+    zone: str = ""
+    why: tuple[Contribution, ...] = ()
+    looks_like: tuple[str, ...] = ()
+    would_change: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Odds:
+    """The odds of one complaint family.
+
+    Attributes:
+        family: family id.
+        complaint: entry id of the complaint, empty when the family is assessed alone.
+        decided: true only when one cause stands at ``DECIDED_FROM`` or above and the rules
+            of presentation allow its name to be said.
+        zones: (zone, probability that something in it is at fault), likeliest first.
+        causes: likeliest first.
+        two_causes: P(two or more listed causes are present).
+        none_listed: P(none of the listed causes is present).
+        statement: the one sentence to show above the table.
+        packs: pack name -> digest.
+        effective_samples: where sampling was used, otherwise ``None``.
+        assumptions: what the numbers rest on, in words.
+        fits: ``False`` when no modelled cause explains the readings.
+        stage: number of work entries before the state it speaks of.
+    """
+
+    family: str
+    complaint: str
+    decided: bool
+    zones: tuple[tuple[str, float], ...]
+    causes: tuple[CauseOdds, ...]
+    two_causes: float
+    none_listed: float
+    statement: str = ""
+    packs: Mapping[str, str] | None = None
+    effective_samples: float | None = None
+    assumptions: tuple[str, ...] = ()
+    fits: bool = True
+    stage: int = 0
+
+    def probability(self, cause: str) -> float:
+        """Return P(cause present); 0.0 for a cause that the family does not list."""
+        return next((c.probability for c in self.causes if c.cause == cause), 0.0)

@@ -1,0 +1,71 @@
+"""Proof: the same quantity at the same point, before and after the work."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from witnessmark.model.finding import OperatingPoint
+
+Verdict = Literal["proven", "not proven", "not enough evidence"]
+SpecVerdict = Literal["inside", "outside", "cannot tell", "no band"]
+
+
+@dataclass(frozen=True, slots=True)
+class Pair:
+    """One quantity at one matching operating point, before and after. House units.
+
+    Attributes:
+        quantity: name in the quantity table.
+        point: operating point.
+        before: value before the work, ``None`` when it was not measured.
+        after: value after the work, ``None`` when it was not measured.
+        unit: house unit.
+        difference: after minus before.
+        low: lower end of the difference's 95 % interval.
+        high: upper end.
+        provable: smallest difference that this instrument can prove.
+        shown: whether a change is shown (the interval excludes zero and *provable* is passed).
+        spec: verdict on the value after.
+        conformity: probability that the true value after is inside the band.
+        band: (low, high) of the band in house units; either end may be ``None``.
+        band_source: where the band comes from.
+        evidence: entry ids, before then after.
+    """
+
+    quantity: str
+    point: OperatingPoint
+    before: float | None
+    after: float | None
+    unit: str
+    difference: float | None = None
+    low: float | None = None
+    high: float | None = None
+    provable: float | None = None
+    shown: bool | None = None
+    spec: SpecVerdict = "no band"
+    conformity: float | None = None
+    band: tuple[float | None, float | None] | None = None
+    band_source: str = ""
+    evidence: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Proof:
+    """The verdict on one complaint.
+
+    Attributes:
+        complaint: entry id of the complaint.
+        family: family id.
+        verdict: proven, not proven, or not enough evidence.
+        missing: what is still missing, in words, the most useful first.
+        pairs: before/after pairs.
+        sentence: one plain sentence for the customer.
+    """
+
+    complaint: str
+    family: str
+    verdict: Verdict
+    missing: tuple[str, ...]
+    pairs: tuple[Pair, ...]
+    sentence: str = ""

@@ -1,0 +1,1 @@
+"""Ranked next steps and the quote."""

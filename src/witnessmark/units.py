@@ -1,0 +1,440 @@
+"""Units: a strict parser of what people type, and the table of quantities.
+
+Inside the house every quantity has one *house unit* (an SI unit or one accepted with the SI);
+conversion happens only at the doors. A value without a unit is refused, and so is everything
+that could be read two ways: a silently wrong number is worse than a refusal.
+
+Factors: NIST Special Publication 811 (2008), appendix B.8 (conventional inch of mercury and
+inch of water), exact where the publication gives an exact factor.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+
+from witnessmark.errors import UnitRefused
+
+__all__ = [
+    "QUANTITIES",
+    "UNITS",
+    "Quantity",
+    "Typed",
+    "Unit",
+    "display_unit",
+    "from_house",
+    "parse",
+    "parse_quantity",
+    "to_house",
+    "unit",
+]
+
+#: Nothing a person types for one value is longer than this.
+MAX_LENGTH = 64
+
+_INCH = 0.0254
+_POUND_FORCE = 4.4482216152605
+_GALLON = 231 * _INCH**3
+
+
+@dataclass(frozen=True, slots=True)
+class Unit:
+    """A unit: ``si = value * factor + offset``.
+
+    Attributes:
+        symbol: how we write it.
+        kind: kind of quantity; only units of one kind convert into each other.
+        factor: to the coherent SI unit of the kind (temperature: to degC).
+        offset: the same; zero but for temperatures.
+    """
+
+    symbol: str
+    kind: str
+    factor: float
+    offset: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """One row of the quantity table.
+
+    Attributes:
+        name: the name used in entries, channels and findings.
+        kind: kind of unit it takes.
+        house: symbol of its house unit.
+        shop: symbol shown by default.
+        si: symbol shown with ``--si``.
+        words: what it is, in the trade's words.
+        lowest: below this no such reading is possible [house unit].
+        highest: above this no such reading is possible [house unit].
+    """
+
+    name: str
+    kind: str
+    house: str
+    shop: str
+    si: str
+    words: str
+    lowest: float
+    highest: float
+
+
+@dataclass(frozen=True, slots=True)
+class Typed:
+    """What a person typed: the number in that unit, the unit, and the text itself."""
+
+    number: float
+    unit: Unit
+    text: str
+
+    @property
+    def si(self) -> float:
+        """The value in the coherent SI unit of its kind (temperatures: degC)."""
+        return self.number * self.unit.factor + self.unit.offset
+
+
+def _units() -> dict[str, Unit]:
+    # fmt: off
+    rows: list[tuple[str, str, float, float, str]] = [
+        # symbol, kind, factor, offset, other spellings (already lower case unless case matters)
+        ("Pa", "pressure", 1.0, 0.0, "pa"),
+        ("hPa", "pressure", 100.0, 0.0, "hpa"),
+        ("kPa", "pressure", 1e3, 0.0, "kpa kpag"),
+        ("MPa", "pressure", 1e6, 0.0, ""),
+        ("mbar", "pressure", 100.0, 0.0, "mbar"),
+        ("bar", "pressure", 1e5, 0.0, "bar bars barg"),
+        ("psi", "pressure", _POUND_FORCE / _INCH**2, 0.0, "psi psig lbf/in2 lb/in2 lbs/in2"),
+        ("inHg", "pressure", 3386.389, 0.0, "inhg in-hg in.hg inchhg"),
+        ("inH2O", "pressure", 249.0889, 0.0, "inh2o in-h2o in.h2o inwc inwg"),
+        ("mmHg", "pressure", 133.3224, 0.0, "mmhg"),
+        ("degC", "temperature", 1.0, 0.0, "degc °c c celsius"),
+        ("degF", "temperature", 5 / 9, -160 / 9, "degf °f f fahrenheit"),
+        ("K", "temperature", 1.0, -273.15, "k kelvin"),
+        ("rpm", "speed_of_rotation", 1.0, 0.0, "rpm r/min rev/min 1/min"),
+        ("m/s", "speed", 1.0, 0.0, "m/s"),
+        ("km/h", "speed", 1 / 3.6, 0.0, "km/h kph kmh"),
+        ("mph", "speed", 1609.344 / 3600, 0.0, "mph mi/h"),
+        ("N·m", "torque", 1.0, 0.0, "n·m nm n-m n*m n.m"),
+        ("lbf·ft", "torque", _POUND_FORCE * 0.3048, 0.0,
+         "lbf·ft lbf-ft lbf*ft lbfft ft-lb ft·lb ftlb ft-lbs ft-lbf lb-ft lb·ft lbft lbs-ft"),
+        ("lbf·in", "torque", _POUND_FORCE * _INCH, 0.0,
+         "lbf·in lbf-in lbf*in in-lb in·lb inlb in-lbs in-lbf lb-in lb·in lbin lbs-in"),
+        ("m3/s", "flow", 1.0, 0.0, "m3/s m³/s"),
+        ("L/h", "flow", 1e-3 / 3600, 0.0, "l/h lph l/hr"),
+        ("L/min", "flow", 1e-3 / 60, 0.0, "l/min lpm"),
+        ("gal/min", "flow", _GALLON / 60, 0.0, "gal/min gpm usgpm us-gal/min"),
+        ("gal/h", "flow", _GALLON / 3600, 0.0, "gal/h gph gal/hr us-gal/h"),
+        ("m", "length", 1.0, 0.0, "m"),
+        ("km", "length", 1e3, 0.0, "km"),
+        ("mi", "length", 1609.344, 0.0, "mi mile miles"),
+        ("ft", "length", 0.3048, 0.0, "ft foot feet"),
+        ("in", "length", _INCH, 0.0, 'in inch inches "'),
+        ("mm", "length", 1e-3, 0.0, "mm"),
+        ("cm", "length", 1e-2, 0.0, "cm"),
+        ("µm", "length", 1e-6, 0.0, "µm um"),
+        ("deg", "angle", math.pi / 180, 0.0, "deg ° degree degrees"),
+        ("rad", "angle", 1.0, 0.0, "rad"),
+        ("s", "time", 1.0, 0.0, "s sec secs second seconds"),
+        ("ms", "time", 1e-3, 0.0, "ms"),
+        ("min", "time", 60.0, 0.0, "min mins minute minutes"),
+        ("h", "time", 3600.0, 0.0, "h hr hrs hour hours"),
+        ("V", "voltage", 1.0, 0.0, "v volt volts vdc"),
+        ("mV", "voltage", 1e-3, 0.0, "mv"),
+        ("A", "current", 1.0, 0.0, "a amp amps"),
+        ("mA", "current", 1e-3, 0.0, "ma"),
+        ("ohm", "resistance", 1.0, 0.0, "ohm ohms Ω Ω"),
+        ("mohm", "resistance", 1e-3, 0.0, "mohm mΩ"),
+        ("kohm", "resistance", 1e3, 0.0, "kohm kohms kΩ"),
+        ("%", "ratio", 0.01, 0.0, "% percent pct"),
+        ("Hz", "frequency", 1.0, 0.0, "hz"),
+        ("m/s2", "acceleration", 1.0, 0.0, "m/s2 m/s²"),
+        ("g0", "acceleration", 9.80665, 0.0, "g g0"),
+        ("mg0", "acceleration", 9.80665e-3, 0.0, "mg mg0"),
+        ("L", "volume", 1e-3, 0.0, "l liter liters litre litres"),
+        ("qt", "volume", _GALLON / 4, 0.0, "qt quart quarts"),
+        ("gal", "volume", _GALLON, 0.0, "gal gallon gallons"),
+        ("kW", "power", 1e3, 0.0, "kw"),
+        ("hp", "power", 550 * 0.3048 * _POUND_FORCE, 0.0, "hp"),
+    ]
+    # fmt: on
+    table: dict[str, Unit] = {}
+    for symbol, kind, factor, offset, spellings in rows:
+        row = Unit(symbol, kind, factor, offset)
+        for spelling in (symbol, *spellings.split()):
+            table[spelling] = row
+    return table
+
+
+#: Every accepted spelling -> unit.
+UNITS: Mapping[str, Unit] = _units()
+
+
+def _quantities() -> dict[str, Quantity]:
+    psi, kpa = "psi", "kPa"
+    atmosphere = 101325.0
+    # fmt: off
+    rows = [
+        ("fuel_gallery_pressure", "pressure", "Pa", psi, kpa,
+         "fuel pressure in the gallery, after the secondary filter", -1e5, 2.0e6),
+        ("fuel_prefilter_pressure", "pressure", "Pa", psi, kpa,
+         "fuel pressure between the transfer pump and the secondary filter", -1e5, 2.0e6),
+        ("fuel_suction_vacuum", "pressure", "Pa", "inHg", kpa,
+         "vacuum at the transfer pump's inlet, read positive", -2e5, atmosphere),
+        ("fuel_return_flow", "flow", "m3/s", "gal/min", "L/h", "fuel flowing back to the tank",
+         0.0, 1500e-3 / 3600),
+        ("fuel_gallery_pressure_return_throttled", "pressure", "Pa", psi, kpa,
+         "gallery pressure at idle with the return throttled shut for seconds", -1e5, 2.0e6),
+        ("fuel_delivery_pressure", "pressure", "Pa", psi, kpa,
+         "fuel delivery pressure as broadcast on the bus", -1e5, 2.0e6),
+        ("gauge_check_difference", "pressure", "Pa", psi, kpa,
+         "gauge under test minus a second, trusted gauge", -1e6, 1e6),
+        ("oil_pressure", "pressure", "Pa", psi, kpa, "engine oil pressure", -1e5, 1.5e6),
+        ("boost_pressure", "pressure", "Pa", psi, kpa, "intake manifold gauge pressure", -1.1e5,
+         1e6),
+        ("intake_manifold_pressure", "pressure", "Pa", kpa, kpa,
+         "intake manifold absolute pressure", 0.0, 1e6),
+        ("crankcase_pressure", "pressure", "Pa", "inH2O", kpa, "crankcase gauge pressure", -5e4,
+         5e4),
+        ("air_restriction", "pressure", "Pa", "inH2O", kpa, "air filter restriction", 0.0, 5e4),
+        ("exhaust_back_pressure", "pressure", "Pa", "inHg", kpa, "exhaust back pressure",
+         -1e4, 5e5),
+        ("coolant_pressure", "pressure", "Pa", psi, kpa, "cooling system pressure", -1e5, 5e5),
+        ("barometric_pressure", "pressure", "Pa", kpa, kpa, "air pressure outside", 4e4, 1.2e5),
+        ("transmission_oil_pressure", "pressure", "Pa", psi, kpa, "transmission oil pressure",
+         -1e5, 5e6),
+        ("coolant_temperature", "temperature", "degC", "degF", "degC", "engine coolant", -60.0,
+         250.0),
+        ("coolant_housing_temperature", "temperature", "degC", "degF", "degC",
+         "thermostat housing by probe or infrared thermometer", -60.0, 250.0),
+        ("oil_temperature", "temperature", "degC", "degF", "degC", "engine oil", -60.0, 300.0),
+        ("fuel_temperature", "temperature", "degC", "degF", "degC", "fuel", -60.0, 200.0),
+        ("intake_air_temperature", "temperature", "degC", "degF", "degC", "intake manifold air",
+         -60.0, 300.0),
+        ("ambient_temperature", "temperature", "degC", "degF", "degC", "air outside", -60.0, 65.0),
+        ("air_inlet_temperature", "temperature", "degC", "degF", "degC",
+         "air at the engine's inlet", -60.0, 200.0),
+        ("exhaust_temperature", "temperature", "degC", "degF", "degC", "exhaust gas",
+         -60.0, 1200.0),
+        ("hub_temperature", "temperature", "degC", "degF", "degC", "wheel hub", -60.0, 400.0),
+        ("engine_speed", "speed_of_rotation", "rpm", "rpm", "rpm", "engine speed", 0.0, 8031.875),
+        ("road_speed", "speed", "m/s", "mph", "km/h", "road speed", -10.0, 70.0),
+        ("engine_load", "ratio", "%", "%", "%", "percent load at the current speed", 0.0, 250.0),
+        ("pedal_position", "ratio", "%", "%", "%", "accelerator pedal position", 0.0, 100.0),
+        ("engine_torque", "ratio", "%", "%", "%", "actual engine torque of the reference torque",
+         -125.0, 125.0),
+        ("demand_torque", "ratio", "%", "%", "%", "driver's demand engine torque", -125.0, 125.0),
+        ("fuel_level", "ratio", "%", "%", "%", "fuel level", 0.0, 100.0),
+        ("oil_level", "ratio", "%", "%", "%", "engine oil level", 0.0, 100.0),
+        ("coolant_level", "ratio", "%", "%", "%", "coolant level", 0.0, 100.0),
+        ("fuel_rate", "flow", "m3/s", "gal/h", "L/h", "fuel burnt", 0.0, 400e-3 / 3600),
+        ("battery_voltage", "voltage", "V", "V", "V", "supply voltage", 0.0, 60.0),
+        ("ground_drop", "voltage", "V", "mV", "mV", "voltage drop of a ground", -1.0, 60.0),
+        ("sensor_resistance", "resistance", "ohm", "ohm", "ohm", "sensor resistance", 0.0, 1e9),
+        ("cylinder_contribution", "ratio", "%", "%", "%",
+         "one cylinder's contribution against the mean", -100.0, 200.0),
+        ("leak_down", "ratio", "%", "%", "%", "cylinder leak-down", 0.0, 100.0),
+        ("vibration", "acceleration", "m/s2", "m/s2", "m/s2", "vibration", -2000.0, 2000.0),
+        ("torsional_amplitude", "angle", "rad", "deg", "deg", "torsional amplitude of an order",
+         0.0, 1.0),
+        ("joint_angle", "angle", "rad", "deg", "deg", "joint working angle", -1.0, 1.0),
+        ("run_out", "length", "m", "in", "mm", "run-out", 0.0, 0.1),
+        ("mount_lift", "length", "m", "in", "mm", "engine mount lift under stall", 0.0, 0.3),
+        ("damper_thickness_spread", "length", "m", "in", "mm",
+         "spread of the damper case's thickness at four points", 0.0, 0.1),
+        ("end_play", "length", "m", "in", "mm", "end play", 0.0, 0.1),
+        ("torque", "torque", "N·m", "lbf·ft", "N·m", "tightening torque", 0.0, 2e4),
+        ("distance", "length", "m", "mi", "km", "distance driven", 0.0, 1e10),
+        ("crank_time", "time", "s", "s", "s", "time from starter to running", 0.0, 600.0),
+    ]
+    # fmt: on
+    return {row[0]: Quantity(*row) for row in rows}
+
+
+#: Name -> row. The names of readings, channels and findings; docs/quantities.md lists them.
+QUANTITIES: Mapping[str, Quantity] = _quantities()
+
+_SPACES = "\u00a0\u2007\u2009\u202f\u2008"
+_NUMBER = re.compile(
+    r"(?P<sign>[+-]?)"
+    r"(?P<body>\d[\d ,.']*\d|\d|\.\d+)"
+    r"(?P<exp>[eE][+-]?\d{1,2})?",
+    re.ASCII,
+)
+_FRACTION = re.compile(
+    r"(?P<sign>[+-]?)(?:(?P<whole>\d{1,4})[ -])?(?P<num>\d{1,3})/(?P<den>\d{1,3})", re.ASCII
+)
+_GROUPED = re.compile(r"\d{1,3}(?:[ ']\d{3})+(?:[.,]\d+)?")
+_US_GROUPED = re.compile(r"\d{1,3}(?:,\d{3})+\.\d+|\d{1,3}(?:,\d{3}){2,}")
+_EU_GROUPED = re.compile(r"\d{1,3}(?:\.\d{3})+,\d+|\d{1,3}(?:\.\d{3}){2,}")
+_PLAIN = re.compile(r"\d*(?:[.,]\d+)?")
+_AMBIGUOUS = re.compile(r"[1-9]\d{0,2},\d{3}")
+
+
+def unit(symbol: str) -> Unit:
+    """Return the unit written as *symbol*.
+
+    Raises:
+        UnitRefused: no such unit.
+    """
+    text = re.sub(r"\s+", "", symbol)
+    if text in UNITS:
+        return UNITS[text]
+    # Case carries meaning only between milli and mega; no unit here is told apart otherwise.
+    lowered = text.lower()
+    mega = text[0:1] == "M" and lowered in {"m", "mohm", "mω", "mv", "ma", "mg", "mg0", "ms"}
+    if lowered in UNITS and not mega:
+        return UNITS[lowered]
+    raise UnitRefused(
+        f"'{_short(symbol)}' is not a unit known here.",
+        do="Write one of psi, kPa, bar, inHg, inH2O, degF, degC, rpm, mph, km/h, lbf·ft, N·m, "
+        "gal/min, gal/h, L/h, L/min, in, mm, deg, s, min, V, ohm, %.",
+    )
+
+
+def parse(text: str) -> Typed:
+    """Read a number with its unit as a person types it.
+
+    A decimal comma is read as such ("7,5 bar"); spaces and apostrophes group thousands
+    ("1 500 kPa"); "1,500 rpm" is refused because it is 1500 in one country and 1.5 in another.
+
+    Args:
+        text: such as ``74 psi``, ``7,5 bar``, ``1 1/2 in``.
+
+    Raises:
+        UnitRefused: no number, no unit, an unknown unit, or two possible meanings.
+    """
+    if not isinstance(text, str):
+        raise UnitRefused(
+            f"{text!r:.40} is a bare number.", do='Write the unit too, as text, such as "74 psi".'
+        )
+    if len(text) > MAX_LENGTH:
+        raise UnitRefused(
+            f"A value has at most {MAX_LENGTH} characters; this has {len(text)}.",
+            do="Write one number and its unit, such as 74 psi.",
+        )
+    cleaned = text.strip().replace("\u2212", "-")
+    for space in _SPACES:
+        cleaned = cleaned.replace(space, " ")
+    if not cleaned:
+        raise UnitRefused("The value is empty.", do="Write a number and its unit, such as 74 psi.")
+    number, rest = _number(cleaned)
+    rest = rest.strip()
+    if not rest:
+        raise UnitRefused(
+            f"'{_short(text)}' is a bare number.", do="Write the unit too, such as 74 psi."
+        )
+    if re.fullmatch(r"(?i)psi ?a|bar ?a|kpa ?a|psi abs|bar abs|kpa abs", rest):
+        raise UnitRefused(
+            f"'{_short(text)}' is an absolute pressure; gauges here read against the air outside.",
+            do="Subtract the air pressure and write psi, kPa or bar.",
+        )
+    if re.fullmatch(r"[A-Za-zµΩΩ°%\"/·*.²³0-9 -]+", rest) is None or re.match(r"\d|[-./*]", rest):
+        raise _not_one_value(text)
+    return Typed(number, unit(rest), text)
+
+
+def parse_quantity(name: str, text: str) -> float:
+    """Read *text* as a value of the quantity *name*, in its house unit.
+
+    Raises:
+        UnitRefused: see :func:`parse`; also the wrong kind of unit, an unknown quantity, or a
+            value that no such reading can have.
+    """
+    row = _row(name)
+    typed = parse(text)
+    if typed.unit.kind != row.kind:
+        raise UnitRefused(
+            f"{name} is a {row.kind.replace('_', ' ')}; "
+            f"'{typed.unit.symbol}' is a unit of {typed.unit.kind.replace('_', ' ')}.",
+            do=f"Write it in {row.shop} or {row.si}.",
+        )
+    value = (typed.si - UNITS[row.house].offset) / UNITS[row.house].factor
+    if not row.lowest <= value <= row.highest:
+        low, high = (from_house(name, end, typed.unit.symbol) for end in (row.lowest, row.highest))
+        raise UnitRefused(
+            f"'{_short(text)}' cannot be a {name.replace('_', ' ')}: "
+            f"possible is {low:.4g} to {high:.4g} {typed.unit.symbol}.",
+            do="Check the number and the unit.",
+        )
+    return value
+
+
+def to_house(name: str, value: float, symbol: str) -> float:
+    """Convert *value* in the unit *symbol* to the house unit of the quantity *name*."""
+    house, given = UNITS[_row(name).house], unit(symbol)
+    if given.kind != house.kind:
+        raise UnitRefused(f"{symbol} is not a unit of {name}.", do=f"Use {house.symbol}.")
+    return (value * given.factor + given.offset - house.offset) / house.factor
+
+
+def from_house(name: str, value: float, symbol: str) -> float:
+    """Convert *value* in the house unit of the quantity *name* to the unit *symbol*."""
+    house, wanted = UNITS[_row(name).house], unit(symbol)
+    if wanted.kind != house.kind:
+        raise UnitRefused(f"{symbol} is not a unit of {name}.", do=f"Use {house.symbol}.")
+    return (value * house.factor + house.offset - wanted.offset) / wanted.factor
+
+
+def display_unit(name: str, *, si: bool = False) -> str:
+    """Return the symbol the quantity is shown in: the shop's own unit, or SI."""
+    row = _row(name)
+    return row.si if si else row.shop
+
+
+def _row(name: str) -> Quantity:
+    if name not in QUANTITIES:
+        raise UnitRefused(
+            f"'{_short(name)}' is not a quantity known here.",
+            do="See docs/quantities.md for the names.",
+        )
+    return QUANTITIES[name]
+
+
+def _number(text: str) -> tuple[float, str]:
+    fraction = _FRACTION.match(text)
+    if fraction is not None and int(fraction["den"]) > 0:
+        part = Fraction(int(fraction["num"]), int(fraction["den"])) + int(fraction["whole"] or 0)
+        return float(-part if fraction["sign"] == "-" else part), text[fraction.end() :]
+    match = _NUMBER.match(text)
+    if match is None:
+        raise UnitRefused(
+            f"'{_short(text)}' does not begin with a number.",
+            do="Write a number and its unit, such as 74 psi.",
+        )
+    value = float(_plain_digits(match["body"], text) + (match["exp"] or ""))
+    if not math.isfinite(value):
+        raise _not_one_value(text)
+    return (-value if match["sign"] == "-" else value), text[match.end() :]
+
+
+def _plain_digits(body: str, text: str) -> str:
+    if _AMBIGUOUS.fullmatch(body):
+        whole, part = body.split(",")
+        raise UnitRefused(
+            f"'{_short(text)}' can be read as {whole}{part} or as {whole}.{part}.",
+            do=f"Write {whole}{part} or {whole}.{part}.",
+        )
+    if _US_GROUPED.fullmatch(body):
+        return body.replace(",", "")
+    if _EU_GROUPED.fullmatch(body):
+        return body.replace(".", "").replace(",", ".")
+    if _GROUPED.fullmatch(body):
+        return body.replace(" ", "").replace("'", "").replace(",", ".")
+    if _PLAIN.fullmatch(body):
+        return body.replace(",", ".")
+    raise _not_one_value(text)
+
+
+def _not_one_value(text: str) -> UnitRefused:
+    return UnitRefused(
+        f"'{_short(text)}' is not one number with one unit.",
+        do="Write one value, such as 74 psi; further values go into entries of their own.",
+    )
+
+
+def _short(text: str) -> str:
+    printable = "".join(c if c.isprintable() else "?" for c in str(text))
+    return printable if len(printable) <= 40 else printable[:37] + "..."

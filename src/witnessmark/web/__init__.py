@@ -1,0 +1,1 @@
+"""The bench page: server-rendered pages over the workflow."""

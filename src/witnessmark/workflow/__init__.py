@@ -1,0 +1,1 @@
+"""The verbs that the doors share."""

@@ -1,0 +1,46 @@
+"""Fixtures shared by all rooms."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parent.parent
+Run = Callable[..., "subprocess.CompletedProcess[str]"]
+
+
+@pytest.fixture(scope="session")
+def shared() -> Path:
+    """The folder of outside check values and real recordings, beside the project."""
+    folder = ROOT.parent / "shared"
+    if not folder.is_dir():
+        pytest.skip("the folder of outside check values and recordings (../shared) is not here")
+    return folder
+
+
+@pytest.fixture(scope="session")
+def witnessmark() -> Run:
+    """Run the command line in a process of its own: ``witnessmark("look", path)``."""
+
+    def run(
+        *arguments: object,
+        timeout: float = 120,
+        **options: object,
+    ) -> subprocess.CompletedProcess[str]:
+        environment = {**os.environ, "PYTHONPATH": str(ROOT / "src"), "PYTHONUTF8": "1"}
+        return subprocess.run(
+            [sys.executable, "-m", "witnessmark", *map(str, arguments)],
+            capture_output=True,
+            text=True,
+            timeout=timeout,
+            env=environment,
+            check=False,
+            **options,  # type: ignore[call-overload]
+        )
+
+    return run
