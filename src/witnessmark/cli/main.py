@@ -1,0 +1,96 @@
+"""The command group. Each command lives in a module of its own and is loaded when called."""
+
+from __future__ import annotations
+
+import importlib
+import importlib.util
+import json
+import sys
+from typing import Any
+
+import click
+
+from witnessmark import __version__
+from witnessmark.errors import WitnessmarkError, exit_code
+
+#: Command -> (module, one line for the list). Help must not load a heavy library.
+COMMANDS: dict[str, tuple[str, str]] = {
+    "assess": ("witnessmark.cli.assess", "Findings, odds, next steps and proof of a case."),
+    "case": ("witnessmark.cli.case", "The casebook by hand: new, add, show, list, export, import."),
+    "demo": ("witnessmark.cli.demo", "Build the invented shop and open its page."),
+    "look": ("witnessmark.cli.look", "What is in a recording."),
+    "pack": ("witnessmark.cli.pack", "Check a knowledge pack."),
+    "record": ("witnessmark.cli.record", "Record the data bus to a file."),
+    "report": ("witnessmark.cli.report", "The customer's report, or the estimate."),
+    "screen": ("witnessmark.cli.screen", "Findings over many recordings."),
+    "serve": ("witnessmark.cli.serve", "Serve the bench page of a shop."),
+}
+
+
+class LazyGroup(click.Group):
+    """A group that imports a command's module only when the command is called."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002
+        """Return the commands that this installation holds."""
+        return [name for name in COMMANDS if _exists(COMMANDS[name][0])]
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002
+        """Load one command."""
+        if cmd_name not in COMMANDS or not _exists(COMMANDS[cmd_name][0]):
+            return None
+        command = importlib.import_module(COMMANDS[cmd_name][0]).command
+        assert isinstance(command, click.Command)  # noqa: S101
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """List the commands without importing them."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, COMMANDS[name][1]) for name in self.list_commands(ctx)])
+
+
+@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="witnessmark")
+def cli() -> None:
+    """Diagnostic workbench of a heavy-duty diesel shop: from the complaint to the proven repair.
+
+    Every command takes --json. Exit codes: 0 done, 2 refused input, 3 nothing usable found.
+    """
+
+
+def run() -> None:
+    """Run the command line; a refusal becomes one sentence and its exit code."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(encoding="utf-8", errors="replace")
+    try:
+        code = cli.main(standalone_mode=False)
+    except click.exceptions.Abort:
+        click.echo("Stopped.", err=True)
+        sys.exit(2)
+    except click.ClickException as error:
+        error.show()
+        sys.exit(2)
+    except WitnessmarkError as error:
+        click.echo(str(error), err=True)
+        sys.exit(exit_code(error))
+    except BrokenPipeError:
+        sys.stderr.close()
+        sys.exit(0)
+    except OSError as error:
+        click.echo(_os_sentence(error), err=True)
+        sys.exit(2)
+    sys.exit(code if isinstance(code, int) else 0)
+
+
+def echo_json(document: Any) -> None:
+    """Print *document* as JSON."""
+    click.echo(json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False))
+
+
+def _exists(module: str) -> bool:
+    return importlib.util.find_spec(module) is not None
+
+
+def _os_sentence(error: OSError) -> str:
+    place = f"{error.filename}: " if error.filename else ""
+    return f"{place}{(error.strerror or str(error)).lower()}. Check the path and the permissions."
