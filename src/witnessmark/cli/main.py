@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib
 import importlib.util
 import json
+import os
 import sys
 from typing import Any
 
@@ -44,8 +45,10 @@ class LazyGroup(click.Group):
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """List the commands without importing them."""
-        with formatter.section("Commands"):
-            formatter.write_dl([(name, COMMANDS[name][1]) for name in self.list_commands(ctx)])
+        rows = [(name, COMMANDS[name][1]) for name in self.list_commands(ctx)]
+        if rows:
+            with formatter.section("Commands"):
+                formatter.write_dl(rows)
 
 
 @click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
@@ -79,6 +82,15 @@ def run() -> None:
     except OSError as error:
         click.echo(_os_sentence(error), err=True)
         sys.exit(2)
+    except Exception as error:  # a fault of ours: one sentence, never a traceback
+        if os.environ.get("WITNESSMARK_DEBUG"):
+            raise
+        click.echo(
+            f"Witnessmark failed on its own account ({type(error).__name__}: {error}). Nothing was "
+            "stored by this command. Set WITNESSMARK_DEBUG=1 to see where, and report it.",
+            err=True,
+        )
+        sys.exit(1)
     sys.exit(code if isinstance(code, int) else 0)
 
 

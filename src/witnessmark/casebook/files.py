@@ -1,0 +1,87 @@
+"""Originals by their digest: recordings and photos, never altered, stored once."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import re
+import tempfile
+from pathlib import Path
+from typing import BinaryIO
+
+from witnessmark.errors import InputRefused, NotFound, TooLarge
+
+__all__ = ["Originals", "digest"]
+
+_SHA256 = re.compile(r"[0-9a-f]{64}")
+_BLOCK = 1 << 20
+
+
+class Originals:
+    """A folder of files named by their sha256. No name from outside ever becomes a path.
+
+    Args:
+        folder: made when it is not there.
+        limit: largest file taken [bytes].
+    """
+
+    def __init__(self, folder: Path, *, limit: int = 4 << 30) -> None:
+        self._folder = folder
+        self._limit = limit
+        folder.mkdir(parents=True, exist_ok=True)
+
+    def store(self, source: BinaryIO | Path) -> tuple[str, int]:
+        """Copy *source* in and return (sha256, size); a file that is already here is kept.
+
+        Raises:
+            TooLarge: more bytes than the limit.
+        """
+        if isinstance(source, Path):
+            with source.open("rb") as stream:
+                return self.store(stream)
+        seen, size = hashlib.sha256(), 0
+        handle, temporary = tempfile.mkstemp(dir=self._folder, prefix=".incoming-")
+        try:
+            with os.fdopen(handle, "wb") as target:
+                while block := source.read(_BLOCK):
+                    size += len(block)
+                    if size > self._limit:
+                        raise TooLarge(
+                            f"The file is larger than {self._limit >> 20} MiB.",
+                            do="Cut the recording into pieces.",
+                        )
+                    seen.update(block)
+                    target.write(block)
+                target.flush()
+                os.fsync(target.fileno())
+            name = seen.hexdigest()
+            Path(temporary).chmod(0o444)
+            final = self._folder / name
+            if not final.exists():
+                Path(temporary).replace(final)
+            return name, size
+        finally:
+            Path(temporary).unlink(missing_ok=True)
+
+    def path(self, sha256: str) -> Path:
+        """Return where the original lies.
+
+        Raises:
+            InputRefused: not a digest.
+            NotFound: no such file.
+        """
+        if _SHA256.fullmatch(sha256) is None:
+            raise InputRefused("That is not the sha256 of a file.")
+        found = self._folder / sha256
+        if not found.is_file():
+            raise NotFound(f"The file {sha256[:12]}... is not in the shop.", do="Add it again.")
+        return found
+
+    def __contains__(self, sha256: str) -> bool:
+        return _SHA256.fullmatch(sha256) is not None and (self._folder / sha256).is_file()
+
+
+def digest(path: Path) -> str:
+    """Return the sha256 of a file's bytes."""
+    with path.open("rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()
