@@ -10,12 +10,12 @@ WORKERS ?= 2
 export OMP_NUM_THREADS ?= 1
 export OPENBLAS_NUM_THREADS ?= 1
 
-.PHONY: demo test env test-env check browser clean
+.PHONY: demo test env test-env check system clean
 
 demo: $(BASE)
 	$(VENV)/bin/witnessmark demo
 
-test: $(FULL) browser check
+test: $(FULL) system check
 	$(PY) -m pytest -n $(WORKERS) --dist loadfile
 
 check: $(FULL)
@@ -49,16 +49,19 @@ $(FULL): $(BASE) requirements/test.lock
 	fi
 	@touch $@
 
-# Browser tests drive Debian's chromium; where it cannot be installed they skip, loudly.
-browser:
-	@command -v chromium >/dev/null 2>&1 || { \
-		if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null 2>&1; then \
-			apt-get update -q >/dev/null && \
-			apt-get install -y -q chromium fonts-dejavu-core >/dev/null || \
-			echo "!! chromium could not be installed: the browser tests will be skipped"; \
-		else \
-			echo "!! no chromium and no root: the browser tests will be skipped"; \
-		fi; }
+# The tests drive Debian's chromium and a PostgreSQL of their own; where these cannot be
+# installed their tests skip, loudly.
+SYSTEM := chromium postgresql poppler-utils fonts-dejavu-core
+system:
+	@if command -v chromium >/dev/null 2>&1 && command -v pdftoppm >/dev/null 2>&1 && \
+		ls /usr/lib/postgresql/*/bin/initdb >/dev/null 2>&1; then :; \
+	elif [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null 2>&1; then \
+		apt-get update -q >/dev/null && \
+		DEBIAN_FRONTEND=noninteractive apt-get install -y -q $(SYSTEM) >/dev/null || \
+		echo "!! chromium or PostgreSQL could not be installed: their tests will be skipped"; \
+	else \
+		echo "!! chromium or PostgreSQL is missing and this is not root: their tests will be skipped"; \
+	fi
 
 clean:
 	rm -rf $(VENV) build dist .mypy_cache .ruff_cache .pytest_cache .hypothesis
