@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 import tomllib
 import uuid
 from collections.abc import Iterable, Mapping
@@ -111,6 +112,20 @@ class Shop:
     def export(self, case_id: str) -> str:
         """Return the case as JSON Lines, byte for byte as its lines came in."""
         return "".join(f"{line}\n" for line in self.casebook.lines(case_id))
+
+    def export_files(self, case_id: str, folder: Path) -> list[str]:
+        """Copy the case's recordings and photos into *folder*, named by digest.
+
+        Their names in the entries come from outside and are never used as paths.
+        """
+        folder.mkdir(parents=True, exist_ok=True)
+        copied = []
+        for entry in self.case(case_id).entries:
+            if isinstance(entry.data, (RecordingData, PhotoData)):
+                source = self.recording_path(case_id, entry)
+                shutil.copyfile(source, folder / source.name)
+                copied.append(source.name)
+        return copied
 
     def import_case(self, path: Path, case_id: str | None = None, *, by: str | None = None) -> Case:
         """Take a case file in, with the recordings and photos that lie where it says.
