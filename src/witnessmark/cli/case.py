@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -157,7 +158,7 @@ def export(
     text = opened.export(case_id)
     copied = opened.export_files(case_id, recordings) if recordings is not None else []
     if out is None:
-        click.get_binary_stream("stdout").write(text.encode())
+        sys.stdout.buffer.write(text.encode())
         return
     out.write_bytes(text.encode())
     _said(
