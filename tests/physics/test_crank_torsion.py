@@ -1,0 +1,122 @@
+"""Torsion of the crankshaft: shared/checks section 4 (T-*), openTorsion, closed forms."""
+
+import numpy as np
+import opentorsion
+import pytest
+
+from witnessmark.physics import crank_torsion as c
+
+CRANK_J = (0.017, 0.009, 0.0467, 0.0327, 0.0467, 0.0467, 0.0327, 0.0487, 2.075)
+CRANK_K = (1.106e6, 1.631e6, 1.253e6, 1.253e6, 1.678e6, 1.253e6, 1.253e6, 1.976e6)
+ORDER = (1, 5, 3, 6, 2, 4)
+
+
+def line(inertia, stiffness, dashpots=(), magnifier=0.0):
+    springs = tuple((i, i + 1, k) for i, k in enumerate(stiffness))
+    return c.Chain(tuple(inertia), springs, dashpots, magnifier)
+
+
+@pytest.mark.parametrize(
+    ("inertia", "stiffness", "hertz", "tolerance"),
+    [
+        # T-2disc, T-5disc (Friswell ex. 9.7.1, in openTorsion's tests), T-crank9 (two libraries)
+        ((211.4, 8.3), (9.775e6,), (176.1,), 0.05),
+        (
+            (3.5e-3, 3.5e-3, 3.5e-3, 0.15, 0.05),
+            (12e3, 12e3, 14e3, 10e3),
+            (81.21, 141.21, 378.95, 536.36),
+            0.006,
+        ),
+        (CRANK_J, CRANK_K, (216.584, 592.74, 984.923), 0.002),
+    ],
+)
+def test_free_modes(inertia, stiffness, hertz, tolerance):
+    modes = c.free_modes(line(inertia, stiffness))
+    assert [m.frequency for m in modes][: len(hertz)] == pytest.approx(hertz, abs=tolerance)
+
+
+def test_branched_train():  # T-gear, Friswell; 1:1 gear = one joined inertia
+    joined = c.Chain(
+        (400e-6, 50e-6, 700e-6, 700e-6), ((0, 1, 1e4), (1, 2, 5e3), (1, 3, 5e3)), (), 0.0
+    )
+    assert len(c.free_modes(joined)) == 3
+
+
+def test_modes_against_opentorsion():
+    """Independent library: the same train, damped, assembled by openTorsion."""
+    damping = 60.0
+    shafts = [opentorsion.Shaft(i, i + 1, k=k) for i, k in enumerate(CRANK_K)]
+    discs = [opentorsion.Disk(i, j) for i, j in enumerate(CRANK_J)]
+    shafts.append(opentorsion.Shaft(0, 9, k=1e-3, c=damping))
+    discs.append(opentorsion.Disk(9, 0.15))
+    assembly = opentorsion.Assembly(shaft_elements=shafts, disk_elements=discs)
+    omegas, _, ratios = assembly.modal_analysis()
+    chain = line(CRANK_J, CRANK_K)
+    chain = c.Chain((*chain.inertia, 0.15), (*chain.springs, (0, 9, 1e-3)), ((0, 9, damping),), 0.0)
+    ours = [m for m in c.mode_damping(chain) if m.frequency > 50][:3]
+    theirs = sorted(
+        {
+            (round(float(abs(w)) / (2 * np.pi), 4), round(float(z), 6))
+            for w, z in zip(omegas, ratios, strict=True)
+            if abs(w) / (2 * np.pi) > 50 and z < 0.99  # the ring alone does not swing
+        }
+    )
+    for mode, (hertz, ratio) in zip(ours, theirs[:3], strict=True):
+        assert mode.frequency == pytest.approx(hertz, rel=1e-5)
+        assert mode.damping == pytest.approx(ratio, abs=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("mu", "zeta", "peak", "place"),
+    [  # T-unt-0.1, T-unt-0.5, T-unt-1.0 (read on a textbook page for mu = 1)
+        (0.1, 0.04652421052, 21.0, 0.9759000729),
+        (0.5, 0.1825741858, 5.0, 0.894427191),
+        (1.0, 0.2886751346, 3.0, 0.8164965809),
+    ],
+)
+def test_untuned_damper(mu, zeta, peak, place):
+    assert c.untuned_damper_optimum(mu) == pytest.approx((zeta, peak, place), rel=1e-9)
+    ratio = np.linspace(0.5, 1.5, 20001)
+    curve = c.untuned_response(mu, zeta, ratio)
+    assert curve.max() == pytest.approx(peak, rel=1e-4)
+    assert ratio[np.argmax(curve)] == pytest.approx(place, abs=2e-4)
+    # The same damper in the general chain: one inertia on a spring to a heavy wall.
+    wn = 2 * np.pi * 200.0
+    chain = c.Chain((1.0, 1e9, mu), ((0, 1, wn**2),), ((0, 2, 2 * zeta * wn),), 0.0)
+    twist = c.forced(chain, 200.0 * ratio, np.array([1.0, 0, 0], dtype=complex))[:, 0]
+    assert np.max(np.abs(twist)) * wn**2 == pytest.approx(peak, rel=1e-4)
+    # No other damping gives a lower peak.
+    for other in (0.8 * zeta, 1.25 * zeta):
+        assert c.untuned_response(mu, other, ratio).max() > peak * 1.005
+
+
+def test_phase_sums():
+    orders = (0.5, 1, 1.5, 2, 2.5, 3, 6, 9)  # T-phase-eq
+    assert [abs(c.phase_sum(ORDER, k)) for k in orders] == pytest.approx(
+        (0, 0, 0, 0, 0, 6, 6, 6), abs=1e-9
+    )
+    shape = c.free_modes(line(CRANK_J, CRANK_K))[0].shape[2:8]  # T-phase-crank
+    sums = [abs(c.phase_sum(ORDER, k, shape)) for k in (0.5, 1, 1.5, 2, 2.5, 3, 4.5, 6)]
+    assert sums == pytest.approx(
+        (0.625304, 0.199811, 1.524661, 0.199811, 0.625304, 3.429537, 1.524661, 3.429537), abs=2e-6
+    )
+    dead = np.array([0, 1, 1, 1, 1, 1.0])  # T-misfire
+    assert [abs(c.phase_sum(ORDER, k, dead)) for k in (0.5, 1, 2.5, 3)] == pytest.approx(
+        (1, 1, 1, 5)
+    )
+
+
+def test_critical_speeds():  # T-crit
+    first = c.free_modes(line(CRANK_J, CRANK_K))[0].frequency
+    assert c.critical_speeds(first, (3, 4.5, 6, 7.5, 9)) == pytest.approx(
+        (4331.7, 2887.8, 2165.8, 1732.7, 1443.9), abs=0.1
+    )
+
+
+def test_a_locked_ring_lowers_the_mode_and_an_empty_case_raises_it():
+    base = line((0.105, *(0.118,) * 6, 2.7), (3.6e6, *(4.0e6,) * 5, 5.2e6))
+    hertz = []
+    for coupling in (1e-3, 1e6):
+        chain = c.Chain((*base.inertia, 0.26), base.springs, ((0, 8, coupling),), 0.0)
+        hertz.append(next(m.frequency for m in c.mode_damping(chain) if m.frequency > 50))
+    assert hertz[0] > 1.15 * hertz[1]
