@@ -1,0 +1,372 @@
+"""Expected cost to a proven cure, as numbers only.
+
+The problem is decision-theoretic troubleshooting (Heckerman, Breese and Rommelse 1995): repairs
+and tests with costs, a table of hypotheses (which parts are at fault) with their weights, and the
+question what to do next. A repair is a test too: after it the truck is measured again, and either
+the complaint is gone or the search goes on with what that has taught.
+
+All values here are *unnormalised*: they are expected costs times the weight of the state, so a
+branch needs no division and a state nobody reaches costs nothing.
+
+* ``sequence`` prices the best plan without tests: repairs in the order of probability over cost
+  (optimal for one fault and independent perfect repairs, Kadane and Simon 1977), stopped where an
+  open-ended search becomes cheaper.
+* ``first_moves`` prices every first move with ``sequence`` behind it (one-step lookahead).
+* ``look_ahead`` prices the most promising moves with deeper and deeper lookahead.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+__all__ = ["Moves", "Problem", "State", "first_moves", "look_ahead", "sequence", "start"]
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.intp]
+Bools = npt.NDArray[np.bool_]
+
+#: A branch lighter than this share of its root is priced without looking deeper.
+LIGHT = 2e-3
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """A troubleshooting problem with H hypotheses, A repairs and T tests of at most O outcomes.
+
+    Attributes:
+        members: (H, A) bool, hypothesis h has the part of repair a at fault. A hypothesis
+            without members is "none of these".
+        repair_usd: (A,) cost of one repair with its re-measurement [USD].
+        fixes: (A,) P(part healthy after the repair | it was at fault).
+        luck: (A,) P(complaint gone after the repair | its part was not at fault).
+        test_usd: (T,) cost of one test [USD].
+        outcomes: (T, O, H) P(outcome | hypothesis); unused outcomes are zero.
+        dulled: (T, O, H) the same once a test of the same kind has been done.
+        kin: (T, T) bool, tests that see the same thing through the same instrument.
+        search_usd: (H,) cost of the open-ended search that ends in a proven cure [USD].
+    """
+
+    members: Bools
+    repair_usd: Floats
+    fixes: Floats
+    luck: Floats
+    test_usd: Floats
+    outcomes: Floats
+    dulled: Floats
+    kin: Bools
+    search_usd: Floats
+    _slots: Ints
+    _held: Floats
+    _credit: Floats
+    _stays: Floats
+    _source: Ints
+    _moves: Floats
+
+    @classmethod
+    def of(
+        cls,
+        *,
+        members: Bools,
+        repair_usd: Floats,
+        fixes: Floats,
+        luck: Floats,
+        test_usd: Floats,
+        outcomes: Floats,
+        search_usd: Floats,
+        dulled: Floats | None = None,
+        kin: Bools | None = None,
+    ) -> Problem:
+        """Build a problem and the tables that follow from it.
+
+        Raises:
+            ValueError: the shapes do not fit each other, or a cost is not positive.
+        """
+        hypotheses, repairs = members.shape
+        tests = test_usd.shape[0]
+        if outcomes.shape[0] != tests or (tests and outcomes.shape[2] != hypotheses):
+            raise ValueError("outcomes must have one row a test and one column a hypothesis")
+        if np.any(repair_usd <= 0) or np.any(test_usd < 0) or np.any(search_usd <= 0):
+            raise ValueError("repairs and the search need a positive cost")
+        size = members.sum(axis=1)
+        width = max(1, int(size.max(initial=0)))
+        slots = np.full((hypotheses, width), repairs, dtype=np.intp)
+        for h in range(hypotheses):
+            found = np.flatnonzero(members[h])
+            slots[h, : found.size] = found
+        # One fault: exact also with luck, for its own repair does not get a second chance.
+        left = np.prod(np.where(members, fixes, 1.0), axis=1)
+        alone = size == 1
+        own_luck = np.where(members, luck, 0.0).sum(axis=1)
+        held = np.where(alone, 1.0 - (1.0 - left) / np.maximum(1e-9, 1.0 - own_luck), left)
+        held = np.where(size == 0, 0.0, held)
+        credit = members * fixes / np.maximum(size, 1)[:, None]
+        stays, source, moves = _transitions(members, fixes, luck)
+        return cls(
+            members,
+            repair_usd,
+            fixes,
+            luck,
+            test_usd,
+            outcomes,
+            outcomes if dulled is None else dulled,
+            np.eye(tests, dtype=np.bool_) if kin is None else kin,
+            search_usd,
+            slots,
+            held,
+            credit,
+            stays,
+            source,
+            moves,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """A batch of B states.
+
+    Attributes:
+        weights: (B, H) unnormalised weights of the hypotheses.
+        repaired: (B, A) repairs already done.
+        tested: (B, T) tests already done.
+    """
+
+    weights: Floats
+    repaired: Bools
+    tested: Bools
+
+    def take(self, rows: Ints | Bools) -> State:
+        """Return some of the states."""
+        return State(self.weights[rows], self.repaired[rows], self.tested[rows])
+
+
+@dataclass(frozen=True, slots=True)
+class Moves:
+    """Expected costs of every first move of a batch of states, unnormalised; inf: not possible.
+
+    Attributes:
+        repair: (B, A).
+        test: (B, T).
+        search: (B,) the open-ended search at once.
+        plain: (B,) the best plan without any test.
+    """
+
+    repair: Floats
+    test: Floats
+    search: Floats
+    plain: Floats
+
+    def best(self) -> Floats:
+        """Return the lowest of all, (B,)."""
+        low = np.minimum(self.search, self.plain)
+        if self.repair.shape[1]:
+            low = np.minimum(low, self.repair.min(axis=1))
+        if self.test.shape[1]:
+            low = np.minimum(low, self.test.min(axis=1))
+        return low
+
+
+def start(
+    problem: Problem,
+    weights: Floats,
+    *,
+    repaired: Bools | None = None,
+    tested: Bools | None = None,
+) -> State:
+    """Return the batch of one state that *weights* (H,) describe."""
+    done_repairs = np.zeros(problem.repair_usd.shape, np.bool_) if repaired is None else repaired
+    done_tests = np.zeros(problem.test_usd.shape, np.bool_) if tested is None else tested
+    return State(weights[None, :], done_repairs[None, :], done_tests[None, :])
+
+
+def sequence(problem: Problem, state: State) -> tuple[Floats, Ints]:
+    """Price the best plan without tests.
+
+    Returns:
+        (B,) expected cost times weight, and (B,) the first repair, -1 for the search.
+    """
+    weights = state.weights
+    batch = weights.shape[0]
+    repairs = problem.repair_usd.size
+    search = weights @ problem.search_usd
+    if repairs == 0:
+        return search, np.full(batch, -1, dtype=np.intp)
+    worth = (weights @ problem._credit) / problem.repair_usd
+    worth[state.repaired] = -1.0
+    order = np.argsort(-worth, axis=1, kind="stable")
+    place = np.empty((batch, repairs + 1), dtype=np.intp)
+    np.put_along_axis(place, order, np.arange(repairs)[None, :], axis=1)
+    place[:, :repairs][state.repaired] = repairs  # a part renewed in vain is found by the search
+    place[:, repairs] = -1
+    last = place[:, problem._slots[:, 0]]
+    for slot in range(1, problem._slots.shape[1]):
+        last = np.maximum(last, place[:, problem._slots[:, slot]])
+    last[:, problem._slots[:, 0] == repairs] = repairs
+    cured = weights * problem._held
+    index = (last + (np.arange(batch) * (repairs + 1))[:, None]).ravel()
+    cells = batch * (repairs + 1)
+    cured_at = np.bincount(index, cured.ravel(), cells).reshape(batch, repairs + 1)
+    saved_at = np.bincount(index, (cured * problem.search_usd).ravel(), cells)
+    saved_at = saved_at.reshape(batch, repairs + 1)
+    alive = np.ones((batch, repairs + 1))
+    np.cumprod(1.0 - problem.luck[order], axis=1, out=alive[:, 1:])
+    mass = weights.sum(axis=1)
+    before = mass[:, None] - np.cumsum(cured_at[:, :repairs], axis=1) + cured_at[:, :repairs]
+    usd = np.where(np.take_along_axis(state.repaired, order, axis=1), np.inf, 1.0)
+    usd = usd * problem.repair_usd[order]
+    totals = np.empty((batch, repairs + 1))
+    totals[:, 0] = search
+    with np.errstate(invalid="ignore"):
+        spent = np.cumsum(usd * alive[:, :repairs] * before, axis=1)
+    saved = np.cumsum(saved_at[:, :repairs], axis=1)
+    totals[:, 1:] = spent + alive[:, 1:] * (search[:, None] - saved)
+    totals = np.where(np.isnan(totals), np.inf, totals)
+    stop = np.argmin(totals, axis=1)
+    first = np.where(stop > 0, order[:, 0], -1)
+    return totals[np.arange(batch), stop], first
+
+
+def first_moves(problem: Problem, state: State) -> Moves:
+    """Price every first move with the best test-free plan behind it (one-step lookahead)."""
+    plain, _ = sequence(problem, state)
+    search = state.weights @ problem.search_usd
+    mass = state.weights.sum(axis=1)
+    after, owner, move = _after_repairs(problem, state)
+    repair = np.full(state.repaired.shape, np.inf)
+    if owner.size:
+        value, _ = sequence(problem, after)
+        repair[owner, move] = problem.repair_usd[move] * mass[owner] + value
+    test = np.full(state.tested.shape, np.inf)
+    after, owner, move = _after_tests(problem, state)
+    if owner.size:
+        value, _ = sequence(problem, after)
+        test = _gather_tests(problem, state, mass, owner, move, value)
+    return Moves(repair, test, search, plain)
+
+
+def look_ahead(problem: Problem, state: State, *, depth: int = 2, width: int = 5) -> Moves:
+    """Price first moves with *depth* further moves looked at, the best *width* of each state.
+
+    Moves outside the best *width* keep the price of the next shallower lookahead, which is an
+    upper bound of the same kind, so prices of one answer can be compared.
+    """
+    moves = first_moves(problem, state)
+    if depth <= 1:
+        return moves
+    priced = np.concatenate([moves.repair, moves.test], axis=1)
+    repairs = moves.repair.shape[1]
+    width = min(width, priced.shape[1])
+    if width == 0:
+        return moves
+    chosen = np.argpartition(priced, width - 1, axis=1)[:, :width]
+    picked = np.zeros(priced.shape, dtype=np.bool_)
+    np.put_along_axis(picked, chosen, np.ones(chosen.shape, np.bool_), axis=1)
+    picked &= np.isfinite(priced)
+    mass = state.weights.sum(axis=1)
+    repair, test = moves.repair.copy(), moves.test.copy()
+    after, owner, move = _after_repairs(problem, state, picked[:, :repairs])
+    if owner.size:
+        value = _deeper(problem, after, depth - 1, width, mass[owner])
+        better = problem.repair_usd[move] * mass[owner] + value
+        repair[owner, move] = np.minimum(repair[owner, move], better)
+    after, owner, move = _after_tests(problem, state, picked[:, repairs:])
+    if owner.size:
+        value = _deeper(problem, after, depth - 1, width, mass[owner])
+        better_tests = _gather_tests(problem, state, mass, owner, move, value)
+        test = np.minimum(test, better_tests)
+    return Moves(repair, test, moves.search, moves.plain)
+
+
+def _deeper(problem: Problem, state: State, depth: int, width: int, root: Floats) -> Floats:
+    """Return the best value of each state, light branches priced without looking deeper."""
+    mass = state.weights.sum(axis=1)
+    value, _ = sequence(problem, state)
+    heavy = mass > LIGHT * root
+    if heavy.any():
+        narrower = max(2, width - 1)
+        found = look_ahead(problem, state.take(heavy), depth=depth, width=narrower).best()
+        value[heavy] = np.minimum(value[heavy], found)
+    return value
+
+
+def _after_repairs(
+    problem: Problem, state: State, allowed: Bools | None = None
+) -> tuple[State, Ints, Ints]:
+    """Return the states after each repair that did not cure, with owner row and repair."""
+    can = ~state.repaired if allowed is None else allowed & ~state.repaired
+    owner, move = np.nonzero(can)
+    weights = state.weights[owner]
+    left = weights * problem._stays[move]
+    padded = np.concatenate([weights, np.zeros((weights.shape[0], 1))], axis=1)
+    left += np.take_along_axis(padded, problem._source[move], axis=1) * problem._moves[move]
+    repaired = state.repaired[owner]
+    repaired[np.arange(owner.size), move] = True
+    return State(left, repaired, state.tested[owner]), owner, move
+
+
+def _after_tests(
+    problem: Problem, state: State, allowed: Bools | None = None
+) -> tuple[State, Ints, Ints]:
+    """Return the states after each outcome of each test: O rows a test, in order."""
+    can = ~state.tested if allowed is None else allowed & ~state.tested
+    owner, move = np.nonzero(can)
+    if owner.size == 0:
+        return state.take(owner), owner, move
+    dull = np.any(state.tested[owner] & problem.kin[move], axis=1)
+    likelihood = np.where(
+        np.reshape(dull, (-1, 1, 1)), problem.dulled[move], problem.outcomes[move]
+    )
+    weights = state.weights[owner][:, None, :] * likelihood
+    outcomes = likelihood.shape[1]
+    tested = state.tested[owner]
+    tested[np.arange(owner.size), move] = True
+    owner, move = np.repeat(owner, outcomes), np.repeat(move, outcomes)
+    return (
+        State(
+            weights.reshape(-1, weights.shape[2]),
+            state.repaired[owner],
+            np.repeat(tested, outcomes, axis=0),
+        ),
+        owner,
+        move,
+    )
+
+
+def _gather_tests(
+    problem: Problem, state: State, mass: Floats, owner: Ints, move: Ints, value: Floats
+) -> Floats:
+    """Add the outcomes of each test up and put the price of the test on top."""
+    tests = state.tested.shape[1]
+    cell = owner * tests + move
+    size = state.tested.shape[0] * tests
+    total = np.bincount(cell, value, size).reshape(-1, tests)
+    there = np.bincount(cell, minlength=size).reshape(-1, tests) > 0
+    return np.where(there, total + problem.test_usd * mass[:, None], np.inf)
+
+
+def _transitions(members: Bools, fixes: Floats, luck: Floats) -> tuple[Floats, Ints, Floats]:
+    """Return what a repair that did not cure leaves of every hypothesis.
+
+    Returns:
+        (A, H) share that stays; (A, H) the hypothesis that turns into this one (H: none); (A, H)
+        the share of that one which does.
+    """
+    hypotheses, repairs = members.shape
+    size = members.sum(axis=1)
+    stays = np.where(members.T, (1.0 - fixes)[:, None], (1.0 - luck)[:, None])
+    source = np.full((repairs, hypotheses), hypotheses, dtype=np.intp)
+    moves = np.zeros((repairs, hypotheses))
+    number = {members[h].tobytes(): h for h in range(hypotheses)}
+    for h in np.flatnonzero(size >= 2):
+        for a in np.flatnonzero(members[h]):
+            rest = members[h].copy()
+            rest[a] = False
+            target = number.get(rest.tobytes())
+            if target is None:  # not among the hypotheses: it stays where it is
+                stays[a, h] = 1.0
+            else:
+                source[a, target] = h
+                moves[a, target] = fixes[a]
+    return stays, source, moves
