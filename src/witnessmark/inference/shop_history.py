@@ -1,0 +1,409 @@
+"""What the shop's own history teaches: shares, times, seals, comebacks. Always with a band.
+
+The packs' shares count as 20 pseudo-cases a family (judgement: after about 40 own cases the
+shop's own figures weigh twice the pack's). Only proven closings teach; the others are counted so
+that they can be shown. Old closings fade with a half-life, for prices, engines and customers
+drift (judgement: three years). Nothing is sorted inside its own noise: figures that the data
+cannot tell apart share a rank and stand in the pack's order.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+from witnessmark.model.history import Closing, History, Job
+from witnessmark.model.step import Spread
+
+__all__ = [
+    "HALF_LIFE_DAYS",
+    "PSEUDO_CASES",
+    "ComebackRate",
+    "JobTimes",
+    "Renewal",
+    "Share",
+    "Shares",
+    "comeback_rates",
+    "corrected",
+    "job_times",
+    "renewals",
+    "shares",
+]
+
+PSEUDO_CASES = 20.0
+HALF_LIFE_DAYS = 3 * 365.25
+_Z90 = 1.6448536269514722
+#: With so many jobs the shop's own ratio weighs as much as the pack's figure (judgement).
+_TIME_PSEUDO = 4.0
+
+
+@dataclass(frozen=True, slots=True)
+class Share:
+    """The share of one cause among a family's cases.
+
+    Attributes:
+        cause: cause id.
+        prior: the pack's share.
+        share: pack and history together.
+        low: lower end of the 90 % band.
+        high: upper end.
+        proven: proven closings with this cause as the first one found.
+        second: proven closings in which it was found after another cause.
+        rank: 1 for the most frequent; causes that cannot be told apart share a rank.
+    """
+
+    cause: str
+    prior: float
+    share: float
+    low: float
+    high: float
+    proven: int
+    second: int
+    rank: int
+
+
+@dataclass(frozen=True, slots=True)
+class Shares:
+    """The shares of one family.
+
+    Attributes:
+        family: family id.
+        causes: by rank, in the pack's order inside a rank.
+        proven: proven closings used.
+        unproven: closings left out because nothing was proven.
+        unlisted: proven closings whose cause the pack does not list; left out as well.
+        weight: what the proven closings weigh after fading.
+        two_causes: share of the proven closings that had two or more causes; ``None`` without.
+        words: one sentence that says whose odds these are.
+    """
+
+    family: str
+    causes: tuple[Share, ...]
+    proven: int
+    unproven: int
+    unlisted: int
+    weight: float
+    two_causes: float | None
+    words: str
+
+    def prior(self) -> dict[str, float]:
+        """Return cause id -> share, for the odds."""
+        return {c.cause: c.share for c in self.causes}
+
+
+@dataclass(frozen=True, slots=True)
+class JobTimes:
+    """How long an operation takes against what was quoted.
+
+    Attributes:
+        cause: cause id (operation), empty for all.
+        technician: empty for all.
+        jobs: jobs with both figures.
+        median: median of actual over quoted.
+        low: lower end of the median's 90 % band; ``None`` with fewer than three jobs.
+        high: upper end.
+        p80: 80th percentile of actual over quoted.
+    """
+
+    cause: str
+    technician: str
+    jobs: int
+    median: float
+    low: float | None
+    high: float | None
+    p80: float
+
+
+@dataclass(frozen=True, slots=True)
+class Renewal:
+    """A part that keeps turning up with a job.
+
+    Attributes:
+        part: its name as written on the work entries.
+        share: share of the jobs that used it.
+        jobs: jobs of this operation with parts written down.
+    """
+
+    part: str
+    share: float
+    jobs: int
+
+
+@dataclass(frozen=True, slots=True)
+class ComebackRate:
+    """How often a cause's repair comes back.
+
+    Attributes:
+        cause: cause id.
+        closings: proven closings that have been out long enough.
+        comebacks: how many of them came back.
+        rate: comebacks over closings, drawn to the shop's mean by one pseudo-case.
+        low: lower end of the 90 % band.
+        high: upper end.
+        rank: 1 for the worst; rates that cannot be told apart share a rank.
+    """
+
+    cause: str
+    closings: int
+    comebacks: int
+    rate: float
+    low: float
+    high: float
+    rank: int
+
+
+def shares(
+    history: History | None,
+    family: str,
+    priors: Mapping[str, float],
+    *,
+    pseudo_cases: float = PSEUDO_CASES,
+    half_life_days: float = HALF_LIFE_DAYS,
+    engine_type: str | None = None,
+) -> Shares:
+    """Return the shares of *family*'s causes: (pseudo * prior + n) / (pseudo + N).
+
+    Args:
+        history: the shop's closings; ``None``: nothing yet.
+        family: family id.
+        priors: cause id -> share of the pack, in the pack's order.
+        pseudo_cases: weight of the pack's shares.
+        half_life_days: age at which a closing counts half [days].
+        engine_type: only closings of this type count, where given.
+    """
+    total = sum(priors.values()) or 1.0
+    closings = [
+        c
+        for c in (history.closings if history else ())
+        if c.family == family and (engine_type is None or c.engine_type == engine_type)
+    ]
+    proven = [c for c in closings if c.proven and c.causes]
+    known = [c for c in proven if c.causes[0] in priors]
+    count = dict.fromkeys(priors, 0.0)
+    plain, second = Counter[str](), Counter[str]()
+    for closing in known:
+        count[closing.causes[0]] += _fade(closing, half_life_days)
+        plain[closing.causes[0]] += 1
+        second.update(set(closing.causes[1:]))
+    weight = sum(count.values())
+    size = pseudo_cases + weight
+    posterior = {c: (pseudo_cases * p / total + count[c]) / size for c, p in priors.items()}
+    ranks = _ranks(
+        posterior,
+        lambda a, b: math.sqrt(
+            max(0.0, (posterior[a] + posterior[b] - (posterior[a] - posterior[b]) ** 2))
+            / (size + 1.0)
+        ),
+    )
+    found = []
+    for cause in sorted(priors, key=lambda c: ranks[c]):
+        low, high = _beta_band(posterior[cause] * size, (1.0 - posterior[cause]) * size)
+        found.append(
+            Share(
+                cause,
+                priors[cause] / total,
+                posterior[cause],
+                low,
+                high,
+                plain[cause],
+                second[cause],
+                ranks[cause],
+            )
+        )
+    several = sum(1 for c in known if len(c.causes) > 1)
+    unproven = len(closings) - len(proven)
+    words = (
+        f"The pack's shares, weighed as {pseudo_cases:g} cases, and {len(known)} proven closings "
+        f"of this shop; {unproven} closings without proof are left out."
+    )
+    return Shares(
+        family,
+        tuple(found),
+        len(known),
+        unproven,
+        len(proven) - len(known),
+        weight,
+        several / len(known) if known else None,
+        words,
+    )
+
+
+def job_times(
+    history: History | None,
+    *,
+    cause: str = "",
+    technician: str = "",
+    half_life_days: float = HALF_LIFE_DAYS,
+) -> JobTimes | None:
+    """Return the ratio of actual to quoted time, ``None`` where nothing is known.
+
+    Args:
+        history: the shop's jobs.
+        cause: operation, empty for all.
+        technician: empty for all.
+        half_life_days: age at which a job counts half [days].
+    """
+    rows = sorted(
+        (job.minutes / job.quoted_minutes, 0.5 ** (max(0.0, job.days_ago) / half_life_days))
+        for job in (history.jobs if history else ())
+        if job.minutes
+        and job.quoted_minutes
+        and cause in {"", job.cause}
+        and technician in {"", job.technician}
+    )
+    if not rows:
+        return None
+    logs = [math.log(ratio) for ratio, _ in rows]
+    weights = [weight for _, weight in rows]
+    low = high = None
+    if len(rows) >= 3:
+        first, last = _median_ranks(len(rows))
+        low, high = math.exp(logs[first]), math.exp(logs[last])
+    return JobTimes(
+        cause,
+        technician,
+        len(rows),
+        math.exp(_quantile(logs, weights, 0.5)),
+        low,
+        high,
+        math.exp(_quantile(logs, weights, 0.8)),
+    )
+
+
+def corrected(spread: Spread, times: JobTimes | None) -> Spread:
+    """Return a pack's time as this shop needs it.
+
+    The typical time moves by the median ratio, the high one at least to the 80th percentile;
+    both are drawn to 1 while the jobs are few.
+    """
+    if times is None:
+        return spread
+    weight = times.jobs / (times.jobs + _TIME_PSEUDO)
+    middle = times.median**weight
+    far = max(middle, times.p80**weight)
+    typical = spread.typical * middle
+    return Spread(
+        min(spread.low * min(1.0, middle), typical),
+        typical,
+        max(spread.high * middle, spread.typical * far, typical),
+    )
+
+
+def renewals(
+    history: History | None, cause: str, *, least_jobs: int = 3, least_share: float = 0.5
+) -> tuple[Renewal, ...]:
+    """Return the parts that go with an operation by co-occurrence on the work entries.
+
+    Args:
+        history: the shop's jobs.
+        cause: operation.
+        least_jobs: fewer jobs with parts written down teach nothing.
+        least_share: parts rarer than this are left out.
+    """
+    jobs = [job for job in (history.jobs if history else ()) if job.cause == cause and job.parts]
+    if len(jobs) < least_jobs:
+        return ()
+    counts = Counter(part for job in jobs for part in {_part(p) for p in job.parts})
+    spelled = {_part(p): p for job in jobs for p in job.parts}
+    found = [
+        Renewal(spelled[part], n / len(jobs), len(jobs))
+        for part, n in counts.items()
+        if n / len(jobs) >= least_share
+    ]
+    return tuple(sorted(found, key=lambda r: (-r.share, r.part)))
+
+
+def comeback_rates(
+    history: History | None, *, family: str = "", exposure_days: float = 30.0
+) -> tuple[ComebackRate, ...]:
+    """Return the comeback rate by cause, worst first, tied where the data cannot tell.
+
+    Only proven closings at least *exposure_days* old count; comebacks that were judged
+    unrelated or declined work do not.
+    """
+    closings = Counter[str]()
+    back = Counter[str]()
+    for closing in history.closings if history else ():
+        old = closing.days_ago >= exposure_days
+        if closing.proven and closing.causes and old and family in {"", closing.family}:
+            closings[closing.causes[0]] += 1
+    for comeback in history.comebacks if history else ():
+        if comeback.kind not in {"unrelated", "declined work"} and family in {"", comeback.family}:
+            back[comeback.cause] += 1
+    back = Counter({c: min(back[c], closings[c]) for c in closings})
+    if not closings:
+        return ()
+    mean = (sum(back.values()) + 0.5) / (sum(closings.values()) + 1.0)
+    rate = {c: (back[c] + mean) / (n + 1.0) for c, n in closings.items()}
+    ranks = _ranks(
+        rate,
+        lambda a, b: math.sqrt(
+            rate[a] * (1 - rate[a]) / (closings[a] + 2)
+            + rate[b] * (1 - rate[b]) / (closings[b] + 2)
+        ),
+    )
+    found = []
+    for cause in sorted(rate, key=lambda c: (ranks[c], c)):
+        size = closings[cause] + 1.0
+        low, high = _beta_band(rate[cause] * size, (1.0 - rate[cause]) * size)
+        found.append(
+            ComebackRate(cause, closings[cause], back[cause], rate[cause], low, high, ranks[cause])
+        )
+    return tuple(found)
+
+
+def _fade(closing: Closing | Job, half_life_days: float) -> float:
+    return float(0.5 ** (max(0.0, closing.days_ago) / half_life_days))
+
+
+def _ranks(values: Mapping[str, float], noise: Callable[[str, str], float]) -> dict[str, int]:
+    """Rank values; one that cannot be told from the first of its rank (90 %) shares the rank."""
+    ranks: dict[str, int] = {}
+    head, rank = "", 0
+    ordered = sorted(values, key=lambda c: -values[c])
+    for number, cause in enumerate(ordered):
+        gap = values[head] - values[cause] if head else math.inf
+        if not head or gap > _Z90 * noise(head, cause):
+            head, rank = cause, number + 1
+        ranks[cause] = rank
+    return ranks
+
+
+def _beta_band(a: float, b: float) -> tuple[float, float]:
+    from scipy.special import betaincinv  # noqa: PLC0415  (heavy; only the history needs it)
+
+    a, b = max(a, 1e-3), max(b, 1e-3)
+    return float(betaincinv(a, b, 0.05)), float(betaincinv(a, b, 0.95))
+
+
+def _quantile(values: Sequence[float], weights: Sequence[float], share: float) -> float:
+    """Return a weighted quantile of sorted *values*, interpolated between their midpoints."""
+    total = sum(weights)
+    places, done = [], 0.0
+    for weight in weights:
+        places.append((done + 0.5 * weight) / total)
+        done += weight
+    if share <= places[0]:
+        return values[0]
+    for k in range(1, len(values)):
+        if share <= places[k]:
+            part = (share - places[k - 1]) / (places[k] - places[k - 1])
+            return values[k - 1] + part * (values[k] - values[k - 1])
+    return values[-1]
+
+
+def _median_ranks(n: int) -> tuple[int, int]:
+    """Return the order statistics (0-based) that hold the median with about 90 %."""
+    tail, first = 0.5**n, 0
+    while first + 1 < n / 2:
+        more = tail + math.comb(n, first + 1) * 0.5**n
+        if more > 0.05:
+            break
+        tail, first = more, first + 1
+    return first, n - 1 - first
+
+
+def _part(name: str) -> str:
+    return " ".join(name.lower().replace("-", " ").split())
