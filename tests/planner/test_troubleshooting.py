@@ -9,7 +9,6 @@ import pytest
 from planner.exact_reference import Model, optimal_cost, plan_cost, random_model
 from witnessmark.planner.troubleshooting import (
     Problem,
-    State,
     first_moves,
     look_ahead,
     sequence,
@@ -48,7 +47,7 @@ def follow(problem: Problem, *, depth: int, width: int = 4):
     """The plan that looks ahead anew before every move."""
 
     def choose(weights, repaired, tested):
-        state = State(weights[None], repaired[None], tested[None])
+        state = start(problem, weights, repaired=repaired, tested=tested)
         moves = look_ahead(problem, state, depth=depth, width=width)
         prices = np.concatenate([moves.repair[0], moves.test[0], moves.search])
         number = int(np.argmin(prices))
@@ -205,6 +204,31 @@ def test_a_second_look_through_the_same_instrument_counts_half():
     tied = first_moves(linked, start(linked, weights, tested=done)).test[0, 1]
     assert tied > free
     assert tied == pytest.approx(10 + 500 + 500 * dull[0, 1, 0])
+
+
+def test_what_a_test_has_opened_is_not_opened_twice():
+    model = {
+        "members": np.eye(2, dtype=bool),
+        "repair_usd": np.array([300.0, 300.0]),
+        "fixes": np.ones(2),
+        "luck": np.zeros(2),
+        "test_usd": np.array([50.0]),
+        "outcomes": np.array([[[1.0, 0.0], [0.0, 1.0]]]),
+        "search_usd": np.full(2, 1e5),
+    }
+    weights = np.array([0.5, 0.5])
+    shared = Problem.of(
+        **model,
+        repair_group=np.array([0, -1]),
+        test_group=np.array([0]),
+        group_usd=np.array([80.0]),
+    )
+    apart = Problem.of(**model)
+    assert first_moves(apart, start(apart, weights)).test[0, 0] == pytest.approx(350)
+    assert first_moves(shared, start(shared, weights)).test[0, 0] == pytest.approx(350 - 0.5 * 80)
+    still_open = first_moves(shared, start(shared, weights, opened=0))
+    assert still_open.repair[0] == pytest.approx([220 + 150, 300 + 150])
+    assert still_open.test[0, 0] == pytest.approx(350 - 40 - 50)
 
 
 def test_shapes_and_costs_are_checked():

@@ -47,6 +47,9 @@ class Problem:
         dulled: (T, O, H) the same once a test of the same kind has been done.
         kin: (T, T) bool, tests that see the same thing through the same instrument.
         search_usd: (H,) cost of the open-ended search that ends in a proven cure [USD].
+        repair_group: (A,) number of the disassembly a repair shares, -1 for none.
+        test_group: (T,) the same for tests.
+        group_usd: (G,) saved when the last test has left that disassembly open [USD].
     """
 
     members: Bools
@@ -58,6 +61,9 @@ class Problem:
     dulled: Floats
     kin: Bools
     search_usd: Floats
+    repair_group: Ints
+    test_group: Ints
+    group_usd: Floats
     _slots: Ints
     _held: Floats
     _credit: Floats
@@ -78,6 +84,9 @@ class Problem:
         search_usd: Floats,
         dulled: Floats | None = None,
         kin: Bools | None = None,
+        repair_group: Ints | None = None,
+        test_group: Ints | None = None,
+        group_usd: Floats | None = None,
     ) -> Problem:
         """Build a problem and the tables that follow from it.
 
@@ -114,6 +123,9 @@ class Problem:
             outcomes if dulled is None else dulled,
             np.eye(tests, dtype=np.bool_) if kin is None else kin,
             search_usd,
+            np.full(repairs, -1, dtype=np.intp) if repair_group is None else repair_group,
+            np.full(tests, -1, dtype=np.intp) if test_group is None else test_group,
+            np.zeros(0) if group_usd is None else group_usd,
             slots,
             held,
             credit,
@@ -131,15 +143,17 @@ class State:
         weights: (B, H) unnormalised weights of the hypotheses.
         repaired: (B, A) repairs already done.
         tested: (B, T) tests already done.
+        opened: (B,) number of the disassembly the last test has left open, -1 for none.
     """
 
     weights: Floats
     repaired: Bools
     tested: Bools
+    opened: Ints
 
     def take(self, rows: Ints | Bools) -> State:
         """Return some of the states."""
-        return State(self.weights[rows], self.repaired[rows], self.tested[rows])
+        return State(self.weights[rows], self.repaired[rows], self.tested[rows], self.opened[rows])
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,11 +188,17 @@ def start(
     *,
     repaired: Bools | None = None,
     tested: Bools | None = None,
+    opened: int = -1,
 ) -> State:
     """Return the batch of one state that *weights* (H,) describe."""
     done_repairs = np.zeros(problem.repair_usd.shape, np.bool_) if repaired is None else repaired
     done_tests = np.zeros(problem.test_usd.shape, np.bool_) if tested is None else tested
-    return State(weights[None, :], done_repairs[None, :], done_tests[None, :])
+    return State(
+        weights[None, :],
+        done_repairs[None, :],
+        done_tests[None, :],
+        np.array([opened], dtype=np.intp),
+    )
 
 
 def sequence(problem: Problem, state: State) -> tuple[Floats, Ints]:
@@ -193,7 +213,8 @@ def sequence(problem: Problem, state: State) -> tuple[Floats, Ints]:
     search = weights @ problem.search_usd
     if repairs == 0:
         return search, np.full(batch, -1, dtype=np.intp)
-    worth = (weights @ problem._credit) / problem.repair_usd
+    saving = _saved(problem, state.opened, problem.repair_group)
+    worth = (weights @ problem._credit) / np.maximum(1e-9, problem.repair_usd - saving)
     worth[state.repaired] = -1.0
     order = np.argsort(-worth, axis=1, kind="stable")
     place = np.empty((batch, repairs + 1), dtype=np.intp)
@@ -216,6 +237,8 @@ def sequence(problem: Problem, state: State) -> tuple[Floats, Ints]:
     before = mass[:, None] - np.cumsum(cured_at[:, :repairs], axis=1) + cured_at[:, :repairs]
     usd = np.where(np.take_along_axis(state.repaired, order, axis=1), np.inf, 1.0)
     usd = usd * problem.repair_usd[order]
+    if problem.group_usd.size:  # only the first repair finds the disassembly still open
+        usd[:, 0] -= saving[np.arange(batch), order[:, 0]]
     totals = np.empty((batch, repairs + 1))
     totals[:, 0] = search
     with np.errstate(invalid="ignore"):
@@ -237,7 +260,7 @@ def first_moves(problem: Problem, state: State) -> Moves:
     repair = np.full(state.repaired.shape, np.inf)
     if owner.size:
         value, _ = sequence(problem, after)
-        repair[owner, move] = problem.repair_usd[move] * mass[owner] + value
+        repair[owner, move] = _repair_price(problem, state, owner, move) * mass[owner] + value
     test = np.full(state.tested.shape, np.inf)
     after, owner, move = _after_tests(problem, state)
     if owner.size:
@@ -269,7 +292,7 @@ def look_ahead(problem: Problem, state: State, *, depth: int = 2, width: int = 5
     after, owner, move = _after_repairs(problem, state, picked[:, :repairs])
     if owner.size:
         value = _deeper(problem, after, depth - 1, width, mass[owner])
-        better = problem.repair_usd[move] * mass[owner] + value
+        better = _repair_price(problem, state, owner, move) * mass[owner] + value
         repair[owner, move] = np.minimum(repair[owner, move], better)
     after, owner, move = _after_tests(problem, state, picked[:, repairs:])
     if owner.size:
@@ -303,7 +326,8 @@ def _after_repairs(
     left += np.take_along_axis(padded, problem._source[move], axis=1) * problem._moves[move]
     repaired = state.repaired[owner]
     repaired[np.arange(owner.size), move] = True
-    return State(left, repaired, state.tested[owner]), owner, move
+    closed = np.full(owner.size, -1, dtype=np.intp)
+    return State(left, repaired, state.tested[owner], closed), owner, move
 
 
 def _after_tests(
@@ -328,6 +352,7 @@ def _after_tests(
             weights.reshape(-1, weights.shape[2]),
             state.repaired[owner],
             np.repeat(tested, outcomes, axis=0),
+            problem.test_group[move],
         ),
         owner,
         move,
@@ -343,7 +368,21 @@ def _gather_tests(
     size = state.tested.shape[0] * tests
     total = np.bincount(cell, value, size).reshape(-1, tests)
     there = np.bincount(cell, minlength=size).reshape(-1, tests) > 0
-    return np.where(there, total + problem.test_usd * mass[:, None], np.inf)
+    usd = problem.test_usd - _saved(problem, state.opened, problem.test_group)
+    return np.where(there, total + np.maximum(0.0, usd) * mass[:, None], np.inf)
+
+
+def _repair_price(problem: Problem, state: State, owner: Ints, move: Ints) -> Floats:
+    saving = _saved(problem, state.opened, problem.repair_group)
+    return problem.repair_usd[move] - saving[owner, move]
+
+
+def _saved(problem: Problem, opened: Ints, groups: Ints) -> Floats:
+    """Return what each move of each state saves because its disassembly is open, (B, moves)."""
+    if problem.group_usd.size == 0:
+        return np.zeros((opened.size, groups.size))
+    same = (opened[:, None] == groups[None, :]) & (groups >= 0)[None, :]
+    return np.where(same, np.append(problem.group_usd, 0.0)[groups][None, :], 0.0)
 
 
 def _transitions(members: Bools, fixes: Floats, luck: Floats) -> tuple[Floats, Ints, Floats]:
