@@ -1,0 +1,213 @@
+"""Which lines can turn up, which of them fall together, and where sampling folds them to.
+
+A line turns with a carrier (engine, shaft or wheel) at a fixed multiple. In one gear every line
+is a fixed order of the engine, so lines that coincide can be named before anybody drives.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+__all__ = [
+    "ACCESSORIES",
+    "ENGINE_ORDERS",
+    "Alias",
+    "Coincidence",
+    "Line",
+    "aliases",
+    "coincidences",
+    "expected_lines",
+    "fold",
+    "order_of",
+]
+
+Carrier = Literal["engine", "shaft", "wheel"]
+
+#: Engine orders of a four-stroke: every half order to 12.
+ENGINE_ORDERS: tuple[float, ...] = tuple(k / 2 for k in range(1, 25))
+
+#: Usual drive ratios of accessories to the crankshaft, low and high (domain notes, judgement).
+ACCESSORIES: Mapping[str, tuple[float, float]] = {
+    "alternator": (2.5, 3.2),
+    "fan": (0.9, 1.3),
+    "air compressor": (0.8, 1.3),
+    "camshaft and fuel pump": (0.5, 0.5),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line.
+
+    Attributes:
+        name: in the trade's words.
+        carrier: what it turns with.
+        multiple: cycles a turn of its carrier.
+    """
+
+    name: str
+    carrier: Carrier
+    multiple: float
+
+    @property
+    def family(self) -> str:
+        """``engine`` or ``road``."""
+        return "engine" if self.carrier == "engine" else "road"
+
+
+@dataclass(frozen=True, slots=True)
+class Coincidence:
+    """Two lines that no recording in that gear can tell apart.
+
+    Attributes:
+        gear: gear name.
+        first: one line.
+        second: the other.
+        engine_order: the engine order both stand at.
+        gap: difference of their engine orders.
+    """
+
+    gear: str
+    first: Line
+    second: Line
+    engine_order: float
+    gap: float
+
+    def sentence(self) -> str:
+        """Return the warning in words."""
+        return (
+            f"In gear {self.gear} the {self.first.name} and the {self.second.name} fall together "
+            f"(engine order {self.engine_order:.2f}): a recording in this gear alone cannot tell "
+            "them apart."
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Alias:
+    """A line that sampling folds onto another one.
+
+    Attributes:
+        line: the line above half the sampling rate.
+        onto: the line it imitates.
+        true_hz: its real frequency [Hz].
+        shown_hz: where it shows [Hz].
+    """
+
+    line: Line
+    onto: Line
+    true_hz: float
+    shown_hz: float
+
+    def sentence(self) -> str:
+        """Return the warning in words."""
+        return (
+            f"The {self.line.name} at {self.true_hz:.0f} Hz folds to {self.shown_hz:.0f} Hz and "
+            f"looks like the {self.onto.name}."
+        )
+
+
+def expected_lines(
+    *,
+    orders: Sequence[float] = ENGINE_ORDERS,
+    accessories: Mapping[str, float] | None = None,
+    road: bool = True,
+) -> tuple[Line, ...]:
+    """Return the lines to look for.
+
+    Args:
+        orders: engine orders [-].
+        accessories: name -> turns per engine turn.
+        road: with the shaft (1x, 2x) and the tyres (1x to 3x).
+    """
+    lines = [Line(f"engine order {k:g}", "engine", k) for k in orders]
+    if road:
+        lines += [Line(f"drive shaft {k}x", "shaft", float(k)) for k in (1, 2)]
+        lines += [Line(f"tyre {k}x", "wheel", float(k)) for k in (1, 2, 3)]
+    lines += [Line(name, "engine", ratio) for name, ratio in (accessories or {}).items()]
+    return tuple(lines)
+
+
+def order_of(line: Line, gear_ratio: float, axle_ratio: float) -> float:
+    """Return the line as a multiple of engine speed in a gear [-].
+
+    Args:
+        line: the line.
+        gear_ratio: engine turns per shaft turn [-].
+        axle_ratio: shaft turns per wheel turn [-].
+    """
+    per = {"engine": 1.0, "shaft": 1.0 / gear_ratio, "wheel": 1.0 / (gear_ratio * axle_ratio)}
+    return line.multiple * per[line.carrier]
+
+
+def coincidences(
+    gears: Mapping[str, float],
+    axle_ratio: float,
+    lines: Sequence[Line] | None = None,
+    *,
+    tolerance: float = 0.03,
+) -> tuple[Coincidence, ...]:
+    """Return the pairs of lines of different carriers that coincide in each gear.
+
+    Args:
+        gears: gear name -> ratio (engine turns per shaft turn).
+        axle_ratio: shaft turns per wheel turn [-].
+        lines: lines to compare; default the orders to 6, shaft and tyres.
+        tolerance: of the order [-]; 0.03 at 1500 rpm is 0.75 Hz, about what 2 s can tell apart.
+    """
+    lines = lines or expected_lines(orders=ENGINE_ORDERS[:12])
+    found = []
+    for gear, ratio in gears.items():
+        for i, one in enumerate(lines):
+            for two in lines[i + 1 :]:
+                if one.carrier == two.carrier:
+                    continue
+                a, b = order_of(one, ratio, axle_ratio), order_of(two, ratio, axle_ratio)
+                if abs(a - b) <= tolerance:
+                    found.append(Coincidence(gear, one, two, (a + b) / 2, abs(a - b)))
+    return tuple(found)
+
+
+def fold(frequency: float, rate: float) -> float:
+    """Return where sampling at *rate* shows a *frequency* [Hz]: folded about rate/2."""
+    rest = frequency % rate
+    return min(rest, rate - rest)
+
+
+def aliases(
+    lines: Sequence[Line],
+    rate: float,
+    engine_rpm: float,
+    *,
+    gear_ratio: float | None = None,
+    axle_ratio: float | None = None,
+    tolerance: float = 0.75,
+) -> tuple[Alias, ...]:
+    """Return the lines above half the sampling rate that fold onto a line below it.
+
+    Args:
+        lines: the lines expected.
+        rate: sampling rate [Hz].
+        engine_rpm: engine speed [r/min].
+        gear_ratio: engine turns per shaft turn; ``None`` leaves road lines out.
+        axle_ratio: shaft turns per wheel turn.
+        tolerance: [Hz].
+    """
+    here: list[tuple[Line, float]] = []
+    for line in lines:
+        if line.carrier == "engine":
+            here.append((line, line.multiple * engine_rpm / 60))
+        elif gear_ratio and axle_ratio:
+            here.append((line, order_of(line, gear_ratio, axle_ratio) * engine_rpm / 60))
+    found = []
+    for line, hertz in here:
+        if hertz <= rate / 2:
+            continue
+        shown = fold(hertz, rate)
+        found += [
+            Alias(line, other, hertz, shown)
+            for other, true in here
+            if true <= rate / 2 and abs(true - shown) <= tolerance
+        ]
+    return tuple(found)
