@@ -103,11 +103,15 @@ def align(
         [_score(tracks, hertz, frames, o, bus_time, rpm, start, end) for o in offsets]
     )
     span = (start, end)
-    candidates = [float(offsets[i]) for i in _peaks(scores, 6)]
+    tried = sorted(
+        _refine(time, values, float(offsets[i]), bus_time, rpm, span) for i in _peaks(scores, 6)
+    )
     # Equally spaced blips fit almost as well one blip off: try those neighbours too.
-    gaps = {float(b - a) for a in peaks[:4] for b in peaks[:4] if a != b}
-    candidates += [c + gap for c in candidates[:2] for gap in gaps if abs(c + gap) <= reach]
-    tried = sorted(_refine(time, values, c, bus_time, rpm, span) for c in candidates)
+    gaps = {round(float(b - a), 2) for a in peaks[:4] for b in peaks[:4] if a != b}
+    beside = [tried[0][1] + gap for gap in sorted(gaps) if tried]
+    tried = sorted(
+        tried + [_refine(time, values, c, bus_time, rpm, span) for c in beside if abs(c) <= reach]
+    )
     cost, offset = tried[0]
     if cost >= 0.0:
         return Alignment(offset, len(peaks), False, "too few samples where the speed is known")
