@@ -1,5 +1,31 @@
 """Knowledge packs: schema, loader, data."""
 
-from witnessmark.knowledge.records import Knowledge
+from witnessmark.knowledge.loader import check_pack, load_knowledge, shipped_packs
+from witnessmark.knowledge.records import (
+    AccessGroup,
+    Band,
+    Cause,
+    Condition,
+    Family,
+    Knowledge,
+    Link,
+    PackCase,
+    Source,
+    Test,
+)
 
-__all__ = ["Knowledge"]
+__all__ = [
+    "AccessGroup",
+    "Band",
+    "Cause",
+    "Condition",
+    "Family",
+    "Knowledge",
+    "Link",
+    "PackCase",
+    "Source",
+    "Test",
+    "check_pack",
+    "load_knowledge",
+    "shipped_packs",
+]

@@ -1,10 +1,401 @@
-"""The records of the knowledge packs."""
+"""The records of the knowledge packs, as the other rooms use them."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+from witnessmark.model.finding import OperatingPoint
+from witnessmark.model.step import Spread
+
+__all__ = [
+    "AccessGroup",
+    "Band",
+    "Cause",
+    "Condition",
+    "Family",
+    "Given",
+    "Knowledge",
+    "Link",
+    "PackCase",
+    "Source",
+    "Test",
+]
+
+Kind = Literal["judgement", "handbook", "measured"]
+
+#: Ids that mean "something was found" in a test with more than one way of being positive.
+POSITIVE, NEGATIVE = "positive", "negative"
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """Where a number comes from.
+
+    Attributes:
+        kind: judgement, handbook or measured.
+        words: the source in words.
+    """
+
+    kind: Kind
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class Condition:
+    """Something known about the truck that raises or lowers the odds of some causes.
+
+    Attributes:
+        id: clue id.
+        words: what it means.
+        part_scoped: it speaks of one part and counts for the cause whose part it is.
+        base_rate: how often it is true on trucks without that cause; from it follows what
+            "looked, and it is not so" is worth.
+        source: where the numbers come from.
+        overlapped_by: tests that see the same thing; once one is recorded, the condition counts
+            no longer.
+    """
+
+    id: str
+    words: str
+    part_scoped: bool
+    base_rate: float
+    source: Source
+    overlapped_by: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Cause:
+    """One possible cause of a complaint.
+
+    Attributes:
+        id: cause id, unique over all families.
+        name: in words.
+        zone: zone id within the family.
+        prior: share of this cause among the family's cases with one cause; they sum to 1.
+        odds_multipliers: condition id -> factor on its odds when the condition is true.
+        access: 1 (hood up) to 5 (engine, transmission or head out).
+        minutes: hands-on time of the repair.
+        parts_usd: parts.
+        renew_with: seals, gaskets and fasteners that go with it.
+        p_cured_if_cause: P(complaint gone and stays gone | this was the cause, repaired).
+        p_cured_if_not: the same if it was not the cause.
+        damage_risk: what the repair can damage.
+        caution: what can hurt, beyond the family's own caution.
+        proof: what to measure again.
+        access_group: repairs and tests with the same group share the disassembly.
+        source: where the numbers come from.
+    """
+
+    id: str
+    name: str
+    zone: str
+    prior: float
+    odds_multipliers: Mapping[str, float]
+    access: Spread
+    minutes: Spread
+    parts_usd: Spread
+    renew_with: tuple[str, ...]
+    p_cured_if_cause: float
+    p_cured_if_not: float
+    damage_risk: str
+    caution: str
+    proof: str
+    access_group: str
+    source: Source
+
+
+@dataclass(frozen=True, slots=True)
+class Test:
+    """One test: what is done, what it costs, what its outcomes say.
+
+    Attributes:
+        id: test id, unique over all families.
+        name: in words.
+        positive: what is done and what counts as positive.
+        points: operating points.
+        instrument: what it is measured with.
+        minutes: hands-on time.
+        usd: material.
+        access: 1 to 5 as for a cause.
+        invasive: something is taken apart.
+        caution: what can hurt.
+        outcomes: the most telling first, "nothing found" last.
+        base: P(outcome | none of the listed causes is present), one number an outcome.
+        probability: cause id -> P(outcome | this cause alone is present), one number an outcome;
+            every cause of the family is there.
+        needs: warm, road, load, second person.
+        outcome_words: outcome id -> what is seen.
+        access_group: see :class:`Cause`.
+        source: where the numbers come from.
+    """
+
+    __test__ = False  # pytest: this is a record
+
+    id: str
+    name: str
+    positive: str
+    points: tuple[str, ...]
+    instrument: str
+    minutes: Spread
+    usd: Spread
+    access: int
+    invasive: bool
+    caution: str
+    outcomes: tuple[str, ...]
+    base: tuple[float, ...]
+    probability: Mapping[str, tuple[float, ...]]
+    needs: tuple[str, ...]
+    outcome_words: Mapping[str, str]
+    access_group: str
+    source: Source
+
+    def row(self, cause: str) -> tuple[float, ...]:
+        """Return P(outcome | this cause alone), the base where the pack says nothing of it."""
+        return self.probability.get(cause, self.base)
+
+    def outcome_set(self, result: str) -> tuple[int, ...]:
+        """Return the numbers of the outcomes that a result id stands for.
+
+        ``positive`` stands for every outcome but the last, ``negative`` for the last.
+
+        Raises:
+            KeyError: the test has no such outcome.
+        """
+        if result in self.outcomes:
+            return (self.outcomes.index(result),)
+        if result == POSITIVE:
+            return tuple(range(len(self.outcomes) - 1))
+        if result == NEGATIVE:
+            return (len(self.outcomes) - 1,)
+        raise KeyError(result)
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """One fault that makes two complaints: a cause here and a cause of another family.
+
+    Attributes:
+        causes: cause ids of one family; the link holds when any of them is present.
+        other: cause ids of the other family.
+        odds: how many times likelier both are together than by chance.
+        words: the mechanism in one sentence.
+        source: where the number comes from.
+    """
+
+    causes: tuple[str, ...]
+    other: tuple[str, ...]
+    odds: float
+    words: str
+    source: Source
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """A healthy band and where it is valid.
+
+    Attributes:
+        quantity: name in the quantity table.
+        low: lower end, ``None`` where only an upper limit is known [house unit].
+        high: upper end [house unit].
+        rpm: engine speeds it is valid at, ``None`` for any.
+        load: loads (0..1) it is valid at, ``None`` for any.
+        warm: ``True`` where the engine must be at working temperature.
+        fuel_supply: gallery or common_rail where it holds for one of them only.
+        engine_type: the shop's own type name where it holds for that type only.
+        words: what it is, in words.
+        source: where it comes from.
+    """
+
+    quantity: str
+    low: float | None
+    high: float | None
+    rpm: tuple[float, float] | None
+    load: tuple[float, float] | None
+    warm: bool | None
+    fuel_supply: str | None
+    engine_type: str | None
+    words: str
+    source: Source
+
+    def not_valid_at(self, point: OperatingPoint) -> str:
+        """Say why the band is not valid at *point*; empty when it is valid there.
+
+        A missing rpm or load is missing, not zero: the band is then not valid. Only a load at
+        idle speed (below 800 rpm) is taken as none, because an engine idles without load.
+        A warm state that was not written down does not block.
+        """
+        if self.rpm is not None:
+            if point.rpm is None:
+                return "the engine speed was not written down"
+            if not self.rpm[0] <= point.rpm <= self.rpm[1]:
+                return f"the band is known for {self.rpm[0]:.0f} to {self.rpm[1]:.0f} rpm"
+        if self.load is not None:
+            load = point.load
+            if load is None and point.rpm is not None and point.rpm < 800:
+                load = 0.0
+            if load is None:
+                return "the load was not written down"
+            if not self.load[0] <= load <= self.load[1]:
+                return f"the band is known for {100 * self.load[0]:.0f} to " + (
+                    f"{100 * self.load[1]:.0f} % load"
+                )
+        if self.warm is not None and point.warm is not None and self.warm != point.warm:
+            return "the band is for a warm engine" if self.warm else "the band is for a cold engine"
+        return ""
+
+    def applies_to(self, fuel_supply: str | None, engine_type: str | None) -> bool:
+        """Say whether the band is for this engine; an unknown engine gets no narrowed band."""
+        if self.engine_type is not None and self.engine_type != engine_type:
+            return False
+        return self.fuel_supply is None or self.fuel_supply == fuel_supply
+
+
+@dataclass(frozen=True, slots=True)
+class AccessGroup:
+    """Disassembly that several jobs share.
+
+    Attributes:
+        id: group id.
+        words: what is opened.
+        minutes: time to open and close it once, saved by every further job in the group.
+        source: where the figure comes from.
+    """
+
+    id: str
+    words: str
+    minutes: Spread
+    source: Source
+
+
+@dataclass(frozen=True, slots=True)
+class Given:
+    """What is given in a pack's own case.
+
+    Attributes:
+        clues: (condition id, seen, cause or empty).
+        tests: (test id, result id).
+    """
+
+    clues: tuple[tuple[str, bool | str, str], ...] = ()
+    tests: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class PackCase:
+    """Given these findings, this cause leads: a pack's own test.
+
+    Attributes:
+        name: in words.
+        given: clues and tests.
+        leads: the cause that must stand first.
+        at_least: its probability must reach this.
+        at_most: and must not pass this.
+    """
+
+    name: str
+    given: Given
+    leads: str
+    at_least: float = 0.0
+    at_most: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Family:
+    """One complaint family.
+
+    Attributes:
+        id: family id.
+        name: in words.
+        complaint_words: how drivers say it.
+        safety: the family's caution.
+        proof: what to measure again at which points.
+        operating_points: where to measure.
+        zones: zone id -> words.
+        causes: the causes.
+        tests: the tests.
+        dependent_tests: sets of tests that see the same thing.
+        condition_test_overlap: condition id -> tests that see the same thing.
+        second_cause: P(two or more listed causes | complaint), before any finding.
+        none_listed: P(none of the listed causes | complaint), before any finding.
+        cases: the pack's own cases.
+        source: where the numbers of the family come from.
+    """
+
+    id: str
+    name: str
+    complaint_words: str
+    safety: str
+    proof: str
+    operating_points: tuple[str, ...]
+    zones: Mapping[str, str]
+    causes: tuple[Cause, ...]
+    tests: tuple[Test, ...]
+    dependent_tests: tuple[tuple[str, ...], ...]
+    condition_test_overlap: Mapping[str, tuple[str, ...]]
+    second_cause: float
+    none_listed: float
+    cases: tuple[PackCase, ...]
+    source: Source
+
+    def cause(self, identity: str) -> Cause | None:
+        """Return the cause of that id, ``None`` when the family has none."""
+        return next((c for c in self.causes if c.id == identity), None)
+
+    def test(self, identity: str) -> Test | None:
+        """Return the test of that id, ``None`` when the family has none."""
+        return next((t for t in self.tests if t.id == identity), None)
 
 
 @dataclass(frozen=True)
 class Knowledge:
-    """Everything the packs say."""
+    """Everything the packs say.
+
+    Attributes:
+        families: family id -> family.
+        conditions: condition id -> condition.
+        bands: healthy bands, the narrower ones (by engine type, then fuel supply) first.
+        links: faults that make two complaints.
+        access_groups: group id -> shared disassembly.
+        digests: pack name -> sha256 of its file.
+    """
+
+    families: Mapping[str, Family]
+    conditions: Mapping[str, Condition]
+    bands: tuple[Band, ...] = ()
+    links: tuple[Link, ...] = ()
+    access_groups: Mapping[str, AccessGroup] = field(default_factory=dict)
+    digests: Mapping[str, str] = field(default_factory=dict)
+
+    def family_of(self, cause_or_test: str) -> Family | None:
+        """Return the family that has this cause or test id, ``None`` when there is none."""
+        for family in self.families.values():
+            if family.cause(cause_or_test) or family.test(cause_or_test):
+                return family
+        return None
+
+    def cause(self, identity: str) -> Cause | None:
+        """Return the cause of that id in whichever family has it."""
+        return next((c for f in self.families.values() if (c := f.cause(identity))), None)
+
+    def test(self, identity: str) -> Test | None:
+        """Return the test of that id in whichever family has it."""
+        return next((t for f in self.families.values() if (t := f.test(identity))), None)
+
+    def bands_at(
+        self,
+        quantity: str,
+        point: OperatingPoint,
+        *,
+        fuel_supply: str | None = None,
+        engine_type: str | None = None,
+    ) -> tuple[Band, ...]:
+        """Return the bands of a quantity that are valid at a point, the narrowest first."""
+        return tuple(
+            band
+            for band in self.bands
+            if band.quantity == quantity
+            and band.applies_to(fuel_supply, engine_type)
+            and not band.not_valid_at(point)
+        )

@@ -1,0 +1,311 @@
+"""Checking what a pack says: ids that exist, numbers that can be, rows that add up."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+
+from witnessmark.errors import UnitRefused
+from witnessmark.knowledge.format import CasePart, CausePart, PackFile, TestPart
+from witnessmark.model.problem import Problem
+from witnessmark.units import QUANTITIES, parse_quantity
+
+__all__ = ["Known", "check_parts", "row_of"]
+
+_CAUSE_NEEDS = (
+    "name zone share access minutes parts_usd renew_with p_cured_if_cause p_cured_if_not "
+    "damage_risk caution proof source"
+).split()
+_TEST_NEEDS = "name positive points instrument minutes usd access base source".split()
+_FAMILY_NEEDS = "name complaint_words safety proof operating_points zones source".split()
+
+
+@dataclass
+class Known:
+    """What earlier packs have said: ids by kind."""
+
+    zones: dict[str, set[str]] = field(default_factory=dict)
+    causes: dict[str, str] = field(default_factory=dict)
+    tests: dict[str, str] = field(default_factory=dict)
+    outcomes: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    conditions: set[str] = field(default_factory=set)
+    access_groups: set[str] = field(default_factory=set)
+
+    def add(self, pack: PackFile) -> Known:
+        """Return a copy with what *pack* adds."""
+        new = Known(
+            {k: set(v) for k, v in self.zones.items()},
+            dict(self.causes),
+            dict(self.tests),
+            dict(self.outcomes),
+            set(self.conditions),
+            set(self.access_groups),
+        )
+        new.conditions |= {c.id for c in pack.conditions}
+        new.access_groups |= {g.id for g in pack.access_groups}
+        if pack.family is not None:
+            family = pack.family.id
+            new.zones.setdefault(family, set()).update(z.id for z in pack.family.zones or ())
+            for cause in pack.causes:
+                new.causes.setdefault(cause.id, family)
+            for test in pack.tests:
+                new.tests.setdefault(test.id, family)
+                if test.outcomes is not None:
+                    new.outcomes[test.id] = test.outcomes
+                new.outcomes.setdefault(test.id, ("positive", "negative"))
+        return new
+
+
+def row_of(value: float | tuple[float, ...]) -> tuple[float, ...]:
+    """Return a row of outcome probabilities; one number is P(positive) of a two-way test."""
+    return (value, 1.0 - value) if isinstance(value, float | int) else value
+
+
+def check_parts(pack: PackFile, known: Known, where: str) -> list[Problem]:
+    """Return every fault in what a well-formed pack says.
+
+    Args:
+        pack: the parts.
+        known: what earlier packs have said.
+        where: file name for the sentences.
+    """
+    now = known.add(pack)
+    faults = [
+        *_twins(pack),
+        *_sources(pack),
+        *_family(pack, known, now),
+        *(
+            f
+            for i, c in enumerate(pack.causes)
+            for f in _cause(c, f"causes[{i}]", pack, known, now)
+        ),
+        *(f for i, t in enumerate(pack.tests) for f in _test(t, f"tests[{i}]", pack, known, now)),
+        *_shared(pack, known, now),
+        *_links(pack, now),
+        *_bands(pack),
+        *(f for i, c in enumerate(pack.cases) for f in _case(c, f"cases[{i}]", pack, now)),
+    ]
+    return [Problem(f"{where}: {path}", what, do) for path, what, do in faults]
+
+
+Fault = tuple[str, str, str]
+
+
+def _twins(pack: PackFile) -> Iterator[Fault]:
+    for name in ("causes", "tests", "conditions", "access_groups"):
+        parts = getattr(pack, name)
+        count = Counter(p.id for p in parts)
+        for i, part in enumerate(parts):
+            if count[part.id] > 1 and part.id in {p.id for p in parts[:i]}:
+                yield f"{name}[{i}].id", f"The id '{part.id}' stands twice.", "Give each one id."
+
+
+def _sources(pack: PackFile) -> Iterator[Fault]:
+    names = ["causes", "tests", "conditions", "links", "bands", "access_groups"]
+    uses = [(f"{n}[{i}].source", p.source) for n in names for i, p in enumerate(getattr(pack, n))]
+    if pack.family is not None:
+        uses.append(("family.source", pack.family.source))
+    for path, key in uses:
+        if key is not None and key not in pack.sources:
+            yield (
+                path,
+                f"The source '{key}' is not under [sources].",
+                "Add it there with its kind and words; every number says where it comes from.",
+            )
+
+
+def _family(pack: PackFile, known: Known, now: Known) -> Iterator[Fault]:
+    family = pack.family
+    if family is None:
+        return
+    if family.id not in known.zones:
+        for key in _FAMILY_NEEDS:
+            if getattr(family, key) is None:
+                yield f"family.{key}", "A new family needs this key.", "Add it."
+        total = sum(c.share or 0.0 for c in pack.causes)
+        if not pack.causes:
+            yield "causes", "A new family needs causes.", "Add at least one."
+        elif abs(total - 1.0) > 0.01:
+            yield (
+                "causes",
+                f"The shares of the causes sum to {total:.4g}, not to 1.",
+                "They are shares among the cases with one cause; make them sum to 1.",
+            )
+    for i, group in enumerate(family.dependent_tests or ()):
+        for j, test in enumerate(group):
+            if now.tests.get(test) != family.id:
+                yield _unknown(f"family.dependent_tests[{i}][{j}]", "test", test)
+
+
+def _cause(
+    cause: CausePart, path: str, pack: PackFile, known: Known, now: Known
+) -> Iterator[Fault]:
+    family = pack.family.id if pack.family else ""
+    if cause.id not in known.causes:
+        yield from _missing(cause, path, _CAUSE_NEEDS, "cause")
+    elif known.causes[cause.id] != family:
+        yield (
+            f"{path}.id",
+            f"The cause '{cause.id}' belongs to the family '{known.causes[cause.id]}'.",
+            "Give a new cause an id of its own.",
+        )
+    if cause.zone is not None and cause.zone not in now.zones.get(family, ()):
+        yield _unknown(f"{path}.zone", "zone", cause.zone)
+    for condition in cause.conditions or ():
+        if condition not in now.conditions:
+            yield _unknown(f"{path}.conditions.{condition}", "condition", condition)
+    yield from _ordered(path, {"minutes": cause.minutes, "parts_usd": cause.parts_usd})
+    if cause.access is not None:
+        yield from _ordered(path, {"access": cause.access})
+        if not all(1 <= a <= 5 for a in cause.access):
+            yield f"{path}.access", "Access is 1 (hood up) to 5 (engine out).", "Correct it."
+    if (
+        cause.p_cured_if_cause is not None
+        and cause.p_cured_if_not is not None
+        and cause.p_cured_if_cause <= cause.p_cured_if_not
+    ):
+        yield (
+            f"{path}.p_cured_if_cause",
+            "Repairing the cause must cure more often than repairing something else.",
+            "Make it larger than p_cured_if_not.",
+        )
+    yield from _group(path, cause.access_group, now)
+
+
+def _test(test: TestPart, path: str, pack: PackFile, known: Known, now: Known) -> Iterator[Fault]:
+    family = pack.family.id if pack.family else ""
+    if test.id not in known.tests:
+        yield from _missing(test, path, _TEST_NEEDS, "test")
+    elif known.tests[test.id] != family:
+        yield (
+            f"{path}.id",
+            f"The test '{test.id}' belongs to the family '{known.tests[test.id]}'.",
+            "Give a new test an id of its own.",
+        )
+    outcomes = now.outcomes[test.id]
+    if len(set(outcomes)) != len(outcomes) or len(outcomes) < 2:
+        yield f"{path}.outcomes", "Two or more different outcomes are needed.", "Correct them."
+    if "negative" in outcomes[:-1] or ("positive" in outcomes and len(outcomes) > 2):
+        yield (
+            f"{path}.outcomes",
+            "'negative' stands last, and 'positive' only in a two-way test.",
+            "Name each way of being positive; 'positive' then means any of them.",
+        )
+    for key in test.outcome_words or ():
+        if key not in outcomes:
+            yield _unknown(f"{path}.outcome_words.{key}", "outcome", key)
+    rows = {f"given.{c}": r for c, r in (test.given or {}).items()}
+    if test.base is not None:
+        rows["base"] = test.base
+    for key, value in rows.items():
+        row = row_of(value)
+        if len(row) != len(outcomes):
+            yield (
+                f"{path}.{key}",
+                f"The row has {len(row)} numbers for {len(outcomes)} outcomes.",
+                f"Give one each for {', '.join(outcomes)}.",
+            )
+        elif abs(sum(row) - 1.0) > 1e-4:
+            yield f"{path}.{key}", f"The row sums to {sum(row):.6g}, not to 1.", "Correct it."
+    for cause in test.given or ():
+        if now.causes.get(cause) != family:
+            yield _unknown(f"{path}.given.{cause}", "cause of this family", cause)
+    yield from _ordered(path, {"minutes": test.minutes, "usd": test.usd})
+    yield from _group(path, test.access_group, now)
+
+
+def _shared(pack: PackFile, known: Known, now: Known) -> Iterator[Fault]:
+    for i, condition in enumerate(pack.conditions):
+        path = f"conditions[{i}]"
+        if condition.id not in known.conditions:
+            yield from _missing(condition, path, ["words", "base_rate", "source"], "condition")
+        for j, test in enumerate(condition.overlapped_by or ()):
+            # The common pack comes before the families, whose tests are not known yet.
+            if now.tests and test not in now.tests:
+                yield _unknown(f"{path}.overlapped_by[{j}]", "test", test)
+    for i, group in enumerate(pack.access_groups):
+        path = f"access_groups[{i}]"
+        if group.id not in known.access_groups:
+            yield from _missing(group, path, ["words", "minutes", "source"], "access group")
+        yield from _ordered(path, {"minutes": group.minutes})
+
+
+def _links(pack: PackFile, now: Known) -> Iterator[Fault]:
+    for i, link in enumerate(pack.links):
+        path = f"links[{i}]"
+        for key, ids in (("causes", link.causes), ("other", link.other)):
+            for j, cause in enumerate(ids):
+                if cause not in now.causes:
+                    yield _unknown(f"{path}.{key}[{j}]", "cause", cause)
+        families = [{now.causes.get(c) for c in ids} for ids in (link.causes, link.other)]
+        if any(len(f) != 1 for f in families) or families[0] == families[1]:
+            yield (
+                path,
+                "A link joins causes of one family with causes of another family.",
+                "Write one link for each pair of families.",
+            )
+
+
+def _bands(pack: PackFile) -> Iterator[Fault]:
+    for i, band in enumerate(pack.bands):
+        path = f"bands[{i}]"
+        if band.quantity not in QUANTITIES:
+            yield _unknown(f"{path}.quantity", "quantity", band.quantity)
+            continue
+        ends = []
+        for key in ("low", "high"):
+            text = getattr(band, key)
+            if text is None:
+                continue
+            try:
+                ends.append(parse_quantity(band.quantity, text))
+            except UnitRefused as error:
+                yield f"{path}.{key}", error.what, error.do
+        if band.low is None and band.high is None:
+            yield path, "A band needs a low end, a high end or both.", "Add one."
+        if len(ends) == 2 and ends[0] >= ends[1]:
+            yield path, "The low end is not below the high end.", "Swap or correct them."
+        for key in ("rpm", "load"):
+            ends_of = getattr(band, key)
+            if ends_of is not None and ends_of[0] > ends_of[1]:
+                yield f"{path}.{key}", "The first is not below the second.", "Swap them."
+
+
+def _case(case: CasePart, path: str, pack: PackFile, now: Known) -> Iterator[Fault]:
+    family = pack.family.id if pack.family else ""
+    if now.causes.get(case.leads) != family:
+        yield _unknown(f"{path}.leads", "cause of this family", case.leads)
+    for i, clue in enumerate(case.clues):
+        if clue.clue not in now.conditions:
+            yield _unknown(f"{path}.clues[{i}].clue", "condition", clue.clue)
+    for i, test in enumerate(case.tests):
+        if now.tests.get(test.test) != family:
+            yield _unknown(f"{path}.tests[{i}].test", "test of this family", test.test)
+        elif test.result not in (*now.outcomes[test.test], "positive", "negative", "maybe"):
+            yield _unknown(f"{path}.tests[{i}].result", "outcome of that test", test.result)
+
+
+def _missing(part: object, path: str, keys: Iterable[str], kind: str) -> Iterator[Fault]:
+    for key in keys:
+        if getattr(part, key) is None:
+            yield f"{path}.{key}", f"A new {kind} needs this key.", "Add it."
+
+
+def _ordered(path: str, spreads: Mapping[str, tuple[float, ...] | None]) -> Iterator[Fault]:
+    for key, spread in spreads.items():
+        if spread is not None and (spread[0] < 0 or list(spread) != sorted(spread)):
+            yield (
+                f"{path}.{key}",
+                f"{list(spread)} is not low, typical, high in rising order from 0.",
+                "Order the three numbers.",
+            )
+
+
+def _group(path: str, group: str | None, now: Known) -> Iterator[Fault]:
+    if group and group not in now.access_groups:
+        yield _unknown(f"{path}.access_group", "access group", group)
+
+
+def _unknown(path: str, kind: str, identity: str) -> Fault:
+    return path, f"'{identity}' is not a known {kind}.", "Check the spelling or add it."

@@ -1,0 +1,115 @@
+"""Reading one pack file: bytes to parts, all faults at once with their path in the document."""
+
+from __future__ import annotations
+
+import hashlib
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from pydantic import ValidationError
+
+from witnessmark.knowledge.format import SCHEMA, PackFile
+from witnessmark.model.problem import Problem
+
+__all__ = ["PackText", "read_pack"]
+
+#: A pack of 60 causes and 100 tests has about 100 kB.
+MAX_BYTES = 5_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class PackText:
+    """A pack file that could be read.
+
+    Attributes:
+        where: file name for the sentences.
+        digest: sha256 of its bytes.
+        pack: its parts.
+    """
+
+    where: str
+    digest: str
+    pack: PackFile
+
+
+def read_pack(path: Path) -> tuple[PackText | None, list[Problem]]:
+    """Read one pack file.
+
+    Returns:
+        The pack, or ``None`` when its form is faulty, and every fault of form.
+    """
+    where = path.name
+    try:
+        with path.open("rb") as file:
+            raw = file.read(MAX_BYTES + 1)
+    except OSError as error:
+        reason = "is a folder" if path.is_dir() else (error.strerror or "cannot be read").lower()
+        return None, [Problem(where, f"The file cannot be read: {reason}.", "Check its name.")]
+    if len(raw) > MAX_BYTES:
+        return None, [Problem(where, "The file is too large for a pack.", "Check what it holds.")]
+    try:
+        document = tomllib.loads(raw.decode("utf-8-sig"))
+    except UnicodeDecodeError:
+        return None, [Problem(where, "The file is not UTF-8 text.", "Save it as UTF-8.")]
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        return None, [
+            Problem(
+                where,
+                f"The file is not whole TOML: {error}.",
+                "Correct that place; the check goes on from there.",
+            )
+        ]
+    return _parts(document, where, hashlib.sha256(raw).hexdigest())
+
+
+def _parts(
+    document: dict[str, Any], where: str, digest: str
+) -> tuple[PackText | None, list[Problem]]:
+    if document.get("schema") != SCHEMA:
+        problem = Problem(
+            f"{where}: schema",
+            f"The pack says {document.get('schema')!r:.60}; this program reads '{SCHEMA}'.",
+            f'Write schema = "{SCHEMA}" and bring the fields up to it.',
+        )
+        return None, [problem]
+    try:
+        return PackText(where, digest, PackFile.model_validate(document)), []
+    except ValidationError as error:
+        found = {}
+        for item in error.errors(include_url=False, include_context=False):
+            path = _path(document, item["loc"])
+            found[path] = Problem(f"{where}: {path}", _sentence(item), _remedy(item))
+        return None, list(found.values())
+
+
+def _path(document: object, loc: tuple[int | str, ...]) -> str:
+    """Return a readable path; branches of a union are no part of the document and fall away."""
+    text, at = "", document
+    for step in loc:
+        if isinstance(step, int):
+            text += f"[{step}]"
+            at = at[step] if isinstance(at, list) and step < len(at) else None
+        elif isinstance(at, dict) and step in at:
+            text += f".{step}" if text else step
+            at = at[step]
+        elif isinstance(at, dict) and step.isidentifier():
+            text += f".{step}" if text else step
+            at = None
+    return text or "the whole document"
+
+
+def _sentence(item: Any) -> str:
+    if item["type"] == "extra_forbidden":
+        return "This key is not part of the pack format."
+    if item["type"] == "missing":
+        return "This key is missing."
+    message = str(item["msg"]).removeprefix("Value error, ")
+    return f"{message[:1].upper()}{message[1:]}; the pack says {item.get('input')!r:.80}."
+
+
+def _remedy(item: Any) -> str:
+    if item["type"] == "extra_forbidden":
+        return "Check the spelling; docs/write_a_pack.md lists every key."
+    return "docs/write_a_pack.md says what belongs here."
