@@ -13,12 +13,41 @@ from witnessmark.units import QUANTITIES, parse_quantity
 
 __all__ = ["Known", "check_parts", "row_of"]
 
-_CAUSE_NEEDS = (
-    "name zone share access minutes parts_usd renew_with p_cured_if_cause p_cured_if_not "
-    "damage_risk caution proof source"
-).split()
-_TEST_NEEDS = "name positive points instrument minutes usd access base source".split()
-_FAMILY_NEEDS = "name complaint_words safety proof operating_points zones source".split()
+_CAUSE_NEEDS = [
+    "name",
+    "zone",
+    "share",
+    "access",
+    "minutes",
+    "parts_usd",
+    "renew_with",
+    "p_cured_if_cause",
+    "p_cured_if_not",
+    "damage_risk",
+    "caution",
+    "proof",
+    "source",
+]
+_TEST_NEEDS = [
+    "name",
+    "positive",
+    "points",
+    "instrument",
+    "minutes",
+    "usd",
+    "access",
+    "base",
+    "source",
+]
+_FAMILY_NEEDS = [
+    "name",
+    "complaint_words",
+    "safety",
+    "proof",
+    "operating_points",
+    "zones",
+    "source",
+]
 
 
 @dataclass
