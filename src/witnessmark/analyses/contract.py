@@ -89,7 +89,10 @@ class Bench:
 class Analysis(Protocol):
     """The shape of an analysis module."""
 
-    NEEDS: tuple[str, ...]
+    @property
+    def NEEDS(self) -> tuple[str, ...]:  # noqa: N802 (a constant of the module)
+        """What it needs, in words."""
+        ...
 
     def analyse(self, bench: Bench) -> tuple[Finding, ...]:
         """Return the findings."""
