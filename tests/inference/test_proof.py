@@ -1,0 +1,143 @@
+"""Proof: proven only by measurement at the points plus a second, independent look."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import pytest
+
+from witnessmark.inference.proof import prove
+from witnessmark.knowledge.proof_points import load_proof_plans
+from witnessmark.model.case import Case, read_case
+from witnessmark.model.finding import Finding, OperatingPoint
+from witnessmark.model.proof import Pair
+
+IDLE = OperatingPoint(rpm=650, load=0.0)
+FAST = OperatingPoint(rpm=1400, load=0.0)
+PULL = OperatingPoint(rpm=1500, load=1.0)
+
+
+def case(*entries: tuple[str, dict[str, Any]], family: str = "fuel_low") -> Case:
+    rows = [("complaint", {"words": "low fuel pressure", "families": [family]}), *entries]
+    return read_case("c", [
+        json.dumps({"kind": kind, "id": f"e{n}", "at": "2026-03-02T08:00:00Z", "data": data})
+        for n, (kind, data) in enumerate(rows)
+    ])  # fmt: skip
+
+
+WORK = ("work", {"did": "renewed", "cause": "return_regulator"})
+
+
+def pair(
+    point: OperatingPoint,
+    spec: str = "inside",
+    quantity: str = "fuel_gallery_pressure",
+    **more: Any,
+) -> Pair:
+    values = {"before": 4.5e5, "after": 5.2e5, "difference": 7e4, "shown": True, **more}
+    return Pair(quantity=quantity, point=point, unit="Pa", spec=spec, **values)  # type: ignore[arg-type]
+
+
+def verdict(
+    *entries: tuple[str, dict[str, Any]],
+    pairs: tuple[Pair, ...] = (),
+    findings: tuple[Finding, ...] = (),
+    family: str = "fuel_low",
+) -> tuple[str, str]:
+    proof = prove(case(*entries, family=family), load_proof_plans(), pairs, findings)[0]
+    return proof.verdict, "; ".join(proof.missing)
+
+
+def test_nothing_done_proves_nothing() -> None:
+    found, missing = verdict(pairs=(pair(IDLE, "outside"),))
+    assert found == "not enough evidence"
+    assert "no work" in missing
+
+
+def test_pressure_alone_is_not_enough() -> None:
+    found, missing = verdict(WORK, pairs=(pair(IDLE), pair(FAST)))
+    assert found == "not enough evidence"
+    assert "return flow" in missing
+    assert "customer's word" in missing
+
+
+def test_one_point_is_not_enough() -> None:
+    found, missing = verdict(WORK, pairs=(pair(IDLE), pair(IDLE, quantity="fuel_return_flow")))
+    assert found == "not enough evidence"
+    assert "1,500 rpm" in missing
+
+
+def test_a_second_quantity_proves_and_says_what_was_not_done() -> None:
+    flow = pair(IDLE, "no band", "fuel_return_flow")
+    found, missing = verdict(WORK, pairs=(pair(IDLE), pair(FAST), flow))
+    assert found == "proven"
+    assert "pull" in missing
+
+
+@pytest.mark.parametrize("spec", ["outside", "cannot tell"])
+def test_a_value_outside_speaks_against_and_a_doubtful_one_stays_open(spec: str) -> None:
+    flow = pair(IDLE, "no band", "fuel_return_flow")
+    found, _ = verdict(WORK, pairs=(pair(IDLE), pair(FAST, spec), flow))
+    assert found == {"outside": "not proven", "cannot tell": "not enough evidence"}[spec]
+
+
+def test_the_customer_has_the_last_word() -> None:
+    flow = pair(IDLE, "no band", "fuel_return_flow")
+    pairs = (pair(IDLE), pair(FAST), flow)
+    back = ("outcome", {"complaint": "e0", "gone": False, "after_days": 1})
+    assert verdict(WORK, back, pairs=pairs)[0] == "not proven"
+    gone = ("outcome", {"complaint": "e0", "gone": True, "after_days": 1})
+    found, missing = verdict(WORK, gone, pairs=pairs)
+    assert found == "proven"
+    assert "customer" not in missing
+
+
+def test_a_word_given_before_later_work_does_not_count() -> None:
+    gone = ("outcome", {"complaint": "e0", "gone": True, "after_days": 1})
+    flow = pair(IDLE, "no band", "fuel_return_flow")
+    _, missing = verdict(WORK, gone, WORK, pairs=(pair(IDLE), pair(FAST), flow))
+    assert "customer" in missing
+
+
+def test_the_customers_word_alone_is_no_measurement() -> None:
+    gone = ("outcome", {"complaint": "e0", "gone": True, "after_days": 3})
+    assert verdict(WORK, gone)[0] == "not enough evidence"
+
+
+def test_not_run_never_counts_as_not_seen() -> None:
+    def finding(outcome: str) -> Finding:
+        return Finding("coolant_temperature_plausibility", "x", outcome, "m/1", stage=1)  # type: ignore[arg-type]
+
+    word = ("outcome", {"complaint": "e0", "gone": True, "after_days": 1})
+    states = {
+        outcome: verdict(WORK, word, findings=(finding(outcome),), family="cool_unstable")[0]
+        for outcome in ("seen", "not_seen", "not_run", "inconclusive")
+    }
+    assert states == {
+        "seen": "not proven", "not_seen": "proven",
+        "not_run": "not enough evidence", "inconclusive": "not enough evidence",
+    }  # fmt: skip
+
+
+def test_a_test_must_be_repeated_after_the_work() -> None:
+    seen = ("test", {"test": "m_colour_black", "result": "positive"})
+    dry = ("test", {"test": "m_colour_black", "result": "negative"})
+    word = ("outcome", {"complaint": "e0", "gone": True, "after_days": 1})
+    assert verdict(seen, WORK, word, family="smoke")[0] == "not enough evidence"
+    assert verdict(seen, WORK, dry, word, family="smoke")[0] == "proven"
+    assert verdict(seen, WORK, seen, word, family="smoke")[0] == "not proven"
+
+
+def test_a_complaint_without_a_family_says_so() -> None:
+    proof = prove(case(WORK, family="nonsense"), load_proof_plans(), (), ())[0]
+    assert proof.verdict == "not enough evidence"
+    assert "family" in proof.missing[0]
+
+
+def test_every_family_has_a_plan_that_can_be_met() -> None:
+    plans = load_proof_plans()
+    assert len(plans) == 13
+    for plan in plans.values():
+        assert plan.required
+        assert plan.second
