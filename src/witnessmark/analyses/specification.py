@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from witnessmark.analyses.contract import Bench, Reading
 from witnessmark.analyses.instruments import uncertainty_of
+from witnessmark.knowledge.records import Band
 from witnessmark.model.finding import Evidence, Finding, Outcome
 from witnessmark.physics.conformity import conformity_probability, conformity_verdict
 from witnessmark.units import QUANTITIES, display_unit, from_house
@@ -19,7 +20,17 @@ METHOD = "specification/1"
 
 @dataclass(frozen=True, slots=True)
 class Checked:
-    """A reading held against its band; house units."""
+    """A reading held against its band; house units.
+
+    Attributes:
+        verdict: inside, outside or cannot tell.
+        probability: of conformity; on an assumption when *unless* says so.
+        low: lower end of the band.
+        high: upper end.
+        u: standard uncertainty of the reading.
+        source: where the band comes from.
+        unless: what had to be assumed for the band to be valid; empty when nothing was.
+    """
 
     verdict: Literal["inside", "outside", "cannot tell"]
     probability: float
@@ -27,22 +38,42 @@ class Checked:
     high: float | None
     u: float
     source: str
+    unless: str = ""
 
 
 def check_reading(bench: Bench, reading: Reading) -> Checked | None:
     """Hold a reading against the band of its quantity at its operating point.
 
     Source of the rule: JCGM 106:2012, clause 7 (probability of conformity); a verdict is spoken
-    from odds of two to one on. Returns ``None`` where no band is valid at that point.
+    from odds of two to one on. A load that was not written down is missing, not zero: the
+    verdict is then "cannot tell", with the probability there would be without load. Returns
+    ``None`` where no band is known for that point.
     """
-    band = bench.knowledge.band(reading.data.quantity, reading.point, bench.case.truck())
+    band, unless = _band(bench, reading), ""
+    if band is None and reading.point.load is None:
+        band = _band(bench, replace(reading, point=replace(reading.point, load=0.0)))
+        unless = "the load was not written down"
     if band is None:
         return None
     spread = uncertainty_of(reading.data)
     probability = conformity_probability(reading.value, spread.u, band.low, band.high)
-    return Checked(
-        conformity_verdict(probability), probability, band.low, band.high, spread.u, band.source
+    verdict = "cannot tell" if unless else conformity_verdict(probability)
+    source = f"{band.words}; {band.source.kind}: {band.source.words}"
+    return Checked(verdict, probability, band.low, band.high, spread.u, source, unless)
+
+
+def _band(bench: Bench, reading: Reading) -> Band | None:
+    truck = bench.case.truck()
+    supply = truck.engine.fuel_supply if truck is not None else None
+    if supply in {None, "unknown"} and reading.data.quantity.startswith("fuel_gallery"):
+        supply = "gallery"  # whoever reads a gallery pressure has a gallery
+    found = bench.knowledge.bands_at(
+        reading.data.quantity,
+        reading.point,
+        fuel_supply=supply,
+        engine_type=truck.engine.type if truck is not None else None,
     )
+    return found[0] if found else None
 
 
 def analyse(bench: Bench) -> tuple[Finding, ...]:
@@ -67,9 +98,7 @@ def _finding(reading: Reading, checked: Checked) -> Finding:
         sentence=f"{name.replace('_', ' ').capitalize()} {value:.4g} {unit} at "
         f"{reading.point.words()} is {_words(reading, checked, unit)}",
         outcome=outcome,
-        reason=""
-        if outcome != "inconclusive"
-        else "the gauge cannot tell at this distance from the limit",
+        reason=_reason(checked),
         quantity=name,
         value=reading.value,
         unit=QUANTITIES[name].house,
@@ -90,6 +119,12 @@ def _finding(reading: Reading, checked: Checked) -> Finding:
     )
 
 
+def _reason(checked: Checked) -> str:
+    if checked.verdict != "cannot tell":
+        return ""
+    return checked.unless or "the gauge cannot tell at this distance from the limit"
+
+
 def _words(reading: Reading, checked: Checked, unit: str) -> str:
     name = reading.data.quantity
     low, high = (
@@ -105,6 +140,12 @@ def _words(reading: Reading, checked: Checked, unit: str) -> str:
     chance = f"probability of conformity {100 * checked.probability:.0f} %"
     if checked.verdict == "inside":
         return f"inside the band ({band}; {chance})."
+    if checked.unless:
+        side = "inside" if checked.probability >= 0.5 else "outside"
+        return (
+            f"not judged: {checked.unless}; without load it would be {side} the band "
+            f"({band}; {chance})."
+        )
     if checked.verdict == "cannot tell":
         return f"too near the limit to tell ({band}; {chance})."
     low_side = checked.low is not None and reading.value < checked.low

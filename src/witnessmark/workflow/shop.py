@@ -271,7 +271,7 @@ def _lines_of(path: Path) -> tuple[list[str], list[Problem]]:
             do="A case file has one JSON object a line. For a recording use 'witnessmark look'.",
         )
     try:
-        return content.decode("utf-8").split("\n"), []
+        return _split(content.decode("utf-8")), []
     except UnicodeDecodeError as error:
         line = content[: error.start].count(b"\n") + 1
         problem = Problem(
@@ -279,4 +279,9 @@ def _lines_of(path: Path) -> tuple[list[str], list[Problem]]:
             "Some bytes are not UTF-8 text.",
             "They are shown as �; enter the words anew.",
         )
-        return content.decode("utf-8", errors="replace").split("\n"), [problem]
+        return _split(content.decode("utf-8", errors="replace")), [problem]
+
+
+def _split(text: str) -> list[str]:
+    """Split at line feeds only, so that every line comes out again to the letter."""
+    return text.removesuffix("\n").split("\n") if text else []
