@@ -77,7 +77,7 @@ def load_proof_plans() -> Mapping[str, ProofPlan]:
     Raises:
         PackRefused: the pack has a fault.
     """
-    pack = files("witnessmark.knowledge") / "packs" / "proof_points.toml"
+    pack = files("witnessmark.knowledge") / "proof_points.toml"
     document = tomllib.loads(pack.read_text(encoding="utf-8"))
     points = {name: _point(name, row) for name, row in document["points"].items()}
     return {

@@ -1,0 +1,79 @@
+"""Names in entries that no pack knows: problems with the nearest name, never silence."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from difflib import get_close_matches
+
+from witnessmark.knowledge import Knowledge
+from witnessmark.model.case import Case
+from witnessmark.model.entry import Entry
+from witnessmark.model.entry_data import (
+    ClueData,
+    ComplaintData,
+    OutcomeData,
+    TestData,
+    WorkData,
+)
+from witnessmark.model.problem import Problem
+
+__all__ = ["check_ids"]
+
+
+def check_ids(case: Case, knowledge: Knowledge) -> tuple[Problem, ...]:
+    """Return a problem for every family, clue, test, result, cause or complaint nobody knows."""
+    causes = [c.id for f in knowledge.families.values() for c in f.causes]
+    tests = [t.id for f in knowledge.families.values() for t in f.tests]
+    complaints = [entry.id for entry, _ in case.complaints()]
+    problems: list[Problem] = []
+    for entry in case.live():
+        data = entry.data
+        if isinstance(data, ComplaintData):
+            for family in data.families:
+                problems += _unknown(entry, "complaint family", family, knowledge.families)
+            if not data.families:
+                problems.append(
+                    Problem(
+                        entry.id,
+                        "The complaint names no family, so it has no odds.",
+                        f"Add one of {', '.join(knowledge.families)}.",
+                    )
+                )
+        elif isinstance(data, ClueData):
+            problems += _unknown(entry, "clue", data.clue, knowledge.conditions)
+            problems += _part(entry, data, knowledge)
+            if data.cause is not None:
+                problems += _unknown(entry, "cause", data.cause, causes)
+        elif isinstance(data, TestData):
+            problems += _unknown(entry, "test", data.test, tests) or _result(entry, data, knowledge)
+        elif isinstance(data, WorkData) and data.cause is not None:
+            problems += _unknown(entry, "cause", data.cause, causes)
+        elif isinstance(data, OutcomeData):
+            problems += _unknown(entry, "complaint of this case", data.complaint, complaints)
+    return tuple(problems)
+
+
+def _unknown(entry: Entry, what: str, name: str, known: Iterable[str]) -> list[Problem]:
+    names = list(known)
+    if name in names:
+        return []
+    near = get_close_matches(name, names, n=1)
+    do = f"Did you mean '{near[0]}'?" if near else "See the list on the knowledge page."
+    return [Problem(entry.id, f"'{name[:60]}' is not a {what} that the packs know; it is not used.",
+                    do)]  # fmt: skip
+
+
+def _part(entry: Entry, data: ClueData, knowledge: Knowledge) -> Iterator[Problem]:
+    condition = knowledge.conditions.get(data.clue)
+    if condition is not None and condition.part_scoped and data.cause is None:
+        yield Problem(entry.id, f"'{data.clue}' speaks of one part, and the entry names none; it "
+                      "is not used.", "Add the cause whose part it is.")  # fmt: skip
+
+
+def _result(entry: Entry, data: TestData, knowledge: Knowledge) -> list[Problem]:
+    test = knowledge.test(data.test)
+    if test is None or data.result in {"positive", "negative", "maybe", *test.outcomes}:
+        return []
+    known = ", ".join(dict.fromkeys(("positive", "negative", "maybe", *test.outcomes)))
+    return [Problem(entry.id, f"'{data.result[:60]}' is not a result of {data.test}; it is not "
+                    "used.", f"Use one of {known}.")]  # fmt: skip
