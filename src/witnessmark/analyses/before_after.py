@@ -21,13 +21,12 @@ def pairs(bench: Bench, *, before_stage: int = 0) -> tuple[Pair, ...]:
 
     *Before* is the last reading of the state at or before *before_stage* (0: as the truck came
     in, or the nearest later state before the last work); *after* is the last reading of the
-    state the truck is in now. A side that was not measured stays ``None``.
+    state the truck is in now. A side that was not measured stays ``None``; before any work is
+    done every reading is a *before*.
     """
     last = bench.last_stage()
-    if last == 0:
-        return ()
     readings = list(bench.readings())
-    after = {(_key(r)): r for r in readings if r.stage == last}
+    after = {_key(r): r for r in readings if r.stage == last > 0}
     found: list[Pair] = []
     used: set[str] = set()
     for reading in after.values():
@@ -35,7 +34,7 @@ def pairs(bench: Bench, *, before_stage: int = 0) -> tuple[Pair, ...]:
         if before is not None:
             used.add(before.entry.id)
         found.append(_pair(bench, before, reading))
-    lonely = {_key(r): r for r in readings if r.stage < last and r.entry.id not in used}
+    lonely = {_key(r): r for r in readings if r.stage < max(last, 1) and r.entry.id not in used}
     for reading in lonely.values():
         matched = any(
             r.data.quantity == reading.data.quantity and r.point.matches(reading.point)

@@ -91,8 +91,7 @@ def uncertainty_of(reading: ReadingData) -> Uncertainty:
     if reading.instrument is not None and reading.instrument.repeatability is not None:
         own = _amount(reading.instrument.repeatability, reading.instrument, reading.quantity, value)
         repeat = own if own is not None else repeat
-    # A stated repeatability is the bound of most repeats, taken as two standard deviations.
-    repeatability = max(repeat / 2, 1e-9)
+    repeatability = max(repeat, 1e-9)
     accuracy = from_accuracy_limit(limit)
     return Uncertainty((accuracy**2 + repeatability**2) ** 0.5, accuracy, repeatability, source)
 

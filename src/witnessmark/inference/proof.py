@@ -177,9 +177,12 @@ def _looked_for(code: str, evidence: _Evidence) -> State:
 def _before_missing(requirement: Requirement, evidence: _Evidence) -> bool:
     if requirement.quantity is None:
         return False
+    point = requirement.point
     return not any(
-        p.quantity == requirement.quantity and p.before is not None for p in evidence.pairs
-    )
+        p.quantity == requirement.quantity and p.before is not None
+        and (point is None or point.holds(p.point))
+        for p in evidence.pairs
+    )  # fmt: skip
 
 
 def _belongs(pair: Pair, plan: ProofPlan) -> bool:

@@ -29,8 +29,8 @@ def assess(
     *,
     problems: Sequence[Problem] = (),
     knowledge: Knowledge | None = None,
-    history: History | None = None,
-    settings: Settings | None = None,
+    history: History | None = None,  # noqa: ARG001
+    settings: Settings | None = None,  # noqa: ARG001
 ) -> Assessment:
     """Return everything the entries of a case come to. Pure: same input, same answer.
 
