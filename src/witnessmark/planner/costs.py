@@ -1,0 +1,80 @@
+"""One currency: hands-on time, parts, road tests and waiting, all in dollars."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+
+from witnessmark.knowledge import Cause, Family, Test
+from witnessmark.model.settings import Settings
+from witnessmark.model.step import Spread
+from witnessmark.planner.candidates import Candidate
+
+__all__ = ["mean", "needs_road", "remeasure_minutes", "repair_usd", "seal_usd", "step_usd", "price_of_test"]
+
+#: Mean price of one seal that goes with a repair [USD] (judgement).
+SEAL_USD = 10.0
+
+_ROAD = re.compile(r"\b(pull|road|hill|grade|cruise|mph|mi|miles?|drive[ns]?|coast|P7|P8)\b", re.I)
+
+
+def mean(spread: Spread) -> float:
+    """Return the mean of a low / typical / high figure, (low + 4 typical + high) / 6."""
+    return (spread.low + 4.0 * spread.typical + spread.high) / 6.0
+
+
+def needs_road(family: Family) -> bool:
+    """Say whether the family's proof needs the road, from its points and its proof."""
+    text = " ".join((family.proof, *family.operating_points))
+    return bool(_ROAD.search(text))
+
+
+def remeasure_minutes(family: Family, settings: Settings) -> float:
+    """Return the hands-on time of measuring the same points again after a repair [min]."""
+    return settings.remeasure_minutes + (settings.road_test_minutes if needs_road(family) else 0.0)
+
+
+def step_usd(
+    minutes: Spread, usd: Spread, needs: Iterable[str], settings: Settings, *, warm: bool = False
+) -> float:
+    """Return what a test or a measurement costs [USD].
+
+    The driving is part of the stated minutes; arranging a load, a helper and the waiting for a
+    warm engine are not.
+    """
+    wants = set(needs)
+    time = mean(minutes)
+    if "load" in wants:
+        time += settings.load_minutes
+    total = time / 60.0 * settings.labour_usd_per_hour + mean(usd)
+    if "warm" in wants and not warm:
+        total += settings.warm_up_minutes / 60.0 * settings.waiting_usd_per_hour
+    if "second person" in wants:
+        total += time / 60.0 * settings.second_person_usd_per_hour
+    return total
+
+
+def price_of_test(test: Test | Candidate, settings: Settings, *, warm: bool = False) -> float:
+    """Return what a test of the pack, or a candidate measurement, costs [USD]."""
+    return step_usd(test.minutes, test.usd, test.needs, settings, warm=warm)
+
+
+def seal_usd(cause: Cause) -> float:
+    """Return what the seals that go with a repair cost [USD] (judgement)."""
+    return SEAL_USD * len(cause.renew_with)
+
+
+def repair_usd(cause: Cause, family: Family, settings: Settings, minutes: Spread) -> float:
+    """Return what a repair costs with its seals, the wait for parts and the re-measurement [USD].
+
+    Args:
+        cause: whose part is renewed.
+        family: the complaint it is measured against afterwards.
+        settings: the shop's rates.
+        minutes: its time, as this shop needs it.
+    """
+    time = mean(minutes) + remeasure_minutes(family, settings)
+    total = time / 60.0 * settings.labour_usd_per_hour + mean(cause.parts_usd) + seal_usd(cause)
+    if mean(cause.parts_usd) > 0:
+        total += settings.parts_wait_minutes / 60.0 * settings.waiting_usd_per_hour
+    return total

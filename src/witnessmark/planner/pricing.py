@@ -1,0 +1,219 @@
+"""From one family's odds, tests and repairs to priced moves."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+
+from witnessmark.inference.shop_history import corrected, job_times
+from witnessmark.knowledge import AccessGroup, Cause, Family, Test
+from witnessmark.model.history import History
+from witnessmark.model.settings import Settings
+from witnessmark.model.step import Forecast, Spread
+from witnessmark.planner.belief import Belief, Table, tabulate
+from witnessmark.planner.candidates import Candidate
+from witnessmark.planner.costs import mean, price_of_test, repair_usd
+from witnessmark.planner.troubleshooting import Moves, Problem, State, look_ahead, start
+
+__all__ = ["FamilyState", "Plan", "plan_family"]
+
+Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
+
+#: Tests of one kind count with half their log likelihood once one of them was done.
+DULLED = 0.5
+DEPTH, WIDTH = 3, 4
+
+
+@dataclass(frozen=True, slots=True)
+class FamilyState:
+    """One open complaint family and where the work on it stands.
+
+    Attributes:
+        family: the pack's family.
+        belief: its odds now.
+        complaint: entry id of the complaint.
+        tests_done: test and measurement ids done at this stage.
+        repaired: cause ids whose part has been renewed.
+        candidates: readings a physical model proposes.
+        forecasts: cause id -> what would be read after that repair.
+        fits: ``False`` when no modelled cause explains the readings.
+    """
+
+    family: Family
+    belief: Belief
+    complaint: str = ""
+    tests_done: frozenset[str] = frozenset()
+    repaired: frozenset[str] = frozenset()
+    candidates: tuple[Candidate, ...] = ()
+    forecasts: Mapping[str, tuple[Forecast, ...]] = field(default_factory=dict)
+    fits: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """One family, priced.
+
+    Attributes:
+        state: what was priced.
+        table: hypotheses.
+        problem: numbers.
+        root: the batch of one state.
+        moves: prices of the first moves.
+        minutes: cause id -> time as this shop needs it.
+        tests: what stands behind the problem's test rows.
+        groups: disassemblies behind the problem's group numbers.
+    """
+
+    state: FamilyState
+    table: Table
+    problem: Problem
+    root: State
+    moves: Moves
+    minutes: Mapping[str, Spread]
+    tests: tuple[Test | Candidate, ...]
+    groups: tuple[AccessGroup, ...]
+
+    @property
+    def best(self) -> float:
+        """The lowest expected total."""
+        return float(self.moves.best()[0])
+
+    @property
+    def without_test(self) -> float:
+        """The lowest expected total when the next move is no test."""
+        low = min(float(self.moves.plain[0]), float(self.moves.search[0]))
+        return min(low, float(self.moves.repair.min(initial=np.inf)))
+
+
+def plan_family(
+    state: FamilyState,
+    settings: Settings,
+    *,
+    access_groups: Mapping[str, AccessGroup] | None = None,
+    history: History | None = None,
+    warm: bool = False,
+    opened: str = "",
+    depth: int = DEPTH,
+    width: int = WIDTH,
+) -> Plan:
+    """Price every first move for one family.
+
+    Args:
+        state: the family, its odds, and what was done.
+        settings: the shop's rates.
+        access_groups: disassembly that jobs share.
+        history: the shop's own times.
+        warm: whether the engine is warm now.
+        opened: id of the disassembly that lies open now, empty for none.
+        depth: moves looked ahead.
+        width: moves followed at each of them.
+    """
+    table = tabulate(state.belief)
+    family = state.family
+    causes = [_cause(family, c) for c in table.causes]
+    minutes = {c.id: corrected(c.minutes, job_times(history, cause=c.id)) for c in causes}
+    tests: tuple[Test | Candidate, ...] = (*family.tests, *state.candidates)
+    groups = _groups(causes, tests, access_groups or {})
+    usd = np.array([repair_usd(c, family, settings, minutes[c.id]) for c in causes])
+    outcomes = _outcomes(state, tests, table.members)
+    problem = Problem.of(
+        members=table.members,
+        repair_usd=usd,
+        fixes=np.array([c.p_cured_if_cause for c in causes]),
+        luck=np.array([c.p_cured_if_not for c in causes]),
+        test_usd=np.array([price_of_test(t, settings, warm=warm) for t in tests]),
+        outcomes=outcomes,
+        dulled=_dull(outcomes),
+        kin=_kin(family, tests),
+        search_usd=search_usd(table.members, usd, settings),
+        repair_group=_numbers([c.access_group for c in causes], groups),
+        test_group=_numbers([getattr(t, "access_group", "") for t in tests], groups),
+        group_usd=np.array(
+            [mean(g.minutes) / 60.0 * settings.labour_usd_per_hour for g in groups], dtype=float
+        ),
+    )
+    root = start(
+        problem,
+        table.weights,
+        repaired=np.array([c.id in state.repaired for c in causes], dtype=np.bool_),
+        tested=np.array([t.id in state.tests_done for t in tests], dtype=np.bool_),
+        opened=next((k for k, g in enumerate(groups) if g.id == opened), -1),
+    )
+    moves = look_ahead(problem, root, depth=depth, width=width)
+    return Plan(state, table, problem, root, moves, minutes, tests, groups)
+
+
+def search_usd(members: Bools, repair: Floats, settings: Settings) -> Floats:
+    """Return what the open-ended search costs under each hypothesis, with the repairs it ends in.
+
+    Where none of the listed causes is present, the repair is priced like a typical one.
+    """
+    search = settings.search_minutes / 60.0 * settings.labour_usd_per_hour + settings.search_usd
+    ends = members @ repair
+    ends[members.sum(axis=1) == 0] = float(np.median(repair)) if repair.size else 0.0
+    return np.asarray(search + ends, dtype=np.float64)
+
+
+def _cause(family: Family, identity: str) -> Cause:
+    found = family.cause(identity)
+    if found is None:
+        raise ValueError(f"the odds name '{identity}', which {family.id} does not list")
+    return found
+
+
+def _outcomes(state: FamilyState, tests: Sequence[Test | Candidate], members: Bools) -> Floats:
+    """Return P(outcome | hypothesis) of every test, padded to the same number of outcomes."""
+    most = max((len(t.outcomes) for t in tests), default=1)
+    found = np.zeros((len(tests), most, members.shape[0]))
+    for number, test in enumerate(tests):
+        if isinstance(test, Candidate):
+            logs = np.stack(
+                [state.belief.support_table(o.likelihood, members) for o in test.outcomes]
+            )
+            rows = np.exp(logs - logs.max(axis=0))
+        else:
+            rows = state.belief.outcome_table(test, members)
+        found[number, : rows.shape[0]] = rows / rows.sum(axis=0)
+    return found
+
+
+def _dull(outcomes: Floats) -> Floats:
+    """Return the same with half the log likelihood, scaled to one again."""
+    rows = np.where(outcomes > 0, np.maximum(outcomes, 1e-12) ** DULLED, 0.0)
+    total = rows.sum(axis=1, keepdims=True)
+    return np.asarray(rows / np.where(total > 0, total, 1.0), dtype=np.float64)
+
+
+def _kin(family: Family, tests: Sequence[Test | Candidate]) -> Bools:
+    number = {t.id: k for k, t in enumerate(tests)}
+    kin = np.eye(len(tests), dtype=np.bool_)
+    for group in family.dependent_tests:
+        rows = [number[t] for t in group if t in number]
+        for a in rows:
+            kin[a, rows] = True
+    hooks = [getattr(t, "sets_up", "") for t in tests]
+    for a, hook in enumerate(hooks):
+        for b, other in enumerate(hooks):
+            if hook and hook == other:
+                kin[a, b] = True
+    return kin
+
+
+def _groups(
+    causes: Sequence[Cause],
+    tests: Sequence[Test | Candidate],
+    access_groups: Mapping[str, AccessGroup],
+) -> tuple[AccessGroup, ...]:
+    used = [c.access_group for c in causes] + [getattr(t, "access_group", "") for t in tests]
+    return tuple(access_groups[g] for g in dict.fromkeys(used) if g in access_groups)
+
+
+def _numbers(
+    names: Sequence[str], groups: Sequence[AccessGroup]
+) -> npt.NDArray[np.intp]:
+    number = {g.id: k for k, g in enumerate(groups)}
+    return np.array([number.get(name, -1) for name in names], dtype=np.intp)

@@ -1,0 +1,282 @@
+"""The ranked next steps: safety first, then whatever has the lowest expected total."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from witnessmark.inference.shop_history import renewals
+from witnessmark.knowledge import AccessGroup, Family, Link, Test
+from witnessmark.model.history import History
+from witnessmark.model.settings import Settings
+from witnessmark.model.step import Result, Spread, Step
+from witnessmark.planner import words
+from witnessmark.planner.candidates import Candidate
+from witnessmark.planner.costs import remeasure_minutes
+from witnessmark.planner.pricing import FamilyState, Plan, plan_family
+from witnessmark.planner.progress import Progress
+from witnessmark.planner.safety import safety_stops
+from witnessmark.planner.together import beside, served_too
+
+__all__ = ["FamilyState", "rank_steps"]
+
+#: A test must save at least this much to be worth proposing [USD].
+WORTH_USD = 0.5
+#: Repairs of parts less likely than this are not listed.
+LIST_FROM = 0.02
+#: From this P(none listed) on, or once it leads, the tool asks for a reading first.
+UNEXPLAINED_FROM = 0.35
+
+
+def rank_steps(
+    states: Sequence[FamilyState],
+    *,
+    settings: Settings | None = None,
+    access_groups: Mapping[str, AccessGroup] | None = None,
+    links: Sequence[Link] = (),
+    history: History | None = None,
+    progress: Progress | None = None,
+    opened: str = "",
+    most: int = 12,
+) -> tuple[Step, ...]:
+    """Rank what can be done next.
+
+    Every step carries the expected total cost to a proven cure of all the complaints together if
+    it is taken next, so the figures of one answer can be compared. Safety stops come first. After
+    a repair the first step is to measure the same points again: two invasive steps never follow
+    each other without it.
+
+    Args:
+        states: the open complaint families; one that is proven cured is not handed over.
+        settings: the shop's rates, the defaults when not given.
+        access_groups: disassembly that jobs share.
+        links: faults that make two complaints.
+        history: the shop's own times and seals.
+        progress: what was done at this stage; its tests and repairs count as done.
+        opened: id of the disassembly that lies open now.
+        most: at most this many steps besides the safety stops.
+    """
+    rates = settings or Settings()
+    so_far = progress or Progress()
+    plans = [
+        plan_family(
+            replace(
+                state,
+                tests_done=state.tests_done | so_far.tests,
+                repaired=state.repaired | so_far.repaired,
+            ),
+            rates,
+            access_groups=access_groups,
+            history=history,
+            warm=so_far.warm,
+            opened=opened,
+        )
+        for state in states
+    ]
+    if not plans:
+        return ()
+    total = sum(plan.best for plan in plans)
+    stops: list[Step] = []
+    steps: list[Step] = []
+    for plan in plans:
+        others = total - plan.best
+        marginals = dict(zip(plan.table.causes, plan.state.belief.marginals(), strict=True))
+        stops += safety_stops(plan.state.family.id, marginals, total)
+        steps += _test_steps(plan, others)
+        steps += _repair_steps(plan, others, plans, rates, links, history)
+        steps += _search_step(plan, others, rates)
+    steps.sort(key=lambda s: (round(s.expected_total_usd, 2), _effort(s)))
+    steps = _measure_first_when_unexplained(steps, plans)
+    if so_far.unmeasured:
+        steps = [_remeasure(plan, total, rates, so_far.unmeasured) for plan in plans] + steps
+    return (*stops, *_with_margin(steps[:most]))
+
+
+def _test_steps(plan: Plan, others: float) -> list[Step]:
+    found = []
+    for number, test in enumerate(plan.tests):
+        price = float(plan.moves.test[0, number])
+        unexplained = _unexplained(plan)
+        if not np.isfinite(price):
+            continue
+        if price > plan.without_test - WORTH_USD and not unexplained:
+            continue
+        results = _test_results(plan, number, test)
+        family = plan.state.family
+        candidate = isinstance(test, Candidate)
+        own = test.cautions if isinstance(test, Candidate) else (test.caution,)
+        found.append(
+            Step(
+                step=test.id,
+                kind="measure" if candidate else "test",
+                family=family.id,
+                name=test.name,
+                minutes=test.minutes,
+                usd=test.usd,
+                expected_total_usd=price + others,
+                why=words.why_test(plan, test, results, price),
+                access=test.access,
+                needs=test.needs,
+                cautions=_cautions(family, *own),
+                must_renew=test.must_renew if isinstance(test, Candidate) else (),
+                results=results,
+                forecast=test.forecast if isinstance(test, Candidate) else (),
+            )
+        )
+    return found
+
+
+def _repair_steps(
+    plan: Plan,
+    others: float,
+    plans: Sequence[Plan],
+    settings: Settings,
+    links: Sequence[Link],
+    history: History | None,
+) -> list[Step]:
+    found = []
+    family = plan.state.family
+    marginals = plan.table.weights @ plan.table.members
+    for number, identity in enumerate(plan.table.causes):
+        price = float(plan.moves.repair[0, number])
+        cause = family.cause(identity)
+        if cause is None or not np.isfinite(price) or marginals[number] < LIST_FROM:
+            continue
+        results = _repair_results(plan, number)
+        also, saved = served_too(plan, identity, plans, links)
+        along = beside(plan, number, settings)
+        seals = dict.fromkeys((*cause.renew_with, *(r.part for r in renewals(history, identity))))
+        total = price + others - saved
+        if along is not None:
+            total = min(total, along.price + others)
+        found.append(
+            Step(
+                step=identity,
+                kind="repair",
+                family=family.id,
+                name=words.repair_name(cause.name),
+                minutes=plan.minutes[identity],
+                usd=cause.parts_usd,
+                expected_total_usd=total,
+                why=words.why_repair(plan, number, results, along, also),
+                access=round(cause.access.typical),
+                needs=("road",) if remeasure_minutes(family, settings) > 40 else (),
+                cautions=_cautions(family, cause.caution, cause.damage_risk),
+                must_renew=tuple(seals),
+                results=results,
+                forecast=plan.state.forecasts.get(identity, ()),
+                also=also,
+                proof=cause.proof or family.proof,
+            )
+        )
+    return found
+
+
+def _search_step(plan: Plan, others: float, settings: Settings) -> list[Step]:
+    """Propose the open-ended search once nothing listed is cheaper."""
+    price = float(plan.moves.search[0])
+    if price > plan.best + WORTH_USD and not _unexplained(plan):
+        return []
+    family = plan.state.family
+    minutes = settings.search_minutes
+    return [
+        Step(
+            step=f"search_{family.id}",
+            kind="measure",
+            family=family.id,
+            name="Measure all operating points again with a second instrument, then search openly",
+            minutes=Spread(minutes / 2, minutes, 2 * minutes),
+            usd=Spread(0.0, settings.search_usd, 3 * settings.search_usd),
+            expected_total_usd=price + others,
+            why=words.why_search(plan),
+            needs=("warm",),
+            cautions=_cautions(family),
+        )
+    ]
+
+
+def _remeasure(plan: Plan, total: float, settings: Settings, work: str) -> Step:
+    family = plan.state.family
+    minutes = remeasure_minutes(family, settings)
+    usd = minutes / 60.0 * settings.labour_usd_per_hour
+    points = ", ".join(family.operating_points) or "the same points"
+    return Step(
+        step=f"remeasure_{family.id}",
+        kind="measure",
+        family=family.id,
+        name=f"Measure the same points again: {points}",
+        minutes=Spread(0.7 * minutes, minutes, 1.6 * minutes),
+        usd=Spread(0.0, 0.0, 0.0),
+        expected_total_usd=total + usd,
+        why=f"Nothing was measured since the work ({work}). One change at a time, then measure: "
+        "only that shows whether it cured anything.",
+        needs=("warm", "road") if minutes > settings.remeasure_minutes else ("warm",),
+        cautions=_cautions(family),
+        proof=family.proof,
+    )
+
+
+def _measure_first_when_unexplained(steps: list[Step], plans: Sequence[Plan]) -> list[Step]:
+    """Put the best reading of an unexplained family before its repairs."""
+    for plan in plans:
+        if not _unexplained(plan):
+            continue
+        family = plan.state.family.id
+        first = next((k for k, s in enumerate(steps) if s.family == family), None)
+        reading = next(
+            (k for k, s in enumerate(steps) if s.family == family and s.kind in {"measure", "test"}),
+            None,
+        )
+        if first is not None and reading is not None and reading > first:
+            steps.insert(first, steps.pop(reading))
+    return steps
+
+
+def _unexplained(plan: Plan) -> bool:
+    none = plan.state.belief.none_present()
+    marginals = plan.state.belief.marginals()
+    leads = none > float(marginals.max(initial=0.0))
+    return not plan.state.fits or none >= UNEXPLAINED_FROM or leads
+
+
+def _with_margin(steps: Sequence[Step]) -> list[Step]:
+    """Say on the later steps what taking them first would cost more."""
+    if not steps:
+        return []
+    best = min(s.expected_total_usd for s in steps)
+    return [
+        replace(s, why=f"{s.why} {words.dearer(s.expected_total_usd - best)}".strip())
+        for s in steps
+    ]
+
+
+def _test_results(plan: Plan, number: int, test: Test | Candidate) -> tuple[Result, ...]:
+    dull = bool((plan.root.tested[0] & plan.problem.kin[number]).any())
+    table = (plan.problem.dulled if dull else plan.problem.outcomes)[number]
+    found = []
+    for row, outcome in enumerate(test.outcomes):
+        weights = plan.table.weights * table[row]
+        name = outcome if isinstance(outcome, str) else outcome.result
+        leads = plan.table.leads(weights)
+        found.append(Result(name, float(weights.sum() / plan.table.weights.sum()), leads))
+    return tuple(found)
+
+
+def _repair_results(plan: Plan, number: int) -> tuple[Result, ...]:
+    left = words.after_repair(plan, number)
+    failed = float(left.sum() / plan.table.weights.sum())
+    return (
+        Result("cured", 1.0 - failed, ()),
+        Result("not_cured", failed, plan.table.leads(left)),
+    )
+
+
+def _cautions(family: Family, *own: str) -> tuple[str, ...]:
+    ordered = (family.safety, *own)
+    return tuple(dict.fromkeys(c for c in ordered if c and c != "see family safety"))
+
+
+def _effort(step: Step) -> tuple[int, float]:
+    return (0 if step.kind in {"measure", "test"} else 1, step.minutes.typical)
