@@ -20,6 +20,7 @@ class Settings:
             test.
         road_test_minutes: time of one road test, hands-on.
         warm_up_minutes: waiting until a cold engine is at working temperature.
+        cool_down_minutes: bay time until an engine is cold (part of it is overnight).
         parts_wait_minutes: waiting for parts that are not on the shelf, before a repair.
         second_person_usd_per_hour: what the helper costs while he helps.
         load_minutes: extra time to arrange a load (trailer, grade) for a loaded road test.
@@ -43,6 +44,7 @@ class Settings:
     remeasure_minutes: float = 20.0
     road_test_minutes: float = 30.0
     warm_up_minutes: float = 20.0
+    cool_down_minutes: float = 60.0
     parts_wait_minutes: float = 45.0
     second_person_usd_per_hour: float = 60.0
     load_minutes: float = 15.0

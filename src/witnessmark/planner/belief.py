@@ -65,7 +65,9 @@ class Table:
     members: Bools
     weights: Floats
 
-    def leads(self, weights: Floats | None = None, *, most: int = 4) -> tuple[tuple[str, float], ...]:
+    def leads(
+        self, weights: Floats | None = None, *, most: int = 4
+    ) -> tuple[tuple[str, float], ...]:
         """Return (cause id, probability) under *weights*, likeliest first."""
         given = self.weights if weights is None else weights
         total = given.sum()
@@ -77,8 +79,10 @@ class Table:
 
 
 def tabulate(belief: Belief, *, covered: float = COVERED, most: int = MOST) -> Table:
-    """Return the heaviest hypotheses of *belief*: none, single causes, pairs, and larger sets of
-    the likelier causes."""
+    """Return the heaviest hypotheses of *belief*.
+
+    None, every single cause and every pair are looked at, and larger sets of the likelier causes.
+    """
     causes = tuple(belief.causes)
     n = len(causes)
     marginals = belief.marginals()

@@ -10,7 +10,15 @@ from witnessmark.model.settings import Settings
 from witnessmark.model.step import Spread
 from witnessmark.planner.candidates import Candidate
 
-__all__ = ["mean", "needs_road", "remeasure_minutes", "repair_usd", "seal_usd", "step_usd", "price_of_test"]
+__all__ = [
+    "mean",
+    "needs_road",
+    "price_of_test",
+    "remeasure_minutes",
+    "repair_usd",
+    "seal_usd",
+    "step_usd",
+]
 
 #: Mean price of one seal that goes with a repair [USD] (judgement).
 SEAL_USD = 10.0
@@ -40,7 +48,7 @@ def step_usd(
     """Return what a test or a measurement costs [USD].
 
     The driving is part of the stated minutes; arranging a load, a helper and the waiting for a
-    warm engine are not.
+    warm or a cold engine are not.
     """
     wants = set(needs)
     time = mean(minutes)
@@ -49,6 +57,8 @@ def step_usd(
     total = time / 60.0 * settings.labour_usd_per_hour + mean(usd)
     if "warm" in wants and not warm:
         total += settings.warm_up_minutes / 60.0 * settings.waiting_usd_per_hour
+    if "cold" in wants:
+        total += settings.cool_down_minutes / 60.0 * settings.waiting_usd_per_hour
     if "second person" in wants:
         total += time / 60.0 * settings.second_person_usd_per_hour
     return total

@@ -129,7 +129,7 @@ def plan_family(
         outcomes=outcomes,
         dulled=_dull(outcomes),
         kin=_kin(family, tests),
-        search_usd=search_usd(table.members, usd, settings),
+        search_usd=search_usd(table.members, usd, np.array([c.prior for c in causes]), settings),
         repair_group=_numbers([c.access_group for c in causes], groups),
         test_group=_numbers([getattr(t, "access_group", "") for t in tests], groups),
         group_usd=np.array(
@@ -143,19 +143,28 @@ def plan_family(
         tested=np.array([t.id in state.tests_done for t in tests], dtype=np.bool_),
         opened=next((k for k, g in enumerate(groups) if g.id == opened), -1),
     )
-    moves = look_ahead(problem, root, depth=depth, width=width)
+    moves = look_ahead(problem, root, depth=depth, width=width, every=True)
     return Plan(state, table, problem, root, moves, minutes, tests, groups)
 
 
-def search_usd(members: Bools, repair: Floats, settings: Settings) -> Floats:
+def search_usd(members: Bools, repair: Floats, shares: Floats, settings: Settings) -> Floats:
     """Return what the open-ended search costs under each hypothesis, with the repairs it ends in.
 
-    Where none of the listed causes is present, the repair is priced like a typical one.
+    A search without a list costs its time and, on average, one needless repair of the family's
+    usual size (judgement). Where none of the listed causes is present, the repair it ends in is
+    priced like a typical one.
+
+    Args:
+        members: (H, n) who is at fault.
+        repair: (n,) cost of each repair [USD].
+        shares: (n,) the pack's shares.
+        settings: the shop's rates.
     """
     search = settings.search_minutes / 60.0 * settings.labour_usd_per_hour + settings.search_usd
+    needless = float(repair @ shares / shares.sum()) if repair.size else 0.0
     ends = members @ repair
     ends[members.sum(axis=1) == 0] = float(np.median(repair)) if repair.size else 0.0
-    return np.asarray(search + ends, dtype=np.float64)
+    return np.asarray(search + needless + ends, dtype=np.float64)
 
 
 def _cause(family: Family, identity: str) -> Cause:
@@ -212,8 +221,6 @@ def _groups(
     return tuple(access_groups[g] for g in dict.fromkeys(used) if g in access_groups)
 
 
-def _numbers(
-    names: Sequence[str], groups: Sequence[AccessGroup]
-) -> npt.NDArray[np.intp]:
+def _numbers(names: Sequence[str], groups: Sequence[AccessGroup]) -> npt.NDArray[np.intp]:
     number = {g.id: k for k, g in enumerate(groups)}
     return np.array([number.get(name, -1) for name in names], dtype=np.intp)

@@ -19,6 +19,7 @@ from witnessmark.planner.pricing import FamilyState, Plan, plan_family
 from witnessmark.planner.progress import Progress
 from witnessmark.planner.safety import safety_stops
 from witnessmark.planner.together import beside, served_too
+from witnessmark.planner.troubleshooting import left_after
 
 __all__ = ["FamilyState", "rank_steps"]
 
@@ -191,6 +192,7 @@ def _search_step(plan: Plan, others: float, settings: Settings) -> list[Step]:
             usd=Spread(0.0, settings.search_usd, 3 * settings.search_usd),
             expected_total_usd=price + others,
             why=words.why_search(plan),
+            results=(Result("found", 1.0, plan.table.leads()),),
             needs=("warm",),
             cautions=_cautions(family),
         )
@@ -226,7 +228,11 @@ def _measure_first_when_unexplained(steps: list[Step], plans: Sequence[Plan]) ->
         family = plan.state.family.id
         first = next((k for k, s in enumerate(steps) if s.family == family), None)
         reading = next(
-            (k for k, s in enumerate(steps) if s.family == family and s.kind in {"measure", "test"}),
+            (
+                k
+                for k, s in enumerate(steps)
+                if s.family == family and s.kind in {"measure", "test"}
+            ),
             None,
         )
         if first is not None and reading is not None and reading > first:
@@ -255,17 +261,20 @@ def _with_margin(steps: Sequence[Step]) -> list[Step]:
 def _test_results(plan: Plan, number: int, test: Test | Candidate) -> tuple[Result, ...]:
     dull = bool((plan.root.tested[0] & plan.problem.kin[number]).any())
     table = (plan.problem.dulled if dull else plan.problem.outcomes)[number]
+    if isinstance(test, Candidate):
+        names = tuple(outcome.result for outcome in test.outcomes)
+    else:
+        names = test.outcomes
     found = []
-    for row, outcome in enumerate(test.outcomes):
+    for row, name in enumerate(names):
         weights = plan.table.weights * table[row]
-        name = outcome if isinstance(outcome, str) else outcome.result
         leads = plan.table.leads(weights)
         found.append(Result(name, float(weights.sum() / plan.table.weights.sum()), leads))
     return tuple(found)
 
 
 def _repair_results(plan: Plan, number: int) -> tuple[Result, ...]:
-    left = words.after_repair(plan, number)
+    left = left_after(plan.problem, plan.root.weights[0], number)
     failed = float(left.sum() / plan.table.weights.sum())
     return (
         Result("cured", 1.0 - failed, ()),

@@ -11,9 +11,9 @@ from witnessmark.knowledge import Link
 from witnessmark.model.settings import Settings
 from witnessmark.planner.costs import remeasure_minutes
 from witnessmark.planner.pricing import Plan
-from witnessmark.planner.troubleshooting import State, look_ahead
+from witnessmark.planner.troubleshooting import State, left_after, look_ahead
 
-__all__ = ["Along", "beside", "failed", "served_too"]
+__all__ = ["Along", "beside", "served_too"]
 
 #: It must save at least this much to be said [USD].
 WORTH_USD = 1.0
@@ -54,9 +54,9 @@ def beside(plan: Plan, number: int, settings: Settings) -> Along | None:
     for other in np.flatnonzero(problem.repair_group == group):
         if other == number or root.repaired[0, other]:
             continue
-        left = failed(plan, failed(plan, root.weights[0], number), int(other))
+        left = left_after(problem, left_after(problem, root.weights[0], number), int(other))
         repaired = root.repaired.copy()
-        repaired[0, [number, other]] = True
+        repaired[0, number] = repaired[0, other] = True
         saves = min(float(problem.group_usd[group]) + again, float(problem.repair_usd[other]))
         state = State(left[None, :], repaired, root.tested, np.array([-1], dtype=np.intp))
         usd = problem.repair_usd[number] + problem.repair_usd[other] - saves
@@ -101,10 +101,3 @@ def _gain(other: Plan, causes: Sequence[str]) -> float:
             free = float(other.moves.repair[0, number] - other.problem.repair_usd[number])
             best = max(best, other.best - free)
     return best
-
-
-def failed(plan: Plan, weights: np.ndarray, number: int) -> np.ndarray:  # type: ignore[type-arg]
-    padded = np.append(weights, 0.0)
-    left = weights * plan.problem._stays[number]
-    moved = padded[plan.problem._source[number]] * plan.problem._moves[number]
-    return np.asarray(left + moved)

@@ -22,7 +22,16 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["Moves", "Problem", "State", "first_moves", "look_ahead", "sequence", "start"]
+__all__ = [
+    "Moves",
+    "Problem",
+    "State",
+    "first_moves",
+    "left_after",
+    "look_ahead",
+    "sequence",
+    "start",
+]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.intp]
@@ -201,6 +210,13 @@ def start(
     )
 
 
+def left_after(problem: Problem, weights: Floats, repair: int) -> Floats:
+    """Return the (H,) weights that are left when *repair* did not cure, unnormalised."""
+    padded = np.append(weights, 0.0)
+    moved = padded[problem._source[repair]] * problem._moves[repair]
+    return np.asarray(weights * problem._stays[repair] + moved, dtype=np.float64)
+
+
 def sequence(problem: Problem, state: State) -> tuple[Floats, Ints]:
     """Price the best plan without tests.
 
@@ -269,15 +285,34 @@ def first_moves(problem: Problem, state: State) -> Moves:
     return Moves(repair, test, search, plain)
 
 
-def look_ahead(problem: Problem, state: State, *, depth: int = 2, width: int = 5) -> Moves:
+def look_ahead(
+    problem: Problem, state: State, *, depth: int = 2, width: int = 5, every: bool = False
+) -> Moves:
     """Price first moves with *depth* further moves looked at, the best *width* of each state.
 
-    Moves outside the best *width* keep the price of the next shallower lookahead, which is an
-    upper bound of the same kind, so prices of one answer can be compared.
+    Moves outside the best *width* keep the price of a shallower lookahead, which is an upper
+    bound of the same kind.
+
+    Args:
+        problem: the numbers.
+        state: batch of states.
+        depth: moves looked at, the first included.
+        width: moves of each state that are followed further.
+        every: price every first move at least two moves deep, so that a list of them can be
+            compared fairly; slower.
     """
     moves = first_moves(problem, state)
     if depth <= 1:
         return moves
+    if every:
+        moves = _followed(problem, state, moves, 2, moves.repair.shape[1] + moves.test.shape[1])
+        if depth == 2:
+            return moves
+    return _followed(problem, state, moves, depth, width)
+
+
+def _followed(problem: Problem, state: State, moves: Moves, depth: int, width: int) -> Moves:
+    """Price the best *width* moves of each state again, *depth* moves deep."""
     priced = np.concatenate([moves.repair, moves.test], axis=1)
     repairs = moves.repair.shape[1]
     width = min(width, priced.shape[1])

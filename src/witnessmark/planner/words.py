@@ -4,26 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import numpy as np
-import numpy.typing as npt
-
 from witnessmark.knowledge import Test
 from witnessmark.model.step import Result
 from witnessmark.planner.candidates import Candidate
 from witnessmark.planner.pricing import Plan
-from witnessmark.planner.together import Along, failed
+from witnessmark.planner.together import Along
 
-__all__ = ["after_repair", "dearer", "repair_name", "why_repair", "why_search", "why_test"]
+__all__ = ["dearer", "repair_name", "why_repair", "why_search", "why_test"]
 
 
-def why_test(
-    plan: Plan, test: Test | Candidate, results: Sequence[Result], price: float
-) -> str:
+def why_test(plan: Plan, test: Test | Candidate, results: Sequence[Result], price: float) -> str:
     """Say what a test would decide and what it saves."""
     saves = plan.without_test - price
     likely = sorted(results, key=lambda r: -r.probability)
     parts = [
-        f"{outcome_words(test, r.result)} ({_percent(r.probability)}): {_lead(plan, r)}"
+        f"if {outcome_words(test, r.result)} ({_percent(r.probability)}), {_lead(plan, r)}"
         for r in likely[:2]
     ]
     if saves >= 1:
@@ -31,7 +26,8 @@ def why_test(
     else:
         head = "None of the listed causes explains this well, so another reading comes first"
     own = f" {test.why}" if isinstance(test, Candidate) and test.why else ""
-    return f"{head}. {'; '.join(parts)}.{own}"
+    tail = "; ".join(parts)
+    return f"{head}. {tail[:1].upper()}{tail[1:]}.{own}"
 
 
 def why_repair(
@@ -85,11 +81,6 @@ def outcome_words(test: Test | Candidate, result: str) -> str:
     if isinstance(test, Candidate):
         return next((o.words for o in test.outcomes if o.result == result), result)
     return test.outcome_words.get(result) or result.replace("_", " ")
-
-
-def after_repair(plan: Plan, number: int) -> npt.NDArray[np.float64]:
-    """Return the weights of the hypotheses if a repair does not cure, unnormalised."""
-    return failed(plan, plan.root.weights[0], number)
 
 
 def _lead(plan: Plan, result: Result) -> str:

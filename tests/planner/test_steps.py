@@ -1,0 +1,266 @@
+"""The ranked next steps, with the packs and a tiny exact belief."""
+
+import json
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from planner.tiny_belief import TinyBelief
+from witnessmark.knowledge import load_knowledge
+from witnessmark.model.case import read_case
+from witnessmark.model.finding import JointSupport, Support
+from witnessmark.model.history import History, Job
+from witnessmark.model.settings import Settings
+from witnessmark.model.step import Spread
+from witnessmark.planner.candidates import Candidate, CandidateOutcome
+from witnessmark.planner.costs import repair_usd
+from witnessmark.planner.pricing import plan_family
+from witnessmark.planner.progress import Progress, progress
+from witnessmark.planner.safety import STOPS
+from witnessmark.planner.steps import FamilyState, rank_steps
+
+KNOWLEDGE = load_knowledge()
+FUEL = KNOWLEDGE.families["fuel_low"]
+
+
+def rank(*states, **more):
+    return rank_steps(states, access_groups=KNOWLEDGE.access_groups, links=KNOWLEDGE.links, **more)
+
+
+def state(family=FUEL, belief=None, **more):
+    return FamilyState(family, belief or TinyBelief(family), **more)
+
+
+def by_id(steps):
+    return {s.step: s for s in steps}
+
+
+@pytest.mark.parametrize("family", sorted(KNOWLEDGE.families))
+def test_every_family_gets_whole_steps(family):
+    steps = rank(state(KNOWLEDGE.families[family]))
+    assert steps
+    work = [s for s in steps if s.kind != "safety"]
+    totals = [round(s.expected_total_usd, 2) for s in work]
+    assert totals == sorted(totals)
+    for step in work:
+        assert step.minutes.low <= step.minutes.typical <= step.minutes.high
+        assert step.minutes.typical > 0
+        assert step.why.strip()
+        assert step.cautions
+        assert sum(r.probability for r in step.results) == pytest.approx(1.0, abs=1e-6)
+        if step.kind == "repair":
+            assert step.proof
+            assert step.must_renew == KNOWLEDGE.cause(step.step).renew_with
+
+
+def test_a_sure_cause_is_repaired_without_further_tests():
+    steps = rank(state(belief=TinyBelief(FUEL).sure_of("pump_relief")))
+    assert steps[0].kind == "repair"
+    assert steps[0].step == "pump_relief"
+    assert not [s for s in steps if s.kind == "test"]
+    cause = FUEL.cause("pump_relief")
+    usd = repair_usd(cause, FUEL, Settings(), cause.minutes)
+    assert steps[0].expected_total_usd >= usd
+
+
+def test_a_test_is_proposed_only_if_it_lowers_the_expected_total():
+    belief = TinyBelief(FUEL)
+    plan = plan_family(state(belief=belief), Settings(), access_groups=KNOWLEDGE.access_groups)
+    shown = {s.step for s in rank(state(belief=belief), most=99) if s.kind == "test"}
+    for number, test in enumerate(plan.tests):
+        lowers = plan.moves.test[0, number] < plan.without_test - 0.5
+        assert (test.id in shown) == lowers
+    assert shown
+    dear = Settings(labour_usd_per_hour=150.0, load_minutes=600, warm_up_minutes=6000)
+    loaded = [t.id for t in FUEL.tests if "load" in t.needs]
+    assert not set(loaded) & {s.step for s in rank(state(belief=belief), settings=dear)}
+
+
+def test_the_look_at_the_relief_comes_before_the_pump():
+    """DOMAIN.md section 11, D1: after the gauges pump 55 %, relief 29 %, yet the relief look
+    (40 min, $15) is the cheapest next step, not the likelier pump ($380 and 2 h)."""
+    sets = {frozenset(): -4.0, frozenset({"pump_worn"}): np.log(0.55)}
+    sets |= {frozenset({"pump_relief"}): np.log(0.29), frozenset({"air_ingress"}): np.log(0.05)}
+    belief = TinyBelief(FUEL)
+    every = dict.fromkeys(belief._sets(), -30.0)
+    priors = {c.id: c.prior for c in FUEL.causes}
+    for causes, log_weight in sets.items():
+        every[causes] = log_weight - sum(np.log(priors[c]) for c in causes)
+    belief = TinyBelief(FUEL, every)
+    assert belief.marginals()[belief.causes.index("pump_worn")] == pytest.approx(0.6, abs=0.06)
+    steps = rank(state(belief=belief), most=99)
+    best = steps[0].step
+    assert best in {"f_relief", "f_block", "pump_relief", "f_cap"}
+    listed = by_id(steps)
+    assert listed["pump_worn"].expected_total_usd > steps[0].expected_total_usd + 50
+    look = listed["f_relief"]
+    found = next(r for r in look.results if r.result == "positive")
+    assert found.leads[0][0] == "pump_relief"
+    assert found.leads[0][1] > 0.7
+
+
+def test_what_was_done_at_this_stage_is_not_proposed_again():
+    first = rank(state())[0]
+    assert first.kind == "test"
+    again = rank(state(), progress=Progress(tests=frozenset({first.step})))
+    assert first.step not in by_id(again)
+    renewed = rank(state(), progress=Progress(repaired=frozenset({"secondary_filter"})))
+    assert "secondary_filter" not in by_id(renewed)
+
+
+def test_after_work_the_same_points_are_measured_first():
+    steps = rank(state(), progress=Progress(unmeasured="e8"))
+    assert steps[0].step == "remeasure_fuel_low"
+    assert steps[0].kind == "measure"
+    assert "e8" in steps[0].why
+
+
+def test_safety_stops_stand_first():
+    vibration = KNOWLEDGE.families["vib_load"]
+    belief = TinyBelief(vibration).sure_of("damper_loose")
+    steps = rank(state(vibration, belief))
+    assert steps[0].kind == "safety"
+    assert "Do not start" in steps[0].name
+    assert steps[1].step == "damper_loose"
+    calm = rank(state(vibration, TinyBelief(vibration).sure_of("fan_acc")))
+    assert calm[0].kind != "safety"
+
+
+def test_every_stop_names_causes_of_its_family():
+    for stop in STOPS:
+        known = {c.id for c in KNOWLEDGE.families[stop.family].causes}
+        assert set(stop.causes) <= known
+
+
+def test_when_nothing_listed_explains_it_a_reading_comes_first():
+    lost = TinyBelief(FUEL, none=0.55)
+    steps = rank(state(belief=lost))
+    assert steps[0].kind in {"measure", "test"}
+    sure = TinyBelief(FUEL).sure_of("pump_relief")
+    steps = rank(state(belief=sure, fits=False))
+    assert steps[0].kind in {"measure", "test"}
+
+
+def test_two_complaints_are_planned_together():
+    power = KNOWLEDGE.families["low_power"]
+    fuel_belief = TinyBelief(FUEL).sure_of("air_ingress")
+    power_belief = TinyBelief(power).sure_of("lp_fuel")
+    fuel, lazy = state(belief=fuel_belief), state(power, power_belief)
+    alone = by_id(rank(fuel))["air_ingress"].expected_total_usd
+    other = by_id(rank(lazy))["lp_fuel"].expected_total_usd
+    both = rank(fuel, lazy)
+    first = both[0]
+    assert first.step == "air_ingress"
+    assert first.also == ("low_power",)
+    assert first.expected_total_usd < alone + other - 50
+    assert first.expected_total_usd >= alone - 1e-6
+    apart = rank_steps([fuel, lazy], access_groups=KNOWLEDGE.access_groups)
+    assert apart[0].expected_total_usd == pytest.approx(alone + other, abs=1.0)
+    assert not apart[0].also
+
+
+def test_while_you_are_in_there():
+    belief = TinyBelief(FUEL)
+    sets = {frozenset({"secondary_filter"}): 0.45, frozenset({"primary_filter"}): 0.45}
+    sets |= {frozenset({"secondary_filter", "primary_filter"}): 0.1}
+    every = dict.fromkeys(belief._sets(), -40.0)
+    table = dict(zip(*TinyBelief(FUEL)._table(), strict=True))
+    every |= {s: np.log(w / table[s]) for s, w in sets.items()}
+    steps = by_id(
+        rank(state(belief=TinyBelief(FUEL, every), tests_done=frozenset(t.id for t in FUEL.tests)))
+    )
+    assert "While you are in there" in steps["secondary_filter"].why
+    lonely = rank_steps([state(belief=TinyBelief(FUEL, every))])
+    assert all("While you are in there" not in s.why for s in lonely)
+
+
+def test_a_candidate_measurement_competes_with_tests_and_repairs():
+    groups = (("pump_worn",), ("return_regulator",))
+    sure = {frozenset({0}): np.log(0.98), frozenset({1}): np.log(0.02)}
+    other = {frozenset({0}): np.log(0.02), frozenset({1}): np.log(0.98)}
+    candidate = Candidate(
+        id="return_flow_two_speeds",
+        family="fuel_low",
+        name="Timed return flow at two speeds",
+        minutes=Spread(10, 15, 25),
+        usd=Spread(0, 0, 0),
+        outcomes=(
+            CandidateOutcome("weak", "weak flow", JointSupport("fuel_low", groups, sure)),
+            CandidateOutcome("strong", "strong flow", JointSupport("fuel_low", groups, other)),
+        ),
+        cautions=("hot fuel",),
+        why="It separates the pump's side from the return side.",
+    )
+    belief = TinyBelief(FUEL)
+    every = dict.fromkeys(belief._sets(), -40.0)
+    every |= {frozenset({"pump_worn"}): 0.0, frozenset({"return_regulator"}): 0.0}
+    done = frozenset(t.id for t in FUEL.tests)
+    steps = rank(state(belief=TinyBelief(FUEL, every), candidates=(candidate,), tests_done=done))
+    step = by_id(steps)["return_flow_two_speeds"]
+    assert step.kind == "measure"
+    assert step.results[0].leads[0][0] == "pump_worn"
+    assert step.results[1].leads[0][0] == "return_regulator"
+    assert "hot fuel" in step.cautions
+    assert "separates" in step.why
+    useless = replace(
+        candidate,
+        outcomes=tuple(CandidateOutcome(r, r, Support("fuel_low", {})) for r in ("weak", "strong")),
+    )
+    steps = rank(state(belief=TinyBelief(FUEL, every), candidates=(useless,), tests_done=done))
+    assert "return_flow_two_speeds" not in by_id(steps)
+
+
+def test_the_shops_own_times_and_seals_are_used():
+    jobs = tuple(
+        Job("c", "pump_relief", minutes=270, quoted_minutes=90, parts=("Copper washer",))
+        for _ in range(40)
+    )
+    belief = TinyBelief(FUEL).sure_of("pump_relief")
+    plain = rank(state(belief=belief))[0]
+    slow = rank(state(belief=belief), history=History(jobs=jobs))[0]
+    assert slow.minutes.typical > 2.5 * plain.minutes.typical
+    assert slow.expected_total_usd > plain.expected_total_usd + 300
+    assert "Copper washer" in slow.must_renew
+
+
+def test_progress_is_read_off_the_entries():
+    rows = [
+        ("test", {"test": "f_sight", "result": "negative"}),
+        ("test", {"test": "f_dp", "result": "maybe"}),
+        (
+            "reading",
+            {
+                "quantity": "fuel_gallery_pressure",
+                "value": "65 psi",
+                "point": {"rpm": 650, "warm": True},
+            },
+        ),
+        ("work", {"did": "renewed", "cause": "return_regulator"}),
+    ]
+    lines = [
+        json.dumps({"kind": k, "id": f"e{n}", "at": "2026-03-02T08:00:00Z", "data": d})
+        for n, (k, d) in enumerate(rows)
+    ]
+    before = progress(read_case("x", lines[:3]))
+    assert before.tests == {"f_sight"}
+    assert before.measured == (("fuel_gallery_pressure", 650.0),)
+    assert before.warm
+    assert not before.unmeasured
+    after = progress(read_case("x", lines))
+    assert after.tests == frozenset()
+    assert after.repaired == {"return_regulator"}
+    assert after.unmeasured == "e3"
+    heard = json.dumps(
+        {
+            "kind": "outcome",
+            "id": "e9",
+            "at": "2026-03-03T08:00:00Z",
+            "data": {"complaint": "e1", "gone": False},
+        }
+    )
+    assert not progress(read_case("x", [*lines, heard])).unmeasured
+
+
+def test_nothing_open_nothing_to_do():
+    assert rank() == ()
