@@ -1,0 +1,408 @@
+"""What is believed about the causes of one family: exact over every set of causes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+
+import numpy as np
+
+from witnessmark.inference.evidence import Clue, Evidence, Outcome, Stage
+from witnessmark.inference.likelihood import (
+    Floats,
+    MaxRow,
+    joint_likelihood,
+    max_row,
+    outcome_likelihoods,
+    outcome_weights,
+    present,
+    support_likelihood,
+)
+from witnessmark.inference.prior import multipliers, prior_states, shares
+from witnessmark.knowledge import Condition, Family, Test
+from witnessmark.model.finding import Finding, JointSupport, Support
+from witnessmark.model.history import History
+
+__all__ = ["Belief", "FamilyModel", "family_belief"]
+
+#: P(complaint gone | nothing is wrong any more): some complaints linger or are not noticed gone.
+GONE_IF_HEALTHY = 0.98
+#: Weight of the second-strongest of several tests that see the same thing, and of any further.
+DEPENDENT_WEIGHTS = (1.0, 0.5, 0.25)
+
+
+class FamilyModel:
+    """A family made ready for computing: likelihood tables over all sets of causes.
+
+    Args:
+        family: the family.
+        conditions: condition id -> condition.
+    """
+
+    def __init__(self, family: Family, conditions: Mapping[str, Condition] | None = None) -> None:
+        self.family = family
+        self.conditions = conditions or {}
+        self.causes = tuple(c.id for c in family.causes)
+        self.number = {c: i for i, c in enumerate(self.causes)}
+        self.present = present(len(self.causes))
+        self._rows: dict[str, MaxRow] = {}
+        self._chances: dict[str, Floats] = {}
+        self._factors: dict[tuple[str, str, float], Floats] = {}
+
+    def row(self, test: Test) -> MaxRow:
+        """Return the test as noisy-MAX."""
+        if test.id not in self._rows:
+            self._rows[test.id] = max_row(test, self.causes)
+        return self._rows[test.id]
+
+    def chances(self, test: Test) -> Floats:
+        """Return P(outcome | state), shape (outcomes, states)."""
+        if test.id not in self._chances:
+            self._chances[test.id] = outcome_likelihoods(self.row(test))
+        return self._chances[test.id]
+
+    def factor(self, test: Test, result: str, weight: float) -> Floats:
+        """Return the likelihood over states of a recorded result."""
+        key = (test.id, result, weight)
+        if key not in self._factors:
+            self._factors[key] = np.asarray(
+                outcome_weights(test, result, weight) @ self.chances(test)
+            )
+        return self._factors[key]
+
+    def support(self, support: Support | JointSupport) -> Floats:
+        """Return the likelihood over states of a finding."""
+        if isinstance(support, JointSupport):
+            return joint_likelihood(support, self.causes)
+        return support_likelihood(support, self.causes)
+
+    @cached_property
+    def neighbours(self) -> dict[str, frozenset[str]]:
+        """Test id -> the tests that see the same thing."""
+        found: dict[str, set[str]] = {}
+        for group in self.family.dependent_tests:
+            for test in group:
+                found.setdefault(test, set()).update(g for g in group if g != test)
+        return {k: frozenset(v) for k, v in found.items()}
+
+    def weights(self, results: Mapping[str, str], halved: frozenset[str]) -> dict[str, float]:
+        """Return the weight of each recorded test: the strongest of dependent tests counts whole.
+
+        Args:
+            results: test id -> result id.
+            halved: tests that a physical finding has already used.
+        """
+        strength = {t: self._strength(t, r) for t, r in results.items()}
+        weights = {}
+        for test in results:
+            stronger = sum(
+                (strength[o], o) > (strength[test], test)
+                for o in self.neighbours.get(test, ())
+                if o in strength
+            ) + (test in halved)
+            weights[test] = DEPENDENT_WEIGHTS[min(stronger, len(DEPENDENT_WEIGHTS) - 1)]
+        return weights
+
+    def _strength(self, identity: str, result: str) -> float:
+        test = self.family.test(identity)
+        if test is None:
+            return 0.0
+        chance = np.asarray([test.base, *test.probability.values()]) @ outcome_weights(test, result)
+        return float(np.log(chance.max() / chance.min()))
+
+
+@dataclass(frozen=True)
+class Belief:
+    """Probabilities of all states of one family. Immutable: every step gives a new belief.
+
+    Attributes:
+        model: the family's tables.
+        start: P(state) at the beginning of the present stage, shape (states,).
+        results: test id -> (result id, the caller's weight) of the present stage.
+        extra: likelihood over states of the findings and outcomes of the present stage.
+        halved: tests that a finding of the present stage has already used.
+        clues: conditions; they count until a test sees the same thing.
+        share: cause id -> share.
+        seen_tests: every test recorded so far, in all stages.
+        repaired: causes that were repaired, in order.
+    """
+
+    model: FamilyModel
+    start: Floats
+    results: Mapping[str, tuple[str, float]] = field(default_factory=dict)
+    extra: Floats | None = None
+    halved: frozenset[str] = frozenset()
+    clues: tuple[Clue, ...] = ()
+    share: Mapping[str, float] = field(default_factory=dict)
+    seen_tests: frozenset[str] = frozenset()
+    repaired: tuple[str, ...] = ()
+
+    @property
+    def causes(self) -> tuple[str, ...]:
+        """Return the cause ids, in the order of every array."""
+        return self.model.causes
+
+    @cached_property
+    def states(self) -> Floats:
+        """P(state), shape (2**n + 1,): see :mod:`witnessmark.inference.likelihood`."""
+        states = self.start if self.extra is None else self.start * self.extra
+        plain = {t: r for t, (r, _) in self.results.items()}
+        weights = self.model.weights(plain, self.halved)
+        for identity, (result, weight) in self.results.items():
+            test = self.model.family.test(identity)
+            if test is not None:
+                states = states * self.model.factor(test, result, weight * weights[identity])
+        return _normal(states)
+
+    def marginals(self) -> Floats:
+        """Return P(cause present), shape (n,)."""
+        return np.asarray(self.model.present @ self.states)
+
+    def none_present(self) -> float:
+        """Return P(none of the listed causes is present)."""
+        return float(self.states[0] + self.states[-1])
+
+    def healthy(self) -> float:
+        """Return P(nothing is wrong any more); above 0 only after a repair."""
+        return float(self.states[0])
+
+    def unlisted(self) -> float:
+        """Return P(the complaint has a cause that the packs do not list)."""
+        return float(self.states[-1])
+
+    def two_or_more(self) -> float:
+        """Return P(two or more listed causes are present)."""
+        count = self.model.present.sum(axis=0)
+        return float(self.states[count >= 2.0].sum())
+
+    def any_of(self, causes: Sequence[str]) -> float:
+        """Return P(at least one of these causes is present)."""
+        numbers = [self.model.number[c] for c in causes if c in self.model.number]
+        if not numbers:
+            return 0.0
+        return float(self.states[self.model.present[numbers].any(axis=0)].sum())
+
+    def outcome_probabilities(self, test: Test) -> Floats:
+        """Return P(outcome) of a test made now, one number an outcome."""
+        return np.asarray(self.model.chances(test) @ self.states)
+
+    def after_test(self, test: Test, outcome: str, weight: float = 1.0) -> Belief:
+        """Return the belief after a test.
+
+        Args:
+            test: a test of the family.
+            outcome: an outcome id, ``positive``, ``negative`` or ``maybe``.
+            weight: below 1 for a result that is trusted less; its log likelihood ratios are
+                scaled by it. Tests that see the same thing are weighed down by themselves.
+        """
+        results = {**self.results, test.id: (outcome, weight)}
+        seen = self.seen_tests | {test.id}
+        start = self.start if self.repaired else self._start_without(seen)
+        return replace(self, results=results, seen_tests=seen, start=start)
+
+    def after(self, support: Support | JointSupport, uses: Sequence[str] = ()) -> Belief:
+        """Return the belief after a physical finding.
+
+        Args:
+            support: how it bears on the causes.
+            uses: tests whose reading the finding has already used; they count half.
+        """
+        factor = self.model.support(support)
+        extra = factor if self.extra is None else self.extra * factor
+        return replace(self, extra=_scaled(extra), halved=self.halved | set(uses))
+
+    def probability_of(self, likelihoods: Sequence[Support | JointSupport]) -> Floats:
+        """Return the chances of several possible readings, in the ratio of their likelihoods.
+
+        Each record is the likelihood of one possible reading, all on the same scale; the result
+        sums to 1.
+        """
+        found = np.asarray(
+            [
+                float(self._on_scale(likelihood) @ self.states) if likelihood else 0.0
+                for likelihood in likelihoods
+            ]
+        )
+        return np.asarray(found / found.sum())
+
+    def after_repair(self, cause: str, cured: bool | None) -> Belief:
+        """Return the belief after a repair: what was seen before speaks of the old part.
+
+        Args:
+            cause: the cause that was dealt with; one of another family changes nothing but the
+                stage.
+            cured: the word on the complaint afterwards, ``None`` while nobody has looked.
+        """
+        states = self.states
+        number = self.model.number.get(cause)
+        if number is not None:
+            states = _repaired(states, number, self._failed_repair(cause))
+        after = Belief(
+            model=self.model,
+            start=states,
+            clues=self.clues,
+            share=self.share,
+            seen_tests=self.seen_tests,
+            repaired=(*self.repaired, cause),
+        )
+        return after if cured is None else after.after_outcome(cured)
+
+    def after_outcome(self, gone: bool) -> Belief:
+        """Return the belief after the word that the complaint is gone, or is not gone."""
+        record = self.model.family.cause(self.repaired[-1]) if self.repaired else None
+        by_chance = record.p_cured_if_not if record is not None else 0.03
+        factor = np.full(self.start.shape, by_chance if gone else 1.0 - by_chance)
+        factor[0] = GONE_IF_HEALTHY if gone else 1.0 - GONE_IF_HEALTHY
+        extra = factor if self.extra is None else self.extra * factor
+        return replace(self, extra=extra)
+
+    def reweighted(self, factor: Floats) -> Belief:
+        """Return the belief after a likelihood over states, shape (states,)."""
+        extra = factor if self.extra is None else self.extra * factor
+        return replace(self, extra=_scaled(extra))
+
+    def all_results(self, tests: Sequence[Test]) -> list[tuple[Floats, Floats]]:
+        """Return, for each test made now, (P(outcome), P(cause present | outcome)).
+
+        The second has shape (outcomes, causes). One pass over all tests; a test that shares a
+        symptom with a recorded one is weighed as :meth:`after_test` would weigh it.
+        """
+        found = []
+        plain = [t for t in tests if not self._bound(t)]
+        if plain:
+            chances = np.vstack([self.model.chances(t) for t in plain])
+            joint = (chances * self.states) @ self.model.present.T
+            total = chances @ self.states
+            given = joint / np.maximum(total, 1e-300)[:, None]
+        row = 0
+        for test in tests:
+            k = len(test.outcomes)
+            if self._bound(test):
+                after = [self.after_test(test, o).marginals() for o in test.outcomes]
+                found.append((self.outcome_probabilities(test), np.asarray(after)))
+            else:
+                found.append((total[row : row + k], given[row : row + k]))
+                row += k
+        return found
+
+    def _bound(self, test: Test) -> bool:
+        """Whether a result of the test would change the weight of something recorded."""
+        if test.id in self.results or test.id in self.halved:
+            return True
+        if self.model.neighbours.get(test.id, frozenset()) & set(self.results):
+            return True
+        return not self.repaired and any(
+            test.id in c.overlapped_by
+            for clue in self.clues
+            if (c := self.model.conditions.get(clue.condition)) is not None
+            and not set(c.overlapped_by) & self.seen_tests
+        )
+
+    def _start_without(self, seen: frozenset[str]) -> Floats:
+        """Return the start with the conditions dropped that a recorded test sees too."""
+        family = self.model.family
+        old = multipliers(family.causes, self.clues, self.model.conditions, self.seen_tests)
+        new = multipliers(family.causes, self.clues, self.model.conditions, seen)
+        return self.start if old == new else prior_states(family, self.share, new)
+
+    def _failed_repair(self, cause: str) -> float:
+        record = self.model.family.cause(cause)
+        cured = record.p_cured_if_cause if record is not None else GONE_IF_HEALTHY
+        return min(max(1.0 - cured / GONE_IF_HEALTHY, 0.01), 0.99)
+
+    def _on_scale(self, support: Support | JointSupport) -> Floats:
+        factor = self.model.support(support)
+        if isinstance(support, JointSupport) and support.log_likelihood:
+            # joint_likelihood() scales the best set to 1; undo it to compare readings.
+            factor = factor * np.exp(min(max(support.log_likelihood.values()), 700.0))
+        return factor
+
+
+def family_belief(
+    family: Family,
+    evidence: Evidence,
+    history: History | None = None,
+    *,
+    conditions: Mapping[str, Condition] | None = None,
+    model: FamilyModel | None = None,
+) -> Belief:
+    """Return the belief of a family after all evidence of a case.
+
+    Args:
+        family: the family.
+        evidence: clues, tests, findings, work and outcomes by stage.
+        history: the shop's own closings.
+        conditions: the packs' conditions; needed as soon as there are clues.
+        model: the family made ready, to spare making it again.
+    """
+    model = model or FamilyModel(family, conditions)
+    share = shares(family, history)
+    recorded = evidence.recorded_tests()
+    product = multipliers(family.causes, evidence.clues, model.conditions, recorded)
+    belief = Belief(
+        model=model,
+        start=prior_states(family, share, product),
+        clues=evidence.clues,
+        share=share,
+        seen_tests=recorded,
+    )
+    for stage in evidence.stages:
+        belief = _stage(belief, stage)
+    return belief
+
+
+def _stage(belief: Belief, stage: Stage) -> Belief:
+    if stage.work is not None:
+        belief = belief.after_repair(stage.work.cause, None)
+    for test in stage.tests:
+        record = belief.model.family.test(test.test)
+        if record is not None:
+            belief = belief.after_test(record, test.result)
+    for finding in stage.findings:
+        for support in supports_of(finding, belief.model.family.id):
+            belief = belief.after(support, uses=tests_used(finding))
+    for outcome in _last(stage.outcomes):
+        belief = belief.after_outcome(outcome.gone)
+    return belief
+
+
+def supports_of(finding: Finding, family: str) -> list[Support | JointSupport]:
+    """Return how a finding bears on a family."""
+    found: list[Support | JointSupport] = [s for s in finding.support if s.family == family]
+    if finding.joint is not None and finding.joint.family == family:
+        found.append(finding.joint)
+    return found
+
+
+def tests_used(finding: Finding) -> tuple[str, ...]:
+    """Return the tests whose reading a finding has already used (details: ``uses_tests``)."""
+    used = finding.details.get("uses_tests", ())
+    return tuple(str(t) for t in used) if isinstance(used, list | tuple | set | frozenset) else ()
+
+
+def _last(outcomes: Sequence[Outcome]) -> Sequence[Outcome]:
+    """The last word counts: what was gone for a day and came back is not gone."""
+    return outcomes[-1:]
+
+
+def _repaired(states: Floats, number: int, failed: float) -> Floats:
+    """Return P(state) after a cause was dealt with; with probability *failed* it is still there."""
+    n = (len(states) - 1).bit_length() - 1
+    sets = states[:-1].reshape(2 ** (n - 1 - number), 2, 2**number)
+    after = np.empty_like(sets)
+    after[:, 0] = sets[:, 0] + (1.0 - failed) * sets[:, 1]
+    after[:, 1] = failed * sets[:, 1]
+    return np.append(after.reshape(-1), states[-1])
+
+
+def _normal(states: Floats) -> Floats:
+    total = states.sum()
+    if not total > 0.0:
+        raise FloatingPointError("the evidence is impossible under every state")
+    return np.asarray(states / total)
+
+
+def _scaled(factor: Floats) -> Floats:
+    top = factor.max()
+    return np.asarray(factor / top) if top > 0.0 else factor

@@ -1,0 +1,207 @@
+"""The evidence of a case for one family, sorted into stages by the work that was done."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from witnessmark.knowledge import Family, Knowledge
+from witnessmark.model.case import Case
+from witnessmark.model.entry_data import ClueData, ComplaintData, OutcomeData, TestData, WorkData
+from witnessmark.model.finding import Finding
+from witnessmark.model.problem import Problem
+
+__all__ = ["Clue", "Evidence", "Outcome", "Stage", "TestResult", "Work", "family_evidence"]
+
+#: Results that say that a test gave no answer; they change nothing.
+NO_ANSWER = frozenset({"not_run", "inconclusive"})
+
+
+@dataclass(frozen=True, slots=True)
+class Clue:
+    """A condition of the truck that was looked at.
+
+    Attributes:
+        condition: condition id.
+        seen: true, false, or "maybe".
+        cause: the part a part-scoped condition speaks of.
+        entry: entry id.
+    """
+
+    condition: str
+    seen: bool | str = True
+    cause: str = ""
+    entry: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class TestResult:
+    """A test and what came of it."""
+
+    __test__ = False  # pytest: this is a record
+
+    test: str
+    result: str
+    entry: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Work:
+    """Work that was done: the cause it dealt with, empty when it named none."""
+
+    cause: str = ""
+    entry: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """The word on the complaint after work: gone, or not gone (partly counts as not gone)."""
+
+    gone: bool
+    entry: str = ""
+    partly: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Stage:
+    """What was found between two pieces of work.
+
+    Attributes:
+        work: the work that began this stage, ``None`` for the state as it came in.
+        tests: test results.
+        findings: findings of physics and checks that speak of the family.
+        outcomes: words on the complaint.
+    """
+
+    work: Work | None = None
+    tests: tuple[TestResult, ...] = ()
+    findings: tuple[Finding, ...] = ()
+    outcomes: tuple[Outcome, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """Everything a case says about one family.
+
+    Attributes:
+        clues: conditions; they describe the truck as it came in.
+        stages: in order; there is always one.
+        problems: entries that name something the packs do not know.
+    """
+
+    clues: tuple[Clue, ...] = ()
+    stages: tuple[Stage, ...] = field(default=(Stage(),))
+    problems: tuple[Problem, ...] = ()
+
+    def recorded_tests(self) -> frozenset[str]:
+        """Return the ids of every test with an answer."""
+        return frozenset(t.test for s in self.stages for t in s.tests)
+
+    def entries(self) -> frozenset[str]:
+        """Return the ids of the entries that the evidence rests on."""
+        found = {c.entry for c in self.clues}
+        for stage in self.stages:
+            found |= {t.entry for t in stage.tests} | {o.entry for o in stage.outcomes}
+            found |= {e for f in stage.findings for e in f.evidence.entries}
+        return frozenset(found - {""})
+
+
+def family_evidence(
+    case: Case,
+    family: Family,
+    knowledge: Knowledge,
+    findings: Sequence[Finding] = (),
+) -> Evidence:
+    """Collect what a case says about a family.
+
+    Args:
+        case: the case.
+        family: the family.
+        knowledge: the packs.
+        findings: what the analyses found; a finding that was not run changes nothing.
+    """
+    clues: list[Clue] = []
+    problems: list[Problem] = []
+    works: list[Work] = []
+    tests: dict[int, list[TestResult]] = {}
+    outcomes: dict[int, list[Outcome]] = {}
+    mine = {e.id for e, c in case.complaints() if family.id in c.families or not c.families}
+    stages = case.stages()
+    for entry in case.live():
+        data, stage = entry.data, stages[entry.id]
+        if isinstance(data, WorkData):
+            works.append(Work(data.cause or "", entry.id))
+            if data.cause and knowledge.cause(data.cause) is None:
+                problems.append(_unknown(entry.id, "cause", data.cause))
+        elif isinstance(data, ClueData):
+            if data.clue in knowledge.conditions:
+                clues.append(Clue(data.clue, data.seen, data.cause or "", entry.id))
+            elif knowledge.test(data.clue) is not None:
+                result = {True: "positive", False: "negative"}.get(data.seen is True, "")
+                result = "maybe" if data.seen == "maybe" else result
+                if family.test(data.clue) is not None:
+                    tests.setdefault(stage, []).append(TestResult(data.clue, result, entry.id))
+            else:
+                problems.append(_unknown(entry.id, "clue", data.clue))
+        elif isinstance(data, TestData):
+            _one_test(entry.id, data, family, knowledge, tests.setdefault(stage, []), problems)
+        elif isinstance(data, OutcomeData) and data.complaint in mine and stage > 0:
+            outcomes.setdefault(stage, []).append(
+                Outcome(data.gone is True, entry.id, data.gone == "partly")
+            )
+        elif isinstance(data, ComplaintData):
+            problems += [
+                _unknown(entry.id, "complaint family", f)
+                for f in data.families
+                if f not in knowledge.families
+            ]
+    mine_too = [f for f in findings if _speaks_of(f, family.id)]
+    made = tuple(
+        Stage(
+            works[n - 1] if n else None,
+            tuple(tests.get(n, ())),
+            tuple(f for f in mine_too if min(f.stage, len(works)) == n),
+            tuple(outcomes.get(n, ())),
+        )
+        for n in range(len(works) + 1)
+    )
+    return Evidence(tuple(clues), made, tuple(problems))
+
+
+def _one_test(
+    entry: str,
+    data: TestData,
+    family: Family,
+    knowledge: Knowledge,
+    tests: list[TestResult],
+    problems: list[Problem],
+) -> None:
+    test = family.test(data.test)
+    if test is None:
+        if knowledge.test(data.test) is None:
+            problems.append(_unknown(entry, "test", data.test))
+        return
+    if data.result in NO_ANSWER:
+        return
+    allowed = tuple(dict.fromkeys((*test.outcomes, "positive", "negative", "maybe")))
+    if data.result not in allowed:
+        what = f"The test '{test.id}' has no result '{data.result:.60}'."
+        problems.append(Problem(entry, what, f"Write one of {', '.join(allowed)}."))
+        return
+    tests.append(TestResult(data.test, data.result, entry))
+
+
+def _speaks_of(finding: Finding, family: str) -> bool:
+    if finding.outcome == "not_run":
+        return False
+    if finding.joint is not None and finding.joint.family == family:
+        return True
+    return any(s.family == family for s in finding.support)
+
+
+def _unknown(entry: str, kind: str, identity: str) -> Problem:
+    return Problem(
+        entry,
+        f"'{identity:.80}' is not a {kind} of the knowledge packs.",
+        "Check the spelling; the entry is kept but does not count.",
+    )

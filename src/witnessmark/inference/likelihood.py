@@ -1,0 +1,202 @@
+"""Likelihoods over sets of present causes.
+
+A *state* is a set of listed causes that are present, or "an unlisted cause alone". States are
+numbered: state ``s < 2**n`` has cause ``i`` present when bit ``i`` of ``s`` is set (state 0: the
+truck is healthy), and state ``2**n`` is the unlisted cause.
+
+The packs say P(outcome | one cause alone) and P(outcome | none). Several causes at once follow
+the noisy-MAX rule (Diez 1993; for two outcomes it is the noisy-OR of Pearl 1988): each present
+cause would by itself bring about some outcome, so would the background, and the most telling of
+them is what is seen. With D_k = P(no outcome more telling than k), D_k(set) is the product of the
+background's D_k and each present cause's factor. Rows of single causes are reproduced exactly,
+also where a cause makes an outcome rarer than the background does.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+import numpy.typing as npt
+
+from witnessmark.knowledge import Test
+from witnessmark.model.finding import JointSupport, Support
+
+Floats = npt.NDArray[np.float64]
+
+__all__ = [
+    "Floats",
+    "MaxRow",
+    "joint_likelihood",
+    "max_row",
+    "outcome_likelihoods",
+    "outcome_weights",
+    "present",
+    "products",
+    "sums",
+    "support_likelihood",
+]
+
+#: "Maybe": the doubtful sight is twice as likely when the thing is there (judgement).
+MAYBE_RATIO = 2.0
+#: A finding is never taken for stronger evidence than this log ratio (judgement): the packs'
+#: rows and the physics are themselves only known to so many digits.
+STRONGEST = 12.0
+#: Where a finding speaks for a cause, the strongest named cause is taken to bring it about
+#: with this probability (judgement); from it follows how two causes combine.
+SURE = 0.95
+
+
+@dataclass(frozen=True, slots=True)
+class MaxRow:
+    """A test as noisy-MAX.
+
+    Attributes:
+        leak: shape (k,), P(no outcome more telling than k) of the background, with some cause
+            present; the first is 1.
+        factor: shape (k, n), the factor of each cause on it; at most 1, not rising with k.
+        base: shape (k,), P(outcome) with no listed cause present.
+    """
+
+    leak: Floats
+    factor: Floats
+    base: Floats
+
+
+def max_row(test: Test, causes: Sequence[str]) -> MaxRow:
+    """Return a test's table as noisy-MAX; see the module's text for the rule."""
+    base = np.asarray(test.base)
+    rows = np.asarray([test.row(c) for c in causes])
+    # survival[k] = P(no outcome more telling than k): outcomes k, k+1, ... the last.
+    tails = np.cumsum(np.vstack([base, rows])[:, ::-1], axis=1)[:, ::-1]
+    tails[:, 0] = 1.0
+    # The background is the least telling of all rows, level by level: then every factor is a
+    # probability and falls from level to level, whatever the table says.
+    steps = (tails[:, 1:] / tails[:, :-1]).max(axis=0)
+    leak = np.concatenate([[1.0], np.cumprod(steps)])
+    factor = np.minimum(tails[1:].T / leak[:, None], 1.0)
+    return MaxRow(leak, factor, base)
+
+
+def outcome_weights(test: Test, result: str, weight: float = 1.0) -> Floats:
+    """Return the weight of each outcome that a recorded result stands for.
+
+    A sure result weighs its outcome with 1 and the others with 0. "maybe" weighs being positive
+    ``MAYBE_RATIO`` times as much as being negative. With *weight* below 1 the others get a
+    share such that the largest ratio this result can make between two causes is taken to the
+    power *weight*: at 0.5 its log is halved.
+
+    Raises:
+        KeyError: the test has no such result.
+    """
+    if result == "maybe":
+        weights = np.full(len(test.outcomes), MAYBE_RATIO)
+        weights[-1] = 1.0
+        weights /= MAYBE_RATIO
+    else:
+        weights = np.zeros(len(test.outcomes))
+        weights[list(test.outcome_set(result))] = 1.0
+    if weight >= 1.0:
+        return weights
+    chance = np.asarray([test.base, *test.probability.values()]) @ weights
+    high, low = float(chance.max()), float(chance.min())
+    ratio = (high / low) ** max(weight, 0.0)
+    denominator = ratio * (1.0 - low) - (1.0 - high)
+    share = 1.0 if denominator <= 0.0 else (high - ratio * low) / denominator
+    return np.asarray(weights + min(max(share, 0.0), 1.0) * (1.0 - weights))
+
+
+def outcome_likelihoods(row: MaxRow) -> Floats:
+    """Return P(outcome | state), shape (k, 2**n + 1)."""
+    count, n = row.factor.shape
+    survival = np.empty((count + 1, 2**n + 1))
+    for k in range(count):
+        survival[k, :-1] = row.leak[k] * products(row.factor[k])
+    survival[count] = 0.0
+    chance = np.asarray(survival[:-1] - survival[1:])
+    chance[:, 0] = chance[:, -1] = row.base
+    return chance
+
+
+def support_likelihood(support: Support, causes: Sequence[str]) -> Floats:
+    """Return the likelihood over states of a finding that speaks cause by cause, up to a factor.
+
+    Ratios below 1 multiply. Ratios above 1 combine as noisy-OR, with the strongest named cause
+    bringing the finding about with probability ``SURE``.
+    """
+    logs = np.asarray([support.log_likelihood.get(c, 0.0) for c in causes])
+    logs = np.clip(np.nan_to_num(logs), -STRONGEST, STRONGEST)
+    against = products(np.exp(np.minimum(logs, 0.0)))
+    ratios = np.exp(np.maximum(logs, 0.0))
+    if ratios.max(initial=1.0) > 1.0:
+        background = SURE / ratios.max()
+        absent = np.log1p(-background)
+        spared = np.log1p(-(ratios * background - background) / (1.0 - background))
+        against = against * -np.expm1(absent + sums(spared)) / background
+    return np.append(against, 1.0)
+
+
+def joint_likelihood(joint: JointSupport, causes: Sequence[str]) -> Floats:
+    """Return the likelihood over states of a physical model that speaks of sets of groups.
+
+    Sets of groups that the model did not rate get the mean likelihood of their largest rated
+    subsets; without one, the worst rated likelihood. A cause that no group holds is outside the
+    model: it may or may not touch the readings, so a state with such a cause gets half the
+    likelihood of its groups and half the mean over all rated sets. So does the unlisted cause.
+    """
+    rated = {k: float(np.clip(v, -700.0, 700.0)) for k, v in joint.log_likelihood.items()}
+    if not rated:
+        return np.ones(2 ** len(causes) + 1)
+    top = max(rated.values())
+    values = {k: float(np.exp(max(v - top, -60.0))) for k, v in rated.items()}
+    numbers = [
+        sum(1 << g for g, group in enumerate(joint.groups) if cause in group) for cause in causes
+    ]
+    sets = np.zeros(1, dtype=np.int64)
+    for number in numbers:
+        sets = np.concatenate([sets, sets | number])
+    by_set = np.asarray([_of_set(int(s), values) for s in range(1 << len(joint.groups))])
+    mean = float(np.mean(list(values.values())))
+    stranger = 1.0 - products(1.0 if number else 0.0 for number in numbers)
+    likelihood = np.asarray(by_set[sets])
+    likelihood = np.where(stranger > 0.5, 0.5 * (likelihood + mean), likelihood)
+    return np.append(likelihood, 0.5 * (by_set[0] + mean))
+
+
+@lru_cache(maxsize=32)
+def present(n: int) -> Floats:
+    """Return which cause is present in which state, shape (n, 2**n + 1), zeros and ones."""
+    states = np.arange(2**n + 1)
+    table = ((states[None, :] >> np.arange(n)[:, None]) & 1).astype(float)
+    table[:, -1] = 0.0
+    table.flags.writeable = False
+    return table
+
+
+def products(factors: Iterable[float] | Floats) -> Floats:
+    """Return the product of the factors of the present causes for every set, shape (2**n,)."""
+    table = np.ones(1)
+    for factor in factors:
+        table = np.concatenate([table, table * factor])
+    return table
+
+
+def sums(terms: Iterable[float] | Floats) -> Floats:
+    """Return the sum of the terms of the present causes for every set, shape (2**n,)."""
+    table = np.zeros(1)
+    for term in terms:
+        table = np.concatenate([table, table + term])
+    return table
+
+
+def _of_set(number: int, values: Mapping[frozenset[int], float]) -> float:
+    wanted = frozenset(g for g in range(number.bit_length()) if number >> g & 1)
+    if wanted in values:
+        return values[wanted]
+    subsets = [k for k in values if k < wanted]
+    if not subsets:
+        return min(values.values())
+    size = max(len(k) for k in subsets)
+    return float(np.mean([values[k] for k in subsets if len(k) == size]))

@@ -1,0 +1,247 @@
+"""The odds of a case, family by family, as every face shows them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from witnessmark.inference.belief import Belief, FamilyModel, family_belief
+from witnessmark.inference.evidence import Evidence, family_evidence
+from witnessmark.inference.links import link_factors, links_between
+from witnessmark.inference.why import contributions, looks_like, would_change
+from witnessmark.knowledge import Family, Knowledge
+from witnessmark.model.case import Case
+from witnessmark.model.finding import Finding
+from witnessmark.model.history import History
+from witnessmark.model.odds import DECIDED_FROM, CauseOdds, Odds
+
+__all__ = ["case_beliefs", "case_evidence", "case_odds", "odds_for"]
+
+#: From here on a cause is suspected aloud.
+SUSPECTED_FROM = 0.50
+#: Evidence for two causes is said aloud when their odds have grown by this factor (judgement).
+TWO_ALOUD = 1.5
+
+
+def case_evidence(
+    case: Case, knowledge: Knowledge, findings: Sequence[Finding] = ()
+) -> dict[str, Evidence]:
+    """Return family id -> evidence, for every family that a complaint of the case names."""
+    return {
+        f: family_evidence(case, knowledge.families[f], knowledge, findings)
+        for f in case.families()
+        if f in knowledge.families
+    }
+
+
+def case_beliefs(
+    evidence: Mapping[str, Evidence],
+    knowledge: Knowledge,
+    history: History | None = None,
+) -> dict[str, Belief]:
+    """Return family id -> belief, the linked families joined."""
+    alone = {
+        f: family_belief(knowledge.families[f], e, history, conditions=knowledge.conditions)
+        for f, e in evidence.items()
+    }
+    factors = link_factors(knowledge.links, alone)
+    return {f: b.reweighted(factors[f]) if f in factors else b for f, b in alone.items()}
+
+
+def case_odds(
+    case: Case,
+    knowledge: Knowledge,
+    findings: Sequence[Finding] = (),
+    history: History | None = None,
+) -> tuple[Odds, ...]:
+    """Return the odds of every complaint and family of a case."""
+    evidence = case_evidence(case, knowledge, findings)
+    return tuple(
+        odds_for(
+            knowledge.families[family],
+            evidence,
+            knowledge,
+            history,
+            complaint=entry.id,
+        )
+        for entry, complaint in case.complaints()
+        for family in dict.fromkeys(complaint.families)
+        if family in evidence
+    )
+
+
+def odds_for(
+    family: Family,
+    evidence: Mapping[str, Evidence],
+    knowledge: Knowledge,
+    history: History | None = None,
+    *,
+    complaint: str = "",
+) -> Odds:
+    """Return the odds of one family with the why of every cause.
+
+    Args:
+        family: the family.
+        evidence: family id -> evidence; the families besides *family* count through their links.
+        knowledge: the packs.
+        history: the shop's own closings.
+        complaint: entry id of the complaint.
+    """
+    mine = evidence.get(family.id, Evidence())
+    alone = {
+        f: family_belief(knowledge.families[f], e, history, conditions=knowledge.conditions)
+        for f, e in evidence.items()
+        if f != family.id
+    }
+    model = FamilyModel(family, knowledge.conditions)
+
+    def believe(pieces: Evidence) -> Belief:
+        belief = family_belief(family, pieces, history, model=model)
+        factors = link_factors(knowledge.links, {**alone, family.id: belief}) if alone else {}
+        return belief.reweighted(factors[family.id]) if family.id in factors else belief
+
+    belief = believe(mine)
+    chances = belief.marginals()
+    whys = contributions(family, knowledge, mine, belief, believe)
+    alike = looks_like(belief) if _has_findings(mine) else [()] * len(family.causes)
+    changes = would_change(belief, family)
+    order = np.argsort(-chances, kind="stable")
+    causes = tuple(
+        CauseOdds(
+            cause=family.causes[i].id,
+            name=family.causes[i].name,
+            probability=float(chances[i]),
+            zone=family.causes[i].zone,
+            why=whys[i],
+            looks_like=alike[i],
+            would_change=changes[i],
+        )
+        for i in order
+    )
+    zones = [
+        (zone, belief.any_of([c.id for c in family.causes if c.zone == zone]))
+        for zone in family.zones
+    ]
+    fits = all(f.details.get("fits") is not False for f in _now(mine))
+    named = _may_name(mine)
+    return Odds(
+        family=family.id,
+        complaint=complaint,
+        decided=fits and named and causes[0].probability >= DECIDED_FROM,
+        zones=tuple(sorted(zones, key=lambda z: -z[1])),
+        causes=causes,
+        two_causes=belief.two_or_more(),
+        none_listed=belief.none_present(),
+        statement=_statement(family, belief, causes, fits, named, _has_findings(mine)),
+        packs=knowledge.digests,
+        effective_samples=_samples(mine),
+        assumptions=_assumptions(family, mine, belief, knowledge, history, alone),
+        fits=fits,
+        stage=len(mine.stages) - 1,
+    )
+
+
+def _statement(
+    family: Family,
+    belief: Belief,
+    causes: Sequence[CauseOdds],
+    fits: bool,
+    named: bool,
+    found: bool,
+) -> str:
+    if not fits:
+        return "None of the modelled causes fits the readings; check the readings first."
+    if belief.healthy() >= SUSPECTED_FROM:
+        return (
+            f"After the work done, nothing is wrong any more with {_percent(belief.healthy())}; "
+            f"most likely leftover: {causes[0].name} ({_percent(causes[0].probability)})."
+        )
+    first = causes[0]
+    if named and first.probability >= DECIDED_FROM:
+        text = f"The findings point to: {first.name} ({_percent(first.probability)})."
+    elif named and first.probability >= SUSPECTED_FROM:
+        text = f"Suspected, not decided: {first.name} ({_percent(first.probability)})."
+    else:
+        leading = [c for c in causes[:3] if c.probability >= 0.05] or list(causes[:2])
+        names = [f"{c.name} ({_percent(c.probability)})" for c in leading]
+        between = ", ".join(names[:-1]) + f" and {names[-1]}" if len(names) > 1 else names[0]
+        text = f"Not decided between {between}." if len(names) > 1 else f"Not decided: {between}."
+    two, usual = belief.two_or_more(), family.second_cause
+    if found and two / max(1.0 - two, 1e-9) >= TWO_ALOUD * usual / (1.0 - usual):
+        word = "Probably" if two >= 0.5 else "Perhaps"
+        text += f" {word} two causes at once ({_percent(two)}): no single one explains everything."
+    if belief.unlisted() >= 0.2:
+        text += f" The cause may not be on the list ({_percent(belief.unlisted())})."
+    return text
+
+
+def _assumptions(
+    family: Family,
+    evidence: Evidence,
+    belief: Belief,
+    knowledge: Knowledge,
+    history: History | None,
+    others: Mapping[str, Belief],
+) -> tuple[str, ...]:
+    closings = history.closings if history is not None else ()
+    proven = sum(1 for c in closings if c.family == family.id and c.proven)
+    kinds = sorted({c.source.kind for c in family.causes} | {t.source.kind for t in family.tests})
+    said = [
+        f"Shares of causes and test tables of the packs: {', '.join(kinds)}; "
+        f"they weigh as much as 20 cases, the shop's own proven closings here: {proven}.",
+        f"Before any finding: two or more causes {_percent(family.second_cause)}, none of the "
+        f"listed {_percent(family.none_listed)} (judgement).",
+    ]
+    for clue in evidence.clues:
+        condition = knowledge.conditions.get(clue.condition)
+        if condition is None:
+            continue
+        if condition.part_scoped and not clue.cause:
+            said.append(
+                f"'{condition.words}' does not say which part; it was not counted. Name the part."
+            )
+        seen_too = [t for t in condition.overlapped_by if t in belief.seen_tests]
+        if seen_too:
+            said.append(
+                f"'{condition.words}' was not counted: the test '{seen_too[0]}' sees the same."
+            )
+    weights = belief.model.weights({t: r for t, (r, _) in belief.results.items()}, belief.halved)
+    weak = [t for t, w in weights.items() if w < 1.0]
+    if weak:
+        names = [t.name for t in family.tests if t.id in weak]
+        said.append(f"Counted at part weight, as others see the same: {'; '.join(names)}.")
+    said += [
+        f"Joined with another complaint: {link.words} (judgement)."
+        for link in links_between(knowledge.links, {family.id: belief, **others})
+        if set(link.causes + link.other) & set(belief.causes)
+    ]
+    return tuple(said)
+
+
+def _has_findings(evidence: Evidence) -> bool:
+    return any(s.tests or s.findings for s in evidence.stages)
+
+
+def _may_name(evidence: Evidence) -> bool:
+    """Clues alone, or two readings alone, never name one part."""
+    if evidence.recorded_tests():
+        return True
+    readings = {e for s in evidence.stages for f in s.findings for e in f.evidence.entries}
+    recordings = {f.evidence.recording for s in evidence.stages for f in s.findings} - {None}
+    outcomes = any(s.outcomes for s in evidence.stages)
+    return len(readings) >= 3 or bool(recordings) or outcomes
+
+
+def _now(evidence: Evidence) -> tuple[Finding, ...]:
+    return evidence.stages[-1].findings
+
+
+def _samples(evidence: Evidence) -> float | None:
+    found = [f.details.get("effective_samples") for f in _now(evidence)]
+    numbers = [float(n) for n in found if isinstance(n, int | float)]
+    return min(numbers) if numbers else None
+
+
+def _percent(chance: float) -> str:
+    return f"{100 * chance:.0f} %"
