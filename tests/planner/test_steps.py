@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from planner.tiny_belief import TinyBelief
+from planner.tiny_belief import TinyBelief, sure_of
 from witnessmark.knowledge import load_knowledge
 from witnessmark.model.case import read_case
 from witnessmark.model.finding import JointSupport, Support
@@ -55,7 +55,7 @@ def test_every_family_gets_whole_steps(family):
 
 
 def test_a_sure_cause_is_repaired_without_further_tests():
-    steps = rank(state(belief=TinyBelief(FUEL).sure_of("pump_relief")))
+    steps = rank(state(belief=sure_of(FUEL, "pump_relief")))
     assert steps[0].kind == "repair"
     assert steps[0].step == "pump_relief"
     assert not [s for s in steps if s.kind == "test"]
@@ -80,15 +80,10 @@ def test_a_test_is_proposed_only_if_it_lowers_the_expected_total():
 def test_the_look_at_the_relief_comes_before_the_pump():
     """DOMAIN.md section 11, D1: after the gauges pump 55 %, relief 29 %, yet the relief look
     (40 min, $15) is the cheapest next step, not the likelier pump ($380 and 2 h)."""
-    sets = {frozenset(): -4.0, frozenset({"pump_worn"}): np.log(0.55)}
-    sets |= {frozenset({"pump_relief"}): np.log(0.29), frozenset({"air_ingress"}): np.log(0.05)}
-    belief = TinyBelief(FUEL)
-    every = dict.fromkeys(belief._sets(), -30.0)
-    priors = {c.id: c.prior for c in FUEL.causes}
-    for causes, log_weight in sets.items():
-        every[causes] = log_weight - sum(np.log(priors[c]) for c in causes)
-    belief = TinyBelief(FUEL, every)
-    assert belief.marginals()[belief.causes.index("pump_worn")] == pytest.approx(0.6, abs=0.06)
+    given = {frozenset({"pump_worn"}): 0.55, frozenset({"pump_relief"}): 0.29}
+    given |= {frozenset({"air_ingress"}): 0.05, frozenset({"return_regulator"}): 0.05}
+    given |= {frozenset({"pump_worn", "pump_relief"}): 0.03, frozenset(): 0.03}
+    belief = TinyBelief(FUEL, given)
     steps = rank(state(belief=belief), most=99)
     best = steps[0].step
     assert best in {"f_relief", "f_block", "pump_relief", "f_cap"}
@@ -118,12 +113,12 @@ def test_after_work_the_same_points_are_measured_first():
 
 def test_safety_stops_stand_first():
     vibration = KNOWLEDGE.families["vib_load"]
-    belief = TinyBelief(vibration).sure_of("damper_loose")
+    belief = sure_of(vibration, "damper_loose")
     steps = rank(state(vibration, belief))
     assert steps[0].kind == "safety"
     assert "Do not start" in steps[0].name
     assert steps[1].step == "damper_loose"
-    calm = rank(state(vibration, TinyBelief(vibration).sure_of("fan_acc")))
+    calm = rank(state(vibration, sure_of(vibration, "fan_acc")))
     assert calm[0].kind != "safety"
 
 
@@ -137,15 +132,15 @@ def test_when_nothing_listed_explains_it_a_reading_comes_first():
     lost = TinyBelief(FUEL, none=0.55)
     steps = rank(state(belief=lost))
     assert steps[0].kind in {"measure", "test"}
-    sure = TinyBelief(FUEL).sure_of("pump_relief")
+    sure = sure_of(FUEL, "pump_relief")
     steps = rank(state(belief=sure, fits=False))
     assert steps[0].kind in {"measure", "test"}
 
 
 def test_two_complaints_are_planned_together():
     power = KNOWLEDGE.families["low_power"]
-    fuel_belief = TinyBelief(FUEL).sure_of("air_ingress")
-    power_belief = TinyBelief(power).sure_of("lp_fuel")
+    fuel_belief = sure_of(FUEL, "air_ingress")
+    power_belief = sure_of(power, "lp_fuel")
     fuel, lazy = state(belief=fuel_belief), state(power, power_belief)
     alone = by_id(rank(fuel))["air_ingress"].expected_total_usd
     other = by_id(rank(lazy))["lp_fuel"].expected_total_usd
@@ -161,17 +156,12 @@ def test_two_complaints_are_planned_together():
 
 
 def test_while_you_are_in_there():
-    belief = TinyBelief(FUEL)
-    sets = {frozenset({"secondary_filter"}): 0.45, frozenset({"primary_filter"}): 0.45}
-    sets |= {frozenset({"secondary_filter", "primary_filter"}): 0.1}
-    every = dict.fromkeys(belief._sets(), -40.0)
-    table = dict(zip(*TinyBelief(FUEL)._table(), strict=True))
-    every |= {s: np.log(w / table[s]) for s, w in sets.items()}
-    steps = by_id(
-        rank(state(belief=TinyBelief(FUEL, every), tests_done=frozenset(t.id for t in FUEL.tests)))
-    )
+    given = {frozenset({"secondary_filter"}): 0.45, frozenset({"primary_filter"}): 0.45}
+    given |= {frozenset({"secondary_filter", "primary_filter"}): 0.1}
+    here = state(belief=TinyBelief(FUEL, given), tests_done=frozenset(t.id for t in FUEL.tests))
+    steps = by_id(rank(here))
     assert "While you are in there" in steps["secondary_filter"].why
-    lonely = rank_steps([state(belief=TinyBelief(FUEL, every))])
+    lonely = rank_steps([here])
     assert all("While you are in there" not in s.why for s in lonely)
 
 
@@ -192,11 +182,9 @@ def test_a_candidate_measurement_competes_with_tests_and_repairs():
         cautions=("hot fuel",),
         why="It separates the pump's side from the return side.",
     )
-    belief = TinyBelief(FUEL)
-    every = dict.fromkeys(belief._sets(), -40.0)
-    every |= {frozenset({"pump_worn"}): 0.0, frozenset({"return_regulator"}): 0.0}
+    belief = TinyBelief(FUEL, {frozenset({"pump_worn"}): 0.5, frozenset({"return_regulator"}): 0.5})
     done = frozenset(t.id for t in FUEL.tests)
-    steps = rank(state(belief=TinyBelief(FUEL, every), candidates=(candidate,), tests_done=done))
+    steps = rank(state(belief=belief, candidates=(candidate,), tests_done=done))
     step = by_id(steps)["return_flow_two_speeds"]
     assert step.kind == "measure"
     assert step.results[0].leads[0][0] == "pump_worn"
@@ -207,7 +195,7 @@ def test_a_candidate_measurement_competes_with_tests_and_repairs():
         candidate,
         outcomes=tuple(CandidateOutcome(r, r, Support("fuel_low", {})) for r in ("weak", "strong")),
     )
-    steps = rank(state(belief=TinyBelief(FUEL, every), candidates=(useless,), tests_done=done))
+    steps = rank(state(belief=belief, candidates=(useless,), tests_done=done))
     assert "return_flow_two_speeds" not in by_id(steps)
 
 
@@ -216,7 +204,7 @@ def test_the_shops_own_times_and_seals_are_used():
         Job("c", "pump_relief", minutes=270, quoted_minutes=90, parts=("Copper washer",))
         for _ in range(40)
     )
-    belief = TinyBelief(FUEL).sure_of("pump_relief")
+    belief = sure_of(FUEL, "pump_relief")
     plain = rank(state(belief=belief))[0]
     slow = rank(state(belief=belief), history=History(jobs=jobs))[0]
     assert slow.minutes.typical > 2.5 * plain.minutes.typical
@@ -264,3 +252,13 @@ def test_progress_is_read_off_the_entries():
 
 def test_nothing_open_nothing_to_do():
     assert rank() == ()
+
+
+def test_a_complaint_that_is_probably_gone_is_proven_before_more_parts():
+    class Gone(TinyBelief):
+        def healthy(self):
+            return 0.9
+
+    steps = rank(state(belief=Gone(FUEL)))
+    assert steps[0].step == "remeasure_fuel_low"
+    assert "90 %" in steps[0].why

@@ -1,95 +1,104 @@
-"""A tiny exact belief by brute force over all sets of up to three causes. For tests only.
+"""A tiny exact belief by brute force over all sets of causes. For tests only.
 
-One test outcome "nothing found" multiplies over the causes that are present (noisy-OR with the
-base as leak); the other outcomes share the rest like the causes that are present do.
+Independent of the inference room: one cause by its share, two or more by the product of the
+shares; a test finds nothing only if it finds nothing of any cause that is present (noisy-OR).
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from itertools import combinations
+from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 
 @dataclass(frozen=True)
+class TinyModel:
+    family: object
+
+    def chances(self, test):
+        base = np.array(test.base)
+        rows = np.array([test.row(c.id) for c in self.family.causes])
+        states = np.arange(2 ** len(rows))
+        nothing = np.full(states.size, base[-1])
+        found = np.zeros((base.size - 1, states.size))
+        for k, row in enumerate(rows):
+            there = states >> k & 1 == 1
+            nothing = np.where(there, nothing * row[-1] / base[-1], nothing)
+            found += np.outer(row[:-1], there)
+        nothing = np.minimum(nothing, 0.99)
+        total = found.sum(axis=0)
+        found = np.where(total > 0, found / np.where(total > 0, total, 1) * (1 - nothing), 0)
+        found[:, 0] = base[:-1]
+        nothing[0] = base[-1]
+        table = np.vstack([found, nothing])
+        return np.hstack([table, base[:, None]])
+
+    def support(self, support):
+        causes = [c.id for c in self.family.causes]
+        logs = np.zeros(2 ** len(causes))
+        for state in range(logs.size):
+            present = {c for k, c in enumerate(causes) if state >> k & 1}
+            if hasattr(support, "groups"):
+                key = frozenset(k for k, g in enumerate(support.groups) if present & set(g))
+                logs[state] = support.log_likelihood.get(key, 0.0)
+            else:
+                logs[state] = sum(support.log_likelihood.get(c, 0.0) for c in present)
+        if hasattr(support, "groups"):
+            logs -= max(support.log_likelihood.values())
+        return np.append(np.exp(logs), np.exp(logs[0]))
+
+
+@dataclass(frozen=True)
 class TinyBelief:
     family: object
-    log_likelihood: dict = field(default_factory=dict)  # frozenset -> log weight of the evidence
+    given: object = None  # frozenset of cause ids -> probability, instead of the shares
     second: float = 0.12
     none: float = 0.02
+    halved: frozenset = frozenset()
+
+    @cached_property
+    def model(self):
+        return TinyModel(self.family)
 
     @property
     def causes(self):
         return tuple(c.id for c in self.family.causes)
 
-    def _sets(self):
-        return [frozenset(s) for k in range(4) for s in combinations(self.causes, k)]
-
-    def _table(self):
-        sets = self._sets()
-        norm = {}
-        priors = {c.id: c.prior for c in self.family.causes}
-        value = np.array([np.prod([priors[c] for c in s]) for s in sets])
-        size = np.array([len(s) for s in sets])
-        share = [self.none, 1 - self.second - self.none, 0.9 * self.second, 0.1 * self.second]
-        for k in range(4):
-            norm[k] = value[size == k].sum()
-        weights = np.array([share[k] * v / norm[k] for k, v in zip(size, value, strict=True)])
-        weights = weights * np.exp([self.log_likelihood.get(s, 0.0) for s in sets])
-        return sets, weights / weights.sum()
+    @cached_property
+    def states(self):
+        n = len(self.causes)
+        states = np.arange(2**n)
+        if self.given is not None:
+            weights = np.full(2**n + 1, 1e-12)
+            for causes, probability in self.given.items():
+                number = sum(1 << self.causes.index(c) for c in causes) if causes else 2**n
+                weights[number] = probability
+            weights[0] = 0.0
+            return weights / weights.sum()
+        weights = np.ones(2**n)
+        for k, cause in enumerate(self.family.causes):
+            weights = np.where(states >> k & 1 == 1, weights * cause.prior, weights)
+        size = np.array([int(s).bit_count() for s in states])
+        one, more = size == 1, size > 1
+        weights[one] *= (1 - self.second - self.none) / weights[one].sum()
+        weights[more] *= self.second / weights[more].sum()
+        weights[0] = 0.0
+        return np.append(weights, self.none)
 
     def marginals(self):
-        sets, weights = self._table()
+        states = np.arange(2 ** len(self.causes))
         return np.array(
-            [sum(w for s, w in zip(sets, weights, strict=True) if c in s) for c in self.causes]
+            [self.states[:-1][states >> k & 1 == 1].sum() for k in range(len(self.causes))]
         )
 
     def none_present(self):
-        return float(self._table()[1][0])
+        return float(self.states[-1])
 
-    def set_log_weights(self, members):
-        sets, weights = self._table()
-        known = dict(zip(sets, weights, strict=True))
-        rows = [frozenset(np.array(self.causes)[row].tolist()) for row in members]
-        return np.log([max(1e-300, known.get(r, 1e-12)) for r in rows])
+    def healthy(self):
+        return 0.0
 
-    def outcome_row(self, test, present):
-        base = np.array(test.base)
-        rows = [np.array(test.row(c)) for c in present]
-        nothing = base[-1] * np.prod([r[-1] / base[-1] for r in rows]) if rows else base[-1]
-        found = sum((r[:-1] for r in rows), np.zeros(base.size - 1)) if rows else base[:-1]
-        return np.append(found / found.sum() * (1 - nothing), nothing)
 
-    def outcome_table(self, test, members):
-        names = np.array(self.causes)
-        return np.array([self.outcome_row(test, names[row]) for row in members]).T
-
-    def support_table(self, support, members):
-        names = np.array(self.causes)
-        found = []
-        for row in members:
-            present = set(names[row].tolist())
-            if hasattr(support, "groups"):
-                key = frozenset(k for k, g in enumerate(support.groups) if present & set(g))
-                found.append(support.log_likelihood.get(key, 0.0))
-            else:
-                found.append(sum(support.log_likelihood.get(c, 0.0) for c in present))
-        return np.array(found)
-
-    def after_test(self, test, outcome):
-        row = test.outcomes.index(outcome)
-        more = {
-            s: self.log_likelihood.get(s, 0.0) + np.log(self.outcome_row(test, sorted(s))[row])
-            for s in self._sets()
-        }
-        return TinyBelief(self.family, more, self.second, self.none)
-
-    def sure_of(self, *causes):
-        """The belief of someone who knows."""
-        return TinyBelief(
-            self.family,
-            {s: (0.0 if s == frozenset(causes) else -30.0) for s in self._sets()},
-            self.second,
-            self.none,
-        )
+def sure_of(family, *causes):
+    """The belief of someone who knows."""
+    return TinyBelief(family, {frozenset(causes): 1.0})

@@ -1,14 +1,12 @@
 """What the planner asks of the odds, and the table of hypotheses it plans with.
 
-A hypothesis is the set of parts that are at fault together. The planner keeps the heaviest ones,
-enough for all but a sliver of the probability, with their exact weights.
+A hypothesis is the set of parts that are at fault together. The odds hold the probability of
+every such set; the planner keeps the heaviest ones, enough for all but a sliver of it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import combinations
 from typing import Protocol
 
 import numpy as np
@@ -17,15 +15,29 @@ import numpy.typing as npt
 from witnessmark.knowledge import Test
 from witnessmark.model.finding import JointSupport, Support
 
-__all__ = ["Belief", "Table", "tabulate"]
+__all__ = ["Belief", "Model", "Table", "tabulate"]
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
+Ints = npt.NDArray[np.intp]
 
-#: Hypotheses are added, the heaviest first, until this share of the probability is covered.
+#: Hypotheses are kept, the heaviest first, until this share of the probability is covered.
 COVERED = 0.995
 MOST = 120
-_DEEP = 9
+_SMALLEST = 1e-9
+
+
+class Model(Protocol):
+    """Likelihoods over states.
+
+    Bit k of a state's number is cause k; the last state is "a cause that the packs do not list".
+    """
+
+    def chances(self, test: Test) -> Floats:
+        """Return P(outcome | state), shape (outcomes, states)."""
+
+    def support(self, support: Support | JointSupport) -> Floats:
+        """Return the likelihood over states of a finding, up to a factor."""
 
 
 class Belief(Protocol):
@@ -35,33 +47,41 @@ class Belief(Protocol):
     def causes(self) -> tuple[str, ...]:
         """Return the cause ids."""
 
+    @property
+    def model(self) -> Model:
+        """Return the likelihoods over states."""
+
+    @property
+    def states(self) -> Floats:
+        """Return P(state), shape (2**n + 1,); state 0 is "nothing is wrong any more"."""
+
+    @property
+    def halved(self) -> frozenset[str]:
+        """Return the tests whose reading a finding has already used."""
+
     def marginals(self) -> Floats:
         """Return P(present) per cause."""
 
     def none_present(self) -> float:
         """Return P(none of the listed causes is present)."""
 
-    def set_log_weights(self, members: Bools) -> Floats:
-        """Return the log probability, up to a constant, of exactly these causes, one row a set."""
-
-    def outcome_table(self, test: Test, members: Bools) -> Floats:
-        """Return P(outcome | exactly these causes), shape (outcomes, sets)."""
-
-    def support_table(self, support: Support | JointSupport, members: Bools) -> Floats:
-        """Return the log likelihood of a finding for exactly these causes, one a set."""
+    def healthy(self) -> float:
+        """Return P(nothing is wrong any more)."""
 
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """The heaviest hypotheses of one family.
+    """The heaviest hypotheses of one family, given that something is still wrong.
 
     Attributes:
         causes: cause ids.
+        numbers: (H,) state numbers.
         members: (H, n) bool.
         weights: (H,) probabilities, scaled to one.
     """
 
     causes: tuple[str, ...]
+    numbers: Ints
     members: Bools
     weights: Floats
 
@@ -79,31 +99,24 @@ class Table:
 
 
 def tabulate(belief: Belief, *, covered: float = COVERED, most: int = MOST) -> Table:
-    """Return the heaviest hypotheses of *belief*.
-
-    None, every single cause and every pair are looked at, and larger sets of the likelier causes.
-    """
+    """Return the heaviest hypotheses of *belief*."""
     causes = tuple(belief.causes)
     n = len(causes)
-    marginals = belief.marginals()
-    rows = [(), *((k,) for k in range(n)), *combinations(range(n), 2)]
-    likely = sorted(np.argsort(-marginals)[:_DEEP].tolist())
-    rows += [*combinations(likely, 3), *combinations(likely[:7], 4)]
-    members = np.zeros((len(rows), n), dtype=np.bool_)
-    for number, row in enumerate(rows):
-        members[number, list(row)] = True
-    log_weights = belief.set_log_weights(members)
-    weights = np.exp(log_weights - log_weights.max())
-    weights /= weights.sum()
-    order = np.argsort(-weights, kind="stable")
-    enough = int(np.searchsorted(np.cumsum(weights[order]), covered)) + 1
-    kept = set(order[: min(enough, most)].tolist())
-    kept |= {k for k in range(n + 1) if weights[k] > 1e-9}  # none, and every single cause
-    # a repair that leaves one of two faults behind leads to the smaller set
-    number_of = {row: k for k, row in enumerate(rows)}
-    for k in list(kept):
-        for size in range(1, len(rows[k])):
-            kept |= {number_of[sub] for sub in combinations(rows[k], size)}
-    rows_kept: Sequence[int] = sorted(kept)
-    chosen = weights[rows_kept]
-    return Table(causes, members[rows_kept], chosen / chosen.sum())
+    states = np.array(belief.states)
+    states[0] = 0.0
+    size = min(most, states.size)
+    heavy = np.argpartition(-states, size - 1)[:size]
+    heavy = heavy[np.argsort(-states[heavy], kind="stable")]
+    share = np.cumsum(states[heavy]) / max(float(states.sum()), 1e-300)
+    kept = {int(s) for s in heavy[: int(np.searchsorted(share, covered)) + 1]}
+    # Single causes are kept so that a repair that leaves one of several faults leads somewhere.
+    for state in list(kept):
+        if state != 2**n:
+            kept |= {state & ~(1 << k) for k in range(n) if state >> k & 1}
+    kept |= {1 << k for k in range(n)} | {2**n}
+    kept.discard(0)
+    numbers = np.array(sorted(kept), dtype=np.intp)
+    members = (numbers[:, None] >> np.arange(n)[None, :] & 1).astype(np.bool_)
+    members[numbers == 2**n] = False
+    weights = np.maximum(states[numbers], _SMALLEST)
+    return Table(causes, numbers, members, weights / weights.sum())

@@ -10,6 +10,7 @@ import numpy.typing as npt
 
 from witnessmark.inference.shop_history import corrected, job_times
 from witnessmark.knowledge import AccessGroup, Cause, Family, Test
+from witnessmark.model.finding import JointSupport, Support
 from witnessmark.model.history import History
 from witnessmark.model.settings import Settings
 from witnessmark.model.step import Forecast, Spread
@@ -119,7 +120,7 @@ def plan_family(
     tests: tuple[Test | Candidate, ...] = (*family.tests, *state.candidates)
     groups = _groups(causes, tests, access_groups or {})
     usd = np.array([repair_usd(c, family, settings, minutes[c.id]) for c in causes])
-    outcomes = _outcomes(state, tests, table.members)
+    outcomes = _outcomes(state, tests, table)
     problem = Problem.of(
         members=table.members,
         repair_usd=usd,
@@ -174,20 +175,30 @@ def _cause(family: Family, identity: str) -> Cause:
     return found
 
 
-def _outcomes(state: FamilyState, tests: Sequence[Test | Candidate], members: Bools) -> Floats:
+def _outcomes(state: FamilyState, tests: Sequence[Test | Candidate], table: Table) -> Floats:
     """Return P(outcome | hypothesis) of every test, padded to the same number of outcomes."""
     most = max((len(t.outcomes) for t in tests), default=1)
-    found = np.zeros((len(tests), most, members.shape[0]))
+    found = np.zeros((len(tests), most, table.numbers.size))
+    model = state.belief.model
     for number, test in enumerate(tests):
         if isinstance(test, Candidate):
-            logs = np.stack(
-                [state.belief.support_table(o.likelihood, members) for o in test.outcomes]
+            rows = np.stack(
+                [
+                    model.support(o.likelihood)[table.numbers] * np.exp(_scale(o.likelihood))
+                    for o in test.outcomes
+                ]
             )
-            rows = np.exp(logs - logs.max(axis=0))
         else:
-            rows = state.belief.outcome_table(test, members)
-        found[number, : rows.shape[0]] = rows / rows.sum(axis=0)
+            rows = model.chances(test)[:, table.numbers]
+        found[number, : rows.shape[0]] = rows / np.maximum(rows.sum(axis=0), 1e-300)
     return found
+
+
+def _scale(likelihood: Support | JointSupport) -> float:
+    """Return the log factor that the odds take out of a joint likelihood."""
+    if isinstance(likelihood, JointSupport) and likelihood.log_likelihood:
+        return min(max(likelihood.log_likelihood.values()), 700.0)
+    return 0.0
 
 
 def _dull(outcomes: Floats) -> Floats:

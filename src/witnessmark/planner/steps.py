@@ -27,6 +27,8 @@ __all__ = ["FamilyState", "rank_steps"]
 WORTH_USD = 0.5
 #: Repairs of parts less likely than this are not listed.
 LIST_FROM = 0.02
+#: From this P(nothing is wrong any more) on, the proof comes before any further work.
+HEALTHY_FROM = 0.5
 #: From this P(none listed) on, or once it leads, the tool asks for a reading first.
 UNEXPLAINED_FROM = 0.35
 
@@ -65,7 +67,7 @@ def rank_steps(
         plan_family(
             replace(
                 state,
-                tests_done=state.tests_done | so_far.tests,
+                tests_done=state.tests_done | so_far.tests | state.belief.halved,
                 repaired=state.repaired | so_far.repaired,
             ),
             rates,
@@ -90,8 +92,12 @@ def rank_steps(
         steps += _search_step(plan, others, rates)
     steps.sort(key=lambda s: (round(s.expected_total_usd, 2), _effort(s)))
     steps = _measure_first_when_unexplained(steps, plans)
-    if so_far.unmeasured:
-        steps = [_remeasure(plan, total, rates, so_far.unmeasured) for plan in plans] + steps
+    waiting = [
+        _remeasure(plan, total, rates, so_far.unmeasured)
+        for plan in plans
+        if so_far.unmeasured or plan.state.belief.healthy() >= HEALTHY_FROM
+    ]
+    steps = waiting + steps
     return (*stops, *_with_margin(steps[:most]))
 
 
@@ -212,8 +218,7 @@ def _remeasure(plan: Plan, total: float, settings: Settings, work: str) -> Step:
         minutes=Spread(0.7 * minutes, minutes, 1.6 * minutes),
         usd=Spread(0.0, 0.0, 0.0),
         expected_total_usd=total + usd,
-        why=f"Nothing was measured since the work ({work}). One change at a time, then measure: "
-        "only that shows whether it cured anything.",
+        why=words.why_remeasure(plan, work),
         needs=("warm", "road") if minutes > settings.remeasure_minutes else ("warm",),
         cautions=_cautions(family),
         proof=family.proof,
@@ -241,8 +246,9 @@ def _measure_first_when_unexplained(steps: list[Step], plans: Sequence[Plan]) ->
 
 
 def _unexplained(plan: Plan) -> bool:
-    none = plan.state.belief.none_present()
-    marginals = plan.state.belief.marginals()
+    wrong = max(1e-9, 1.0 - plan.state.belief.healthy())
+    none = (plan.state.belief.none_present() - plan.state.belief.healthy()) / wrong
+    marginals = plan.state.belief.marginals() / wrong
     leads = none > float(marginals.max(initial=0.0))
     return not plan.state.fits or none >= UNEXPLAINED_FROM or leads
 

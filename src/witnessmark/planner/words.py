@@ -10,7 +10,7 @@ from witnessmark.planner.candidates import Candidate
 from witnessmark.planner.pricing import Plan
 from witnessmark.planner.together import Along
 
-__all__ = ["dearer", "repair_name", "why_repair", "why_search", "why_test"]
+__all__ = ["dearer", "repair_name", "why_remeasure", "why_repair", "why_search", "why_test"]
 
 
 def why_test(plan: Plan, test: Test | Candidate, results: Sequence[Result], price: float) -> str:
@@ -63,6 +63,21 @@ def why_search(plan: Plan) -> str:
     return (
         f"None of the listed causes is present with a chance of {_percent(none)}. "
         "Prove the readings first, then look beyond the list."
+    )
+
+
+def why_remeasure(plan: Plan, work: str) -> str:
+    """Say why the same points are measured before anything else."""
+    if work:
+        return (
+            f"Nothing was measured since the work ({work}). One change at a time, then measure: "
+            "only that shows whether it cured anything."
+        )
+    healthy = plan.state.belief.healthy()
+    return (
+        f"The complaint is gone with a chance of {_percent(healthy)} by what is known. Measure the "
+        "same points as before and ask the driver: that is the proof, and no more parts are needed "
+        "before it."
     )
 
 
