@@ -8,6 +8,7 @@ from pathlib import Path
 from witnessmark.analyses.before_after import pairs
 from witnessmark.analyses.contract import Bench
 from witnessmark.analyses.run_all import run_all
+from witnessmark.inference.odds import case_odds
 from witnessmark.inference.proof import prove
 from witnessmark.knowledge import Knowledge, load_knowledge
 from witnessmark.knowledge.proof_points import load_proof_plans
@@ -29,7 +30,7 @@ def assess(
     *,
     problems: Sequence[Problem] = (),
     knowledge: Knowledge | None = None,
-    history: History | None = None,  # noqa: ARG001
+    history: History | None = None,
     settings: Settings | None = None,  # noqa: ARG001
 ) -> Assessment:
     """Return everything the entries of a case come to. Pure: same input, same answer.
@@ -53,7 +54,7 @@ def assess(
         case=case,
         problems=tuple(dict.fromkeys(found)),
         findings=findings,
-        odds=(),
+        odds=case_odds(case, knowledge, findings, history),
         steps=(),
         proofs=proofs,
         recordings=recordings,
