@@ -9,7 +9,7 @@ from typing import Any
 
 from witnessmark.errors import PackRefused
 from witnessmark.knowledge.checks import Known, check_parts, row_of
-from witnessmark.knowledge.format import BandPart, LinkPart, Part, SourcePart
+from witnessmark.knowledge.format import BandPart, LinkPart, PackFile, Part, SourcePart
 from witnessmark.knowledge.reading import PackText, read_pack
 from witnessmark.knowledge.records import (
     AccessGroup,
@@ -53,18 +53,32 @@ def load_knowledge(shop_packs: Sequence[Path] = ()) -> Knowledge:
     return _load(tuple((p, p.stat().st_mtime_ns if p.exists() else 0) for p in shop_packs))
 
 
-def check_pack(path: Path) -> tuple[list[Problem], Knowledge | None]:
+def check_pack(path: Path) -> tuple[list[Problem], Knowledge | None, PackFile | None]:
     """Check one pack on top of the shipped ones.
 
+    A file that carries the name of a shipped pack is checked in that pack's place.
+
     Returns:
-        All its faults with their path; and, when it has none, what the packs then say together.
+        All its faults with their path; what the packs then say together, when it has none; and
+        its parts, when its form is right.
     """
-    shipped = shipped_packs()
-    others = [p for p in shipped if p.resolve() != path.resolve()]
-    replaced = len(others) < len(shipped)
-    ordered = [p for p in shipped if replaced and p.resolve() == path.resolve()] or [path]
-    texts, problems = _read([*others, *ordered])
-    return problems, None if problems else _merge(texts)
+    text, faults = read_pack(path)
+    before: list[Path] = []
+    after: list[Path] = []
+    side = before
+    for pack in shipped_packs():
+        if text is not None and pack.stem == text.pack.name:
+            side = after
+        else:
+            side.append(pack)
+    texts, broken = _read(before)
+    known = _known(texts)
+    if text is None:
+        return faults, None, None
+    faults = check_parts(text.pack, known, text.where)
+    rest, more = _read(after, known.add(text.pack))
+    faults += [*broken, *more]
+    return faults, None if faults else _merge([*texts, text, *rest]), text.pack
 
 
 @lru_cache(maxsize=8)
@@ -79,8 +93,18 @@ def _load(shop_packs: tuple[tuple[Path, int], ...]) -> Knowledge:
     return _merge(texts)
 
 
-def _read(paths: Iterable[Path]) -> tuple[list[PackText], list[Problem]]:
-    texts, problems, known = [], [], Known()
+def _known(texts: Iterable[PackText]) -> Known:
+    known = Known()
+    for text in texts:
+        known = known.add(text.pack)
+    return known
+
+
+def _read(
+    paths: Iterable[Path], known: Known | None = None
+) -> tuple[list[PackText], list[Problem]]:
+    known = known or Known()
+    texts, problems = [], []
     for path in paths:
         text, faults = read_pack(path)
         problems += faults
