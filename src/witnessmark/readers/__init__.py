@@ -1,1 +1,10 @@
-"""From files to recordings."""
+"""Readers: files as a shop brings them -> :class:`witnessmark.model.recording.Recording`.
+
+``read_recording(path)`` tells the format by content and never by the file's name.
+docs/add_a_reader.md shows how to add one; tests/readers/compliance.py is what each must pass.
+"""
+
+from witnessmark.readers.contract import Reader, Settings
+from witnessmark.readers.reading import READERS, read_recording
+
+__all__ = ["READERS", "Reader", "Settings", "read_recording"]

@@ -1,0 +1,133 @@
+"""What a reader is, what it may be told, and the two things it passes on: frames and trouble.
+
+Vocabulary: a *frame* is one message on the bus; a *block* is a piece of the file; a reader of
+bus logs turns blocks into :class:`Frames` and leaves the meaning to ``bus.py``; a reader of
+decoded channels makes the :class:`Recording` itself.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+import numpy.typing as npt
+
+from witnessmark.model.problem import Problem
+from witnessmark.model.recording import Floats, Recording
+
+if TYPE_CHECKING:
+    from witnessmark.readers.source import Source
+
+Words64 = npt.NDArray[np.uint64]
+Mask = npt.NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """What a user may say about a file, and the limits that keep the machine alive.
+
+    Attributes:
+        columns: header key (``tables.header_key``) -> column name -> quantity name, ``time`` or
+            ``ignore``. What a user named once is used for every file with the same header.
+        dbc: DBC files for messages that are not known here.
+        sample_interval_s: time between two frames or rows where the file has no time stamps.
+        month_first: for dates such as 03/04/2026 that can be read two ways.
+        rate_hz: sampling rate of a waveform whose file does not say it.
+        max_bytes: largest file that is read.
+        max_expanded_bytes: most bytes a compressed file may expand to.
+        max_ratio: highest ratio of expansion beyond 64 MiB; more is a decompression bomb.
+        block_bytes: size of the pieces a text file is read in.
+    """
+
+    columns: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    dbc: tuple[Path, ...] = ()
+    sample_interval_s: float | None = None
+    month_first: bool | None = None
+    rate_hz: float | None = None
+    max_bytes: int = 64 * 2**30
+    max_expanded_bytes: int = 16 * 2**30
+    max_ratio: float = 300.0
+    block_bytes: int = 2**20
+
+
+@dataclass(frozen=True, slots=True)
+class Frames:
+    """A piece of a bus log, in the order of the file.
+
+    Attributes:
+        time_s: shape (n,), seconds; NaN throughout where the log has no time stamps.
+        identifier: shape (n,), uint32, 11 or 29 bits.
+        extended: shape (n,), True for 29-bit identifiers.
+        length: shape (n,), uint8, number of data bytes, 0 to 8.
+        data: shape (n,), uint64, the first data byte in the lowest byte; bytes beyond *length*
+            are 0xFF, which the standard reads as not available.
+        bus: shape (n,), uint8, number of the interface.
+    """
+
+    time_s: Floats
+    identifier: npt.NDArray[np.uint32]
+    extended: Mask
+    length: npt.NDArray[np.uint8]
+    data: Words64
+    bus: npt.NDArray[np.uint8]
+
+    def __len__(self) -> int:
+        return self.time_s.shape[0]
+
+    def where(self, mask: npt.NDArray[np.bool_] | npt.NDArray[np.intp]) -> Frames:
+        """Return the frames picked by *mask* (or by positions)."""
+        return Frames(
+            self.time_s[mask],
+            self.identifier[mask],
+            self.extended[mask],
+            self.length[mask],
+            self.data[mask],
+            self.bus[mask],
+        )
+
+
+class Trouble:
+    """Collects what went wrong while a file is read, each kind once with its count."""
+
+    def __init__(self, name: str) -> None:
+        self.name = name
+        self._found: dict[str, list[object]] = {}
+
+    def add(self, kind: str, what: str, *, do: str = "", where: str = "", count: int = 1) -> None:
+        """Count one fault of a *kind*; the first one's sentence is kept.
+
+        In *what* ``{count}`` stands for the number found in the end.
+        """
+        if kind in self._found:
+            self._found[kind][3] = int(str(self._found[kind][3])) + count
+        else:
+            self._found[kind] = [where or self.name, what, do, count]
+
+    def count(self, kind: str) -> int:
+        """Return how many faults of that kind were found."""
+        return int(str(self._found[kind][3])) if kind in self._found else 0
+
+    def problems(self) -> tuple[Problem, ...]:
+        """Return one problem a kind."""
+        return tuple(
+            Problem(str(where), str(what).replace("{count}", f"{count:,}"), str(do))
+            for where, what, do, count in self._found.values()
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Reader:
+    """One format.
+
+    Attributes:
+        name: the format's name as shown.
+        recognises: says from the first 64 KiB (already unpacked) whether the file is of it.
+        read: reads it; damaged parts become problems, the good rest is given.
+    """
+
+    name: str
+    recognises: Callable[[bytes], bool]
+    read: Callable[[Source, Settings], Recording]

@@ -1,0 +1,283 @@
+"""MF4: bus logs and already decoded channels in MDF 4 files, by our own reader."""
+
+from __future__ import annotations
+
+import mmap
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+
+from witnessmark.errors import RecordingRefused
+from witnessmark.model.recording import Floats, Recording
+from witnessmark.readers.bus import BusLog
+from witnessmark.readers.contract import Frames, Reader, Settings, Words64
+from witnessmark.readers.mdf_blocks import ChannelBlock, DataGroup, Mdf, RecordGroup
+from witnessmark.readers.mdf_channels import decoded_channels
+from witnessmark.readers.mdf_records import Records, raw_field, records
+from witnessmark.readers.source import Source
+
+_FRAME = "CAN_DataFrame"
+
+
+def recognises(head: bytes) -> bool:
+    """Say whether it is an MDF file (finished or not)."""
+    return head[:8] in {b"MDF     ", b"UnFinMF "}
+
+
+def read(source: Source, settings: Settings) -> Recording:
+    """Read the bus log of the file, or its decoded channels where it holds no frames."""
+    with (
+        source.seekable() as file,
+        mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as mapped,
+        memoryview(mapped) as content,
+    ):
+        mdf = Mdf(content, source.trouble)
+        groups = mdf.data_groups()
+        log = BusLog(source, settings, "MF4 bus log")
+        log.facts["finished_by_recorder"] = content[:8] == b"MDF     "
+        lanes = [g for g in groups if any(_is_frames(r) for r in g.groups)]
+        if len(lanes) == 1:
+            for frames in _frames(mdf, lanes[0]):
+                log.add(frames)
+        elif lanes:
+            log.add(_merged([f for lane in lanes for f in _frames(mdf, lane)]))
+        if log.frames or (lanes and not _others(groups)):
+            log.started(mdf.started_ns * 1e-9)
+            return log.recording()
+        recording = decoded_channels(mdf, groups, source, settings)
+        if recording is None:
+            if source.trouble.count("cut"):
+                raise RecordingRefused(
+                    "The measurement file is cut off or damaged before its first sample.",
+                    where=source.name,
+                    do="Copy it from the recorder again.",
+                )
+            return log.recording()
+        return recording
+
+
+def _is_frames(group: RecordGroup) -> bool:
+    return any(c.name == _FRAME or c.name.startswith(_FRAME + ".") for c in group.channels)
+
+
+def _others(groups: list[DataGroup]) -> bool:
+    return any(
+        not _is_frames(r) and not r.variable and len(r.channels) > 1 for g in groups for r in g.groups
+    )
+
+
+def _merged(pieces: list[Frames]) -> Frames:
+    def joined(name: str) -> npt.NDArray[np.generic]:
+        return np.concatenate([getattr(p, name) for p in pieces])
+
+    if not pieces:
+        return _nothing()
+    time = joined("time_s").astype(np.float64)
+    order = np.argsort(time, kind="stable")
+    return Frames(
+        time[order],
+        joined("identifier").astype(np.uint32)[order],
+        joined("extended").astype(np.bool_)[order],
+        joined("length").astype(np.uint8)[order],
+        joined("data").astype(np.uint64)[order],
+        joined("bus").astype(np.uint8)[order],
+    )
+
+
+def _nothing() -> Frames:
+    return Frames(
+        np.zeros(0),
+        np.zeros(0, np.uint32),
+        np.zeros(0, np.bool_),
+        np.zeros(0, np.uint8),
+        np.zeros(0, np.uint64),
+        np.zeros(0, np.uint8),
+    )
+
+
+@dataclass(slots=True)
+class _Variable:
+    """Data of variable length: what came so far and was not yet asked for."""
+
+    next_offset: int = 0
+    offsets: npt.NDArray[np.int64] = field(default_factory=lambda: np.zeros(0, np.int64))
+    payload: Words64 = field(default_factory=lambda: np.zeros(0, np.uint64))
+    length: npt.NDArray[np.int64] = field(default_factory=lambda: np.zeros(0, np.int64))
+
+    def add(self, found: Records) -> None:
+        sizes = found.length + 4
+        offsets = self.next_offset + np.cumsum(sizes) - sizes
+        self.next_offset += int(sizes.sum())
+        self.offsets = np.concatenate([self.offsets, offsets])
+        self.payload = np.concatenate([self.payload, found.payload])
+        self.length = np.concatenate([self.length, found.length])
+
+    def at(
+        self, wanted: npt.NDArray[np.int64]
+    ) -> tuple[Words64, npt.NDArray[np.int64], npt.NDArray[np.bool_]]:
+        """Return data, length and whether it was there; forgets what stands before."""
+        if not self.offsets.size:
+            return np.zeros(wanted.size, np.uint64), np.zeros(wanted.size, np.int64), (
+                np.zeros(wanted.size, np.bool_)
+            )
+        place = np.minimum(np.searchsorted(self.offsets, wanted), self.offsets.size - 1)
+        there = self.offsets[place] == wanted
+        data, length = self.payload[place], self.length[place]
+        if wanted.size and there.all():
+            keep = int(place.max()) + 1
+            self.offsets, self.payload = self.offsets[keep:], self.payload[keep:]
+            self.length = self.length[keep:]
+        return data, length, there
+
+
+def _frames(mdf: Mdf, group: DataGroup) -> Iterator[Frames]:
+    """Yield the frames of a data group in the order of the file."""
+    variable: dict[int, _Variable] = {}
+    waiting: dict[int, Records] = {}
+    by_link = {g.link: g.number for g in group.groups if g.variable}
+    for found in records(mdf, group):
+        for one in found:
+            if one.group.variable:
+                variable.setdefault(one.group.number, _Variable()).add(one)
+        ready: list[tuple[Frames, npt.NDArray[np.int64]]] = []
+        for one in found:
+            if one.group.variable or not _is_frames(one.group):
+                continue
+            before = waiting.pop(one.group.number, None)
+            rows = one.rows if before is None else np.concatenate([before.rows, one.rows])
+            place = one.place if before is None else np.concatenate([before.place - 1, one.place])
+            frames, late = _decoded(mdf, one.group, rows, variable, by_link)
+            if late.any():
+                # The data of the last record may stand in the next piece.
+                waiting[one.group.number] = Records(one.group, rows[late], place[late] * 0 - 1)
+                frames, place = frames.where(~late), place[~late]
+            ready.append((frames, place))
+        if len(ready) == 1:
+            yield ready[0][0]
+        elif ready:
+            # Buses are written in turns; between them the time stamp is the order.
+            yield _merged([f for f, _ in ready])
+    lost = sum(r.rows.shape[0] for r in waiting.values())
+    if lost:
+        mdf.trouble.add("lost data", f"{lost:,} frames have lost their data; they are left out.")
+
+
+def _decoded(
+    mdf: Mdf,
+    group: RecordGroup,
+    rows: npt.NDArray[np.uint8],
+    variable: dict[int, _Variable],
+    by_link: dict[int, int],
+) -> tuple[Frames, npt.NDArray[np.bool_]]:
+    fields = {c.name.rsplit(".", 1)[-1]: c for c in group.channels}
+    master = next((c for c in group.channels if c.kind in {2, 3}), None)
+    n = rows.shape[0]
+    time = np.full(n, np.nan) if master is None else _linear(raw_field(rows, master), master)
+    identifier = _number(rows, fields.get("ID"), 0).astype(np.uint32)
+    ide = fields.get("IDE")
+    if ide is not None:
+        extended = _number(rows, ide, 0) != 0
+    else:
+        extended = (identifier > 0x7FF) | ((identifier & np.uint32(0x80000000)) != 0)
+        identifier = identifier & np.uint32(0x1FFFFFFF)
+    length = _number(rows, fields.get("DataLength"), 255).astype(np.int64)
+    if "DataLength" not in fields or (length == 255).all():
+        length = _number(rows, fields.get("DLC"), 8).astype(np.int64)
+    bus = _number(rows, fields.get("BusChannel"), 0).astype(np.uint8)
+    late = np.zeros(n, np.bool_)
+    data = np.full(n, 0xFFFFFFFFFFFFFFFF, np.uint64)
+    carrier = fields.get("DataBytes")
+    if carrier is not None and carrier.kind == 1:
+        number = by_link.get(carrier.data_link)
+        offsets = raw_field(rows, carrier).astype(np.int64)
+        store = variable.get(number) if number is not None else None
+        if number is None and carrier.data_link not in variable:
+            store = variable[carrier.data_link] = _own_data(mdf, carrier.data_link)
+        elif number is None:
+            store = variable[carrier.data_link]
+        if store is not None:
+            data, stored, there = store.at(offsets)
+            length = np.minimum(length, stored)
+            late = ~there
+        else:
+            late = np.ones(n, np.bool_)
+    elif carrier is not None:
+        data = _payload(rows, carrier, length)
+    long = length > 8
+    if long.any():
+        mdf.trouble.add(
+            "long",
+            "{count} frames of more than 8 bytes are not read.",
+            count=int(long.sum()),
+        )
+    frames = Frames(
+        time, identifier, extended, np.minimum(length, 8).astype(np.uint8), data, bus
+    )
+    if long.any() and not late.any():
+        keep = ~long
+        return frames.where(keep), late[keep]
+    return frames, late
+
+
+def _own_data(mdf: Mdf, link: int) -> _Variable:
+    """Read signal data that stand in a block of their own."""
+    whole = b"".join(bytes(piece) for piece in mdf.data(link))
+    letters = np.frombuffer(whole + b"\xff" * 16, np.uint8)
+    starts, at = [], 0
+    while at + 4 <= len(whole):
+        starts.append(at)
+        at += 4 + int.from_bytes(whole[at : at + 4], "little")
+    places = np.array(starts, np.int64)
+    words = np.ndarray((letters.size - 7,), np.dtype("<u8"), letters.data, 0, (1,))
+    length = (words[places] & np.uint64(0xFFFFFFFF)).astype(np.int64)
+    places_of_data = np.minimum(places + 4, letters.size - 8)
+    return _Variable(at, places, _padded(words[places_of_data], length), length)
+
+
+def _payload(
+    rows: npt.NDArray[np.uint8], carrier: ChannelBlock, length: npt.NDArray[np.int64]
+) -> Words64:
+    wide = np.full((rows.shape[0], 8), 0xFF, np.uint8)
+    count = max(min(8, carrier.bits // 8, rows.shape[1] - carrier.byte_offset), 0)
+    wide[:, :count] = rows[:, carrier.byte_offset : carrier.byte_offset + count]
+    return _padded(wide.view("<u8").reshape(-1), length)
+
+
+def _padded(words: Words64, length: npt.NDArray[np.int64]) -> Words64:
+    keep = np.clip(length, 0, 8).astype(np.uint64)
+    if (keep == 8).all():
+        return words
+    every = np.uint64(0xFFFFFFFFFFFFFFFF)
+    shift = np.minimum(keep * np.uint64(8), np.uint64(63))
+    beyond = np.where(keep >= 8, np.uint64(0), every << shift)
+    return words | beyond
+
+
+def _number(
+    rows: npt.NDArray[np.uint8], channel: ChannelBlock | None, missing: int
+) -> npt.NDArray[np.int64]:
+    if channel is None:
+        return np.full(rows.shape[0], missing, np.int64)
+    if channel.kind in {3, 6}:  # virtual: the value is the row's number, converted
+        raw = np.zeros(rows.shape[0], np.uint64)
+        return _linear(raw, channel).astype(np.int64)
+    return raw_field(rows, channel).astype(np.int64)
+
+
+def _linear(raw: Words64, channel: ChannelBlock) -> Floats:
+    value = raw.astype(np.float64)
+    if channel.data_type in {4, 5}:
+        value = (
+            raw.view(np.float64)
+            if channel.bits == 64
+            else raw.astype(np.uint32).view(np.float32).astype(np.float64)
+        )
+    conversion = channel.conversion
+    if conversion is not None and conversion.kind == 1 and len(conversion.numbers) >= 2:
+        return value * conversion.numbers[1] + conversion.numbers[0]
+    return value
+
+
+READER = Reader("MF4", recognises, read)

@@ -1,0 +1,200 @@
+"""A file as bytes: digest, unpacking, pieces, and the limits against absurd sizes."""
+
+from __future__ import annotations
+
+import hashlib
+import tempfile
+import zlib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import IO, BinaryIO
+
+from witnessmark.errors import NotFound, RecordingRefused
+from witnessmark.readers.contract import Settings, Trouble
+
+HEAD_BYTES = 65536
+_PIECE = 2**20
+#: Below this many unpacked bytes no ratio is absurd.
+_RATIO_FROM = 64 * 2**20
+_PACKED = {
+    b"PK\x03\x04": "a zip archive",
+    b"7z\xbc\xaf": "a 7z archive",
+    b"\xfd7zX": "an xz file",
+    b"BZh": "a bzip2 file",
+    b"\x28\xb5\x2f\xfd": "a zstd file",
+    b"Rar!": "a rar archive",
+    b"%PDF": "a PDF document",
+    b"\x89PNG": "a picture",
+    b"\xff\xd8\xff": "a picture",
+    b"\xd0\xcf\x11\xe0": "an old spreadsheet file",
+}
+
+
+class Source:
+    """One file. Open it with ``with Source(path, settings) as source``.
+
+    Attributes:
+        name: file name without folder, and without the ``.gz`` of a packed file.
+        sha256: digest of the file's own bytes.
+        size: bytes on disk.
+        packed: whether it is gzip.
+        head: the first 64 KiB, unpacked.
+        trouble: collects what is wrong with the file.
+    """
+
+    def __init__(self, path: Path, settings: Settings) -> None:
+        self.path = path
+        self.settings = settings
+        self.name = path.name
+        self.trouble = Trouble(path.name)
+        try:
+            self.size = path.stat().st_size
+            if not path.is_file():
+                raise RecordingRefused(
+                    "This is not a file.", where=str(path), do="Give the path of one recording."
+                )
+            self._file: BinaryIO = path.open("rb")
+        except FileNotFoundError:
+            raise NotFound(
+                "There is no such file.", where=str(path), do="Check the path and the name."
+            ) from None
+        except (OSError, ValueError) as error:
+            reason = getattr(error, "strerror", None) or str(error)
+            raise RecordingRefused(
+                f"The file cannot be opened: {reason}.", where=str(path), do="Check the path."
+            ) from None
+        try:
+            self._check_size()
+            self.sha256 = hashlib.file_digest(self._file, "sha256").hexdigest()
+            self._file.seek(0)
+            magic = self._file.read(8)
+            self._file.seek(0)
+            self.packed = magic[:2] == b"\x1f\x8b"
+            for start, what in _PACKED.items():
+                if magic.startswith(start):
+                    raise RecordingRefused(
+                        f"This is {what}, not a recording.",
+                        where=self.name,
+                        do="Unpack or export it first; gzip is the only packing that is read.",
+                    )
+            self.head = self._head()
+        except BaseException:
+            self._file.close()
+            raise
+
+    def __enter__(self) -> Source:
+        return self
+
+    def __exit__(self, *exception: object) -> None:
+        self._file.close()
+
+    def blocks(self, size: int = _PIECE) -> Iterator[bytes]:
+        """Yield the unpacked content in pieces of about *size* bytes."""
+        self._file.seek(0)
+        if not self.packed:
+            while piece := self._file.read(size):
+                yield piece
+            return
+        yield from self._unpacked(size)
+
+    def lines(self, size: int | None = None) -> Iterator[bytes]:
+        """Yield the unpacked content in pieces that end with a line end (the last one may not)."""
+        size = size or self.settings.block_bytes
+        rest = b""
+        for piece in self.blocks(size):
+            cut = max(piece.rfind(b"\n"), piece.rfind(b"\r"))
+            if cut == len(piece) - 1 and piece.endswith(b"\r"):
+                cut -= 1  # the \n of a \r\n may follow in the next piece
+            if cut < 0:
+                rest += piece
+                if len(rest) > 64 * size:
+                    raise RecordingRefused(
+                        "A line of this text is absurdly long.",
+                        where=self.name,
+                        do="Check that the file is a recording.",
+                    )
+                continue
+            yield rest + piece[: cut + 1]
+            rest = piece[cut + 1 :]
+        if rest:
+            yield rest
+
+    def seekable(self) -> IO[bytes]:
+        """Return the unpacked content as a file that can be read at any place.
+
+        The caller closes it. A packed file is unpacked into a temporary one.
+        """
+        if not self.packed:
+            return self.path.open("rb")
+        spool: IO[bytes] = tempfile.TemporaryFile()  # noqa: SIM115  (handed to the caller)
+        for piece in self.blocks():
+            spool.write(piece)
+        spool.seek(0)
+        return spool
+
+    def _check_size(self) -> None:
+        if self.size == 0:
+            raise RecordingRefused(
+                "The file is empty.", where=self.name, do="Copy it from the recorder again."
+            )
+        if self.size > self.settings.max_bytes:
+            raise RecordingRefused(
+                f"The file has {self.size:,} bytes; at most {self.settings.max_bytes:,} are read.",
+                where=self.name,
+                do="Cut it into shorter recordings.",
+            )
+
+    def _head(self) -> bytes:
+        pieces: list[bytes] = []
+        have = 0
+        for piece in self.blocks(HEAD_BYTES):
+            pieces.append(piece)
+            have += len(piece)
+            if have >= HEAD_BYTES:
+                break
+        return b"".join(pieces)[:HEAD_BYTES]
+
+    def _unpacked(self, size: int) -> Iterator[bytes]:
+        """Unpack gzip members one after the other; what is damaged ends it with a problem."""
+        expanded = taken = 0
+        engine = zlib.decompressobj(wbits=31)
+        inside = False  # a member has begun and not ended
+        while raw := self._file.read(max(size // 8, 4096)):
+            taken += len(raw)
+            pending = raw
+            while pending:
+                try:
+                    piece = engine.decompress(pending, size)
+                except zlib.error:
+                    self._damaged()
+                    return
+                inside = not engine.eof
+                expanded += len(piece)
+                self._check_expansion(expanded, taken)
+                if piece:
+                    yield piece
+                if engine.eof:
+                    pending = engine.unused_data.lstrip(b"\0")
+                    engine = zlib.decompressobj(wbits=31)
+                else:
+                    pending = engine.unconsumed_tail
+        if inside:
+            self._damaged()
+
+    def _damaged(self) -> None:
+        if not self.trouble.count("packing"):
+            self.trouble.add(
+                "packing",
+                "The packed file is damaged or cut off; what stands before the damage is used.",
+                do="Copy it from the recorder again.",
+            )
+
+    def _check_expansion(self, expanded: int, taken: int) -> None:
+        limit = self.settings.max_expanded_bytes
+        ratio = expanded / max(taken, 1)
+        if expanded > limit or (expanded > _RATIO_FROM and ratio > self.settings.max_ratio):
+            raise RecordingRefused(
+                f"Unpacked it is more than {expanded:,} bytes, {ratio:,.0f} times its packed size.",
+                where=self.name,
+                do="Unpack it by hand and check what it is.",
+            )
