@@ -231,14 +231,15 @@ class BusLog:
                 raw,
                 strict=True,
             )
-            for time, identifier, length, bus, data in rows:
+            for time, identifier, length, bus, letters in rows:
+                data = letters[:length].tobytes()
                 pgn = _pgn(identifier)
                 if pgn in {CONTROL, DATA}:
-                    message = reassembler.feed(time, identifier, data[:length].tobytes(), bus)
+                    message = reassembler.feed(time, identifier, data, bus)
                     if message is not None:
                         messages.append(message)
                 else:
-                    key = (pgn, identifier & 0xFF, data[:length].tobytes())
+                    key = (pgn, identifier & 0xFF, data)
                     seen = singles.setdefault(key, [time, time, 0.0])
                     seen[1] = time
                     seen[2] += 1

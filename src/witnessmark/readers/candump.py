@@ -72,7 +72,7 @@ class Dialect:
         if identifier >= 2**29 or (not extended and identifier >= 2**11):
             return None
         spans = [match.span("tail")] if group.get("tail") else []
-        whole = match.span("whole") if "whole" in group and group["whole"] else None
+        whole = match.span("whole") if group.get("whole") else None
         return Shape(
             length=len(match.string),
             whole=whole,

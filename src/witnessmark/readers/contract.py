@@ -75,7 +75,7 @@ class Frames:
     bus: npt.NDArray[np.uint8]
 
     def __len__(self) -> int:
-        return self.time_s.shape[0]
+        return int(self.time_s.size)
 
     def where(self, mask: npt.NDArray[np.bool_] | npt.NDArray[np.intp]) -> Frames:
         """Return the frames picked by *mask* (or by positions)."""

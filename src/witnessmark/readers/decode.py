@@ -89,9 +89,7 @@ def decode(raw: Words64, signal: Signal) -> tuple[Floats, npt.NDArray[np.uint8]]
     return values, quality
 
 
-def long_channels(
-    messages: list[Message], groups: dict[int, tuple[Signal, ...]]
-) -> list[Channel]:
+def long_channels(messages: list[Message], groups: dict[int, tuple[Signal, ...]]) -> list[Channel]:
     """Decode the signals of multi-packet messages."""
     found = []
     by_sender: dict[tuple[int, int], list[Message]] = {}
@@ -104,9 +102,7 @@ def long_channels(
             whole = [m for m in series if len(m.data) >= last]
             if not whole or last - first > 8 or signal.motorola:
                 continue
-            raw = np.array(
-                [int.from_bytes(m.data[first:last], "little") for m in whole], np.uint64
-            )
+            raw = np.array([int.from_bytes(m.data[first:last], "little") for m in whole], np.uint64)
             raw = (raw >> np.uint64(signal.start % 8)) & np.uint64((1 << signal.bits) - 1)
             values, quality = decode(raw, signal)
             time = np.array([m.time_s for m in whole])
@@ -175,4 +171,4 @@ _RANGES = _ranges()
 def _always_possible(signal: Signal, lowest: float, highest: float) -> bool:
     top = {8: 0xFA, 16: 0xFAFF, 32: 0xFAFFFFFF}.get(signal.bits, 2**signal.bits - 1)
     ends = (signal.offset, top * signal.scale + signal.offset)
-    return lowest <= min(ends) and max(ends) <= highest
+    return bool(lowest <= min(ends) and max(ends) <= highest)

@@ -25,6 +25,4 @@ def masked(messages: list[Message]) -> list[dict[str, object]]:
                 text = part.decode("latin-1").strip("\0 \xff")
                 if len(text) >= 2 and text.isprintable():
                     found.setdefault((message.pgn, message.source, mask(text)))
-    return [
-        {"what": GROUPS[pgn], "source": source, "masked": text} for pgn, source, text in found
-    ]
+    return [{"what": GROUPS[pgn], "source": source, "masked": text} for pgn, source, text in found]

@@ -143,18 +143,18 @@ class LineReader:
         while rest.size:
             start = int(starts[rest[0]])
             line = text[start : start + length]
-            shape = self._read_line(line)
-            if shape is None:
+            new = self._read_line(line)
+            if new is None:
                 rest = rest[1:]
                 continue
             if len(known) >= MAX_SHAPES:
-                yield shape, rest[:1]
+                yield new, rest[:1]
                 rest = rest[1:]
                 continue
-            checks = _checks(shape, line)
-            known.append((shape, checks))
+            checks = _checks(new, line)
+            known.append((new, checks))
             fits = _fits(words, starts[rest], checks)
-            yield shape, rest[fits]
+            yield new, rest[fits]
             rest = rest[~fits]
 
     def _read_line(self, line: bytes) -> Shape | None:
@@ -187,7 +187,7 @@ class LineReader:
 
 
 def _lines(letters: npt.NDArray[np.uint8]) -> tuple[Positions, Positions]:
-    """Return start and length of every line; \\r\\n and single \\r end a line too."""
+    """Return start and length of every line; carriage returns end a line too."""
     ends = np.flatnonzero(letters == 10)
     if not (letters[ends[ends > 0] - 1] == 13).any():
         if ends.size <= 2 and (letters == 13).any():
@@ -294,7 +294,8 @@ def _bytes(nibbles: Words64) -> Words64:
     pairs = (nibbles << np.uint64(4)) | (nibbles >> np.uint64(8))
     pairs &= np.uint64(0x00FF00FF00FF00FF)
     pairs = (pairs | (pairs >> np.uint64(8))) & np.uint64(0x0000FFFF0000FFFF)
-    return (pairs | (pairs >> np.uint64(16))) & np.uint64(0xFFFFFFFF)
+    packed: Words64 = (pairs | (pairs >> np.uint64(16))) & np.uint64(0xFFFFFFFF)
+    return packed
 
 
 def _hexadecimal(

@@ -9,12 +9,10 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
-from witnessmark.errors import RecordingRefused
 from witnessmark.model.recording import Floats, Recording
 from witnessmark.readers.bus import BusLog
 from witnessmark.readers.contract import Frames, Reader, Settings, Words64
 from witnessmark.readers.mdf_blocks import ChannelBlock, DataGroup, Mdf, RecordGroup
-from witnessmark.readers.mdf_channels import decoded_channels
 from witnessmark.readers.mdf_records import Records, raw_field, records
 from witnessmark.readers.source import Source
 
@@ -36,36 +34,19 @@ def read(source: Source, settings: Settings) -> Recording:
         mdf = Mdf(content, source.trouble)
         groups = mdf.data_groups()
         log = BusLog(source, settings, "MF4 bus log")
-        log.facts["finished_by_recorder"] = content[:8] == b"MDF     "
+        log.facts["finished_by_recorder"] = bytes(content[:8]) == b"MDF     "
         lanes = [g for g in groups if any(_is_frames(r) for r in g.groups)]
         if len(lanes) == 1:
             for frames in _frames(mdf, lanes[0]):
                 log.add(frames)
         elif lanes:
             log.add(_merged([f for lane in lanes for f in _frames(mdf, lane)]))
-        if log.frames or (lanes and not _others(groups)):
-            log.started(mdf.started_ns * 1e-9)
-            return log.recording()
-        recording = decoded_channels(mdf, groups, source, settings)
-        if recording is None:
-            if source.trouble.count("cut"):
-                raise RecordingRefused(
-                    "The measurement file is cut off or damaged before its first sample.",
-                    where=source.name,
-                    do="Copy it from the recorder again.",
-                )
-            return log.recording()
-        return recording
+        log.started(mdf.started_ns * 1e-9)
+        return log.recording()
 
 
 def _is_frames(group: RecordGroup) -> bool:
     return any(c.name == _FRAME or c.name.startswith(_FRAME + ".") for c in group.channels)
-
-
-def _others(groups: list[DataGroup]) -> bool:
-    return any(
-        not _is_frames(r) and not r.variable and len(r.channels) > 1 for g in groups for r in g.groups
-    )
 
 
 def _merged(pieces: list[Frames]) -> Frames:
@@ -119,8 +100,10 @@ class _Variable:
     ) -> tuple[Words64, npt.NDArray[np.int64], npt.NDArray[np.bool_]]:
         """Return data, length and whether it was there; forgets what stands before."""
         if not self.offsets.size:
-            return np.zeros(wanted.size, np.uint64), np.zeros(wanted.size, np.int64), (
-                np.zeros(wanted.size, np.bool_)
+            return (
+                np.zeros(wanted.size, np.uint64),
+                np.zeros(wanted.size, np.int64),
+                (np.zeros(wanted.size, np.bool_)),
             )
         place = np.minimum(np.searchsorted(self.offsets, wanted), self.offsets.size - 1)
         there = self.offsets[place] == wanted
@@ -212,9 +195,7 @@ def _decoded(
             "{count} frames of more than 8 bytes are not read.",
             count=int(long.sum()),
         )
-    frames = Frames(
-        time, identifier, extended, np.minimum(length, 8).astype(np.uint8), data, bus
-    )
+    frames = Frames(time, identifier, extended, np.minimum(length, 8).astype(np.uint8), data, bus)
     if long.any() and not late.any():
         keep = ~long
         return frames.where(keep), late[keep]

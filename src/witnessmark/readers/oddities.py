@@ -303,7 +303,7 @@ def _silences(channel: Channel) -> list[Flag]:
         return []
     steps = np.diff(channel.time_s)
     usual = float(np.median(steps))
-    at = np.flatnonzero(steps > max(2.0, 10.0 * usual)) if usual == usual else np.zeros(0, np.int64)
+    at = np.flatnonzero(steps > max(2.0, 10.0 * usual)) if usual >= 0.0 else np.zeros(0, np.int64)
     return [
         Flag(
             channel.name,

@@ -1,0 +1,217 @@
+"""Look into recordings: what is in them, before anything is concluded."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from witnessmark.analyses.steady import steady_points
+from witnessmark.errors import NothingUsable, WitnessmarkError
+from witnessmark.model.entry_data import TruckData
+from witnessmark.model.problem import Problem
+from witnessmark.model.recording import Channel, Quality, Recording, Steady
+from witnessmark.readers import Settings, read_recording
+from witnessmark.units import QUANTITIES, display_unit, from_house
+
+__all__ = [
+    "Look",
+    "as_json",
+    "channel_json",
+    "file_settings",
+    "has_engine_data",
+    "look",
+    "nothing_found",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """One file as it was found.
+
+    Attributes:
+        file: the path as given.
+        recording: what was read, ``None`` when the file was refused.
+        steady: steady operating points.
+        problems: of the file, and the refusal where there was one.
+        error: the refusal, ``None`` where the file was read.
+    """
+
+    file: str
+    recording: Recording | None
+    steady: tuple[Steady, ...] = ()
+    problems: tuple[Problem, ...] = ()
+    error: WitnessmarkError | None = None
+
+
+def look(
+    paths: Sequence[Path], *, settings: Settings | None = None, truck: TruckData | None = None
+) -> list[Look]:
+    """Look into each file; a file that is refused does not stop the others."""
+    found = []
+    for path in paths:
+        try:
+            recording = read_recording(path, settings=settings)
+        except WitnessmarkError as error:
+            problem = Problem.of(error, where=str(path))
+            found.append(Look(str(path), None, problems=(problem,), error=error))
+            continue
+        steady = steady_points(recording, truck)
+        found.append(Look(str(path), recording, steady, recording.problems))
+    return found
+
+
+def file_settings(
+    *,
+    dbc: Sequence[Path] = (),
+    interval_s: float | None = None,
+    rate_hz: float | None = None,
+) -> Settings:
+    """Return the settings for what a user said about the files."""
+    return Settings(dbc=tuple(dbc), sample_interval_s=interval_s, rate_hz=rate_hz)
+
+
+def has_engine_data(recording: Recording) -> bool:
+    """Say whether the job can use anything in it: a known quantity, a code, a waveform, teeth."""
+    if recording.kind in {"waveform", "tooth_timing"}:
+        return bool(recording.channels)
+    known = any(c.name in QUANTITIES for c in recording.channels)
+    return known or bool(recording.trouble_codes)
+
+
+def nothing_found(looks: Sequence[Look]) -> WitnessmarkError | None:
+    """Return the refusal the command ends with; ``None`` when a file could be used.
+
+    A file that could not be read at all weighs more than one that holds nothing.
+    """
+    refused = [one.error for one in looks if one.error is not None]
+    if refused:
+        return refused[0]
+    if any(one.recording is not None and has_engine_data(one.recording) for one in looks):
+        return None
+    return NothingUsable(
+        "No engine data found.",
+        where=looks[0].file if len(looks) == 1 else "",
+        do="Record on the truck's diagnostic connector, or name the columns or a DBC file.",
+    )
+
+
+def as_json(one: Look, *, si: bool = False) -> dict[str, object]:
+    """Return the object that ``look --json`` prints for one file."""
+    recording = one.recording
+    problems = [{"where": p.where, "what": p.what, "do": p.do} for p in one.problems]
+    if recording is None:
+        return {
+            "file": one.file,
+            "sha256": None,
+            "kind": None,
+            "duration_s": None,
+            "channels": [],
+            "trouble_codes": [],
+            "steady": [],
+            "problems": problems,
+        }
+    return {
+        "file": one.file,
+        "sha256": recording.sha256,
+        "kind": recording.kind,
+        "format": recording.format,
+        "duration_s": _number(recording.duration_s),
+        "frames": recording.frames,
+        "sources": list(recording.sources),
+        "channels": [channel_json(c, si=si) for c in recording.channels],
+        "trouble_codes": [
+            {
+                "spn": c.spn,
+                "fmi": c.fmi,
+                "count": c.count,
+                "source": c.source,
+                "first_s": _number(c.first_s),
+                "last_s": _number(c.last_s),
+                "active": c.active,
+                "lamps": list(c.lamps),
+                "messages": c.messages,
+            }
+            for c in recording.trouble_codes
+        ],
+        "steady": [
+            {
+                "start_s": s.start_s,
+                "end_s": s.end_s,
+                "rpm": s.rpm,
+                "load": s.load,
+                "name": s.name,
+                "gear": s.gear,
+                "warm": s.warm,
+            }
+            for s in one.steady
+        ],
+        "flags": [
+            {
+                "channel": f.channel,
+                "source": f.source,
+                "quality": f.quality.name.lower(),
+                "start_s": _number(f.start_s),
+                "end_s": _number(f.end_s),
+                "note": f.note,
+            }
+            for f in recording.flags
+        ],
+        "problems": problems,
+        "facts": recording.facts,
+    }
+
+
+def channel_json(channel: Channel, *, si: bool = False) -> dict[str, object]:
+    """Return one channel of ``look --json``: counts, and the range of its readings."""
+    unit = display_unit(channel.name, si=si) if channel.name in QUANTITIES else channel.unit
+    valid = channel.valid()
+    values = channel.values[valid] if not valid.all() else channel.values
+    low = middle = high = None
+    if values.size:
+        low = _shown(channel, float(values.min()), unit)
+        high = _shown(channel, float(values.max()), unit)
+        middle = _shown(channel, float(np.median(values)), unit)
+    counts = np.bincount(channel.quality, minlength=len(Quality)).tolist()
+    return {
+        "name": channel.name,
+        "label": channel.label,
+        "spn": channel.spn,
+        "source": channel.source,
+        "unit": unit,
+        "samples": int(channel.values.size),
+        "valid": counts[Quality.VALID],
+        "error_coded": counts[Quality.ERROR],
+        "not_available": counts[Quality.NOT_AVAILABLE],
+        "reserved": counts[Quality.RESERVED],
+        "implausible": counts[Quality.IMPLAUSIBLE],
+        "start_up": counts[Quality.START_UP],
+        "substituted": counts[Quality.SUBSTITUTED],
+        "repeated": counts[Quality.REPEATED],
+        "rate_hz": _rate(channel),
+        "min": low,
+        "median": middle,
+        "max": high,
+    }
+
+
+def _rate(channel: Channel) -> float | None:
+    if channel.rate_hz is not None:
+        return channel.rate_hz
+    time = channel.time_s
+    if time.size < 3 or np.isnan(time[0]) or time[-1] <= time[0]:
+        return None
+    return round((time.size - 1) / float(time[-1] - time[0]), 4)
+
+
+def _shown(channel: Channel, value: float, unit: str) -> float | None:
+    if channel.name in QUANTITIES:
+        value = from_house(channel.name, value, unit)
+    return _number(float(f"{value:.9g}"))
+
+
+def _number(value: float | None) -> float | None:
+    return value if value is not None and math.isfinite(value) else None
