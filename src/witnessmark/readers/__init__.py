@@ -4,7 +4,8 @@
 docs/add_a_reader.md shows how to add one; tests/readers/compliance.py is what each must pass.
 """
 
-from witnessmark.readers.contract import Reader, Settings
+from witnessmark.readers.contract import Settings
+from witnessmark.readers.reader import Reader
 from witnessmark.readers.reading import READERS, read_recording
 
 __all__ = ["READERS", "Reader", "Settings", "read_recording"]

@@ -13,8 +13,9 @@ from datetime import UTC, datetime
 
 from witnessmark.model.recording import Recording
 from witnessmark.readers.bus import BusLog
-from witnessmark.readers.contract import Frames, Reader, Settings
+from witnessmark.readers.contract import Frames, Settings
 from witnessmark.readers.lines import LineReader, Shape
+from witnessmark.readers.reader import Reader
 from witnessmark.readers.source import Source
 
 _TIME = rb"\((?:(?P<date>\d{4}-\d\d-\d\d \d\d:\d\d:)?(?P<whole>\d{1,12})\.(?P<part>\d{1,9}))\)"

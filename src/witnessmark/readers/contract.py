@@ -1,4 +1,4 @@
-"""What a reader is, what it may be told, and the two things it passes on: frames and trouble.
+"""What a reader may be told, and the two things it passes on: frames and trouble.
 
 Vocabulary: a *frame* is one message on the bus; a *block* is a piece of the file; a reader of
 bus logs turns blocks into :class:`Frames` and leaves the meaning to ``bus.py``; a reader of
@@ -7,19 +7,15 @@ decoded channels makes the :class:`Recording` itself.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
 
 from witnessmark.model.problem import Problem
-from witnessmark.model.recording import Floats, Recording
-
-if TYPE_CHECKING:
-    from witnessmark.readers.source import Source
+from witnessmark.model.recording import Floats
 
 Words64 = npt.NDArray[np.uint64]
 Mask = npt.NDArray[np.bool_]
@@ -116,18 +112,3 @@ class Trouble:
             Problem(str(where), str(what).replace("{count}", f"{count:,}"), str(do))
             for where, what, do, count in self._found.values()
         )
-
-
-@dataclass(frozen=True, slots=True)
-class Reader:
-    """One format.
-
-    Attributes:
-        name: the format's name as shown.
-        recognises: says from the first 64 KiB (already unpacked) whether the file is of it.
-        read: reads it; damaged parts become problems, the good rest is given.
-    """
-
-    name: str
-    recognises: Callable[[bytes], bool]
-    read: Callable[[Source, Settings], Recording]

@@ -11,9 +11,10 @@ import numpy.typing as npt
 
 from witnessmark.model.recording import Floats, Recording
 from witnessmark.readers.bus import BusLog
-from witnessmark.readers.contract import Frames, Reader, Settings, Words64
+from witnessmark.readers.contract import Frames, Settings, Words64
 from witnessmark.readers.mdf_blocks import ChannelBlock, DataGroup, Mdf, RecordGroup
 from witnessmark.readers.mdf_records import Records, raw_field, records
+from witnessmark.readers.reader import Reader
 from witnessmark.readers.source import Source
 
 _FRAME = "CAN_DataFrame"

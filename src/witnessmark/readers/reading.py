@@ -7,7 +7,8 @@ from pathlib import Path
 from witnessmark.errors import RecordingRefused
 from witnessmark.model.recording import Recording
 from witnessmark.readers import candump, mf4
-from witnessmark.readers.contract import Reader, Settings
+from witnessmark.readers.contract import Settings
+from witnessmark.readers.reader import Reader
 from witnessmark.readers.source import Source
 
 __all__ = ["READERS", "read_recording"]

@@ -1,0 +1,25 @@
+"""What a reader is."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from witnessmark.model.recording import Recording
+from witnessmark.readers.contract import Settings
+from witnessmark.readers.source import Source
+
+
+@dataclass(frozen=True, slots=True)
+class Reader:
+    """One format.
+
+    Attributes:
+        name: the format's name as shown.
+        recognises: says from the first 64 KiB (already unpacked) whether the file is of it.
+        read: reads it; damaged parts become problems, the good rest is given.
+    """
+
+    name: str
+    recognises: Callable[[bytes], bool]
+    read: Callable[[Source, Settings], Recording]
