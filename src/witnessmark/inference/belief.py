@@ -19,7 +19,8 @@ from witnessmark.inference.likelihood import (
     present,
     support_likelihood,
 )
-from witnessmark.inference.prior import multipliers, prior_states, shares
+from witnessmark.inference.prior import multipliers, prior_states
+from witnessmark.inference.shop_history import shares
 from witnessmark.knowledge import Condition, Family, Test
 from witnessmark.model.finding import Finding, JointSupport, Support
 from witnessmark.model.history import History
@@ -38,10 +39,17 @@ class FamilyModel:
     Args:
         family: the family.
         conditions: condition id -> condition.
+        history: the shop's own closings, which move the shares of the causes.
     """
 
-    def __init__(self, family: Family, conditions: Mapping[str, Condition] | None = None) -> None:
+    def __init__(
+        self,
+        family: Family,
+        conditions: Mapping[str, Condition] | None = None,
+        history: History | None = None,
+    ) -> None:
         self.family = family
+        self.history = history
         self.conditions = conditions or {}
         self.causes = tuple(c.id for c in family.causes)
         self.number = {c: i for i, c in enumerate(self.causes)}
@@ -76,6 +84,14 @@ class FamilyModel:
         if isinstance(support, JointSupport):
             return joint_likelihood(support, self.causes)
         return support_likelihood(support, self.causes)
+
+    @cached_property
+    def share(self) -> Mapping[str, float]:
+        """Cause id -> share among the cases with one cause: the pack's and the shop's own."""
+        priors = {c.id: c.prior for c in self.family.causes}
+        if self.history is None or not self.history.closings:
+            return priors
+        return shares(self.history, self.family.id, priors).prior()
 
     @cached_property
     def neighbours(self) -> dict[str, frozenset[str]]:
@@ -334,17 +350,16 @@ def family_belief(
         evidence: clues, tests, findings, work and outcomes by stage.
         history: the shop's own closings.
         conditions: the packs' conditions; needed as soon as there are clues.
-        model: the family made ready, to spare making it again.
+        model: the family made ready, to spare making it again; it brings its own history.
     """
-    model = model or FamilyModel(family, conditions)
-    share = shares(family, history)
+    model = model or FamilyModel(family, conditions, history)
     recorded = evidence.recorded_tests()
     product = multipliers(family.causes, evidence.clues, model.conditions, recorded)
     belief = Belief(
         model=model,
-        start=prior_states(family, share, product),
+        start=prior_states(family, model.share, product),
         clues=evidence.clues,
-        share=share,
+        share=model.share,
         seen_tests=recorded,
     )
     for stage in evidence.stages:

@@ -13,6 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from witnessmark.inference.belief import Belief
+from witnessmark.inference.elimination import eliminate
 from witnessmark.inference.likelihood import Floats
 from witnessmark.knowledge import Link
 
@@ -47,24 +48,22 @@ def link_factors(links: Sequence[Link], beliefs: Mapping[str, Belief]) -> dict[s
             family = next(f for f, b in beliefs.items() if set(causes) & set(b.causes))
             ends[family].append((2 * number + side, causes))
     tables = {f: _events(beliefs[f], e) for f, e in ends.items() if e}
-    couplings = [np.array([[1.0, 1.0], [1.0, link.odds]]) for link in used]
+    joins: list[tuple[Floats, tuple[int, ...]]] = [
+        (np.array([[1.0, 1.0], [1.0, link.odds]]), (2 * number, 2 * number + 1))
+        for number, link in enumerate(used)
+    ]
     factors = {}
-    for family, (codes, _, labels) in tables.items():
-        operands: list[object] = []
-        for number, coupling in enumerate(couplings):
-            operands += [coupling, [2 * number, 2 * number + 1]]
-        for other, (_, chance, its) in tables.items():
-            if other != family:
-                operands += [chance, its]
-        message = np.einsum(*operands, labels, optimize="greedy")  # type: ignore[call-overload]
+    for family, (codes, _, axes) in tables.items():
+        others = [(chance, its) for f, (_, chance, its) in tables.items() if f != family]
+        message = eliminate([*joins, *others], axes)
         factors[family] = np.asarray(message.reshape(-1)[codes] / message.max())
     return factors
 
 
 def _events(
     belief: Belief, ends: Sequence[tuple[int, tuple[str, ...]]]
-) -> tuple[npt.NDArray[np.int64], Floats, list[int]]:
-    """Return (event number of each state, P(events) with one axis an event, axis labels)."""
+) -> tuple[npt.NDArray[np.int64], Floats, tuple[int, ...]]:
+    """Return (event number of each state, P(events) with one axis an event, names of the axes)."""
     codes: npt.NDArray[np.int64] = np.zeros(len(belief.states), dtype=np.int64)
     for _, causes in ends:
         rows = [belief.model.number[c] for c in causes if c in belief.model.number]
@@ -72,4 +71,4 @@ def _events(
     chance: Floats = np.asarray(
         np.bincount(codes, weights=belief.states, minlength=2 ** len(ends)), dtype=np.float64
     )
-    return codes, chance.reshape((2,) * len(ends)), [label for label, _ in ends]
+    return codes, chance.reshape((2,) * len(ends)), tuple(axis for axis, _ in ends)

@@ -94,10 +94,10 @@ def odds_for(
         for f, e in evidence.items()
         if f != family.id
     }
-    model = FamilyModel(family, knowledge.conditions)
+    model = FamilyModel(family, knowledge.conditions, history)
 
     def believe(pieces: Evidence) -> Belief:
-        belief = family_belief(family, pieces, history, model=model)
+        belief = family_belief(family, pieces, model=model)
         factors = link_factors(knowledge.links, {**alone, family.id: belief}) if alone else {}
         return belief.reweighted(factors[family.id]) if family.id in factors else belief
 

@@ -9,33 +9,11 @@ import numpy as np
 from witnessmark.inference.evidence import Clue
 from witnessmark.inference.likelihood import Floats, products
 from witnessmark.knowledge import Cause, Condition, Family
-from witnessmark.model.history import History
 
-__all__ = ["clue_factor", "first_weights", "multipliers", "prior_states", "shares"]
+__all__ = ["clue_factor", "first_weights", "multipliers", "prior_states"]
 
-#: The packs' shares count like this many proven cases of the shop.
-PSEUDO_COUNT = 20.0
-#: A proven case counts half after this many days: prices, trucks and fuels drift.
-HALF_LIFE_DAYS = 3 * 365.0
 #: The product of all conditions on one cause is capped here.
 CAP = 20.0
-
-
-def shares(family: Family, history: History | None = None) -> dict[str, float]:
-    """Return the share of each cause: the pack's as 20 cases, plus the shop's proven ones.
-
-    Closings that were not proven teach nothing. A closing with two proven causes counts half
-    for each.
-    """
-    count = {c.id: PSEUDO_COUNT * c.prior for c in family.causes}
-    for closing in history.closings if history is not None else ():
-        if closing.family != family.id or not closing.proven:
-            continue
-        proven = [c for c in dict.fromkeys(closing.causes) if c in count]
-        for cause in proven:
-            count[cause] += 0.5 ** (max(closing.days_ago, 0.0) / HALF_LIFE_DAYS) / len(proven)
-    total = sum(count.values())
-    return {c: n / total for c, n in count.items()}
 
 
 def clue_factor(condition: Condition, multiplier: float, seen: bool | str) -> float:

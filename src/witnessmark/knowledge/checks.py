@@ -13,6 +13,9 @@ from witnessmark.units import QUANTITIES, parse_quantity
 
 __all__ = ["Known", "check_parts", "row_of"]
 
+#: The odds hold every set of causes of a family: 2 to the power of this many.
+MOST_CAUSES = 18
+
 _CAUSE_NEEDS = [
     "name",
     "zone",
@@ -161,6 +164,13 @@ def _family(pack: PackFile, known: Known, now: Known) -> Iterator[Fault]:
                 f"The shares of the causes sum to {total:.4g}, not to 1.",
                 "They are shares among the cases with one cause; make them sum to 1.",
             )
+    causes = [c for c, f in now.causes.items() if f == family.id]
+    if len(causes) > MOST_CAUSES:
+        yield (
+            "causes",
+            f"The family would hold {len(causes)} causes; at most {MOST_CAUSES} are computed.",
+            "Put the rarest ones together, or split the family.",
+        )
     for i, group in enumerate(family.dependent_tests or ()):
         for j, test in enumerate(group):
             if now.tests.get(test) != family.id:
