@@ -1,0 +1,340 @@
+"""Which lines are really in a vibration recording: selection over many windows at once.
+
+In each window every candidate line takes part of the energy. Lines are chosen one by one: the one
+whose gain in explained energy, beyond what noise beside it gains, is largest over all windows
+together; each gain is taken after the lines already chosen, so a line that coincides with a chosen
+one gains nothing. What is left over is searched for a narrow peak at a fixed frequency.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from witnessmark.model.recording import Floats
+
+__all__ = ["Chosen", "FixedPeak", "Sweep", "choose_lines", "fixed_peak", "rivals"]
+
+_SHIFTS = (-1.5, -1.0, 1.0, 1.5)
+#: A line is chosen when its pooled excess stands this many standard errors above the local floor
+#: (about 1 in 4000 for one look at pure noise; up to 15 lines are looked at).
+_SURE = 3.5
+
+
+@dataclass(frozen=True, slots=True)
+class Sweep:
+    """One drive in one gear.
+
+    Attributes:
+        time: shape (n,) [s].
+        values: shape (n, axes) [m/s2].
+        cycles: shape (n, lines) turns of every candidate line [turns], NaN where not known.
+        label: the gear, in words.
+    """
+
+    time: Floats
+    values: Floats
+    cycles: Floats
+    label: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Chosen:
+    """The lines chosen.
+
+    Attributes:
+        lines: numbers of the lines, strongest first in order of choice.
+        power: shape (w, lines chosen), squared zero-to-peak amplitude without the floor, summed
+            over the axes, in each window [(m/s2)^2].
+        sweep: shape (w,), which sweep each window belongs to.
+        time: shape (w,), middle of each window [s].
+        gain: shape (lines chosen, lines): how much less every other candidate would explain in
+            place of a chosen line, as a log likelihood difference.
+        noise: mean squared residual over windows and axes [(m/s2)^2].
+    """
+
+    lines: tuple[int, ...]
+    power: Floats
+    sweep: npt.NDArray[np.int64]
+    time: Floats
+    gain: Floats
+    noise: float
+
+    def rms(self) -> Floats:
+        """Return the rms level of each chosen line over all windows [m/s2]."""
+        if not self.lines:
+            return np.zeros(0)
+        return np.asarray(np.sqrt(np.maximum(self.power.mean(axis=0), 0.0) / 2.0))
+
+    def sure_rms(self) -> Floats:
+        """Return each level one standard error (over the windows) lower [m/s2]."""
+        if len(self.power) < 2 or not self.lines:
+            return np.zeros(len(self.lines))
+        error = self.power.std(axis=0, ddof=1) / np.sqrt(len(self.power))
+        return np.asarray(np.sqrt(np.maximum(self.power.mean(axis=0) - error, 0.0) / 2.0))
+
+
+@dataclass(frozen=True, slots=True)
+class FixedPeak:
+    """A narrow peak that stays where it is.
+
+    Attributes:
+        frequency: [Hz].
+        rms: level in the peak above its surroundings, all axes [m/s2].
+        ratio: peak over surroundings in power, over the same of a broad mode (damping 0.06) [-].
+        share: part of the windows in which it stands out [-].
+    """
+
+    frequency: float
+    rms: float
+    ratio: float
+    share: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Window:
+    """Inner products of one window: poly, lines, then the lines at each shift."""
+
+    gram: Floats
+    right: Floats
+    samples: int
+    sweep: int
+    time: float
+    energy: Floats
+
+
+def choose_lines(
+    sweeps: Sequence[Sweep], *, window: float = 2.0, most: int = 8, least_rms: float = 0.02
+) -> Chosen:
+    """Choose the lines that are there.
+
+    Args:
+        sweeps: the drives; all with the same candidate lines and axes.
+        window: [s].
+        most: choose at most this many.
+        least_rms: smallest rms level worth a line [m/s2].
+    """
+    windows = [w for i, sweep in enumerate(sweeps) for w in _windows(i, sweep, window)]
+    count = sweeps[0].cycles.shape[1] if sweeps else 0
+    if not windows:
+        empty = np.zeros((0, 0))
+        return Chosen((), empty, np.zeros(0, int), np.zeros(0), np.zeros((0, count)), float("nan"))
+    chosen: list[int] = []
+    while len(chosen) < most:
+        gains, floors = _gains(windows, chosen, count)
+        axes = windows[0].right.shape[1]
+        excess = np.sum(gains - floors, axis=0)
+        # Energy of noise in 2 * axes dimensions: sd = mean / sqrt(axes) (before averaging floors).
+        error = np.sqrt(np.sum(floors**2, axis=0) / axes * (1.0 + 1.0 / len(_SHIFTS)) + 1e-30)
+        samples = sum(w.samples for w in windows)
+        rms = np.sqrt(np.maximum(excess, 0.0) / samples)
+        score = np.where((excess > _SURE * error) & (rms > least_rms), excess, -np.inf)
+        score[chosen] = -np.inf
+        best = int(np.argmax(score)) if count else -1
+        if best < 0 or not np.isfinite(score[best]):
+            break
+        chosen.append(best)
+    power = _powers(windows, chosen, count)
+    gain = np.zeros((len(chosen), count))
+    for row, line in enumerate(chosen):
+        others = [c for c in chosen if c != line]
+        gains, floors = _gains(windows, others, count)
+        unit = np.maximum(floors[:, [line]], 1e-30) / windows[0].right.shape[1]
+        gain[row] = np.sum((gains[:, [line]] - gains) / (2.0 * unit), axis=0)
+    noise = float(np.mean([np.mean(_left(w, chosen, count)) for w in windows]))
+    return Chosen(
+        tuple(chosen), power, np.asarray([w.sweep for w in windows]),
+        np.asarray([w.time for w in windows]), gain, noise,
+    )  # fmt: skip
+
+
+def rivals(chosen: Chosen, families: Sequence[str], *, margin: float = 8.0) -> dict[int, list[int]]:
+    """Return, for each chosen line, lines of another family that explain nearly as much.
+
+    Args:
+        chosen: the choice.
+        families: family of every candidate line.
+        margin: log likelihood a rival may lack; 8 is odds of 3000 to 1.
+    """
+    found: dict[int, list[int]] = {}
+    for row, line in enumerate(chosen.lines):
+        close = [
+            other
+            for other in range(chosen.gain.shape[1])
+            if families[other] != families[line] and chosen.gain[row, other] < margin
+        ]
+        found[line] = close
+    return found
+
+
+def fixed_peak(
+    sweeps: Sequence[Sweep],
+    lines: Sequence[int],
+    *,
+    window: float = 2.0,
+    lowest: float = 8.0,
+    highest: float = 60.0,
+) -> FixedPeak | None:
+    """Search what is left for a narrow peak at a fixed frequency.
+
+    Args:
+        sweeps: the drives.
+        lines: numbers of the lines that are taken off first.
+        window: [s].
+        lowest: the body on its suspension lives below this [Hz].
+        highest: [Hz].
+    """
+    spectra: list[Floats] = []
+    hertz = np.zeros(0)
+    rate = min((1.0 / float(np.median(np.diff(s.time))) for s in sweeps), default=0.0)
+    for sweep in sweeps:
+        for t, x, c in _pieces(sweep, window):
+            basis = _columns(t, c[:, list(lines)])
+            left = x - basis @ _least_squares(basis, x)
+            grid = t[0] + np.arange(int(window * rate * 0.98)) / rate
+            even = np.stack([np.interp(grid, t, v) for v in left.T], axis=1)
+            taper = np.hanning(len(grid))[:, None]
+            size = round(window * rate)
+            power = np.abs(np.fft.rfft(even * taper, n=size, axis=0)) ** 2
+            spectra.append(2.0 * power.sum(axis=1) / (np.sum(taper**2) * size))
+            hertz = np.asarray(np.fft.rfftfreq(size, 1 / rate))
+    if len(spectra) < 4:
+        return None
+    each = np.asarray(spectra)
+    mean = each.mean(axis=0)
+    best: FixedPeak | None = None
+    for at in np.flatnonzero((hertz >= lowest) & (hertz <= min(highest, 0.45 * rate))):
+        f = hertz[at]
+        if mean[at] < mean[max(at - 2, 0) : at + 3].max():
+            continue
+        near = np.abs(hertz - f) <= 0.75 + 0.03 * f
+        apart = np.abs(hertz - f)
+        around = (apart > 1.25 + 0.04 * f) & (apart <= 2.0 + 0.12 * f)
+        base = float(np.mean(mean[around])) if np.count_nonzero(around) > 3 else np.inf
+        excess = float(np.sum(mean[near] - base))
+        if excess <= 0:
+            continue
+        share = float(np.mean(each[:, near].mean(axis=1) > 2.0 * base))
+        # What a broad mode (damping 0.06) would show over the same surroundings, blurred by the
+        # taper as the peak is.
+        broad = 1.0 / (1.0 + (2.0 * (hertz - f) / (0.12 * f)) ** 2)
+        blurred = 0.5 * broad + 0.25 * (np.roll(broad, 1) + np.roll(broad, -1))
+        ratio = float(mean[at] / base) * float(np.mean(blurred[around]) / blurred[at])
+        peak = FixedPeak(float(f), float(np.sqrt(excess)), ratio, share)
+        if best is None or peak.rms > best.rms:
+            best = peak
+    return best
+
+
+def _pieces(sweep: Sweep, window: float) -> list[tuple[Floats, Floats, Floats]]:
+    known = np.all(np.isfinite(sweep.cycles), axis=1) & np.all(np.isfinite(sweep.values), axis=1)
+    t, x, c = sweep.time[known], sweep.values[known], sweep.cycles[known]
+    if len(t) < 8:
+        return []
+    rate = 1.0 / float(np.median(np.diff(t)))
+    found = []
+    starts = np.arange(t[0], t[-1] - 0.85 * window, window)
+    for i, j in zip(np.searchsorted(t, starts), np.searchsorted(t, starts + window), strict=True):
+        if j - i > max(0.7 * window * rate, 24):
+            found.append((t[i:j], x[i:j], c[i:j]))
+    return found
+
+
+def _columns(t: Floats, c: Floats, shifts: Sequence[float] = ()) -> Floats:
+    u = (2 * t - t[0] - t[-1]) / max(float(t[-1] - t[0]), 1e-12)
+    parts = [np.vander(u, 3, increasing=True)]
+    for shift in (0.0, *shifts):
+        angle = 2 * np.pi * (c + shift * (t - t[0])[:, None])
+        # Interleaved cosines and sines: columns 3 + 2 i and 4 + 2 i of a block.
+        parts.append(np.stack([np.cos(angle), np.sin(angle)], axis=2).reshape(len(t), -1))
+    return np.hstack(parts)
+
+
+def _least_squares(basis: Floats, x: Floats) -> Floats:
+    gram = basis.T @ basis
+    gram[np.diag_indices_from(gram)] *= 1 + 1e-9
+    return np.asarray(np.linalg.solve(gram, basis.T @ x))
+
+
+def _windows(number: int, sweep: Sweep, window: float) -> list[_Window]:
+    found = []
+    for t, x, c in _pieces(sweep, window):
+        basis = _columns(t, c, _SHIFTS)
+        found.append(
+            _Window(basis.T @ basis, basis.T @ x, len(t), number, float(t.mean()), np.sum(x**2, 0))
+        )
+    return found
+
+
+def _taken(chosen: Sequence[int]) -> list[int]:
+    return [0, 1, 2, *(3 + 2 * c + p for c in chosen for p in (0, 1))]
+
+
+def _gains(windows: Sequence[_Window], chosen: Sequence[int], count: int) -> tuple[Floats, Floats]:
+    """Energy gained by every line, and by noise beside it, after the chosen ones; (w, lines)."""
+    gains, floors = np.zeros((len(windows), count)), np.zeros((len(windows), count))
+    keep = _taken(chosen)
+    blocks = 1 + len(_SHIFTS)
+    pairs = 3 + np.arange(blocks * count * 2).reshape(blocks * count, 2)
+    for row, w in enumerate(windows):
+        inner = w.gram[np.ix_(keep, keep)].copy()
+        inner[np.diag_indices_from(inner)] *= 1 + 1e-9
+        cross = w.gram[keep][:, 3:]
+        solved = np.linalg.solve(inner, np.hstack([cross, w.right[keep]]))
+        weights, fit = solved[:, : cross.shape[1]], solved[:, cross.shape[1] :]
+        rest = (w.right[3:] - cross.T @ fit).reshape(blocks * count, 2, -1)
+        flat = pairs - 3
+        a = w.gram[pairs[:, 0], pairs[:, 0]] - np.sum(
+            cross[:, flat[:, 0]] * weights[:, flat[:, 0]], 0
+        )
+        b = w.gram[pairs[:, 1], pairs[:, 1]] - np.sum(
+            cross[:, flat[:, 1]] * weights[:, flat[:, 1]], 0
+        )
+        d = w.gram[pairs[:, 0], pairs[:, 1]] - np.sum(
+            cross[:, flat[:, 0]] * weights[:, flat[:, 1]], 0
+        )
+        # Energy of the best (cos, sin) pair; a pair that the chosen ones already span gains 0.
+        det = a * b - d * d
+        good = (det > (0.02 * w.samples) ** 2) & (a > 0) & (b > 0)
+        safe = np.where(good, det, 1.0)
+        energy = (
+            b[:, None] * rest[:, 0] ** 2
+            - 2 * d[:, None] * rest[:, 0] * rest[:, 1]
+            + a[:, None] * rest[:, 1] ** 2
+        ).sum(axis=1) / safe
+        energy = np.where(good, energy, 0.0).reshape(blocks, count)
+        gains[row] = energy[0]
+        usable = good.reshape(blocks, count)
+        shifted = np.where(usable[1:], energy[1:], np.nan)
+        beside = np.where(np.isfinite(shifted), shifted, 0.0)
+        floors[row] = beside.sum(axis=0) / np.maximum(usable[1:].sum(axis=0), 1)
+    return gains, floors
+
+
+def _powers(windows: Sequence[_Window], chosen: Sequence[int], count: int) -> Floats:
+    power = np.zeros((len(windows), len(chosen)))
+    if not chosen:
+        return power
+    floors = np.stack(
+        [_gains(windows, [c for c in chosen if c != line], count)[1][:, line] for line in chosen],
+        axis=1,
+    )
+    keep = _taken(chosen)
+    for row, w in enumerate(windows):
+        inner = w.gram[np.ix_(keep, keep)].copy()
+        inner[np.diag_indices_from(inner)] *= 1 + 1e-9
+        fit = np.linalg.solve(inner, w.right[keep])[3:].reshape(len(chosen), 2, -1)
+        power[row] = np.sum(fit**2, axis=(1, 2)) - 2.0 * floors[row] / w.samples
+    return power
+
+
+def _left(w: _Window, chosen: Sequence[int], count: int) -> Floats:
+    keep = _taken(chosen)
+    inner = w.gram[np.ix_(keep, keep)].copy()
+    inner[np.diag_indices_from(inner)] *= 1 + 1e-9
+    fit = np.linalg.solve(inner, w.right[keep])
+    del count
+    return np.asarray((w.energy - np.sum(w.right[keep] * fit, axis=0)) / w.samples)

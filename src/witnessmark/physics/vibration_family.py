@@ -1,0 +1,181 @@
+"""Which family a vibration belongs to: engine speed, road speed, a fixed frequency, or nothing.
+
+The level of every line found is weighed: how likely such a level is on a healthy truck, and how
+likely when that line is the complaint. Levels of healthy trucks are judgement until the shop's own
+recordings replace them (see ``HEALTHY``); the study in ``studies/vibration`` states how often the
+answer is right.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Literal
+
+from witnessmark.physics.line_selection import Chosen, FixedPeak, rivals
+from witnessmark.physics.order_lines import Line
+
+__all__ = ["HEALTHY", "Verdict", "decide", "healthy_level"]
+
+Family = Literal["engine", "road", "fixed", "none", "not clear"]
+
+#: Line -> (median rms level of healthy trucks on the seat rail, all axes [m/s2], spread as the
+#: standard deviation of its logarithm). Judgement; order 3 as 0.12 m/s2 peak from the physics
+#: notes (assumed there, from memory).
+HEALTHY: Mapping[str, tuple[float, float]] = {
+    "engine order 3": (0.085, 0.55),
+    "engine order 6": (0.03, 0.60),
+    "other": (0.018, 0.65),
+}
+
+#: The same for the narrowest fixed peak of a recording: (median, log spread) of its level [m/s2
+#: rms] and of its power over its surroundings [-], on healthy trucks and where it is the
+#: complaint. Judgement: road and suspension modes are broad (damping 0.06 and more).
+_PEAK = {"healthy": ((0.08, 0.5), (0.45, 0.5)), "complaint": ((0.20, 0.5), (2.5, 0.7))}
+_UNSURE = 1.0
+_FIXED_ANSWER, _FIXED_UNSURE = 1.0, -1.5
+
+#: A complaint's line: median level at least this [m/s2 rms], or three times the healthy one.
+_COMPLAINT = (0.20, 0.60)
+_ANSWER = 2.0  # log likelihood ratio from which a line counts as abnormal (odds 7 to 1)
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """The answer.
+
+    Attributes:
+        family: engine, road, fixed, none or not clear.
+        log_odds: family -> log likelihood against "nothing abnormal".
+        line: name of the leading line, empty without one.
+        rms: its level over all axes [m/s2].
+        reason: why it is not clear, or what speaks for it.
+        settle: the recording that would settle it, empty when clear.
+        levels: line name -> rms level [m/s2].
+        abnormal: names of the lines above what healthy trucks show.
+    """
+
+    family: Family
+    log_odds: Mapping[str, float]
+    line: str
+    rms: float
+    reason: str
+    settle: str = ""
+    levels: Mapping[str, float] = field(default_factory=dict)
+    abnormal: tuple[str, ...] = ()
+
+
+def healthy_level(name: str) -> tuple[float, float]:
+    """Return (median, log spread) of a line on healthy trucks [m/s2 rms]."""
+    return HEALTHY.get(name, HEALTHY["other"])
+
+
+def decide(chosen: Chosen, lines: Sequence[Line], peak: FixedPeak | None, *, gears: int) -> Verdict:
+    """Weigh the lines found.
+
+    Args:
+        chosen: lines found in the recording.
+        lines: all candidate lines, in the order of their numbers.
+        peak: narrow fixed peak in what was left over.
+        gears: number of different gears driven.
+    """
+    families = [line.family for line in lines]
+    levels = {lines[c].name: float(r) for c, r in zip(chosen.lines, chosen.rms(), strict=True)}
+    odds = {
+        lines[c].name: _ratio(float(r), *healthy_level(lines[c].name))
+        for c, r in zip(chosen.lines, chosen.sure_rms(), strict=True)
+    }
+    fixed = _fixed(peak)
+    by_family = {"engine": 0.0, "road": 0.0, "fixed": fixed}
+    for c in chosen.lines:
+        by_family[families[c]] = max(by_family[families[c]], odds[lines[c].name])
+    close = rivals(chosen, families)
+    abnormal = [c for c in chosen.lines if odds[lines[c].name] >= _ANSWER]
+    names = tuple(lines[c].name for c in abnormal)
+    if not abnormal and fixed < _FIXED_ANSWER:
+        unsure = [n for n, v in odds.items() if v > _UNSURE]
+        if unsure or fixed > _FIXED_UNSURE:
+            worst = max(unsure, key=lambda n: odds[n]) if unsure else "fixed peak"
+            return Verdict(
+                "not clear", by_family, worst if unsure else "",
+                levels.get(worst, peak.rms if peak else 0.0),
+                f"the {worst} is a little high, but healthy trucks can show that much",
+                "record the same drive while it shakes hard, and a sister truck on the same road",
+                levels,
+            )  # fmt: skip
+        return Verdict(
+            "none", by_family, "", 0.0, "no line stands above healthy trucks", "", levels
+        )
+    if (
+        peak is not None
+        and fixed >= _ANSWER
+        and all(peak.rms > 1.5 * levels[lines[c].name] for c in abnormal)
+    ):
+        return Verdict(
+            "fixed", by_family, f"{peak.frequency:.1f} Hz", peak.rms,
+            f"a peak stays at {peak.frequency:.1f} Hz whatever the speeds do", "", levels, names,
+        )  # fmt: skip
+    lead = max(abnormal, key=lambda c: levels[lines[c].name], default=None)
+    if lead is None:
+        return Verdict(
+            "not clear", by_family, "", peak.rms if peak else 0.0,
+            "a fixed peak and several lines are about equally strong",
+            "sweep slowly in a second gear", levels, names,
+        )  # fmt: skip
+    name, rms = lines[lead].name, levels[lines[lead].name]
+    if close[lead]:
+        row = chosen.lines.index(lead)
+        other = lines[min(close[lead], key=lambda c: float(chosen.gain[row, c]))].name
+        settle = (
+            "drive the same pull in a second gear, not the direct one"
+            if gears < 2
+            else "sweep each gear slowly from low to high rpm, 20 s or more"
+        )
+        return Verdict(
+            "not clear", by_family, name, rms,
+            f"the {name} and the {other} fall together in this recording", settle, levels, names,
+        )  # fmt: skip
+    second = [
+        c for c in abnormal if families[c] != families[lead] and levels[lines[c].name] > 0.6 * rms
+    ]
+    if second:
+        return Verdict(
+            "not clear", by_family, name, rms,
+            f"the {name} and the {lines[second[0]].name} are both high: there may be two causes",
+            "cure the stronger one and record again", levels, names,
+        )  # fmt: skip
+    family: Family = "engine" if families[lead] == "engine" else "road"
+    return Verdict(
+        family, by_family, name, rms, f"the {name} leads with {rms:.2f} m/s2", "", levels, names
+    )
+
+
+def _ratio(rms: float, median: float, spread: float) -> float:
+    """Log likelihood ratio of a level, complaint against healthy, kept within -4 and 8."""
+    if rms <= 0:
+        return -4.0
+    top, wide = _COMPLAINT
+    top = max(top, 3.0 * median)
+    ill = -0.5 * (math.log(rms / top) / wide) ** 2 - math.log(wide)
+    # Above its own median a complaint only gets clearer.
+    if rms > top:
+        ill = -math.log(wide)
+    well = -0.5 * (math.log(rms / median) / spread) ** 2 - math.log(spread)
+    if rms < median:
+        well = -math.log(spread)
+    return max(-4.0, min(8.0, ill - well))
+
+
+def _fixed(peak: FixedPeak | None) -> float:
+    """The same for a fixed peak, from its level and from how narrow it is."""
+    if peak is None or peak.share < 0.5:
+        return -4.0
+    total = 0.0
+    for kind, sign in (("complaint", 1.0), ("healthy", -1.0)):
+        for value, (median, spread) in zip((peak.rms, peak.ratio), _PEAK[kind], strict=True):
+            z = math.log(value / median) / spread
+            beyond = z > 0 if kind == "complaint" else z < 0
+            total += sign * (0.0 if beyond else -0.5 * z * z)
+            total -= sign * math.log(spread)
+    return max(-4.0, min(8.0, total))
