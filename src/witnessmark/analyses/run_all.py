@@ -4,7 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from witnessmark.analyses import before_after, bus_circuit, specification
+from witnessmark.analyses import (
+    before_after,
+    bus_circuit,
+    driveline,
+    specification,
+    vibration,
+)
 from witnessmark.analyses.contract import Analysis, Bench
 from witnessmark.model.finding import Finding
 
@@ -15,6 +21,8 @@ ANALYSES: tuple[Analysis, ...] = (
     specification,
     bus_circuit,
     before_after,
+    vibration,
+    driveline,
 )
 
 

@@ -1,0 +1,131 @@
+"""Levels of the lines by gear, engine speed and load: the cells that before and after share."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from witnessmark.analyses.vibration_drives import Drive, sweeps_of
+from witnessmark.model.entry_data import TruckData
+from witnessmark.model.recording import Floats
+from witnessmark.physics.order_blocks import block_orders
+from witnessmark.physics.order_lines import Line
+from witnessmark.physics.orders import Windows, level, order_windows, turns
+
+__all__ = ["Cell", "cells", "order_table"]
+
+#: Width of a cell [r/min] and limits of the load classes [0..1].
+RPM_STEP = 100.0
+LOADS = (0.0, 0.25, 0.75, 2.0)
+_HALF_ORDERS = tuple(k / 2 for k in range(1, 25))
+_WINDOW = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """One line at one gear, engine speed and load.
+
+    Attributes:
+        line: name of the line.
+        gear: gear name.
+        rpm: middle of the cell [r/min].
+        load: number of the load class, -1 where the load is not known.
+        power: shape (w,), squared amplitude without the floor of each window [(m/s2)^2].
+    """
+
+    line: str
+    gear: str
+    rpm: float
+    load: int
+    power: Floats
+
+    @property
+    def key(self) -> tuple[str, str, float, int]:
+        """What two cells must share to be compared."""
+        return self.line, self.gear, self.rpm, self.load
+
+    def load_words(self) -> str:
+        """Return the load class in words."""
+        return {-1: "load not known", 0: "light load", 1: "half load", 2: "full load"}[self.load]
+
+
+def cells(
+    drives: Sequence[Drive], lines: Sequence[Line], truck: TruckData | None
+) -> tuple[Cell, ...]:
+    """Return the levels of the lines in every cell of the drives.
+
+    Lines that coincide in a gear are fitted once, under the first one's name.
+    """
+    found: dict[tuple[str, str, float, int], list[float]] = {}
+    for drive in drives:
+        for sweep in sweeps_of(drive, lines, truck):
+            kept = _apart(lines, sweep.cycles)
+            if not kept:
+                continue
+            w = order_windows(sweep.time, sweep.values, sweep.cycles[:, kept], window=_WINDOW)
+            power = w.power()
+            for row, time in enumerate(w.time):
+                rpm, load = _where(drive, float(time))
+                for column, line in enumerate(kept):
+                    key = (lines[line].name, sweep.label, rpm, load)
+                    found.setdefault(key, []).append(float(power[row, column]))
+    return tuple(Cell(*key, np.asarray(values)) for key, values in sorted(found.items()))
+
+
+def order_table(drives: Sequence[Drive]) -> Mapping[str, object]:
+    """Return amplitude by half order and engine speed, for the picture of the orders.
+
+    Every half order that the sampling can show; rms over the axes, floor taken off.
+    """
+    best = max(drives, key=lambda d: d.rate)
+    top = float(np.percentile(best.speed[1], 95)) / 60.0
+    orders = [k for k in _HALF_ORDERS if k * top < 0.45 * best.rate]
+    if len(orders) < 2:
+        return {}
+    if best.even and best.rate >= 500:
+        w = block_orders(
+            np.ascontiguousarray(best.values.T), best.rate, *best.speed, orders,
+            start=float(best.time[0]), window=1.0,
+        )  # fmt: skip
+    else:
+        engine = turns(best.time, *best.speed)
+        w = order_windows(best.time, best.values, engine[:, None] * np.asarray(orders), window=1.0)
+    return _table(w, orders, best)
+
+
+def _table(w: Windows, orders: Sequence[float], drive: Drive) -> Mapping[str, object]:
+    if not len(w.time):
+        return {}
+    rpm = np.interp(w.time, *drive.speed)
+    place = np.rint(rpm / 50.0) * 50.0
+    speeds = sorted(set(place.tolist()))
+    power = w.power()
+    rows = []
+    for speed in speeds:
+        here = power[place == speed]
+        rows.append([round(level(column).amplitude / 2**0.5, 4) for column in here.T])
+    return {"orders": list(orders), "rpm": speeds, "rms": rows}
+
+
+def _where(drive: Drive, time: float) -> tuple[float, int]:
+    rpm = float(np.interp(time, *drive.speed))
+    middle = (np.floor(rpm / RPM_STEP) + 0.5) * RPM_STEP
+    if len(drive.load[0]) < 2:
+        return float(middle), -1
+    load = float(np.interp(time, *drive.load))
+    return float(middle), int(np.clip(np.searchsorted(LOADS, load, side="right") - 1, 0, 2))
+
+
+def _apart(lines: Sequence[Line], cycles: Floats) -> list[int]:
+    """Numbers of the lines whose turns are known and differ from the ones before."""
+    kept: list[int] = []
+    for i in range(len(lines)):
+        column = cycles[:, i]
+        if not np.any(np.isfinite(column)):
+            continue
+        rate = np.nanmean(np.diff(column))
+        if all(abs(np.nanmean(np.diff(cycles[:, j])) / rate - 1) > 0.012 for j in kept):
+            kept.append(i)
+    return kept

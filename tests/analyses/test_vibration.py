@@ -1,0 +1,149 @@
+"""The vibration analysis from end to end on invented recordings."""
+
+import numpy as np
+import pytest
+
+from analyses.vibration_material import TRUCK, bench, channel, drive, recording
+from witnessmark.analyses import vibration
+
+
+def only(findings, code):
+    return [f for f in findings if f.code == code]
+
+
+def one_file(seed=0, **kw):
+    phone, bus = drive(seed, **kw)
+    return recording(f"drive{seed}.csv", [*phone, *bus])
+
+
+@pytest.mark.parametrize(
+    ("lines", "family", "line", "lifts", "lowers"),
+    [
+        ([("engine", 0.5, 0.35)], "engine", "engine order 0.5", "cyl_imbalance", "ujoint"),
+        ([("shaft", 2, 0.35)], "road", "drive shaft 2x", "driveline_angle", "damper_aged"),
+        ([("wheel", 1, 0.40)], "road", "tyre 1x", "tyre_load", "damper_aged"),
+    ],
+)
+def test_family_and_what_it_does_to_the_causes(lines, family, line, lifts, lowers):
+    found = only(vibration.analyse(bench([("v", 0, one_file(1, lines=lines))])), "vibration_family")
+    assert len(found) == 1
+    finding = found[0]
+    assert finding.outcome == "seen", finding.reason
+    assert finding.details["family"] == family
+    assert finding.details["line"] == line
+    rms = lines[0][2]
+    assert finding.low < rms < finding.high * 1.02
+    assert finding.value == pytest.approx(rms, rel=0.1)
+    load = next(s for s in finding.support if s.family == "vib_load").log_likelihood
+    assert load[lifts] > load[lowers] + 1.0
+    assert "v_gear" in finding.details["stands_for"]
+    assert finding.evidence.entries == ("v",)
+
+
+def test_nothing_abnormal_says_not_caught_and_moves_no_odds():
+    finding = only(vibration.analyse(bench([("v", 0, one_file(2))])), "vibration_family")[0]
+    assert finding.outcome == "not_seen"
+    assert finding.support == ()
+    assert "not caught" in finding.sentence
+
+
+def test_direct_gear_alone_is_not_decided_and_says_what_settles_it():
+    one = one_file(3, lines=[("shaft", 1, 0.4)], gears=("9",), seconds=40.0)
+    findings = vibration.analyse(bench([("v", 0, one)]))
+    finding = only(findings, "vibration_family")[0]
+    assert finding.outcome == "inconclusive"
+    assert "second gear" in finding.reason
+    assert finding.support == ()
+    warned = only(findings, "vibration_coincidences")[0]
+    assert any("drive shaft 1x" in s and "engine order 1 " in s for s in warned.details["pairs"])
+
+
+def test_a_phone_of_its_own_is_put_on_the_bus_clock_by_three_blips():
+    phone, bus = drive(4, lines=[("engine", 1.5, 0.4)], blips=True, phone_offset=3.21)
+    made = bench(
+        [("v", 0, recording("phone.csv", phone)), ("b", 0, recording("bus.log", bus, "bus"))]
+    )
+    finding = only(vibration.analyse(made), "vibration_family")[0]
+    assert finding.details["family"] == "engine"
+    assert finding.details["line"] == "engine order 1.5"
+    assert finding.details["clock_offset_s"][0] == pytest.approx(3.21, abs=0.03)
+
+
+def test_a_phone_without_blips_is_refused_not_guessed():
+    phone, bus = drive(5, lines=[("engine", 1.5, 0.4)], phone_offset=3.21)
+    made = bench(
+        [("v", 0, recording("phone.csv", phone)), ("b", 0, recording("bus.log", bus, "bus"))]
+    )
+    findings = vibration.analyse(made)
+    assert {f.outcome for f in findings if f.code != "vibration_coincidences"} == {"not_run"}
+    assert "three throttle blips" in only(findings, "vibration_recording")[0].reason
+
+
+def test_without_a_recording_it_is_not_run_and_never_not_seen():
+    finding = only(vibration.analyse(bench([])), "vibration_family")[0]
+    assert finding.outcome == "not_run"
+    assert "blips" in finding.reason
+    assert vibration.analyse(bench([], families=("fuel_low",))) == ()
+
+
+def test_two_clusters_of_gears_without_the_trucks_ratios():
+    one = one_file(6, lines=[("engine", 1.0, 0.4)])
+    finding = only(
+        vibration.analyse(bench([("v", 0, one)], truck={"label": "x"})), "vibration_family"
+    )[0]
+    assert finding.details["gears"] == ["A", "B"]
+    assert finding.details["family"] == "engine"
+
+
+def test_the_folded_firing_order_is_named():
+    one = one_file(7, rate=100.0, lines=[("engine", 1.0, 0.4)])
+    finding = only(vibration.analyse(bench([("v", 0, one)])), "vibration_family")[0]
+    assert any("engine order 3" in a for a in finding.details["aliases"])
+
+
+def test_before_and_after_in_matched_cells():
+    before = one_file(8, lines=[("engine", 1.0, 0.40), ("engine", 0.5, 0.30)])
+    half = one_file(9, lines=[("engine", 1.0, 0.05), ("engine", 0.5, 0.30)])
+    after = one_file(10, lines=[("engine", 1.0, 0.02), ("engine", 0.5, 0.01)])
+    findings = vibration.analyse(bench([("a", 0, before), ("b", 1, half), ("c", 2, after)]))
+    first, second = only(findings, "vibration_change")
+    assert (first.stage, second.stage) == (1, 2)
+    assert first.outcome == "seen"
+    assert first.details["second_cause"]
+    assert "second cause" in first.sentence
+    assert second.outcome == "not_seen"
+    line = {x["line"]: x for x in second.details["lines"]}["engine order 1"]
+    assert line["before"] == pytest.approx(0.40, rel=0.1)
+    assert line["high"] < 0
+    assert line["low"] < -0.38 < line["high"]
+    assert 0 < line["provable"] < 0.1
+    assert all(len(cell) == 3 for cell in line["cells"])
+
+
+def test_a_repair_that_changed_nothing_is_not_called_a_cure():
+    same = [one_file(s, lines=[("engine", 1.0, 0.4)]) for s in (11, 12)]
+    finding = only(
+        vibration.analyse(bench([("a", 0, same[0]), ("b", 1, same[1])])), "vibration_change"
+    )[0]
+    assert finding.outcome == "seen"
+    assert finding.low < 0 < finding.high
+
+
+def test_faint_in_neutral():
+    one = one_file(13, lines=[("engine", 1.0, 0.4)], blips=True)
+    finding = only(vibration.analyse(bench([("v", 0, one)])), "vibration_neutral")
+    assert finding
+    assert finding[0].outcome == "not_seen"
+
+
+def test_damaged_material_is_survived():
+    phone, bus = drive(14)
+    t = phone[0].time_s[:50]
+    short = recording("short.csv", [channel("ax", t, np.zeros(50), "m/s2"), *bus])
+    flat = recording(
+        "flat.csv",
+        [*(channel(c.name, c.time_s, 0.0 * c.values, "m/s2") for c in phone), *bus],
+    )
+    findings = vibration.analyse(bench([("s", 0, short), ("f", 0, flat)], truck=TRUCK))
+    assert only(findings, "vibration_recording")[0].outcome == "not_run"
+    assert only(findings, "vibration_family")[0].outcome in {"not_seen", "inconclusive"}
