@@ -1,8 +1,8 @@
 """Joint angles as readings; limits as in the pack's test v_angle."""
 
 import pytest
-from analyses.vibration_material import bench
 
+from analyses.vibration_material import bench
 from witnessmark.analyses import driveline
 
 

@@ -11,10 +11,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from itertools import pairwise
 
 from witnessmark.analyses.contract import Bench, Reading, not_run
 from witnessmark.analyses.stand_ins import stand_in
-from witnessmark.model.finding import Evidence, Finding, Outcome
+from witnessmark.model.finding import Evidence, Finding, Outcome, Support
 from witnessmark.physics.driveline import (
     UNIFORMITY_LIMIT,
     Joint,
@@ -62,7 +63,7 @@ def _finding(bench: Bench, stage: int, readings: Sequence[Reading]) -> Finding |
     yokes = [_yoke(r) for r in readings]
     train = joint_train([Joint(abs(a), yoke=y) for a, y in zip(angles, yokes, strict=True)])
     degrees = [abs(a) / _DEGREE for a in angles]
-    uneven = max(abs(a - b) for a, b in zip(degrees, degrees[1:], strict=False))
+    uneven = max(abs(a - b) for a, b in pairwise(degrees))
     phased = any(abs(math.sin(y)) > 0.17 for y in yokes)
     fault = uneven > _UNEQUAL + _READS_TO or max(degrees) > _LARGE + _READS_TO or phased
     clear = uneven < _UNEQUAL - _READS_TO and max(degrees) < _LARGE - _READS_TO and not phased
@@ -94,7 +95,7 @@ def _finding(bench: Bench, stage: int, readings: Sequence[Reading]) -> Finding |
             f" At {at} the axle end is shaken with "
             f"{joint_acceleration(train.equivalent_angle, omega):.0f} rad/s2 twice a turn."
         )
-    support = ()
+    support: tuple[Support, ...] = ()
     if outcome != "inconclusive":
         answers = {"v_angle": fault, "s_angle": fault}
         support = stand_in(bench.knowledge, answers, right=0.95)
