@@ -1,0 +1,160 @@
+"""The ledger and the case."""
+
+from __future__ import annotations
+
+import hashlib
+from typing import Any
+
+from fastapi import APIRouter, Request
+from starlette.concurrency import run_in_threadpool
+from starlette.responses import HTMLResponse, JSONResponse, Response
+
+from witnessmark.errors import InputRefused, WitnessmarkError, http_status
+from witnessmark.web.entry_forms import complaint, truck
+from witnessmark.web.posted import Posted, posted
+from witnessmark.web.state import Bench, bench_of, going_on, page, render, viewer_of
+from witnessmark.web.strip import Names, strip
+from witnessmark.workflow.ledger import Row, case_name, row_of
+from witnessmark.workflow.settings import shows_si
+from witnessmark.workflow.shop import entry_line
+
+router = APIRouter(include_in_schema=False)
+
+#: How long a page waits for the odds before it is shown without them [s].
+PATIENCE_S = 1.5
+
+
+@router.get("/")
+def ledger(request: Request) -> Response:
+    """List the open cases and what each of them waits for."""
+    bench = bench_of(request)
+    rows = ledger_rows(bench)
+    return page(
+        request,
+        "ledger.html",
+        open=[row for row in rows if row.is_open],
+        closed=[row for row in rows if not row.is_open],
+        version=ledger_version(bench),
+    )
+
+
+@router.get("/ledger-version")
+def ledger_watch(request: Request) -> Response:
+    """Return what changes when any case changes."""
+    return JSONResponse({"version": ledger_version(bench_of(request)), "working": False})
+
+
+@router.get("/new")
+def new(request: Request) -> Response:
+    """Show the form for a new complaint."""
+    return _new_page(request, None, Posted({}, {}))
+
+
+@router.post("/new")
+async def open_case(request: Request) -> Response:
+    """Open a case with the driver's words."""
+    form = await posted(request)
+    try:
+        case_id = await run_in_threadpool(_open, bench_of(request), form, viewer_of(request).name)
+    except WitnessmarkError as error:
+        if "x-witnessmark" in request.headers:
+            raise
+        return _new_page(request, error, form)
+    return going_on(request, f"/cases/{case_id}")
+
+
+@router.get("/cases/{case_id}")
+def case(request: Request, case_id: str) -> Response:
+    """Show a case as one strip."""
+    bench = bench_of(request)
+    looked = bench.desk.look(case_id, wait_s=PATIENCE_S)
+    settled = looked.current
+    key = (
+        looked.version,
+        request.cookies.get("wm_theme", ""),
+        viewer_of(request),
+        shows_si(bench.shop),
+    )
+    held = bench.sheets.get(case_id, key) if settled else None
+    if held is None:
+        text = render(request, "case.html", **strip_values(bench, case_id, looked))
+        held = bench.sheets.put(case_id, key, text) if settled else None
+        if held is None:
+            return HTMLResponse(text)
+    return held.answer(request)
+
+
+@router.get("/cases/{case_id}/version")
+def version(request: Request, case_id: str) -> Response:
+    """Return the version of a case, for pages that watch it."""
+    looked = bench_of(request).desk.look(case_id)
+    working = not (looked.current or looked.trouble or looked.stopped)
+    return JSONResponse({"version": looked.version, "working": working})
+
+
+@router.post("/cases/{case_id}/stop")
+def stop(request: Request, case_id: str) -> Response:
+    """Stop the work on the odds."""
+    bench_of(request).desk.stop(case_id)
+    return going_on(request, f"/cases/{case_id}")
+
+
+@router.post("/cases/{case_id}/resume")
+def resume(request: Request, case_id: str) -> Response:
+    """Work out the odds after all."""
+    bench_of(request).desk.resume(case_id)
+    return going_on(request, f"/cases/{case_id}")
+
+
+def strip_values(bench: Bench, case_id: str, looked: Any) -> dict[str, Any]:
+    """Return the values of the case page."""
+    log = {i: (at, by or "") for i, at, by in bench.shop.casebook.log(case_id) if i}
+    return strip(
+        bench.desk.case(case_id),
+        looked,
+        Names(bench.knowledge()),
+        log=log,
+        attached=bench.shop.casebook.attachments(case_id),
+        si=shows_si(bench.shop),
+    )
+
+
+def ledger_rows(bench: Bench) -> list[Row]:
+    """Return the ledger, what was touched last first."""
+    return [
+        row_of(bench.desk.case(s.id), bench.desk.newest(s.id)) for s in bench.shop.list_cases()
+    ]
+
+
+def ledger_version(bench: Bench) -> str:
+    """Return a short text that changes when any case changes or gets its odds."""
+    seen = hashlib.sha256()
+    for row in bench.shop.list_cases():
+        known = bench.desk.newest(row.id) is not None
+        seen.update(f"{row.id}:{row.lines}:{known};".encode())
+    return seen.hexdigest()[:16]
+
+
+def _open(bench: Bench, form: Posted, by: str) -> str:
+    if not form.one("label"):
+        raise InputRefused("The truck has no name.", where="truck", do="Write what you call it.")
+    entry_id = form.one("entry_id") or bench.fresh_id()
+    lines = [
+        entry_line("truck", truck(form.fields), entry_id=f"{entry_id}t"),
+        entry_line("complaint", complaint(form.fields), entry_id=entry_id),
+    ]
+    # The case is named after the entry that opens it, so that sending twice opens it once.
+    case_id = case_name(form.one("label"), entry_id)
+    if any(row.id == case_id for row in bench.shop.list_cases()):
+        return case_id
+    return bench.shop.new_case(case_id, lines, by=by or None).id
+
+
+def _new_page(request: Request, error: WitnessmarkError | None, form: Posted) -> Response:
+    families = sorted(bench_of(request).knowledge().families.values(), key=lambda f: f.name)
+    names = ("entry_id", "case", "words", "label", "customer", "miles", "engine_type")
+    names += ("displacement_l", "cylinders", "fuel_supply")
+    held: dict[str, Any] = {name: form.one(name) for name in names}
+    held["families"] = form.fields.get("families", [])
+    status = http_status(error) if error else 200
+    return page(request, "new.html", status, error=error, form=held, families=families)

@@ -1,0 +1,161 @@
+"""What the pages share: the shop, the desk, the templates, and how a page is answered."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+import secrets
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from importlib.resources import files as package_files
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
+
+from witnessmark.model.assessment import Assessment
+from witnessmark.web import words
+from witnessmark.web.desk import Desk
+from witnessmark.web.doors import Access, Throttle, Viewer
+from witnessmark.web.sheets import Sheets
+from witnessmark.workflow.assess import assess_in_shop
+from witnessmark.workflow.book import Knowledge, knowledge_of
+from witnessmark.workflow.settings import shows_si
+from witnessmark.workflow.shop import Shop
+
+__all__ = ["Bench", "bench_of", "going_on", "page", "viewer_of"]
+
+THEMES = ("device", "light", "dark")
+_WARM = 50
+_FIELD_ID = re.compile(r"[^A-Za-z0-9_-]+")
+
+
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """Everything a page needs. One a running server."""
+
+    shop: Shop
+    desk: Desk
+    access: Access
+    templates: Environment
+    throttle: Throttle = field(default_factory=Throttle)
+    sheets: Sheets = field(default_factory=Sheets)
+
+    @classmethod
+    def make(
+        cls, shop: Shop, assess: Callable[[str], Assessment] | None, access: Access
+    ) -> Bench:
+        """Set the bench up."""
+        work = assess or (lambda case_id: assess_in_shop(shop, case_id))
+        return cls(shop, Desk(shop, work), access, _templates())
+
+    def knowledge(self) -> Knowledge:
+        """Return what the packs say in this shop."""
+        return knowledge_of(self.shop)
+
+    def warm_up(self) -> None:
+        """Begin to work out the cases that were touched last."""
+        for row in self.shop.list_cases()[:_WARM]:
+            self.desk.look(row.id)
+
+    def fresh_id(self) -> str:
+        """Return an id for an entry that is about to be made."""
+        return fresh_id()
+
+
+def bench_of(request: Request) -> Bench:
+    """Return the bench that serves this request."""
+    found = request.app.state.bench
+    assert isinstance(found, Bench)  # noqa: S101
+    return found
+
+
+def viewer_of(request: Request) -> Viewer:
+    """Return who is looking."""
+    found = request.scope.get("state", {}).get("viewer")
+    return found if isinstance(found, Viewer) else Viewer("", "nobody")
+
+
+def page(request: Request, name: str, status: int = 200, **values: Any) -> Response:
+    """Render a template for this request."""
+    return HTMLResponse(render(request, name, **values), status)
+
+
+def render(request: Request, name: str, **values: Any) -> str:
+    """Return a template's text for this request."""
+    bench = bench_of(request)
+    theme = request.cookies.get("wm_theme", "device")
+    values.setdefault("si", shows_si(bench.shop))
+    return bench.templates.get_template(name).render(
+        viewer=viewer_of(request),
+        access=bench.access,
+        theme=theme if theme in THEMES else "device",
+        here=request.url.path,
+        fresh=fresh_id,
+        **values,
+    )
+
+
+def going_on(request: Request, where: str) -> Response:
+    """Answer a write that was done: go on to *where* (as JSON to the page's own script)."""
+    if request.headers.get("x-witnessmark") == "queue":
+        return JSONResponse({"next": where})
+    return RedirectResponse(where, 303)
+
+
+def fresh_id() -> str:
+    """Return an id for an entry that is about to be made: sent twice, it is stored once."""
+    return "e" + secrets.token_hex(6)
+
+
+def _templates() -> Environment:
+    environment = Environment(
+        loader=PackageLoader("witnessmark.web"),
+        autoescape=True,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        undefined=StrictUndefined,
+    )
+    environment.filters.update(
+        num=words.number,
+        percent=words.percent,
+        minutes=words.minutes,
+        usd=words.usd,
+        when=words.when,
+        quantity=words.quantity_words,
+        short=words.quantity_short,
+        unit_pair=words.unit_pair,
+        slug=lambda text: _FIELD_ID.sub("-", str(text)),
+    )
+    environment.globals.update(
+        value=words.value,
+        interval=words.interval,
+        counted=words.count_words,
+        OUTCOMES=words.OUTCOMES,
+        asset=_asset,
+        gears_text=words.gears_text,
+        bar=_bar,
+    )
+    return environment
+
+
+_DIGESTS: dict[str, str] = {}
+
+
+def _asset(name: str) -> str:
+    """Return the address of a static file; it changes with its content."""
+    if name not in _DIGESTS:
+        content = (package_files("witnessmark.web") / "static" / name).read_bytes()
+        _DIGESTS[name] = hashlib.sha256(content).hexdigest()[:10]
+    return f"/static/{name}?v={_DIGESTS[name]}"
+
+
+def _bar(probability: float, kind: str = "") -> Markup:
+    """Return a bar for a probability; the number stands beside it as text."""
+    width = f"{100 * min(max(probability, 0.0), 1.0):.1f}"
+    return Markup(
+        '<svg class="bar {}" viewBox="0 0 100 10" preserveAspectRatio="none" aria-hidden="true">'
+        '<rect width="{}" height="10"/></svg>'
+    ).format(kind, width)

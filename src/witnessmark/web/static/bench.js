@@ -1,0 +1,212 @@
+// Nothing typed is ever lost: drafts stay on the device until the shop has them, saves wait in a
+// queue and are sent once, and pages fill in what other devices have entered.
+(() => {
+  "use strict";
+  const store = window.localStorage;
+  const QUEUE = "wm.queue";
+  const DRAFT = "wm.draft.";
+  const bar = document.getElementById("queue");
+
+  function read(key, otherwise) {
+    try { return JSON.parse(store.getItem(key)) ?? otherwise; } catch { return otherwise; }
+  }
+  function write(key, value) {
+    try { store.setItem(key, JSON.stringify(value)); return true; } catch { return false; }
+  }
+
+  // ---- drafts -------------------------------------------------------------------------------
+  function fieldsOf(form, submitter) {
+    const found = [];
+    for (const [name, value] of new FormData(form, submitter || undefined)) {
+      if (typeof value === "string") found.push([name, value]);
+    }
+    return found;
+  }
+  function keep(form) {
+    write(DRAFT + form.dataset.draft, { at: Date.now(), fields: fieldsOf(form) });
+  }
+  function restore(form) {
+    const held = read(DRAFT + form.dataset.draft, null);
+    if (!held || Date.now() - held.at > 14 * 864e5) return;
+    const values = new Map();
+    for (const [name, value] of held.fields) {
+      if (!values.has(name)) values.set(name, []);
+      values.get(name).push(value);
+    }
+    let changed = false;
+    for (const field of form.elements) {
+      if (!field.name || !(values.has(field.name) || field.type === "checkbox")) continue;
+      const given = values.get(field.name) || [];
+      if (field.type === "radio" || field.type === "checkbox") {
+        const on = given.includes(field.value);
+        if (field.checked !== on) { field.checked = on; changed = true; }
+      } else if (field.type !== "file" && field.type !== "submit") {
+        if (field.type !== "hidden" && field.value !== given[0]) changed = true;
+        field.value = given[0];
+      }
+    }
+    if (changed) {
+      const say = document.createElement("p");
+      say.className = "tell";
+      say.setAttribute("role", "status");
+      say.textContent = "What you had typed here is back. ";
+      const drop = document.createElement("button");
+      drop.type = "button"; drop.className = "plain"; drop.textContent = "Start afresh";
+      drop.addEventListener("click", () => { forget(form); location.reload(); });
+      say.append(drop);
+      form.prepend(say);
+    }
+  }
+  function forget(form) { store.removeItem(DRAFT + form.dataset.draft); form.dataset.sent = "yes"; }
+
+  // ---- the queue ----------------------------------------------------------------------------
+  let busy = false;
+  function show() {
+    const waiting = read(QUEUE, []);
+    bar.hidden = waiting.length === 0;
+    bar.replaceChildren();
+    if (!waiting.length) return;
+    const words = document.createElement("span");
+    const held = waiting.filter((one) => one.refused);
+    words.textContent = held.length
+      ? `Not taken: ${held[0].refused}`
+      : `${waiting.length} ${waiting.length === 1 ? "entry is" : "entries are"} kept on this device and will be sent.`;
+    const button = document.createElement("button");
+    button.type = "button"; button.className = "btn";
+    button.textContent = held.length ? "Go back to it" : "Send now";
+    button.addEventListener("click", () => {
+      if (!held.length) { flush(); return; }
+      const one = held[0];
+      write(QUEUE, read(QUEUE, []).filter((other) => other.key !== one.key));
+      write(DRAFT + one.draft, { at: Date.now(), fields: one.fields });
+      location.assign(one.page);
+    });
+    bar.append(words, button);
+  }
+  async function send(one) {
+    const response = await fetch(one.url, {
+      method: "POST", body: new URLSearchParams(one.fields), credentials: "same-origin",
+      headers: { "x-witnessmark": "queue", accept: "application/json" },
+    });
+    if (response.status >= 500 || response.status === 429) throw new Error("later");
+    if (response.status === 401) { location.assign(`/login?next=${encodeURIComponent(location.pathname)}`); throw new Error("sign in"); }
+    const answer = await response.json();
+    return response.ok ? { next: answer.next } : { refused: answer };
+  }
+  function out(key, change) {
+    const waiting = read(QUEUE, []);
+    write(QUEUE, change ? waiting.map((o) => (o.key === key ? { ...o, ...change } : o)) : waiting.filter((o) => o.key !== key));
+  }
+  // One tab at a time sends; the entry's own id makes a second sending harmless anyway.
+  async function flush() {
+    if (busy) return;
+    busy = true;
+    const work = async () => {
+      for (const one of read(QUEUE, [])) {
+        if (one.refused) continue;
+        try {
+          const done = await send(one);
+          if (done.refused) out(one.key, { refused: `${done.refused.what} ${done.refused.do || ""}`.trim() });
+          else out(one.key);
+        } catch { break; }
+      }
+    };
+    try {
+      if (navigator.locks) await navigator.locks.request("wm-queue", work); else await work();
+    } finally { busy = false; show(); }
+  }
+  function complain(form, answer) {
+    form.querySelector(".tell.refused")?.remove();
+    const say = document.createElement("div");
+    say.className = "tell refused";
+    say.setAttribute("role", "alert");
+    const strong = document.createElement("strong");
+    strong.textContent = answer.what;
+    say.append(strong, ` ${answer.do || ""}`);
+    form.prepend(say);
+    say.scrollIntoView({ block: "center" });
+  }
+  async function submitted(event) {
+    const form = event.target;
+    if (!form.dataset.draft || form.method !== "post") return;
+    event.preventDefault();
+    if (form.dataset.busy) return;
+    form.dataset.busy = "yes";
+    const one = {
+      key: crypto.randomUUID ? crypto.randomUUID() : String(Math.random()).slice(2) + Date.now(),
+      url: form.getAttribute("action"), fields: fieldsOf(form, event.submitter),
+      page: location.pathname + location.search, draft: form.dataset.draft, at: Date.now(),
+    };
+    // First on the device, then on the wire.
+    write(QUEUE, [...read(QUEUE, []), one]);
+    try {
+      const done = await send(one);
+      out(one.key);
+      if (done.refused) { complain(form, done.refused); return; }
+      forget(form);
+      go(done.next);
+    } catch {
+      forget(form);
+      show();
+      const where = form.action.match(/\/cases\/[^/]+/);
+      complain(form, { what: "The shop cannot be reached now.", do: "The entry is kept on this device and will be sent by itself." });
+      form.reset();
+      const id = form.elements.entry_id;
+      if (id) id.value = "e" + [...crypto.getRandomValues(new Uint8Array(6))].map((b) => b.toString(16).padStart(2, "0")).join("");
+      if (where) show();
+    } finally { delete form.dataset.busy; }
+  }
+  function go(next) {
+    const target = new URL(next, location.href);
+    if (target.pathname === location.pathname && target.search === location.search) {
+      location.hash = target.hash; location.reload();
+    } else location.assign(next);
+  }
+
+  // ---- what others enter ----------------------------------------------------------------------
+  const PAUSE = 1200;
+  async function watch() {
+    const live = document.getElementById("live");
+    if (!live || !live.dataset.watch) return;
+    if (document.visibilityState === "visible") {
+      try {
+        const response = await fetch(live.dataset.watch, { headers: { accept: "application/json" }, cache: "no-store" });
+        if (response.ok) {
+          const now = await response.json();
+          const done = live.dataset.working === "yes" && !now.working;
+          if (now.version !== live.dataset.version || done) await refill(live);
+        }
+      } catch { /* the link is down; next time */ }
+    }
+    setTimeout(watch, PAUSE);
+  }
+  async function refill(live) {
+    const response = await fetch(location.pathname + location.search, { headers: { accept: "text/html" }, cache: "no-store" });
+    if (!response.ok) return;
+    const fresh = new DOMParser().parseFromString(await response.text(), "text/html").getElementById("live");
+    if (!fresh) return;
+    // Keep opened what the reader has opened, and the place he reads.
+    const open = [...live.querySelectorAll("details[open] > summary")].map((s) => s.textContent);
+    const focused = document.activeElement && live.contains(document.activeElement) ? document.activeElement.getAttribute("href") : null;
+    for (const summary of fresh.querySelectorAll("details > summary")) {
+      if (open.includes(summary.textContent)) summary.parentElement.open = true;
+    }
+    live.replaceWith(fresh);
+    if (focused) fresh.querySelector(`[href="${CSS.escape(focused)}"]`)?.focus({ preventScroll: true });
+  }
+
+  // ---- begin ------------------------------------------------------------------------------------
+  for (const form of document.querySelectorAll("form[data-draft]")) {
+    restore(form);
+    form.addEventListener("input", () => { if (!form.dataset.sent) keep(form); });
+    form.addEventListener("input", () => { delete form.dataset.sent; }, { capture: true });
+  }
+  document.addEventListener("submit", submitted);
+  window.addEventListener("online", flush);
+  window.addEventListener("storage", show);
+  setInterval(() => { if (read(QUEUE, []).length) flush(); }, 4000);
+  show();
+  if (read(QUEUE, []).length) flush();
+  setTimeout(watch, PAUSE);
+  window.witnessmark = { keep, forget, go };
+})();

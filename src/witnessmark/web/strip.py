@@ -1,0 +1,290 @@
+"""The strip: what a case page says, put together from an assessment."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from witnessmark.model.case import Case
+from witnessmark.model.entry import Entry
+from witnessmark.model.entry_data import (
+    ApprovalData,
+    ClueData,
+    ComplaintData,
+    NoteData,
+    OutcomeData,
+    PhotoData,
+    QuoteData,
+    ReadingData,
+    RecordingData,
+    RetractData,
+    TestData,
+    TruckData,
+    WorkData,
+)
+from witnessmark.model.finding import Finding, OperatingPoint
+from witnessmark.model.proof import Pair
+from witnessmark.model.step import Step
+from witnessmark.units import QUANTITIES, UNITS, display_unit
+from witnessmark.web.desk import Looked
+from witnessmark.web.words import number, quantity_words
+from witnessmark.workflow.book import Knowledge
+from witnessmark.workflow.ledger import waits_for
+
+__all__ = ["Names", "Seen", "entry_words", "odds_words", "strip"]
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """A clue as it stands in the case."""
+
+    words: str
+    outcome: str
+    said: str
+
+
+class Names:
+    """Ids of the packs -> words."""
+
+    def __init__(self, knowledge: Knowledge) -> None:
+        self._knowledge = knowledge
+
+    def family(self, identity: str) -> str:
+        """Return a family's name."""
+        found = self._knowledge.families.get(identity)
+        return found.name if found else _plain(identity)
+
+    def cause(self, identity: str) -> str:
+        """Return a cause's name."""
+        found = self._knowledge.cause(identity)
+        return found.name if found else _plain(identity)
+
+    def test(self, identity: str) -> str:
+        """Return a test's name."""
+        found = self._knowledge.test(identity)
+        return found.name if found else _plain(identity)
+
+    def clue(self, identity: str) -> str:
+        """Return what a clue means."""
+        found = self._knowledge.conditions.get(identity)
+        return found.words if found else _plain(identity)
+
+    def zone(self, family: str, identity: str) -> str:
+        """Return a zone's name."""
+        found = self._knowledge.families.get(family)
+        return found.zones.get(identity, _plain(identity)) if found else _plain(identity)
+
+
+def strip(
+    case: Case,
+    looked: Looked,
+    names: Names,
+    *,
+    log: Mapping[str, tuple[str, str]],
+    attached: Mapping[str, str],
+    si: bool,
+) -> dict[str, Any]:
+    """Return the values of the case page's template.
+
+    Args:
+        case: the case as it stands.
+        looked: what the desk has.
+        names: ids -> words.
+        log: entry id -> (stored at, by whom).
+        attached: entry id -> digest of its stored file.
+        si: show SI units.
+    """
+    assessment = looked.assessment
+    findings = list(enumerate(assessment.findings)) if assessment else []
+    stage = sum(1 for e in case.live() if isinstance(e.data, WorkData))
+    truck = case.truck()
+    complaints = case.complaints()
+    steps = assessment.steps if assessment else ()
+    return {
+        "case": case,
+        "looked": looked,
+        "working": not (looked.current or looked.trouble or looked.stopped),
+        "truck": truck,
+        "truck_label": truck.label if truck else case.id,
+        "complaints": complaints,
+        "any_family": bool(case.families()),
+        "waits": waits_for(case, assessment if looked.current else None),
+        "problems": (assessment.problems if assessment else case.problems),
+        "known": _sorted([(i, f) for i, f in findings if f.stage >= stage and _speaks(f)]),
+        "quiet": [(i, f) for i, f in findings if f.stage >= stage and not _speaks(f)],
+        "earlier": [(i, f) for i, f in findings if f.stage < stage],
+        "clues": _clues(case, names),
+        "odds": assessment.odds if assessment else (),
+        "steps": steps,
+        "works": list(case.of(WorkData)),
+        "proofs": assessment.proofs if assessment and stage else (),
+        "outcomes": list(case.of(OutcomeData)),
+        "quotes": list(case.of(QuoteData)),
+        "approvals": list(case.of(ApprovalData)),
+        "recordings": _recordings(case, attached),
+        "photos": _photos(case, attached),
+        "entries": _entries(case, names, log, si),
+        "family_name": names.family,
+        "cause_name": names.cause,
+        "zone_name": names.zone,
+        "quantity_name": _quantity_name,
+        "odds_words": odds_words,
+        "difference": lambda pair, x: _difference(pair, x, si),
+        "step_link": lambda step: _step_link(case.id, step),
+        "step_verb": _step_verb,
+        "pictures": {},
+    }
+
+
+def odds_words(effect: float) -> str:
+    """Say what a piece of evidence does to the odds: times as likely."""
+    factor = math.exp(min(abs(effect), 20.0))
+    if factor < 1.05:
+        return "hardly moves it"
+    text = f"{factor:.1f}" if factor < 10 else f"{factor:.0f}"
+    return f"odds times {text}" if effect > 0 else f"odds divided by {text}"
+
+
+def entry_words(entry: Entry, names: Names, *, si: bool = False) -> str:
+    """Say in one line what an entry says."""
+    data = entry.data
+    match data:
+        case TruckData():
+            return f"Truck: {data.label}" + (f", {data.miles:,.0f} mi" if data.miles else "")
+        case ComplaintData():
+            return f"Complaint: {data.words}"
+        case ReadingData():
+            point = OperatingPoint(
+                data.point.rpm, data.point.fraction(), data.point.gear, data.point.warm
+            )
+            return f"Reading: {quantity_words(data.quantity)} {data.value} at {point.words()}"
+        case RecordingData():
+            return f"Recording: {data.path}"
+        case ClueData():
+            said = {True: "there", False: "not there"}.get(data.seen is True, "")
+            said = "doubtful" if data.seen == "maybe" else said
+            part = f" ({names.cause(data.cause)})" if data.cause else ""
+            return f"Looked: {names.clue(data.clue)}{part}: {said}"
+        case TestData():
+            return f"Test: {names.test(data.test)}: {_plain(data.result)}"
+        case WorkData():
+            return f"Work: {data.did}" + (f", {names.cause(data.cause)}" if data.cause else "")
+        case OutcomeData():
+            gone = "partly gone" if data.gone == "partly" else "gone" if data.gone else "not gone"
+            return f"Customer: {gone}"
+        case QuoteData():
+            total = f" of ${data.total_usd:,.0f}" if data.total_usd is not None else ""
+            return f"Estimate{total}"
+        case ApprovalData():
+            return f"{'Agreed' if data.granted else 'Refused'} by {data.by}, {data.how}"
+        case PhotoData():
+            return f"Photo: {data.caption or 'no caption'}"
+        case NoteData():
+            about = f" ({_plain(data.about)})" if data.about else ""
+            return f"Note{about}: {data.words}"
+        case RetractData():
+            return f"Took back {data.entry}: {data.why}"
+
+
+def _plain(identity: str) -> str:
+    return identity.replace("_", " ")
+
+
+def _speaks(finding: Finding) -> bool:
+    return finding.outcome in {"seen", "not_seen"}
+
+
+def _sorted(findings: list[tuple[int, Finding]]) -> list[tuple[int, Finding]]:
+    return sorted(findings, key=lambda row: row[1].outcome != "seen")
+
+
+def _clues(case: Case, names: Names) -> list[Seen]:
+    newest: dict[tuple[str, str], ClueData] = {}
+    for _, data in case.of(ClueData):
+        newest[(data.clue, data.cause or "")] = data
+    rows = []
+    for data in newest.values():
+        words = names.clue(data.clue) + (f" ({names.cause(data.cause)})" if data.cause else "")
+        if data.seen == "maybe":
+            rows.append(Seen(words, "inconclusive", "Looked, doubtful"))
+        elif data.seen:
+            rows.append(Seen(words, "seen", "Looked, there"))
+        else:
+            rows.append(Seen(words, "not_seen", "Looked, not there"))
+    for _, test in case.of(TestData):
+        outcome = {"negative": "not_seen", "maybe": "inconclusive"}.get(test.result, "seen")
+        rows.append(Seen(names.test(test.test), outcome, f"Test, {_plain(test.result)}"))
+    return rows
+
+
+def _recordings(case: Case, attached: Mapping[str, str]) -> list[dict[str, str]]:
+    return [
+        {
+            "entry": entry.id,
+            "name": data.path.rsplit("/", 1)[-1],
+            "sha256": data.sha256 or attached.get(entry.id, ""),
+            "words": (data.holds or "recording").replace("_", " "),
+        }
+        for entry, data in case.of(RecordingData)
+    ]
+
+
+def _photos(case: Case, attached: Mapping[str, str]) -> list[dict[str, str]]:
+    return [
+        {
+            "entry": entry.id,
+            "caption": data.caption,
+            "sha256": data.sha256 or attached.get(entry.id, ""),
+            "at": entry.at,
+        }
+        for entry, data in case.of(PhotoData)
+    ]
+
+
+def _entries(
+    case: Case, names: Names, log: Mapping[str, tuple[str, str]], si: bool
+) -> list[dict[str, Any]]:
+    hidden = case.retracted()
+    return [
+        {
+            "id": entry.id,
+            "at": entry.at,
+            "by": log.get(entry.id, ("", ""))[1],
+            "words": entry_words(entry, names, si=si),
+            "hidden": entry.id in hidden,
+        }
+        for entry in case.entries
+    ]
+
+
+def _quantity_name(name: str | None) -> str:
+    words = quantity_words(name)
+    return words[:1].upper() + words[1:]
+
+
+def _difference(pair: Pair, x: float | None, si: bool) -> str:
+    if x is None:
+        return ""
+    if pair.quantity not in QUANTITIES or pair.unit != QUANTITIES[pair.quantity].house:
+        return number(x, unit=pair.unit)
+    symbol = display_unit(pair.quantity, si=si)
+    scaled = x * UNITS[pair.unit].factor / UNITS[symbol].factor
+    return ("+" if scaled > 0 else "") + number(scaled, unit=symbol)
+
+
+def _step_link(case_id: str, step: Step) -> str:
+    if step.kind == "repair":
+        return f"/cases/{case_id}/add/work?cause={step.step}"
+    if step.kind == "measure":
+        quantity = next((f.quantity for f in step.forecast), "")
+        return f"/cases/{case_id}/reading" + (f"?quantity={quantity}" if quantity else "")
+    if step.kind == "test":
+        return f"/cases/{case_id}/tests?test={step.step}#{step.step}"
+    return f"/cases/{case_id}/looked"
+
+
+def _step_verb(step: Step) -> str:
+    verbs = {"repair": "Write down the work", "measure": "Take the reading", "test": "Give the result"}
+    return verbs.get(step.kind, "Write down what you found")
