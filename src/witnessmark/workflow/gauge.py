@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from witnessmark.model.case import Case
-from witnessmark.model.entry_data import Instrument, ReadingData
+from witnessmark.model.entry_data import Instrument, OutcomeData, ReadingData
 from witnessmark.model.finding import OperatingPoint
 from witnessmark.units import QUANTITIES, UNITS, parse
 
-__all__ = ["Next", "next_reading", "quantities_for", "readings_taken", "units_for"]
+__all__ = ["Baseline", "Next", "baselines", "next_reading", "quantities_for", "readings_taken", "units_for"]
 
 #: Family -> what is read for it, the usual first (common practice, no source).
 _BY_FAMILY: dict[str, tuple[str, ...]] = {
@@ -108,6 +109,46 @@ class Next:
         if load is None:
             return ""
         return "none" if load <= 0 else "full" if load >= 1 else f"{100 * load:.0f} %"
+
+
+@dataclass(frozen=True, slots=True)
+class Baseline:
+    """The newest reading of a quantity at a point, on one truck.
+
+    Attributes:
+        quantity: what was read.
+        point: where, in words.
+        value: as it was typed.
+        at: when.
+        case: case id.
+        entry: entry id.
+        after_proof: the customer later said that the complaint was gone.
+    """
+
+    quantity: str
+    point: str
+    value: str
+    at: str
+    case: str
+    entry: str
+    after_proof: bool
+
+
+def baselines(cases: Sequence[Case]) -> list[Baseline]:
+    """Return the newest reading of each quantity at each point over all visits of a truck."""
+    newest: dict[tuple[str, str], Baseline] = {}
+    for case in cases:
+        stages = case.stages()
+        last = max(stages.values(), default=0)
+        well = any(d.gone is True for _, d in case.of(OutcomeData))
+        for entry, data in case.of(ReadingData):
+            key = (data.quantity, _point(data).words())
+            good = well and stages[entry.id] == last
+            row = Baseline(*key, data.value, entry.at, case.id, entry.id, good)
+            held = newest.get(key)
+            if held is None or (row.after_proof, row.at) >= (held.after_proof, held.at):
+                newest[key] = row
+    return [newest[key] for key in sorted(newest)]
 
 
 def quantities_for(case: Case) -> tuple[str, ...]:

@@ -21,6 +21,7 @@ __all__ = [
     "save_person",
     "save_settings",
     "secret_of",
+    "set_si",
     "settings_of",
     "shows_si",
 ]
@@ -88,6 +89,11 @@ def save_settings(shop: Shop, changes: Mapping[str, str]) -> Settings:
 def shows_si(shop: Shop) -> bool:
     """Say whether pages show SI units instead of the shop's."""
     return bool(shop.casebook.setting("si"))
+
+
+def set_si(shop: Shop, on: bool) -> None:
+    """Choose whether pages show SI units."""
+    shop.casebook.set_setting("si", on)
 
 
 def instruments_of(shop: Shop) -> tuple[ShopInstrument, ...]:
