@@ -62,7 +62,9 @@ class Viewer:
             Forbidden: not the owner.
         """
         if self.role != "owner":
-            raise Forbidden("Only the owner may do this.", do="Sign in with the owner's passphrase.")
+            raise Forbidden(
+                "Only the owner may do this.", do="Sign in with the owner's passphrase."
+            )
 
 
 @dataclass(frozen=True, slots=True)

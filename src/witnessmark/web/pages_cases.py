@@ -22,6 +22,18 @@ router = APIRouter(include_in_schema=False)
 
 #: How long a page waits for the odds before it is shown without them [s].
 PATIENCE_S = 1.5
+_NEW_FIELDS = (
+    "entry_id",
+    "case",
+    "words",
+    "label",
+    "customer",
+    "miles",
+    "engine_type",
+    "displacement_l",
+    "cylinders",
+    "fuel_supply",
+)
 
 
 @router.get("/")
@@ -121,9 +133,7 @@ def strip_values(bench: Bench, case_id: str, looked: Any) -> dict[str, Any]:
 
 def ledger_rows(bench: Bench) -> list[Row]:
     """Return the ledger, what was touched last first."""
-    return [
-        row_of(bench.desk.case(s.id), bench.desk.newest(s.id)) for s in bench.shop.list_cases()
-    ]
+    return [row_of(bench.desk.case(s.id), bench.desk.newest(s.id)) for s in bench.shop.list_cases()]
 
 
 def ledger_version(bench: Bench) -> str:
@@ -152,9 +162,7 @@ def _open(bench: Bench, form: Posted, by: str) -> str:
 
 def _new_page(request: Request, error: WitnessmarkError | None, form: Posted) -> Response:
     families = sorted(bench_of(request).knowledge().families.values(), key=lambda f: f.name)
-    names = ("entry_id", "case", "words", "label", "customer", "miles", "engine_type")
-    names += ("displacement_l", "cylinders", "fuel_supply")
-    held: dict[str, Any] = {name: form.one(name) for name in names}
+    held: dict[str, Any] = {name: form.one(name) for name in _NEW_FIELDS}
     held["families"] = form.fields.get("families", [])
     status = http_status(error) if error else 200
     return page(request, "new.html", status, error=error, form=held, families=families)

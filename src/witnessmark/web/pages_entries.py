@@ -51,9 +51,10 @@ async def take_reading(request: Request, case_id: str) -> Response:
     form = await posted(request)
     try:
         entry_id = await run_in_threadpool(_take, bench_of(request), case_id, form, _by(request))
-    except WitnessmarkError as error:
+    except WitnessmarkError as refused:
         if "x-witnessmark" in request.headers:
             raise
+        error = refused
         return await run_in_threadpool(
             lambda: _reading_page(request, case_id, form, error, form.one("quantity"))
         )
@@ -90,12 +91,13 @@ async def store_looks(request: Request, case_id: str) -> Response:
 
 
 @router.get("/cases/{case_id}/tests")
-def tests(request: Request, case_id: str, test: str = "") -> Response:
+def tests(request: Request, case_id: str) -> Response:
     """Show the tests of the case's families."""
     bench = bench_of(request)
     case = bench.desk.case(case_id)
     known = {d.test: d.result for _, d in case.of(TestData)}
-    rows = []
+    test = request.query_params.get("test", "")
+    rows: list[dict[str, Any]] = []
     for family in (f for f in bench.knowledge().families.values() if f.id in case.families()):
         for row in family.tests:
             plain = len(row.outcomes) == 2 and set(row.outcomes) == {"positive", "negative"}
@@ -103,10 +105,8 @@ def tests(request: Request, case_id: str, test: str = "") -> Response:
             if plain:
                 options = [("positive", "positive"), ("negative", "negative")]
             rows.append({"test": row, "options": options, "chosen": known.get(row.id, "")})
-    rows.sort(key=lambda row: row["test"].id != test)
-    return page(
-        request, "tests.html", case=case, rows=rows, label=_label(case), asked=test
-    )
+    rows = [r for r in rows if r["test"].id == test] + [r for r in rows if r["test"].id != test]
+    return page(request, "tests.html", case=case, rows=rows, label=_label(case), asked=test)
 
 
 @router.post("/cases/{case_id}/tests")
@@ -137,9 +137,10 @@ async def store(request: Request, case_id: str, kind: str) -> Response:
         await run_in_threadpool(
             lambda: bench.shop.add(case_id, kind, data, by=by, entry_id=entry_id)
         )
-    except WitnessmarkError as error:
+    except WitnessmarkError as refused:
         if "x-witnessmark" in request.headers:
             raise
+        error = refused
         return await run_in_threadpool(lambda: _plain_page(request, case_id, kind, form, error))
     places = {"work": "#work", "outcome": "#work", "quote": "#paper", "approval": "#paper"}
     return going_on(request, f"/cases/{case_id}{places.get(kind, '')}")

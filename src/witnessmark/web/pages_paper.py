@@ -17,8 +17,8 @@ from witnessmark.web.posted import posted
 from witnessmark.web.state import Bench, bench_of, page, viewer_of
 from witnessmark.web.strip import Names, entry_words
 from witnessmark.workflow.locks import customer_token
+from witnessmark.workflow.paper import report_html, report_pdf
 from witnessmark.workflow.photo import photo_bytes
-from witnessmark.workflow.report import report_html, report_pdf
 
 router = APIRouter(include_in_schema=False)
 
@@ -108,8 +108,7 @@ def qr(request: Request, case_id: str) -> Response:
 def export(request: Request, case_id: str) -> Response:
     """Return a case as it is stored, byte for byte."""
     content = bench_of(request).shop.export(case_id)
-    raw = content if isinstance(content, bytes) else content.encode()
-    return Response(raw, media_type="application/jsonl", headers=_attached(f"{case_id}.jsonl"))
+    return Response(content, media_type="application/jsonl", headers=_attached(f"{case_id}.jsonl"))
 
 
 @router.get("/cases/{case_id}/readings.csv")

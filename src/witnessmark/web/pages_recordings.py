@@ -226,10 +226,9 @@ def _data(name: str, sha256: str, holds: str) -> dict[str, Any]:
 
 
 def _channels(request: Request, recording: Recording) -> list[int]:
-    found = []
-    for text in request.query_params.getlist("c"):
-        if text.isdecimal() and len(text) < 6 and int(text) < len(recording.channels):
-            found.append(int(text))
+    asked = request.query_params.getlist("c")
+    numbers = [int(text) for text in asked if text.isascii() and text.isdecimal() and len(text) < 6]
+    found = [n for n in numbers if n < len(recording.channels)]
     return list(dict.fromkeys(found))[:MOST_CHANNELS]
 
 
@@ -290,7 +289,9 @@ def _trace(trace: Trace, si: bool) -> dict[str, Any]:
     }
     ends = sorted((trace.lowest * factor + offset, trace.highest * factor + offset))
     found["lowest"], found["highest"] = (e if math.isfinite(e) else None for e in ends)
-    even = trace.time_s.size > 2 and np.allclose(np.diff(trace.time_s), trace.time_s[1] - trace.time_s[0])
+    even = trace.time_s.size > 2 and np.allclose(
+        np.diff(trace.time_s), trace.time_s[1] - trace.time_s[0]
+    )
     if even:
         found["t0"], found["dt"] = float(trace.time_s[0]), float(trace.time_s[1] - trace.time_s[0])
     else:
@@ -299,7 +300,7 @@ def _trace(trace: Trace, si: bool) -> dict[str, Any]:
 
 
 def _figures(values: npt.NDArray[np.float64]) -> list[float | None]:
-    return [float(f"{v:.5g}") if v == v else None for v in values.tolist()]
+    return [None if math.isnan(v) else float(f"{v:.5g}") for v in values.tolist()]
 
 
 def _channel_rows(recording: Recording, si: bool) -> list[dict[str, Any]]:

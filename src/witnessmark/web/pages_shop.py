@@ -89,7 +89,8 @@ async def change_family(request: Request, family_id: str) -> Response:
                 by=viewer_of(request).name,
             )
         )
-    except WitnessmarkError as error:
+    except WitnessmarkError as refused:
+        error = refused
         return await run_in_threadpool(lambda: _family_page(request, family_id, error))
     bench.desk.settings_changed()
     return going_on(request, f"/knowledge/{family_id}")
@@ -129,7 +130,8 @@ async def change_settings(request: Request, what: str) -> Response:
     bench = bench_of(request)
     try:
         await run_in_threadpool(_change, bench, what, form)
-    except WitnessmarkError as error:
+    except WitnessmarkError as refused:
+        error = refused
         return await run_in_threadpool(lambda: _settings_page(request, error))
     bench.desk.settings_changed()
     return going_on(request, f"/settings#{what if what.isalpha() else 'figures'}")
@@ -164,6 +166,7 @@ def _family_page(request: Request, family_id: str, error: WitnessmarkError | Non
     if found is None:
         raise NotFound("There is no such family of complaints.")
     conditions = bench.knowledge().conditions
+    closed, numbers = shop_numbers(bench.shop, family_id)
     return page(
         request,
         "family.html",
@@ -171,7 +174,8 @@ def _family_page(request: Request, family_id: str, error: WitnessmarkError | Non
         family=found,
         error=error,
         own=own_words(bench.shop, family_id),
-        numbers=shop_numbers(bench.shop, family_id),
+        closed=closed,
+        numbers=numbers,
         clue_words=lambda clue: conditions[clue].words if clue in conditions else clue,
     )
 

@@ -21,7 +21,7 @@ from witnessmark.web.desk import Desk
 from witnessmark.web.doors import Access, Throttle, Viewer
 from witnessmark.web.sheets import Sheets
 from witnessmark.workflow.assess import assess_in_shop
-from witnessmark.workflow.book import Knowledge, knowledge_of
+from witnessmark.workflow.book import Knowledge, knowledge_of, pack_files
 from witnessmark.workflow.settings import shows_si
 from witnessmark.workflow.shop import Shop
 
@@ -44,11 +44,9 @@ class Bench:
     sheets: Sheets = field(default_factory=Sheets)
 
     @classmethod
-    def make(
-        cls, shop: Shop, assess: Callable[[str], Assessment] | None, access: Access
-    ) -> Bench:
+    def make(cls, shop: Shop, assess: Callable[[str], Assessment] | None, access: Access) -> Bench:
         """Set the bench up."""
-        work = assess or (lambda case_id: assess_in_shop(shop, case_id))
+        work = assess or (lambda case_id: assess_in_shop(shop, case_id, packs=pack_files(shop)))
         return cls(shop, Desk(shop, work), access, _templates())
 
     def knowledge(self) -> Knowledge:
@@ -126,6 +124,7 @@ def _templates() -> Environment:
         when=words.when,
         quantity=words.quantity_words,
         short=words.quantity_short,
+        channel_name=lambda i, recording: recording.channels[i].name,
         unit_pair=words.unit_pair,
         slug=lambda text: _FIELD_ID.sub("-", str(text)),
     )

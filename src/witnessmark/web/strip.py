@@ -125,7 +125,7 @@ def strip(
         "approvals": list(case.of(ApprovalData)),
         "recordings": _recordings(case, attached),
         "photos": _photos(case, attached),
-        "entries": _entries(case, names, log, si),
+        "entries": _entries(case, names, log),
         "family_name": names.family,
         "cause_name": names.cause,
         "zone_name": names.zone,
@@ -147,7 +147,7 @@ def odds_words(effect: float) -> str:
     return f"odds times {text}" if effect > 0 else f"odds divided by {text}"
 
 
-def entry_words(entry: Entry, names: Names, *, si: bool = False) -> str:
+def entry_words(entry: Entry, names: Names) -> str:
     """Say in one line what an entry says."""
     data = entry.data
     match data:
@@ -243,16 +243,14 @@ def _photos(case: Case, attached: Mapping[str, str]) -> list[dict[str, str]]:
     ]
 
 
-def _entries(
-    case: Case, names: Names, log: Mapping[str, tuple[str, str]], si: bool
-) -> list[dict[str, Any]]:
+def _entries(case: Case, names: Names, log: Mapping[str, tuple[str, str]]) -> list[dict[str, Any]]:
     hidden = case.retracted()
     return [
         {
             "id": entry.id,
             "at": entry.at,
             "by": log.get(entry.id, ("", ""))[1],
-            "words": entry_words(entry, names, si=si),
+            "words": entry_words(entry, names),
             "hidden": entry.id in hidden,
         }
         for entry in case.entries
@@ -286,5 +284,9 @@ def _step_link(case_id: str, step: Step) -> str:
 
 
 def _step_verb(step: Step) -> str:
-    verbs = {"repair": "Write down the work", "measure": "Take the reading", "test": "Give the result"}
+    verbs = {
+        "repair": "Write down the work",
+        "measure": "Take the reading",
+        "test": "Give the result",
+    }
     return verbs.get(step.kind, "Write down what you found")

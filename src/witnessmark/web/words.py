@@ -112,7 +112,9 @@ def usd(amount: Spread | float | None) -> str:
     if amount is None:
         return "not known"
     if not isinstance(amount, Spread):
-        return f"${amount:,.0f}" if abs(amount) >= 100 or amount == int(amount) else f"${amount:,.2f}"
+        return (
+            f"${amount:,.0f}" if abs(amount) >= 100 or amount == int(amount) else f"${amount:,.2f}"
+        )
     if amount.low == amount.high:
         return f"${amount.typical:,.0f}"
     return f"${amount.typical:,.0f} ({amount.low:,.0f}\u2013{amount.high:,.0f})"

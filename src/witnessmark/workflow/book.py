@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 from witnessmark.errors import InputRefused
 from witnessmark.knowledge import Cause, Condition, Family, Knowledge, Test, load_knowledge
+from witnessmark.model.entry_data import OutcomeData, WorkData
+from witnessmark.workflow.history import history_of
 from witnessmark.workflow.shop import Shop
 
 __all__ = [
@@ -56,7 +60,9 @@ def knowledge_of(shop: Shop) -> Knowledge:
     return load_knowledge(pack_files(shop))
 
 
-def clues_of(knowledge: Knowledge, families: tuple[str, ...]) -> list[tuple[Condition, list[Cause]]]:
+def clues_of(
+    knowledge: Knowledge, families: tuple[str, ...]
+) -> list[tuple[Condition, list[Cause]]]:
     """Return the clues that bear on these families, the most telling first.
 
     A clue that speaks of one part comes with the causes whose part it may be.
@@ -80,16 +86,84 @@ def own_words(shop: Shop, family: str) -> dict[str, OwnWord]:
     return {cause: OwnWord(**row) for cause, row in stored.items()}
 
 
-def shop_numbers(shop: Shop, family: str) -> dict[str, Any]:
-    """Return what the shop's own proven cases say of a family: cause id -> Proven, and a total."""
-    return {"total": 0}
+def shop_numbers(shop: Shop, family: str) -> tuple[int, dict[str, Proven]]:
+    """Return what the shop's own cases say: closed complaints, and cause id -> Proven.
+
+    A closing counts for its causes as the customer's word has it; whether the cure was shown by
+    a measurement is judged with the odds, not here.
+    """
+    history = history_of([(shop.case(row.id), (), {}) for row in shop.list_cases()], now=_now())
+    closed: dict[str, int] = {}
+    total = 0
+    for case in (shop.case(row.id) for row in shop.list_cases()):
+        if family not in case.families() or not any(
+            d.gone is True for _, d in case.of(OutcomeData)
+        ):
+            continue
+        total += 1
+        for cause in {d.cause for _, d in case.of(WorkData) if d.cause}:
+            closed[cause] = closed.get(cause, 0) + 1
+    rows = {}
+    for cause, count in closed.items():
+        times = [j.minutes for j in history.jobs if j.cause == cause and j.minutes is not None]
+        rows[cause] = Proven(count, sum(times) / len(times) if times else None)
+    return total, rows
 
 
-def save_own_words(
-    shop: Shop, family: str, cause: str, *, share: str, why: str, by: str
-) -> None:
-    """Change a cause's share for this shop.
+def save_own_words(shop: Shop, family: str, cause: str, *, share: str, why: str, by: str) -> None:
+    """Change a cause's share for this shop: a pack of the shop's own, with the reason as source.
 
     Raises:
         InputRefused: no such cause, no percentage, or no reason.
+        PackRefused: the pack that would result has faults; nothing is changed.
     """
+    found = load_knowledge().families.get(family)
+    if found is None or found.cause(cause) is None:
+        raise InputRefused("There is no such cause in the family.")
+    if not why.strip():
+        raise InputRefused(
+            "The reason is missing.", do="Say what you have seen that the pack has not."
+        )
+    try:
+        part = float(share.replace("%", "").replace(",", ".")) / 100
+    except ValueError:
+        raise InputRefused(f"'{share[:20]}' is not a percentage.") from None
+    if not 0.001 <= part <= 0.99:
+        raise InputRefused("A share is between 0.1 and 99 percent.")
+    rows = {c: _plain_row(w) for c, w in own_words(shop, family).items()}
+    at = _now().isoformat(timespec="seconds")
+    rows[cause] = {"share": part, "why": why.strip()[:300], "by": by[:80], "at": at}
+    folder = shop.folder / "packs"
+    folder.mkdir(exist_ok=True)
+    path, trial = folder / f"own-{family}.toml", folder / f"own-{family}.trial"
+    trial.write_text(_pack_text(family, rows), encoding="utf-8")
+    try:
+        load_knowledge((*(p for p in pack_files(shop) if p != path), trial))
+        trial.replace(path)
+    finally:
+        trial.unlink(missing_ok=True)
+    shop.casebook.set_setting(f"own:{family}", rows)
+
+
+def _plain_row(word: OwnWord) -> dict[str, Any]:
+    return {"share": word.share, "why": word.why, "by": word.by, "at": word.at}
+
+
+def _pack_text(family: str, rows: dict[str, dict[str, Any]]) -> str:
+    out = [
+        'schema = "witnessmark.pack/1.0"',
+        f'name = "own_{family}"',
+        'title = "Changed by the owner of this shop"',
+        f'version = "{_now():%Y.%m.%d}"',
+    ]
+    for cause, row in rows.items():
+        words = json.dumps(f"the owner's word ({row['by'] or 'owner'}, {row['at']}): {row['why']}")
+        out += [f"[sources.own_{cause}]", 'kind = "judgement"', f"words = {words}"]
+    for cause, row in rows.items():
+        out += ["[[causes]]", f'id = "{cause}"', f"share = {row['share']:.6g}"]
+        out += [f'source = "own_{cause}"']
+    return "\n".join(out) + "\n"
+
+
+def _now() -> datetime:
+    return datetime.now(UTC)

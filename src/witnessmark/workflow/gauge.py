@@ -10,7 +10,15 @@ from witnessmark.model.entry_data import Instrument, OutcomeData, ReadingData
 from witnessmark.model.finding import OperatingPoint
 from witnessmark.units import QUANTITIES, UNITS, parse
 
-__all__ = ["Baseline", "Next", "baselines", "next_reading", "quantities_for", "readings_taken", "units_for"]
+__all__ = [
+    "Baseline",
+    "Next",
+    "baselines",
+    "next_reading",
+    "quantities_for",
+    "readings_taken",
+    "units_for",
+]
 
 #: Family -> what is read for it, the usual first (common practice, no source).
 _BY_FAMILY: dict[str, tuple[str, ...]] = {
@@ -196,7 +204,7 @@ def next_reading(
     stage = max(case.stages().values(), default=0)
     if taken and case.live()[-1].kind == "work":
         stage += 1
-    if quantity not in QUANTITIES:
+    if quantity is None or quantity not in QUANTITIES:
         quantity = taken[-1][1].quantity if taken else quantities_for(case)[0]
     units = units_for(quantity, si=si)
     same = [data for _, data in taken if data.quantity == quantity]

@@ -138,10 +138,11 @@ def save_person(shop: Shop, person: Person) -> None:
 def secret_of(shop: Shop) -> str:
     """Return the shop's own secret for signing sessions and links; made on first use."""
     found: Any = shop.casebook.setting("secret")
-    if not isinstance(found, str):
-        found = secrets.token_urlsafe(32)
-        shop.casebook.set_setting("secret", found)
-    return found
+    if isinstance(found, str):
+        return found
+    made = secrets.token_urlsafe(32)
+    shop.casebook.set_setting("secret", made)
+    return made
 
 
 def _figure(name: str, text: str) -> float:

@@ -64,9 +64,7 @@ def _lane(shown: Window, trace: Trace, top: int, factor: float, offset: float, u
         return top + _LANE - 8 - (v - low) * scale
 
     steps, pen = [], "M"
-    for t, a, b in zip(
-        trace.time_s.tolist(), trace.low.tolist(), trace.high.tolist(), strict=True
-    ):
+    for t, a, b in zip(trace.time_s.tolist(), trace.low.tolist(), trace.high.tolist(), strict=True):
         if math.isnan(a):
             pen = "M"
             continue

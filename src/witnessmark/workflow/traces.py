@@ -7,10 +7,12 @@ import threading
 from collections import OrderedDict
 from pathlib import PurePosixPath
 
+from witnessmark.analyses.steady import steady_points
 from witnessmark.errors import NotFound
 from witnessmark.model.entry import Entry
 from witnessmark.model.entry_data import RecordingData
 from witnessmark.model.recording import Recording, Steady
+from witnessmark.readers import read_recording
 from witnessmark.workflow.shop import Shop
 
 __all__ = ["recording_entry", "recording_of", "steady_of", "usual_channels"]
@@ -51,8 +53,6 @@ def recording_of(shop: Shop, case_id: str, entry_id: str) -> Recording:
         NotFound: no such recording, or its file is not in the shop.
         RecordingRefused: it cannot be read.
     """
-    from witnessmark.readers.reading import read_recording
-
     entry = recording_entry(shop, case_id, entry_id)
     path = shop.recording_path(case_id, entry)
     with _LOCK:
@@ -71,7 +71,7 @@ def recording_of(shop: Shop, case_id: str, entry_id: str) -> Recording:
 
 def steady_of(recording: Recording) -> tuple[Steady, ...]:
     """Return the steady operating points of a recording."""
-    return ()
+    return tuple(steady_points(recording))
 
 
 def usual_channels(recording: Recording, most: int = 4) -> list[int]:

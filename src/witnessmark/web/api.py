@@ -1,0 +1,159 @@
+"""The programming interface: cases, entries, assessments, as JSON. Described without assets."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fastapi import APIRouter, Request
+from pydantic import BaseModel, ConfigDict, Field
+from starlette.responses import JSONResponse, Response
+
+from witnessmark.model.entry import Kind, json_schema
+from witnessmark.web.state import bench_of, page, viewer_of
+from witnessmark.workflow.as_json import assessment_json
+from witnessmark.workflow.ledger import row_of
+from witnessmark.workflow.settings import shows_si
+
+router = APIRouter()
+
+_WAIT_S = 20.0
+
+
+class Refusal(BaseModel):
+    """What is answered when something is refused."""
+
+    what: str
+    where: str = ""
+    do: str = ""
+
+
+class CaseRow(BaseModel):
+    """One case of the ledger."""
+
+    id: str
+    truck: str
+    complaint: str
+    waits_for: str
+    detail: str
+    open: bool
+    last: str
+
+
+class NewCase(BaseModel):
+    """A case to be opened."""
+
+    id: str = Field(max_length=80)
+    lines: list[str] = Field(default=[], max_length=1000)
+
+
+class NewEntry(BaseModel):
+    """An entry to be added. With an id of its own it may be sent twice and is stored once."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    kind: Kind
+    data: dict[str, Any]
+    id: str | None = Field(default=None, max_length=80)
+    at: str | None = Field(default=None, max_length=40)
+
+
+class Stored(BaseModel):
+    """What was stored."""
+
+    id: str
+    kind: str
+    at: str
+    line: str
+
+
+_REFUSED: dict[int | str, dict[str, Any]] = {
+    code: {"model": Refusal} for code in (400, 401, 403, 404, 409, 413, 421, 422)
+}
+
+
+@router.get("/api", include_in_schema=False)
+def described(request: Request) -> Response:
+    """Show what the interface offers."""
+    found = request.app.openapi()
+    rows = [
+        (method.upper(), path, row)
+        for path, methods in found["paths"].items()
+        for method, row in methods.items()
+    ]
+    return page(request, "api.html", rows=rows)
+
+
+@router.get("/api/cases", responses=_REFUSED)
+def cases(request: Request) -> list[CaseRow]:
+    """List the cases and what each of them waits for."""
+    bench = bench_of(request)
+    rows = [
+        (s, row_of(bench.desk.case(s.id), bench.desk.newest(s.id))) for s in bench.shop.list_cases()
+    ]
+    return [
+        CaseRow(
+            id=row.case,
+            truck=row.truck,
+            complaint=row.complaint,
+            waits_for=row.waits.words,
+            detail=row.waits.detail,
+            open=row.is_open,
+            last=summary.last,
+        )
+        for summary, row in rows
+    ]
+
+
+@router.post("/api/cases", status_code=201, responses=_REFUSED)
+def new_case(request: Request, case: NewCase) -> CaseRow:
+    """Open a case with its first lines."""
+    bench = bench_of(request)
+    made = bench.shop.new_case(case.id, case.lines, by=viewer_of(request).name or None)
+    row = row_of(made)
+    return CaseRow(
+        id=row.case,
+        truck=row.truck,
+        complaint=row.complaint,
+        waits_for=row.waits.words,
+        detail=row.waits.detail,
+        open=row.is_open,
+        last=row.since,
+    )
+
+
+@router.get("/api/cases/{case_id}/entries", responses=_REFUSED)
+def entries(request: Request, case_id: str) -> list[Stored]:
+    """Return the entries of a case in order, each with its line as it is stored."""
+    case = bench_of(request).desk.case(case_id)
+    return [Stored(id=e.id, kind=e.kind, at=e.at, line=e.line) for e in case.entries]
+
+
+@router.post("/api/cases/{case_id}/entries", status_code=201, responses=_REFUSED)
+def add_entry(request: Request, case_id: str, entry: NewEntry) -> Stored:
+    """Add one entry to a case."""
+    made = bench_of(request).shop.add(
+        case_id,
+        entry.kind,
+        entry.data,
+        by=viewer_of(request).name or None,
+        entry_id=entry.id or None,
+        at=entry.at,
+    )
+    return Stored(id=made.id, kind=made.kind, at=made.at, line=made.line)
+
+
+@router.get("/api/cases/{case_id}/assessment", responses=_REFUSED)
+def assessment(request: Request, case_id: str) -> Response:
+    """Return findings, odds, next steps and proof, as ``witnessmark assess --json`` does."""
+    bench = bench_of(request)
+    looked = bench.desk.look(case_id, wait_s=_WAIT_S)
+    if looked.assessment is None or not looked.current:
+        what = looked.trouble or "The odds are still being worked out."
+        return JSONResponse({"what": what, "where": case_id, "do": "Ask again."}, 409)
+    return JSONResponse(assessment_json(looked.assessment, si=shows_si(bench.shop)))
+
+
+@router.get("/api/entry-schema", responses=_REFUSED)
+def entry_schema() -> dict[str, Any]:
+    """Return the JSON Schema of one entry."""
+    return json_schema()
