@@ -29,6 +29,7 @@ from witnessmark.model.proof import Pair
 from witnessmark.model.step import Step
 from witnessmark.units import QUANTITIES, UNITS, display_unit
 from witnessmark.web.desk import Looked
+from witnessmark.web.gauges import gauges, is_gauge
 from witnessmark.web.words import number, quantity_words
 from witnessmark.workflow.book import Knowledge
 from witnessmark.workflow.ledger import waits_for
@@ -99,6 +100,7 @@ def strip(
     assessment = looked.assessment
     findings = list(enumerate(assessment.findings)) if assessment else []
     stage = sum(1 for e in case.live() if isinstance(e.data, WorkData))
+    now = [(i, f) for i, f in findings if f.stage >= stage and not (is_gauge(f) or _compares(f))]
     truck = case.truck()
     complaints = case.complaints()
     steps = assessment.steps if assessment else ()
@@ -112,9 +114,11 @@ def strip(
         "any_family": bool(case.families()),
         "waits": waits_for(case, assessment if looked.current else None),
         "problems": (assessment.problems if assessment else case.problems),
-        "known": _sorted([(i, f) for i, f in findings if f.stage >= stage and _speaks(f)]),
-        "quiet": [(i, f) for i, f in findings if f.stage >= stage and not _speaks(f)],
+        "gauges": gauges([(i, f) for i, f in findings if f.stage >= stage], si=si),
+        "known": _sorted([(i, f) for i, f in now if _speaks(f)]),
+        "quiet": [(i, f) for i, f in now if not _speaks(f)],
         "earlier": [(i, f) for i, f in findings if f.stage < stage],
+        "compared": [(i, f) for i, f in findings if f.stage >= stage and _compares(f)],
         "clues": _clues(case, names),
         "odds": assessment.odds if assessment else (),
         "steps": steps,
@@ -194,6 +198,10 @@ def _plain(identity: str) -> str:
 
 def _speaks(finding: Finding) -> bool:
     return finding.outcome in {"seen", "not_seen"}
+
+
+def _compares(finding: Finding) -> bool:
+    return finding.details.get("difference") is True
 
 
 def _sorted(findings: list[tuple[int, Finding]]) -> list[tuple[int, Finding]]:

@@ -111,6 +111,12 @@ class Next:
     repeats: bool
 
     @property
+    def signed(self) -> bool:
+        """Whether a reading below zero is an ordinary one."""
+        row = QUANTITIES[self.quantity]
+        return row.kind == "temperature" or self.quantity == "gauge_check_difference"
+
+    @property
     def load_word(self) -> str:
         """The load as it is typed; empty where it is not known."""
         load = self.point.load

@@ -14,7 +14,7 @@
     else if (dial.value.length < 12) dial.value += text;
     dial.dispatchEvent(new Event("input", { bubbles: true }));
   };
-  for (const [text, words] of [["1"], ["2"], ["3"], ["4"], ["5"], ["6"], ["7"], ["8"], ["9"], ["."], ["0"], ["back", "⌫"]]) {
+  for (const [text, words] of [["1"], ["2"], ["3"], ["back", "⌫"], ["4"], ["5"], ["6"], ["."], ["7"], ["8"], ["9"], ["0"]]) {
     const button = document.createElement("button");
     button.type = "button";
     button.textContent = words || text;
@@ -23,6 +23,8 @@
     button.addEventListener("click", () => put(text));
     keys.append(button);
   }
+  keys.hidden = false;
+  if (form.dataset.signed !== "yes") return;
   const minus = document.createElement("button");
   minus.type = "button";
   minus.textContent = "Plus or minus";
@@ -32,5 +34,4 @@
     dial.dispatchEvent(new Event("input", { bubbles: true }));
   });
   keys.after(minus);
-  keys.hidden = false;
 })();
