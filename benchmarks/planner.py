@@ -18,9 +18,10 @@ ROOT = Path(__file__).resolve().parent.parent
 sys.path[:0] = [str(ROOT / "src"), str(ROOT / "tests")]
 
 from planner.exact_reference import optimal_cost, plan_cost, random_model  # noqa: E402
-from witnessmark.planner.troubleshooting import Problem, look_ahead, start  # noqa: E402
+from witnessmark.planner.lookahead import look_ahead, thorough  # noqa: E402
+from witnessmark.planner.troubleshooting import Problem, start  # noqa: E402
 
-DEPTHS = {"one-step lookahead": 1, "two-step": 2, "as shipped": 3}
+DEPTHS = {"one-step lookahead": 1, "two-step": 2, "three-step": 3, "as shipped": None}
 SEED = 20260302
 
 
@@ -95,10 +96,13 @@ def plans(models: int) -> tuple[dict[str, list[float]], dict[str, list[float]]]:
     return quality, seconds
 
 
-def follow(problem: Problem, depth: int):
+def follow(problem: Problem, depth: int | None):
     def choose(weights, repaired, tested):
         state = start(problem, weights, repaired=repaired, tested=tested)
-        moves = look_ahead(problem, state, depth=depth, width=4, every=depth > 1)
+        if depth is None:
+            moves = thorough(problem, state)
+        else:
+            moves = look_ahead(problem, state, depth=depth, width=4)
         prices = np.concatenate([moves.repair[0], moves.test[0], moves.search])
         number = int(np.argmin(prices))
         if number < repaired.size:
@@ -142,7 +146,7 @@ def next_step(pairs: int, repeats: int = 15) -> list[float]:
         )
         state = start(problem, weights / weights.sum())
         clock = time.perf_counter()
-        look_ahead(problem, state, depth=3, width=4, every=True)
+        thorough(problem, state)
         times.append(time.perf_counter() - clock)
     return times
 

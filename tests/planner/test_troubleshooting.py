@@ -7,13 +7,8 @@ import numpy as np
 import pytest
 
 from planner.exact_reference import Model, optimal_cost, plan_cost, random_model
-from witnessmark.planner.troubleshooting import (
-    Problem,
-    first_moves,
-    look_ahead,
-    sequence,
-    start,
-)
+from witnessmark.planner.lookahead import first_moves, greedy, look_ahead, thorough
+from witnessmark.planner.troubleshooting import Problem, sequence, start
 
 
 def one_fault(model: Model) -> Problem:
@@ -43,12 +38,15 @@ def perfect(p, c, test_usd=(), positive=None) -> Model:
     )
 
 
-def follow(problem: Problem, *, depth: int, width: int = 4):
-    """The plan that looks ahead anew before every move."""
+def follow(problem: Problem, *, depth: int | None = None, width: int = 4):
+    """The plan that looks ahead anew before every move, thoroughly without a depth."""
 
     def choose(weights, repaired, tested):
         state = start(problem, weights, repaired=repaired, tested=tested)
-        moves = look_ahead(problem, state, depth=depth, width=width)
+        if depth is None:
+            moves = thorough(problem, state, light=0.0)
+        else:
+            moves = look_ahead(problem, state, depth=depth, width=width)
         prices = np.concatenate([moves.repair[0], moves.test[0], moves.search])
         number = int(np.argmin(prices))
         if number < repaired.size:
@@ -126,7 +124,7 @@ def test_plans_stay_near_the_exact_optimum_and_under_one_step_lookahead():
         model = random_model(rng)
         problem = one_fault(model)
         best = optimal_cost(model)
-        deep.append(plan_cost(model, follow(problem, depth=3)) / best)
+        deep.append(plan_cost(model, follow(problem)) / best)
         shallow.append(plan_cost(model, follow(problem, depth=1)) / best)
     assert min(deep) >= 1.0 - 1e-9
     assert np.mean(deep) <= 1.005
@@ -144,6 +142,15 @@ def test_prices_of_the_root_are_upper_bounds_that_fall_with_depth():
         values = [look_ahead(problem, state, depth=d, width=4).best()[0] for d in (1, 2, 3)]
         assert values[0] >= values[1] - 1e-9 >= values[2] - 2e-9
         assert values[2] >= best - 1e-6
+
+
+def test_the_one_step_plan_is_priced_exactly():
+    rng = np.random.default_rng(7)
+    for _ in range(4):
+        model = random_model(rng)
+        problem = one_fault(model)
+        value = greedy(problem, start(problem, model.prior))
+        assert value[0] == pytest.approx(plan_cost(model, follow(problem, depth=1)), rel=1e-6)
 
 
 def test_two_faults_both_have_to_be_repaired():

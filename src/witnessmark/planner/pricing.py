@@ -17,7 +17,8 @@ from witnessmark.model.step import Forecast, Spread
 from witnessmark.planner.belief import Belief, Table, tabulate
 from witnessmark.planner.candidates import Candidate
 from witnessmark.planner.costs import mean, price_of_test, repair_usd
-from witnessmark.planner.troubleshooting import Moves, Problem, State, look_ahead, start
+from witnessmark.planner.lookahead import Moves, look_ahead, thorough
+from witnessmark.planner.troubleshooting import Problem, State, start
 
 __all__ = ["FamilyState", "Plan", "plan_family"]
 
@@ -26,7 +27,6 @@ Bools = npt.NDArray[np.bool_]
 
 #: Tests of one kind count with half their log likelihood once one of them was done.
 DULLED = 0.5
-DEPTH, WIDTH = 3, 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,8 +98,7 @@ def plan_family(
     history: History | None = None,
     warm: bool = False,
     opened: str = "",
-    depth: int = DEPTH,
-    width: int = WIDTH,
+    depth: int | None = None,
 ) -> Plan:
     """Price every first move for one family.
 
@@ -110,8 +109,7 @@ def plan_family(
         history: the shop's own times.
         warm: whether the engine is warm now.
         opened: id of the disassembly that lies open now, empty for none.
-        depth: moves looked ahead.
-        width: moves followed at each of them.
+        depth: moves looked ahead; thoroughly when not given.
     """
     table = tabulate(state.belief)
     family = state.family
@@ -144,7 +142,7 @@ def plan_family(
         tested=np.array([t.id in state.tests_done for t in tests], dtype=np.bool_),
         opened=next((k for k, g in enumerate(groups) if g.id == opened), -1),
     )
-    moves = look_ahead(problem, root, depth=depth, width=width, every=True)
+    moves = thorough(problem, root) if depth is None else look_ahead(problem, root, depth=depth)
     return Plan(state, table, problem, root, moves, minutes, tests, groups)
 
 

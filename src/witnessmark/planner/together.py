@@ -10,8 +10,9 @@ import numpy as np
 from witnessmark.knowledge import Link
 from witnessmark.model.settings import Settings
 from witnessmark.planner.costs import remeasure_minutes
+from witnessmark.planner.lookahead import look_ahead
 from witnessmark.planner.pricing import Plan
-from witnessmark.planner.troubleshooting import State, left_after, look_ahead
+from witnessmark.planner.troubleshooting import State, left_after
 
 __all__ = ["Along", "beside", "served_too"]
 

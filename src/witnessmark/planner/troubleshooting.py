@@ -6,13 +6,10 @@ question what to do next. A repair is a test too: after it the truck is measured
 the complaint is gone or the search goes on with what that has taught.
 
 All values here are *unnormalised*: they are expected costs times the weight of the state, so a
-branch needs no division and a state nobody reaches costs nothing.
-
-* ``sequence`` prices the best plan without tests: repairs in the order of probability over cost
-  (optimal for one fault and independent perfect repairs, Kadane and Simon 1977), stopped where an
-  open-ended search becomes cheaper.
-* ``first_moves`` prices every first move with ``sequence`` behind it (one-step lookahead).
-* ``look_ahead`` prices the most promising moves with deeper and deeper lookahead.
+branch needs no division and a state nobody reaches costs nothing. ``sequence`` prices the best
+plan without tests: repairs in the order of probability over cost (optimal for one fault and
+independent perfect repairs, Kadane and Simon 1977), stopped where an open-ended search becomes
+cheaper. The lookahead over tests and repairs stands in ``lookahead``.
 """
 
 from __future__ import annotations
@@ -22,23 +19,11 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-__all__ = [
-    "Moves",
-    "Problem",
-    "State",
-    "first_moves",
-    "left_after",
-    "look_ahead",
-    "sequence",
-    "start",
-]
+__all__ = ["Problem", "State", "left_after", "savings", "sequence", "start"]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.intp]
 Bools = npt.NDArray[np.bool_]
-
-#: A branch lighter than this share of its root is priced without looking deeper.
-LIGHT = 2e-3
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +44,12 @@ class Problem:
         repair_group: (A,) number of the disassembly a repair shares, -1 for none.
         test_group: (T,) the same for tests.
         group_usd: (G,) saved when the last test has left that disassembly open [USD].
+        slots: (H, size) the members of each hypothesis by number, A where there are fewer.
+        held: (H,) P(cured once every member has been renewed).
+        credit: (H, A) how much of a hypothesis a repair can take credit for.
+        stays: (A, H) share of a hypothesis that stays when the repair did not cure.
+        source: (A, H) the hypothesis that turns into this one, H for none.
+        moves: (A, H) the share of that one which does.
     """
 
     members: Bools
@@ -73,12 +64,12 @@ class Problem:
     repair_group: Ints
     test_group: Ints
     group_usd: Floats
-    _slots: Ints
-    _held: Floats
-    _credit: Floats
-    _stays: Floats
-    _source: Ints
-    _moves: Floats
+    slots: Ints
+    held: Floats
+    credit: Floats
+    stays: Floats
+    source: Ints
+    moves: Floats
 
     @classmethod
     def of(
@@ -165,32 +156,6 @@ class State:
         return State(self.weights[rows], self.repaired[rows], self.tested[rows], self.opened[rows])
 
 
-@dataclass(frozen=True, slots=True)
-class Moves:
-    """Expected costs of every first move of a batch of states, unnormalised; inf: not possible.
-
-    Attributes:
-        repair: (B, A).
-        test: (B, T).
-        search: (B,) the open-ended search at once.
-        plain: (B,) the best plan without any test.
-    """
-
-    repair: Floats
-    test: Floats
-    search: Floats
-    plain: Floats
-
-    def best(self) -> Floats:
-        """Return the lowest of all, (B,)."""
-        low = np.minimum(self.search, self.plain)
-        if self.repair.shape[1]:
-            low = np.minimum(low, self.repair.min(axis=1))
-        if self.test.shape[1]:
-            low = np.minimum(low, self.test.min(axis=1))
-        return low
-
-
 def start(
     problem: Problem,
     weights: Floats,
@@ -210,11 +175,11 @@ def start(
     )
 
 
-def left_after(problem: Problem, weights: Floats, repair: int) -> Floats:
-    """Return the (H,) weights that are left when *repair* did not cure, unnormalised."""
-    padded = np.append(weights, 0.0)
-    moved = padded[problem._source[repair]] * problem._moves[repair]
-    return np.asarray(weights * problem._stays[repair] + moved, dtype=np.float64)
+def left_after(problem: Problem, weights: Floats, repair: int | Ints) -> Floats:
+    """Return the weights (..., H) that are left when *repair* did not cure, unnormalised."""
+    padded = np.concatenate([weights, np.zeros((*weights.shape[:-1], 1))], axis=-1)
+    moved = np.take_along_axis(padded, problem.source[repair], axis=-1) * problem.moves[repair]
+    return np.asarray(weights * problem.stays[repair] + moved, dtype=np.float64)
 
 
 def sequence(problem: Problem, state: State) -> tuple[Floats, Ints]:
@@ -229,19 +194,19 @@ def sequence(problem: Problem, state: State) -> tuple[Floats, Ints]:
     search = weights @ problem.search_usd
     if repairs == 0:
         return search, np.full(batch, -1, dtype=np.intp)
-    saving = _saved(problem, state.opened, problem.repair_group)
-    worth = (weights @ problem._credit) / np.maximum(1e-9, problem.repair_usd - saving)
+    saving = savings(problem, state.opened, problem.repair_group)
+    worth = (weights @ problem.credit) / np.maximum(1e-9, problem.repair_usd - saving)
     worth[state.repaired] = -1.0
     order = np.argsort(-worth, axis=1, kind="stable")
     place = np.empty((batch, repairs + 1), dtype=np.intp)
     np.put_along_axis(place, order, np.arange(repairs)[None, :], axis=1)
     place[:, :repairs][state.repaired] = repairs  # a part renewed in vain is found by the search
     place[:, repairs] = -1
-    last = place[:, problem._slots[:, 0]]
-    for slot in range(1, problem._slots.shape[1]):
-        last = np.maximum(last, place[:, problem._slots[:, slot]])
-    last[:, problem._slots[:, 0] == repairs] = repairs
-    cured = weights * problem._held
+    last = place[:, problem.slots[:, 0]]
+    for slot in range(1, problem.slots.shape[1]):
+        last = np.maximum(last, place[:, problem.slots[:, slot]])
+    last[:, problem.slots[:, 0] == repairs] = repairs
+    cured = weights * problem.held
     index = (last + (np.arange(batch) * (repairs + 1))[:, None]).ravel()
     cells = batch * (repairs + 1)
     cured_at = np.bincount(index, cured.ravel(), cells).reshape(batch, repairs + 1)
@@ -267,152 +232,7 @@ def sequence(problem: Problem, state: State) -> tuple[Floats, Ints]:
     return totals[np.arange(batch), stop], first
 
 
-def first_moves(problem: Problem, state: State) -> Moves:
-    """Price every first move with the best test-free plan behind it (one-step lookahead)."""
-    plain, _ = sequence(problem, state)
-    search = state.weights @ problem.search_usd
-    mass = state.weights.sum(axis=1)
-    after, owner, move = _after_repairs(problem, state)
-    repair = np.full(state.repaired.shape, np.inf)
-    if owner.size:
-        value, _ = sequence(problem, after)
-        repair[owner, move] = _repair_price(problem, state, owner, move) * mass[owner] + value
-    test = np.full(state.tested.shape, np.inf)
-    after, owner, move = _after_tests(problem, state)
-    if owner.size:
-        value, _ = sequence(problem, after)
-        test = _gather_tests(problem, state, mass, owner, move, value)
-    return Moves(repair, test, search, plain)
-
-
-def look_ahead(
-    problem: Problem, state: State, *, depth: int = 2, width: int = 5, every: bool = False
-) -> Moves:
-    """Price first moves with *depth* further moves looked at, the best *width* of each state.
-
-    Moves outside the best *width* keep the price of a shallower lookahead, which is an upper
-    bound of the same kind.
-
-    Args:
-        problem: the numbers.
-        state: batch of states.
-        depth: moves looked at, the first included.
-        width: moves of each state that are followed further.
-        every: price every first move at least two moves deep, so that a list of them can be
-            compared fairly; slower.
-    """
-    moves = first_moves(problem, state)
-    if depth <= 1:
-        return moves
-    if every:
-        moves = _followed(problem, state, moves, 2, moves.repair.shape[1] + moves.test.shape[1])
-        if depth == 2:
-            return moves
-    return _followed(problem, state, moves, depth, width)
-
-
-def _followed(problem: Problem, state: State, moves: Moves, depth: int, width: int) -> Moves:
-    """Price the best *width* moves of each state again, *depth* moves deep."""
-    priced = np.concatenate([moves.repair, moves.test], axis=1)
-    repairs = moves.repair.shape[1]
-    width = min(width, priced.shape[1])
-    if width == 0:
-        return moves
-    chosen = np.argpartition(priced, width - 1, axis=1)[:, :width]
-    picked = np.zeros(priced.shape, dtype=np.bool_)
-    np.put_along_axis(picked, chosen, np.ones(chosen.shape, np.bool_), axis=1)
-    picked &= np.isfinite(priced)
-    mass = state.weights.sum(axis=1)
-    repair, test = moves.repair.copy(), moves.test.copy()
-    after, owner, move = _after_repairs(problem, state, picked[:, :repairs])
-    if owner.size:
-        value = _deeper(problem, after, depth - 1, width, mass[owner])
-        better = _repair_price(problem, state, owner, move) * mass[owner] + value
-        repair[owner, move] = np.minimum(repair[owner, move], better)
-    after, owner, move = _after_tests(problem, state, picked[:, repairs:])
-    if owner.size:
-        value = _deeper(problem, after, depth - 1, width, mass[owner])
-        better_tests = _gather_tests(problem, state, mass, owner, move, value)
-        test = np.minimum(test, better_tests)
-    return Moves(repair, test, moves.search, moves.plain)
-
-
-def _deeper(problem: Problem, state: State, depth: int, width: int, root: Floats) -> Floats:
-    """Return the best value of each state, light branches priced without looking deeper."""
-    mass = state.weights.sum(axis=1)
-    value, _ = sequence(problem, state)
-    heavy = mass > LIGHT * root
-    if heavy.any():
-        narrower = max(2, width - 1)
-        found = look_ahead(problem, state.take(heavy), depth=depth, width=narrower).best()
-        value[heavy] = np.minimum(value[heavy], found)
-    return value
-
-
-def _after_repairs(
-    problem: Problem, state: State, allowed: Bools | None = None
-) -> tuple[State, Ints, Ints]:
-    """Return the states after each repair that did not cure, with owner row and repair."""
-    can = ~state.repaired if allowed is None else allowed & ~state.repaired
-    owner, move = np.nonzero(can)
-    weights = state.weights[owner]
-    left = weights * problem._stays[move]
-    padded = np.concatenate([weights, np.zeros((weights.shape[0], 1))], axis=1)
-    left += np.take_along_axis(padded, problem._source[move], axis=1) * problem._moves[move]
-    repaired = state.repaired[owner]
-    repaired[np.arange(owner.size), move] = True
-    closed = np.full(owner.size, -1, dtype=np.intp)
-    return State(left, repaired, state.tested[owner], closed), owner, move
-
-
-def _after_tests(
-    problem: Problem, state: State, allowed: Bools | None = None
-) -> tuple[State, Ints, Ints]:
-    """Return the states after each outcome of each test: O rows a test, in order."""
-    can = ~state.tested if allowed is None else allowed & ~state.tested
-    owner, move = np.nonzero(can)
-    if owner.size == 0:
-        return state.take(owner), owner, move
-    dull = np.any(state.tested[owner] & problem.kin[move], axis=1)
-    likelihood = np.where(
-        np.reshape(dull, (-1, 1, 1)), problem.dulled[move], problem.outcomes[move]
-    )
-    weights = state.weights[owner][:, None, :] * likelihood
-    outcomes = likelihood.shape[1]
-    tested = state.tested[owner]
-    tested[np.arange(owner.size), move] = True
-    owner, move = np.repeat(owner, outcomes), np.repeat(move, outcomes)
-    return (
-        State(
-            weights.reshape(-1, weights.shape[2]),
-            state.repaired[owner],
-            np.repeat(tested, outcomes, axis=0),
-            problem.test_group[move],
-        ),
-        owner,
-        move,
-    )
-
-
-def _gather_tests(
-    problem: Problem, state: State, mass: Floats, owner: Ints, move: Ints, value: Floats
-) -> Floats:
-    """Add the outcomes of each test up and put the price of the test on top."""
-    tests = state.tested.shape[1]
-    cell = owner * tests + move
-    size = state.tested.shape[0] * tests
-    total = np.bincount(cell, value, size).reshape(-1, tests)
-    there = np.bincount(cell, minlength=size).reshape(-1, tests) > 0
-    usd = problem.test_usd - _saved(problem, state.opened, problem.test_group)
-    return np.where(there, total + np.maximum(0.0, usd) * mass[:, None], np.inf)
-
-
-def _repair_price(problem: Problem, state: State, owner: Ints, move: Ints) -> Floats:
-    saving = _saved(problem, state.opened, problem.repair_group)
-    return problem.repair_usd[move] - saving[owner, move]
-
-
-def _saved(problem: Problem, opened: Ints, groups: Ints) -> Floats:
+def savings(problem: Problem, opened: Ints, groups: Ints) -> Floats:
     """Return what each move of each state saves because its disassembly is open, (B, moves)."""
     if problem.group_usd.size == 0:
         return np.zeros((opened.size, groups.size))
