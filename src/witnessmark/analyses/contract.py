@@ -14,8 +14,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Protocol
 
+from witnessmark.analyses.bus_readings import bus_readings
 from witnessmark.knowledge import Knowledge
 from witnessmark.model.case import Case
 from witnessmark.model.entry import Entry
@@ -62,8 +64,11 @@ class Bench:
     stages: Mapping[str, int] = field(default_factory=dict)
 
     def readings(self, *quantities: str) -> Iterator[Reading]:
-        """Yield the live readings, of these quantities when any are named, in order."""
-        for entry, data in self.case.of(ReadingData):
+        """Yield the live readings, of these quantities when any are named, in order.
+
+        Readings off the bus at steady operating points stand where their recording stands.
+        """
+        for entry, data in self._reading_data():
             if not quantities or data.quantity in quantities:
                 point = OperatingPoint(
                     rpm=data.point.rpm,
@@ -72,6 +77,23 @@ class Bench:
                     warm=data.point.warm,
                 )
                 yield Reading(entry, data, data.house_value(), point, self.stage(entry.id))
+
+    def _reading_data(self) -> Iterator[tuple[Entry, ReadingData]]:
+        for entry in self.case.live():
+            if isinstance(entry.data, ReadingData):
+                yield entry, entry.data
+            elif entry.id in self.recordings and self.recordings[entry.id].kind == "bus":
+                for data in self._off_the_bus[entry.id]:
+                    yield entry, data
+
+    @cached_property
+    def _off_the_bus(self) -> Mapping[str, tuple[ReadingData, ...]]:
+        truck = self.case.truck()
+        return {
+            entry_id: tuple(bus_readings(recording, truck))
+            for entry_id, recording in self.recordings.items()
+            if recording.kind == "bus"
+        }
 
     def stage(self, entry_id: str) -> int:
         """Return how many work entries stand before an entry."""

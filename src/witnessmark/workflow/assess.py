@@ -8,17 +8,24 @@ from pathlib import Path
 from witnessmark.analyses.before_after import pairs
 from witnessmark.analyses.contract import Bench
 from witnessmark.analyses.run_all import run_all
-from witnessmark.inference.odds import case_odds
+from witnessmark.inference.odds import case_beliefs, case_evidence, case_odds
 from witnessmark.inference.proof import prove
 from witnessmark.knowledge import Knowledge, load_knowledge
 from witnessmark.knowledge.proof_points import load_proof_plans
 from witnessmark.model.assessment import Assessment
 from witnessmark.model.case import Case
+from witnessmark.model.finding import Finding
 from witnessmark.model.history import History
+from witnessmark.model.odds import Odds
 from witnessmark.model.problem import Problem
+from witnessmark.model.proof import Proof
 from witnessmark.model.recording import Recording
 from witnessmark.model.settings import Settings
+from witnessmark.model.step import Step
+from witnessmark.planner.progress import progress
+from witnessmark.planner.steps import FamilyState, rank_steps
 from witnessmark.workflow.check_ids import check_ids
+from witnessmark.workflow.recordings import recordings_beside, recordings_of_shop
 from witnessmark.workflow.shop import Shop, read_case_file
 
 __all__ = ["assess", "assess_file", "assess_in_shop"]
@@ -31,7 +38,7 @@ def assess(
     problems: Sequence[Problem] = (),
     knowledge: Knowledge | None = None,
     history: History | None = None,
-    settings: Settings | None = None,  # noqa: ARG001
+    settings: Settings | None = None,
 ) -> Assessment:
     """Return everything the entries of a case come to. Pure: same input, same answer.
 
@@ -46,6 +53,7 @@ def assess(
     knowledge = knowledge or load_knowledge()
     bench = Bench(case, recordings, knowledge, case.stages())
     findings = run_all(bench)
+    odds = case_odds(case, knowledge, findings, history)
     proofs = prove(case, load_proof_plans(), pairs(bench), findings)
     found = [*case.problems, *problems, *check_ids(case, knowledge)]
     for recording in recordings.values():
@@ -54,20 +62,59 @@ def assess(
         case=case,
         problems=tuple(dict.fromkeys(found)),
         findings=findings,
-        odds=case_odds(case, knowledge, findings, history),
-        steps=(),
+        odds=odds,
+        steps=_steps(case, knowledge, findings, odds, proofs, history, settings),
         proofs=proofs,
         recordings=recordings,
         packs=knowledge.digests,
     )
 
 
+def _steps(
+    case: Case,
+    knowledge: Knowledge,
+    findings: Sequence[Finding],
+    odds: Sequence[Odds],
+    proofs: Sequence[Proof],
+    history: History | None,
+    settings: Settings | None,
+) -> tuple[Step, ...]:
+    done = progress(case)
+    beliefs = case_beliefs(case_evidence(case, knowledge, findings), knowledge, history)
+    proven = {p.complaint for p in proofs if p.verdict == "proven"}
+    states = {
+        o.family: FamilyState(
+            family=knowledge.families[o.family],
+            belief=beliefs[o.family],
+            complaint=o.complaint,
+            tests_done=done.tests,
+            repaired=done.repaired,
+            fits=o.fits,
+        )
+        for o in odds
+        if o.complaint not in proven
+    }
+    return rank_steps(
+        list(states.values()),
+        settings=settings,
+        access_groups=knowledge.access_groups,
+        links=knowledge.links,
+        history=history,
+        progress=done,
+    )
+
+
 def assess_file(path: Path, *, packs: Sequence[Path] = ()) -> Assessment:
     """Assess a case file; its recordings lie where it says, beside it."""
     case = read_case_file(path)
-    return assess(case, {}, knowledge=load_knowledge(tuple(packs)))
+    recordings, problems = recordings_beside(case, path.parent)
+    knowledge = load_knowledge(tuple(packs))
+    return assess(case, recordings, problems=problems, knowledge=knowledge)
 
 
 def assess_in_shop(shop: Shop, case_id: str, *, packs: Sequence[Path] = ()) -> Assessment:
-    """Assess a case of a shop, with the shop's own history and settings."""
-    return assess(shop.case(case_id), {}, knowledge=load_knowledge(tuple(packs)))
+    """Assess a case of a shop."""
+    case = shop.case(case_id)
+    recordings, problems = recordings_of_shop(shop, case)
+    knowledge = load_knowledge(tuple(packs))
+    return assess(case, recordings, problems=problems, knowledge=knowledge)
