@@ -7,7 +7,14 @@ from dataclasses import dataclass, field
 
 from witnessmark.knowledge import Family, Knowledge
 from witnessmark.model.case import Case
-from witnessmark.model.entry_data import ClueData, ComplaintData, OutcomeData, TestData, WorkData
+from witnessmark.model.entry_data import (
+    ClueData,
+    ComplaintData,
+    OutcomeData,
+    TestData,
+    TruckData,
+    WorkData,
+)
 from witnessmark.model.finding import Finding
 from witnessmark.model.problem import Problem
 
@@ -155,6 +162,7 @@ def family_evidence(
                 for f in data.families
                 if f not in knowledge.families
             ]
+    clues += _of_the_truck(case, knowledge, {c.condition for c in clues})
     mine_too = [f for f in findings if _speaks_of(f, family.id)]
     made = tuple(
         Stage(
@@ -166,6 +174,30 @@ def family_evidence(
         for n in range(len(works) + 1)
     )
     return Evidence(tuple(clues), made, tuple(problems))
+
+
+def _of_the_truck(case: Case, knowledge: Knowledge, said: set[str]) -> list[Clue]:
+    """Return the clues that follow from the truck's miles and hours.
+
+    More than the limit is enough; "not so" needs both figures, for a figure that was not
+    written down is missing, not small.
+    """
+    found = []
+    for entry, truck in list(case.of(TruckData))[-1:]:
+        for condition in knowledge.conditions.values():
+            limits = (condition.miles_over, condition.hours_over)
+            if condition.id in said or limits == (None, None):
+                continue
+            pairs = [
+                (v, x)
+                for v, x in zip((truck.miles, truck.hours), limits, strict=True)
+                if x is not None
+            ]
+            if any(value is not None and value > limit for value, limit in pairs):
+                found.append(Clue(condition.id, True, "", entry.id))
+            elif all(value is not None for value, _ in pairs):
+                found.append(Clue(condition.id, False, "", entry.id))
+    return found
 
 
 def _one_test(

@@ -126,6 +126,12 @@ class ConditionPart(Part):
     part_scoped: bool | None = None
     base_rate: Chance | None = None
     overlapped_by: tuple[Id, ...] | None = None
+    miles_over: Annotated[float, Field(gt=0)] | None = Field(
+        default=None, description="true of itself when the truck has more miles than this"
+    )
+    hours_over: Annotated[float, Field(gt=0)] | None = Field(
+        default=None, description="true of itself when the engine has more hours than this"
+    )
     source: Id | None = None
 
 

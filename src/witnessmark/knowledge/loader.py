@@ -276,6 +276,8 @@ def _condition(c: dict[str, Any]) -> Condition:
         c["base_rate"],
         c["source"],
         c.get("overlapped_by", ()),
+        c.get("miles_over"),
+        c.get("hours_over"),
     )
 
 

@@ -55,6 +55,8 @@ class Condition:
         source: where the numbers come from.
         overlapped_by: tests that see the same thing; once one is recorded, the condition counts
             no longer.
+        miles_over: true of itself on a truck with more miles than this.
+        hours_over: true of itself on an engine with more hours than this.
     """
 
     id: str
@@ -63,6 +65,8 @@ class Condition:
     base_rate: float
     source: Source
     overlapped_by: tuple[str, ...] = ()
+    miles_over: float | None = None
+    hours_over: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
