@@ -6,7 +6,7 @@ from pathlib import Path
 
 from witnessmark.errors import RecordingRefused
 from witnessmark.model.recording import Recording
-from witnessmark.readers import candump, mf4
+from witnessmark.readers import candump, mf4, tables
 from witnessmark.readers.contract import Settings
 from witnessmark.readers.reader import Reader
 from witnessmark.readers.source import Source
@@ -14,7 +14,7 @@ from witnessmark.readers.source import Source
 __all__ = ["READERS", "read_recording"]
 
 #: In the order they are asked; the narrower ones first.
-READERS: tuple[Reader, ...] = (mf4.READER, candump.READER)
+READERS: tuple[Reader, ...] = (mf4.READER, candump.READER, tables.READER)
 
 
 def read_recording(path: Path | str, *, settings: Settings | None = None) -> Recording:

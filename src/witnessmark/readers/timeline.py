@@ -33,9 +33,11 @@ class Timeline:
         unordered: some stamps stand out of order by less than :data:`OUT_OF_ORDER_S`.
     """
 
-    def __init__(self, trouble: Trouble, *, what: str = "frames") -> None:
+    def __init__(self, trouble: Trouble, *, what: str = "frames", day_wraps: bool = False) -> None:
         self.trouble = trouble
         self.what = what
+        self.epoch_s: float | None = None
+        self._wraps = (86400.0, *_WRAPS) if day_wraps else _WRAPS
         self.first_s: float | None = None
         self.last_s = -np.inf
         self.doubled = 0
@@ -106,7 +108,7 @@ class Timeline:
                 if step > -OUT_OF_ORDER_S:
                     self.unordered = True
                     continue
-                wrap = next((w for w in _WRAPS if abs(step + w) < 0.02 * w), None)
+                wrap = next((w for w in self._wraps if abs(step + w) < 0.02 * w), None)
                 more = wrap if wrap is not None else -step
                 self._move(times, int(at), more)
                 kind = "counter wrapped" if wrap is not None else "clock was set back"

@@ -79,7 +79,7 @@ def has_engine_data(recording: Recording) -> bool:
     if recording.kind in {"waveform", "tooth_timing"}:
         return bool(recording.channels)
     known = any(c.name in QUANTITIES for c in recording.channels)
-    return known or bool(recording.trouble_codes)
+    return known or bool(recording.trouble_codes) or bool(recording.facts.get("could_be"))
 
 
 def nothing_found(looks: Sequence[Look]) -> WitnessmarkError | None:

@@ -1,0 +1,166 @@
+"""The cells of a table: pieces of text into arrays of numbers, with a count of what is none."""
+
+from __future__ import annotations
+
+import codecs
+import re
+from collections.abc import Iterator
+from io import BytesIO
+
+import polars as pl
+
+from witnessmark.readers.contract import Trouble
+from witnessmark.readers.source import Source
+from witnessmark.readers.table_layout import Layout
+
+__all__ = ["frames"]
+
+#: Text read at once.
+_PIECE = 8 * 2**20
+_NOTHING = ["", "-", "--", "---", "----", "NA", "N/A", "n/a", "NaN", "nan", "null", "NULL", "None",
+            "none", "#N/A", "nodata", "NODATA", "?", "*", "inf", "-inf", "Inf"]  # fmt: skip
+_TRUE = ["on", "true", "yes", "closed", "active"]
+_FALSE = ["off", "false", "no", "open", "inactive"]
+
+
+def frames(
+    source: Source, layout: Layout, texts: frozenset[int], trouble: Trouble
+) -> Iterator[pl.DataFrame]:
+    """Yield the rows piece by piece; columns are called ``c0``, ``c1``, ...
+
+    Args:
+        source: the file.
+        layout: its layout.
+        texts: columns that stay text (clock times, dates).
+        trouble: counts the cells that hold no number.
+    """
+    count = len(layout.names)
+    for block in _rows(source, layout):
+        text = block
+        if layout.delimiter == " ":
+            text = re.sub(rb"[ \t]+", b"\t", re.sub(rb"(?m)^[ \t]+|[ \t]+$", b"", text))
+        elif layout.spaced:
+            text = re.sub(rb"[ \t]*" + re.escape(layout.delimiter.encode()) + rb"[ ]*",
+                          layout.delimiter.encode(), text)  # fmt: skip
+        if not text.strip():
+            continue
+        yield _parsed(text, layout, count, texts, trouble)
+
+
+def _rows(source: Source, layout: Layout) -> Iterator[bytes]:
+    """Yield pieces of whole lines as UTF-8, from the first row of data on."""
+    skip = layout.first_row
+    for piece in _utf8(source, layout.encoding):
+        block = piece
+        if b"\r" in block[:4096] and b"\n" not in block[:65536]:
+            block = block.replace(b"\r", b"\n")
+        while skip:
+            at = block.find(b"\n")
+            if at < 0:
+                block = b""
+                skip -= 1
+                break
+            block = block[at + 1 :]
+            skip -= 1
+        if block:
+            yield block
+
+
+def _utf8(source: Source, encoding: str) -> Iterator[bytes]:
+    if encoding in {"utf-8", "cp1252"}:
+        # Headings may hold other letters; rows of numbers are plain in both.
+        yield from source.lines(_PIECE)
+        return
+    if encoding == "utf-8-sig":
+        for number, block in enumerate(source.lines(_PIECE)):
+            yield block.removeprefix(codecs.BOM_UTF8) if number == 0 else block
+        return
+    decoder = codecs.getincrementaldecoder(encoding)("replace")
+    rest = ""
+    for block in source.blocks(_PIECE):
+        text = rest + decoder.decode(block)
+        cut = text.rfind("\n") + 1
+        yield text[:cut].encode()
+        rest = text[cut:]
+    if rest:
+        yield rest.encode()
+
+
+def _parsed(
+    text: bytes, layout: Layout, count: int, texts: frozenset[int], trouble: Trouble
+) -> pl.DataFrame:
+    plain = layout.thousands == "" and not (layout.decimal_comma and layout.delimiter == ",")
+    if plain:
+        schema: dict[str, type[pl.DataType]] = {
+            f"c{i}": pl.String if i in texts else pl.Float64 for i in range(count)
+        }
+        try:
+            return _read(text, layout, schema)
+        except (pl.exceptions.ComputeError, pl.exceptions.PolarsError):
+            pass
+    try:
+        strings = _read(text, layout, {f"c{i}": pl.String for i in range(count)})
+    except pl.exceptions.PolarsError:
+        strings = _by_hand(text, layout, count)
+    return strings.with_columns(
+        [_numbers(strings[f"c{i}"], layout, trouble) for i in range(count) if i not in texts]
+    )
+
+
+def _read(text: bytes, layout: Layout, schema: dict[str, type[pl.DataType]]) -> pl.DataFrame:
+    return pl.read_csv(
+        BytesIO(text),
+        has_header=False,
+        separator="\t" if layout.delimiter == " " else layout.delimiter,
+        schema=schema,
+        null_values=_NOTHING,
+        truncate_ragged_lines=True,
+        decimal_comma=layout.decimal_comma and layout.delimiter != ",",
+        encoding="utf8-lossy",
+    )
+
+
+def _by_hand(text: bytes, layout: Layout, count: int) -> pl.DataFrame:
+    """Split lines that the fast parser refuses (unbalanced quotes and the like)."""
+    delimiter = "\t" if layout.delimiter == " " else layout.delimiter
+    columns: list[list[str | None]] = [[] for _ in range(count)]
+    for line in text.decode("utf-8", "replace").splitlines():
+        cells = line.split(delimiter)
+        for number, column in enumerate(columns):
+            column.append(cells[number].strip(' "') if number < len(cells) else None)
+    return pl.DataFrame({f"c{i}": pl.Series(c, dtype=pl.String) for i, c in enumerate(columns)})
+
+
+def _numbers(column: pl.Series, layout: Layout, trouble: Trouble) -> pl.Series:
+    text = column.str.strip_chars(' "\u00a0')
+    if layout.thousands:
+        text = text.str.replace_all(layout.thousands, "", literal=True)
+    if layout.decimal_comma:
+        text = text.str.replace(",", ".", literal=True)
+    lowered = text.str.to_lowercase()
+    text = (
+        pl.DataFrame({"t": text, "l": lowered})
+        .select(
+            pl.when(pl.col("l").is_in(_TRUE))
+            .then(pl.lit("1"))
+            .when(pl.col("l").is_in(_FALSE))
+            .then(pl.lit("0"))
+            .when(pl.col("t").is_in(_NOTHING))
+            .then(None)
+            .otherwise(pl.col("t"))
+            .alias("t")
+        )
+        .to_series()
+    )
+    values = text.cast(pl.Float64, strict=False)
+    bad = text.is_not_null() & values.is_null()
+    lost = int(bad.sum())
+    if lost:
+        example = text.filter(bad)[0]
+        trouble.add(
+            "cells",
+            f"{{count}} cells hold no number, such as '{str(example)[:30]}'; they are taken as "
+            "not available.",
+            count=lost,
+        )
+    return values.alias(column.name)

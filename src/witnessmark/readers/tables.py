@@ -1,0 +1,369 @@
+"""Tables of decoded channels: CSV, TSV and their relatives, in whatever layout they come."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import numpy as np
+import numpy.typing as npt
+
+from witnessmark.errors import RecordingRefused, UnitRefused
+from witnessmark.model.recording import Channel, Floats, Kind, Quality, Recording
+from witnessmark.readers import oddities
+from witnessmark.readers.carried import repeated
+from witnessmark.readers.clocks import Clock, clock_of, seconds
+from witnessmark.readers.column_names import Heading, heading, unit_of
+from witnessmark.readers.contract import Settings, Trouble
+from witnessmark.readers.reader import Reader
+from witnessmark.readers.source import HEAD_BYTES, Source
+from witnessmark.readers.table_cells import frames
+from witnessmark.readers.table_kinds import edges_of, is_edges, is_waveform, rate_above, steady_rate
+from witnessmark.readers.table_layout import Layout, layout_of
+from witnessmark.readers.timeline import Timeline
+from witnessmark.units import QUANTITIES
+
+__all__ = ["READER", "header_key"]
+
+#: More columns than this are no recording.
+_MOST_COLUMNS = 2000
+
+
+@dataclass(frozen=True, slots=True)
+class _Plan:
+    layout: Layout
+    headings: tuple[Heading, ...]
+    time: int | None
+    date: int | None
+    clock: Clock | None
+    ignored: frozenset[int]
+
+
+def header_key(names: tuple[str, ...]) -> str:
+    """Return the key under which a user's naming of the columns is remembered."""
+    return hashlib.sha256("\n".join(names).encode()).hexdigest()[:16]
+
+
+def recognises(head: bytes) -> bool:
+    """Say whether it is a table of numbers."""
+    return layout_of(head, whole=len(head) < HEAD_BYTES) is not None
+
+
+def read(source: Source, settings: Settings) -> Recording:
+    """Read a table."""
+    layout = layout_of(source.head, whole=len(source.head) < HEAD_BYTES)
+    if layout is None or len(layout.names) > _MOST_COLUMNS:
+        raise RecordingRefused(
+            "The table has an absurd number of columns.", where=source.name, do="Export fewer."
+        )
+    _refuse_torn_decimals(layout, source.name)
+    plan = _plan(layout, settings, source.trouble)
+    columns, rows = _columns(source, plan)
+    time, rate, order, timeline = _times(source, plan, settings, columns, rows)
+    if order is not None:
+        columns = {n: c[order] for n, c in columns.items()}
+    return _recording(source, plan, columns, time, rate, timeline)
+
+
+def _plan(layout: Layout, settings: Settings, trouble: Trouble) -> _Plan:
+    own = settings.columns.get(header_key(layout.names), {})
+    found = []
+    ignored = set()
+    for number, (name, unit_text) in enumerate(zip(layout.names, layout.units, strict=True)):
+        one = heading(name, unit_text)
+        if name in own or one.label in own:
+            one = _named(one, own.get(name) or own[one.label], trouble)
+            if one.label == "ignore":
+                ignored.add(number)
+        found.append(one)
+    cells = [[row[n] if n < len(row) else "" for row in layout.samples] for n in range(len(found))]
+    time, clock = _time_column(found, cells, layout)
+    date = None
+    if clock is not None and clock.form == "clock":
+        for number, column in enumerate(cells):
+            other = clock_of(column[:20], None)
+            if number != time and other is not None and other.form == "date":
+                date = number
+    return _Plan(layout, tuple(found), time, date, clock, frozenset(ignored))
+
+
+def _named(one: Heading, wanted: str, trouble: Trouble) -> Heading:
+    """Apply what a user named a column: ``time``, ``ignore``, a quantity, ``quantity [unit]``."""
+    if wanted in {"time", "ignore"}:
+        return Heading("ignore" if wanted == "ignore" else one.label, None, one.unit,
+                       one.unit_text, wanted == "time")  # fmt: skip
+    quantity, _, unit_text = wanted.partition("[")
+    quantity = quantity.strip()
+    unit = unit_of(unit_text.strip(" ]")) if unit_text else one.unit
+    row = QUANTITIES.get(quantity)
+    if row is None or unit is None or unit.kind != row.kind:
+        trouble.add(
+            f"named {one.label}",
+            f"The column '{one.label}' was named '{wanted}', which is no quantity with a unit of "
+            "its kind.",
+            do="Name it like 'road_speed [mph]'; docs/quantities.md lists the names.",
+        )
+        return one
+    return Heading(one.label, quantity, unit, unit.symbol, time=False)
+
+
+def _time_column(
+    headings: list[Heading], cells: list[list[str]], layout: Layout
+) -> tuple[int | None, Clock | None]:
+    order = [n for n, h in enumerate(headings) if h.time]
+    if not layout.headed or not order:
+        order.append(0)
+    best: tuple[int | None, Clock | None] = (None, None)
+    for number in order:
+        unit = headings[number].unit
+        scale = unit.factor if unit is not None and unit.kind == "time" else None
+        column = [_plain(c, layout) for c in cells[number]]
+        clock = clock_of([c for c in column if c][:50], scale)
+        if clock is None or (not headings[number].time and not _rises(column)):
+            continue
+        if clock.form == "date" and all(re.fullmatch(r"[\d./-]+", c) for c in column if c):
+            continue  # a day alone is no time
+        if best[1] is None or (best[1].form == "clock" and clock.form == "number"):
+            best = (number, clock)
+    return best
+
+
+def _rises(column: list[str]) -> bool:
+    try:
+        values = [float(c) for c in column if c]
+    except ValueError:
+        return True
+    return len(values) > 2 and all(b > a for a, b in pairwise(values))
+
+
+def _plain(cell: str, layout: Layout) -> str:
+    cell = cell.strip()
+    if layout.thousands and ":" not in cell:
+        cell = cell.replace(layout.thousands, "")
+    return cell.replace(",", ".") if layout.decimal_comma else cell
+
+
+def _columns(source: Source, plan: _Plan) -> tuple[dict[int, Floats], int]:
+    """Read every column; the time column comes in seconds."""
+    texts = {n for n in (plan.time, plan.date) if n is not None}
+    if plan.clock is not None and plan.clock.form == "number" and plan.time is not None:
+        texts.discard(plan.time)
+    pieces: dict[int, list[Floats]] = {n: [] for n in range(len(plan.headings))}
+    rows = 0
+    for frame in frames(source, plan.layout, frozenset(texts), source.trouble):
+        rows += frame.height
+        for number, found in pieces.items():
+            column = frame[f"c{number}"]
+            if number == plan.time and plan.clock is not None:
+                found.append(seconds(column, plan.clock))
+            elif number == plan.date:
+                day = clock_of([c for c in column.head(20).to_list() if c], None)
+                found.append(seconds(column, day) if day else np.zeros(frame.height))
+            elif number not in plan.ignored:
+                found.append(column.cast(column.dtype).to_numpy().astype(np.float64, copy=False))
+    joined: dict[int, Floats] = {}
+    for number in list(pieces):
+        parts = pieces.pop(number)
+        if parts:
+            joined[number] = np.concatenate(parts) if len(parts) > 1 else parts[0]
+    return joined, rows
+
+
+def _times(
+    source: Source,
+    plan: _Plan,
+    settings: Settings,
+    columns: dict[int, Floats],
+    rows: int,
+) -> tuple[Floats, float | None, npt.NDArray[np.intp] | None, Timeline | None]:
+    """Return the times, the rate where it is stated, the order to put the rows in, the clock."""
+    rate = rate_above(plan.layout.above) or settings.rate_hz
+    raw = columns.pop(plan.time) if plan.time is not None else None
+    if plan.date is not None:
+        day = columns.pop(plan.date)
+        raw = raw + day if raw is not None else day
+    if raw is not None and rate is not None and _is_index(raw):
+        raw = None
+    if raw is None:
+        step = 1.0 / rate if rate else settings.sample_interval_s
+        if step is None:
+            source.trouble.add(
+                "no time",
+                "The table has no time column.",
+                do="Nothing that depends on time is judged; name the time column, or give the "
+                "time between two rows.",
+            )
+            return np.full(rows, np.nan), None, None, None
+        return np.arange(rows, dtype=np.float64) * step, rate, None, None
+    known = ~np.isnan(raw)
+    order: npt.NDArray[np.intp] | None = None
+    if not known.all():
+        order = np.flatnonzero(known)
+        filled = sum(int((~np.isnan(c[~known])).any()) for c in columns.values())
+        if filled:
+            source.trouble.add(
+                "no stamp",
+                f"{int((~known).sum()):,} rows have no time that can be read; they are left out.",
+            )
+        raw = raw[known]
+    timeline = Timeline(source.trouble, what="rows", day_wraps=plan.clock is not None and (
+        plan.clock.form == "clock") and plan.date is None)  # fmt: skip
+    if raw.size and ((plan.clock is not None and plan.clock.epoch) or raw[0] > 1e6):
+        timeline.epoch_s = float(raw[0])
+    time = timeline.repaired(raw)
+    if time.size:
+        time = time - min(float(time[0]), float(time.min()))
+    if timeline.unordered:
+        by_time = np.argsort(time, kind="stable")
+        time = time[by_time]
+        order = by_time if order is None else order[by_time]
+    return time, rate, order, timeline
+
+
+def _is_index(raw: Floats) -> bool:
+    return bool(raw.size > 2 and (np.diff(raw[:1000]) == 1.0).all())
+
+
+def _recording(
+    source: Source,
+    plan: _Plan,
+    columns: dict[int, Floats],
+    time: Floats,
+    rate: float | None,
+    timeline: Timeline | None,
+) -> Recording:
+    rate = rate or steady_rate(time)
+    names = plan.headings
+    values = {n: c for n, c in columns.items() if not np.isnan(c).all()}
+    kind: Kind = "table"
+    facts: dict[str, object] = {}
+    if plan.layout.headed:
+        facts["header_key"] = header_key(plan.layout.names)
+    if is_edges(time, list(values.values()), [names[n] for n in values]):
+        kind = "tooth_timing"
+    elif is_waveform(rate, [names[n] for n in values]):
+        kind = "waveform"
+    ignored = [names[n].label for n in columns if n not in values]
+    if ignored:
+        facts["columns_without_numbers"] = ignored
+    channels: list[Channel] = []
+    taken: set[str] = set()
+    for number, column in values.items():
+        one = _renamed(names[number], number, taken)
+        channels.append(_channel(one, column, time, rate if kind == "waveform" else None))
+        if one.wanted and one.quantity is None and kind == "table":
+            facts["could_be"] = True
+            source.trouble.add(
+                f"unit {one.label}",
+                f"The column '{one.label}' has no unit that fits, so it is not used as "
+                f"{one.wanted}.",
+                do=f"Name it once, such as '{one.wanted} [{QUANTITIES[one.wanted].shop}]'.",
+                where=one.label,
+            )
+    if kind == "table":
+        marked = repeated([c.values for c in channels])
+        if marked is not None:
+            channels = [_carried(c, m) for c, m in zip(channels, marked, strict=True)]
+            facts["carried_forward"] = True
+        channels, flags = oddities.checked(channels, source.trouble)
+    else:
+        flags = []
+    if kind == "tooth_timing":
+        channels = edges_of(channels)
+    elif timeline is not None:
+        timeline.report()
+    if timeline is not None and timeline.epoch_s is not None:
+        facts["epoch_s"] = timeline.epoch_s
+    if not channels:
+        source.trouble.add("no engine", "No engine data found: the table holds no numbers.")
+    elif kind == "table" and not any(c.name in QUANTITIES for c in channels):
+        source.trouble.add(
+            "no names",
+            "None of the columns has a heading and unit that are known here.",
+            do="Name the columns once; it is remembered for every file with these headings.",
+        )
+    known_time = time.size > 0 and not np.isnan(time[0])
+    return Recording(
+        name=source.name,
+        sha256=source.sha256,
+        kind=kind,
+        format=_format(plan.layout),
+        duration_s=float(time[-1] - time[0]) if known_time else None,
+        channels=tuple(channels),
+        flags=tuple(flags),
+        problems=source.trouble.problems(),
+        frames=int(time.size),
+        facts=facts,
+    )
+
+
+def _renamed(one: Heading, number: int, taken: set[str]) -> Heading:
+    """A quantity is given once; a second column for it keeps its own heading."""
+    if one.quantity is not None and one.quantity != "vibration":
+        if one.quantity in taken:
+            one = replace(one, quantity=None, wanted=None)
+        else:
+            taken.add(str(one.quantity))
+    return one if one.label else replace(one, label=f"column {number + 1}")
+
+
+def _channel(one: Heading, column: Floats, time: Floats, rate: float | None) -> Channel:
+    quality = np.where(np.isnan(column), np.uint8(Quality.NOT_AVAILABLE), np.uint8(0))
+    values = column
+    unit = one.unit.symbol if one.unit is not None else one.unit_text
+    if one.quantity is not None and one.unit is not None:
+        row = QUANTITIES[one.quantity]
+        house = unit_of(row.house)
+        if house is None:
+            raise UnitRefused(f"{row.house} is not a unit.", do="")
+        factor = one.unit.factor / house.factor
+        shift = (one.unit.offset - house.offset) / house.factor
+        if factor != 1.0 or shift != 0.0:
+            values = values * factor + shift
+        unit = row.house
+        beyond = (values < row.lowest) | (values > row.highest)
+        if beyond.any():
+            quality[beyond] = Quality.IMPLAUSIBLE
+            values = np.where(beyond, np.nan, values)
+    infinite = np.isinf(values)
+    if infinite.any():
+        quality[infinite] = Quality.IMPLAUSIBLE
+        values = np.where(infinite, np.nan, values)
+    return Channel(
+        name=one.quantity or one.label,
+        unit=unit,
+        time_s=time,
+        values=np.ascontiguousarray(values),
+        quality=quality.astype(np.uint8),
+        label=one.label,
+        rate_hz=rate,
+    )
+
+
+def _carried(channel: Channel, again: npt.NDArray[np.bool_]) -> Channel:
+    quality = channel.quality.copy()
+    quality[again & (quality == Quality.VALID)] = Quality.REPEATED
+    return replace(channel, quality=quality)
+
+
+def _format(layout: Layout) -> str:
+    names = {",": "CSV", ";": "CSV with semicolons", "\t": "TSV", "|": "table with bars"}
+    return names.get(layout.delimiter, "table with blanks")
+
+
+def _refuse_torn_decimals(layout: Layout, name: str) -> None:
+    """A decimal comma inside a table with commas tears every number in two."""
+    headings = sum(bool(n) for n in layout.names)
+    width = max((len(r) for r in layout.samples), default=0)
+    if layout.delimiter == "," and 2 <= headings < width and width >= 2 * headings - 1:
+        raise RecordingRefused(
+            f"The table has {headings} headings but up to {width} cells in a row: a decimal comma "
+            "in a table with commas between the cells can be read in several ways.",
+            where=name,
+            do="Export it with a decimal point, or with semicolons between the cells.",
+        )
+
+
+READER = Reader("table (CSV, TSV)", recognises, read)
