@@ -20,6 +20,8 @@ __all__ = ["case_beliefs", "case_evidence", "case_odds", "odds_for"]
 
 #: From here on a cause is suspected aloud.
 SUSPECTED_FROM = 0.50
+#: A trap is said aloud from this probability of a suspected cause on (judgement).
+TRAP_FROM = 0.10
 #: Evidence for two causes is said aloud when their odds have grown by this factor (judgement).
 TWO_ALOUD = 1.5
 
@@ -139,6 +141,7 @@ def odds_for(
         assumptions=_assumptions(family, mine, belief, knowledge, history, alone),
         fits=fits,
         stage=len(mine.stages) - 1,
+        traps=_traps(family, mine, belief),
     )
 
 
@@ -217,6 +220,29 @@ def _assumptions(
         if set(link.causes + link.other) & set(belief.causes)
     ]
     return tuple(said)
+
+
+def _traps(family: Family, evidence: Evidence, belief: Belief) -> tuple[str, ...]:
+    """Return the pack's traps that threaten now."""
+    chance = dict(zip(belief.causes, belief.marginals(), strict=True))
+    seen = {c.condition for c in evidence.clues if c.seen is True}
+    results = {t.test: t.result for s in evidence.stages for t in s.tests}
+    return tuple(
+        trap.words
+        for trap in family.traps
+        if (not trap.suspected or any(chance[c] >= TRAP_FROM for c in trap.suspected))
+        and all(c in seen for c in trap.clues)
+        and all(_is_result(family, results.get(t, ""), t, r) for t, r in trap.tests)
+        and not (trap.unless and all(t in results for t in trap.unless))
+    )
+
+
+def _is_result(family: Family, got: str, identity: str, wanted: str) -> bool:
+    """Whether a recorded result is the wanted one; 'positive' means any way of being positive."""
+    test = family.test(identity)
+    if test is None or got in {"", "maybe"}:
+        return got != "" and got == wanted
+    return set(test.outcome_set(got)) <= set(test.outcome_set(wanted))
 
 
 def _has_findings(evidence: Evidence) -> bool:

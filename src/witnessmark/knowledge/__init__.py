@@ -12,6 +12,7 @@ from witnessmark.knowledge.records import (
     PackCase,
     Source,
     Test,
+    Trap,
 )
 
 __all__ = [
@@ -25,6 +26,7 @@ __all__ = [
     "PackCase",
     "Source",
     "Test",
+    "Trap",
     "check_pack",
     "load_knowledge",
     "shipped_packs",

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 
 from witnessmark.errors import UnitRefused
-from witnessmark.knowledge.format import CasePart, CausePart, PackFile, TestPart
+from witnessmark.knowledge.format import CasePart, CausePart, PackFile, TestPart, TrapPart
 from witnessmark.model.problem import Problem
 from witnessmark.units import QUANTITIES, parse_quantity
 
@@ -116,6 +116,7 @@ def check_parts(pack: PackFile, known: Known, where: str) -> list[Problem]:
         *_shared(pack, known, now),
         *_links(pack, now),
         *_bands(pack),
+        *(f for i, t in enumerate(pack.traps) for f in _trap(t, f"traps[{i}]", pack, now)),
         *(f for i, c in enumerate(pack.cases) for f in _case(c, f"cases[{i}]", pack, now)),
     ]
     return [Problem(f"{where}: {path}", what, do) for path, what, do in faults]
@@ -134,7 +135,7 @@ def _twins(pack: PackFile) -> Iterator[Fault]:
 
 
 def _sources(pack: PackFile) -> Iterator[Fault]:
-    names = ["causes", "tests", "conditions", "links", "bands", "access_groups"]
+    names = ["causes", "tests", "conditions", "links", "bands", "access_groups", "traps"]
     uses = [(f"{n}[{i}].source", p.source) for n in names for i, p in enumerate(getattr(pack, n))]
     if pack.family is not None:
         uses.append(("family.source", pack.family.source))
@@ -309,6 +310,27 @@ def _bands(pack: PackFile) -> Iterator[Fault]:
             ends_of = getattr(band, key)
             if ends_of is not None and ends_of[0] > ends_of[1]:
                 yield f"{path}.{key}", "The first is not below the second.", "Swap them."
+
+
+def _trap(trap: TrapPart, path: str, pack: PackFile, now: Known) -> Iterator[Fault]:
+    family = pack.family.id if pack.family else ""
+    for key, kind, ids, known in (
+        ("suspected", "cause of this family", trap.suspected, now.causes),
+        ("unless", "test of this family", trap.unless, now.tests),
+        ("tests", "test of this family", tuple(t.test for t in trap.tests), now.tests),
+    ):
+        for i, identity in enumerate(ids):
+            if known.get(identity) != family:
+                yield _unknown(f"{path}.{key}[{i}]", kind, identity)
+    for i, clue in enumerate(trap.clues):
+        if clue not in now.conditions:
+            yield _unknown(f"{path}.clues[{i}]", "condition", clue)
+    for i, test in enumerate(trap.tests):
+        outcomes = (*now.outcomes.get(test.test, ()), "positive", "negative", "maybe")
+        if now.tests.get(test.test) == family and test.result not in outcomes:
+            yield _unknown(f"{path}.tests[{i}].result", "outcome of that test", test.result)
+    if not (trap.suspected or trap.clues or trap.tests):
+        yield path, "Nothing says when the trap threatens.", "Add suspected, clues or tests."
 
 
 def _case(case: CasePart, path: str, pack: PackFile, now: Known) -> Iterator[Fault]:

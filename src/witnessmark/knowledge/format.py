@@ -186,6 +186,21 @@ class TestGiven(Part):
     result: Id
 
 
+class TrapPart(Part):
+    """A tempting wrong turn, said aloud while it threatens.
+
+    It is said when one of *suspected* has at least 10 %, every one of *clues* was seen and every
+    one of *tests* had its result; and as long as not all of *unless* are recorded.
+    """
+
+    words: Words
+    suspected: tuple[Id, ...] = ()
+    clues: tuple[Id, ...] = ()
+    tests: tuple[TestGiven, ...] = ()
+    unless: tuple[Id, ...] = ()
+    source: Id
+
+
 class CasePart(Part):
     """Given these findings, this cause leads."""
 
@@ -212,12 +227,15 @@ class PackFile(Part):
     links: tuple[LinkPart, ...] = ()
     bands: tuple[BandPart, ...] = ()
     access_groups: tuple[AccessGroupPart, ...] = ()
+    traps: tuple[TrapPart, ...] = ()
     cases: tuple[CasePart, ...] = ()
 
     @model_validator(mode="after")
     def _needs_family(self) -> PackFile:
-        if self.family is None and (self.causes or self.tests or self.cases):
-            raise ValueError("causes, tests and cases need a [family] that says whose they are")
+        if self.family is None and (self.causes or self.tests or self.cases or self.traps):
+            raise ValueError(
+                "causes, tests, traps and cases need a [family] that says whose they are"
+            )
         return self
 
 

@@ -23,6 +23,7 @@ from witnessmark.knowledge.records import (
     PackCase,
     Source,
     Test,
+    Trap,
 )
 from witnessmark.model.problem import Problem
 from witnessmark.model.step import Spread
@@ -131,7 +132,7 @@ def _merge(texts: Sequence[PackText]) -> Knowledge:
         bands += [_band(part, pack.sources) for part in pack.bands]
         if pack.family is not None:
             held = families.setdefault(
-                pack.family.id, {"family": {}, "causes": {}, "tests": {}, "cases": []}
+                pack.family.id, {"family": {}, "causes": {}, "tests": {}, "cases": [], "traps": []}
             )
             one: dict[str, dict[str, Any]] = {pack.family.id: held["family"]}
             zones = {z.id: z.name for z in pack.family.zones or ()}
@@ -140,6 +141,17 @@ def _merge(texts: Sequence[PackText]) -> Knowledge:
             held["family"] = {**one[pack.family.id], "zone_names": zones}
             _overlay(held["causes"], pack.causes, pack.sources, deep=("conditions",))
             _overlay(held["tests"], pack.tests, pack.sources, deep=("given", "outcome_words"))
+            held["traps"] += [
+                Trap(
+                    t.words,
+                    t.suspected,
+                    t.clues,
+                    tuple((k.test, k.result) for k in t.tests),
+                    t.unless,
+                    _source(pack.sources[t.source]),
+                )
+                for t in pack.traps
+            ]
             held["cases"] += [
                 PackCase(
                     c.name,
@@ -212,6 +224,7 @@ def _family(held: dict[str, Any], conditions: Mapping[str, Condition]) -> Family
         second_cause=family.get("second_cause", 0.12),
         none_listed=family.get("none_listed", 0.02),
         cases=tuple(held["cases"]),
+        traps=tuple(held["traps"]),
         source=family["source"],
     )
 

@@ -21,6 +21,7 @@ __all__ = [
     "PackCase",
     "Source",
     "Test",
+    "Trap",
 ]
 
 Kind = Literal["judgement", "handbook", "measured"]
@@ -306,6 +307,27 @@ class PackCase:
 
 
 @dataclass(frozen=True, slots=True)
+class Trap:
+    """A tempting wrong turn, said aloud while it threatens.
+
+    Attributes:
+        words: what to say.
+        suspected: it is said when one of these has at least 10 %; empty: whatever is suspected.
+        clues: and every one of these was seen.
+        tests: and every one of these tests had this result.
+        unless: and not all of these tests are recorded.
+        source: where it comes from.
+    """
+
+    words: str
+    suspected: tuple[str, ...]
+    clues: tuple[str, ...]
+    tests: tuple[tuple[str, str], ...]
+    unless: tuple[str, ...]
+    source: Source
+
+
+@dataclass(frozen=True, slots=True)
 class Family:
     """One complaint family.
 
@@ -324,6 +346,7 @@ class Family:
         second_cause: P(two or more listed causes | complaint), before any finding.
         none_listed: P(none of the listed causes | complaint), before any finding.
         cases: the pack's own cases.
+        traps: tempting wrong turns.
         source: where the numbers of the family come from.
     """
 
@@ -341,6 +364,7 @@ class Family:
     second_cause: float
     none_listed: float
     cases: tuple[PackCase, ...]
+    traps: tuple[Trap, ...]
     source: Source
 
     def cause(self, identity: str) -> Cause | None:

@@ -68,6 +68,7 @@ class Odds:
         assumptions: what the numbers rest on, in words.
         fits: ``False`` when no modelled cause explains the readings.
         stage: number of work entries before the state it speaks of.
+        traps: tempting wrong turns that threaten now, in words.
     """
 
     family: str
@@ -83,6 +84,7 @@ class Odds:
     assumptions: tuple[str, ...] = ()
     fits: bool = True
     stage: int = 0
+    traps: tuple[str, ...] = ()
 
     def probability(self, cause: str) -> float:
         """Return P(cause present); 0.0 for a cause that the family does not list."""

@@ -95,6 +95,7 @@ def _odds(odds: Odds) -> dict[str, Any]:
         "decided": odds.decided,
         "statement": odds.statement,
         "fits": odds.fits,
+        "traps": list(odds.traps),
         "zones": [{"zone": zone, "probability": _rounded(p)} for zone, p in odds.zones],
         "causes": [
             {
