@@ -1,0 +1,90 @@
+"""What can be at fault in the fuel supply circuit, and which causes look the same to the physics.
+
+Causes that act through one physical parameter form one group; no pressure, flow or vacuum
+reading can split a group, so the model speaks of groups and the pack's priors, clues and tests
+speak of the causes inside them:
+
+- suction: plugged primary filter, collapsed suction line, blocked tank vent or gelled fuel all
+  raise the restriction before the pump;
+- filter: plugged secondary filter and any other restriction between pump and gallery;
+- pump: worn gears and a slipping drive both lose delivery inside the pump;
+- other: gas past an injector seat and everything undetermined has no equation here; its
+  likelihood is a wide one (see ``fuel_posterior``), so it wins only where nothing else fits.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import combinations
+
+__all__ = [
+    "AIR",
+    "FAMILY",
+    "FILTER",
+    "GAUGE",
+    "GROUPS",
+    "HYPOTHESES",
+    "LEAK",
+    "MODELLED",
+    "OTHER",
+    "PUMP",
+    "RELIEF",
+    "RETURN",
+    "SUCTION",
+    "ZONES",
+    "Group",
+    "group_of",
+]
+
+FAMILY = "fuel_low"
+RELIEF, RETURN, FILTER, PUMP, SUCTION, AIR, LEAK, GAUGE, OTHER = range(9)
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Causes that share one physical parameter.
+
+    Attributes:
+        key: short name.
+        causes: cause ids of the pack.
+        name: in words.
+        zone: zone it belongs to.
+        share: prior share among single faults (assumed, no source).
+    """
+
+    key: str
+    causes: tuple[str, ...]
+    name: str
+    zone: str
+    share: float
+
+
+GROUPS: tuple[Group, ...] = (
+    Group("relief", ("pump_relief",), "relief valve in the transfer pump", "pump", 0.20),
+    Group("return", ("return_regulator",), "return pressure regulator", "return", 0.20),
+    Group("filter", ("secondary_filter", "supply_restrict"),
+          "secondary filter or another restriction after the pump", "filter", 0.18),
+    Group("pump", ("pump_worn", "pump_drive"), "worn or slipping transfer pump", "pump", 0.12),
+    Group("suction", ("primary_filter", "suction_line", "tank_vent_fuel"),
+          "restriction before the pump", "suction", 0.10),
+    Group("air", ("air_ingress",), "air drawn in before the pump", "suction", 0.10),
+    Group("leak", ("gallery_leak",), "leak from the gallery past injector seals", "return", 0.05),
+    Group("gauge", ("fuel_gauge_err",), "gauge or sensor reading wrong", "gauge", 0.05),
+    Group("other", ("comb_gas_fuel", "fuel_other"), "something the model does not hold", "other",
+          0.03),
+)  # fmt: skip
+MODELLED = tuple(range(8))
+ZONES = ("pump", "return", "filter", "suction", "gauge", "other")
+
+#: Nothing, the eight modelled groups alone, their pairs, and "other".
+HYPOTHESES: tuple[frozenset[int], ...] = (
+    frozenset(),
+    *(frozenset((g,)) for g in MODELLED),
+    *(frozenset(pair) for pair in combinations(MODELLED, 2)),
+    frozenset((OTHER,)),
+)
+
+
+def group_of(cause: str) -> int | None:
+    """Return the group of a cause id, ``None`` where the circuit has no part of it."""
+    return next((i for i, g in enumerate(GROUPS) if cause in g.causes), None)

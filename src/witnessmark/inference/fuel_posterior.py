@@ -1,0 +1,480 @@
+"""From readings to probabilities: the table re-weighted, and new draws where too few count.
+
+P(readings | what is at fault) is the weighted mean of the likelihood over the draws of each
+hypothesis. Where fewer than ``ENOUGH`` draws carry the weight, new draws are proposed near
+those that do, in the same coordinates, and all draws are weighted by prior over the mixture
+they came from (deterministic mixture weights), so the answer stays unbiased. Laplace's method is
+not used: the circuit has kinks (a relief valve that opens, a pump that starves) and faults of
+two kinds, and an expansion round one best point is far off.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy.linalg import solve_triangular
+from scipy.special import logsumexp, ndtr, ndtri
+from scipy.stats import chi2
+
+from witnessmark.inference.fuel_groups import HYPOTHESES, MODELLED, OTHER
+from witnessmark.inference.fuel_observations import (
+    CHECK,
+    FLOW,
+    VACUUM,
+    Observation,
+    covariance,
+)
+from witnessmark.inference.fuel_prior import (
+    BIAS_SHARE,
+    DIMENSIONS,
+    RETURN_SPRING_SHARE,
+    SPRING_SHARE,
+    TYPE_DIMENSIONS,
+    UNIT_DIMENSIONS,
+)
+from witnessmark.inference.fuel_samples import (
+    STEP_DIMENSIONS,
+    Batch,
+    Repair,
+    bits,
+    from_table,
+    simulate,
+)
+from witnessmark.inference.fuel_table import Table
+from witnessmark.physics.fuel_supply import L_PER_H, PSI, Circuit
+
+__all__ = ["ENOUGH", "Posterior", "default_log_prior", "infer", "log_likelihood"]
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+
+#: Effective draws from which on the table alone is used.
+ENOUGH = 300.0
+#: Draws of one adaptive round and number of rounds at most.
+ROUND, ROUNDS = 9000, 3
+#: A best explanation worse than this quantile of chi square is called no explanation.
+FIT_QUANTILE = 0.995
+_OTHER_INDEX = len(HYPOTHESES) - 1
+_FIRST = TYPE_DIMENSIONS + UNIT_DIMENSIONS
+
+
+@dataclass
+class Posterior:
+    """Weighted draws after the readings.
+
+    Attributes:
+        batch: the draws.
+        weight: normalised posterior weights, shape (n,).
+        log_prior: of the hypotheses.
+        log_evidence: log P(readings | hypothesis), shape (hypotheses,).
+        effective: effective number of draws, 1/sum(weight^2).
+        chi_square: of the best modelled explanation.
+        limit: what chi square may be.
+        adapted: whether the adaptive step ran.
+        observations: the readings.
+        whitened: factor of the covariance (lower), ``None`` without readings.
+        log_parts: (stages, n) log likelihood of the readings up to each stage.
+    """
+
+    batch: Batch
+    weight: Floats
+    log_prior: Floats
+    log_evidence: Floats
+    effective: float
+    chi_square: float
+    limit: float
+    adapted: bool
+    observations: tuple[Observation, ...]
+    root: Floats | None
+    log_parts: Floats
+
+    @property
+    def fits(self) -> bool:
+        """Whether some modelled set of faults explains the readings."""
+        return self.chi_square <= self.limit
+
+    def group_probabilities(self, stage: int = -1) -> Floats:
+        """Return P(group at fault) in a stage (default: the last), shape (9,)."""
+        label = self.batch.labels[stage]
+        return np.array([float(self.weight[(label >> g) & 1 == 1].sum()) for g in range(9)])
+
+    def healthy(self, stage: int = -1) -> float:
+        """Return P(nothing at fault) in a stage."""
+        return float(self.weight[self.batch.labels[stage] == 0].sum())
+
+    def set_log_likelihoods(self, stage: int) -> dict[frozenset[int], float]:
+        """Return the log likelihood, per set of groups, that the readings of *stage* add.
+
+        For stage 0 this is log P(readings | exactly these at fault). For a later stage it is
+        log P(readings of that stage | these at fault now, all readings before it), so that
+        the findings of all stages may be used one after the other.
+        """
+        label = self.batch.labels[min(stage, len(self.batch.labels) - 1)]
+        base = self.log_prior[self.batch.hypothesis] + self.batch.log_weight
+        upto = self.log_parts[stage]
+        before = self.log_parts[stage - 1] if stage else np.zeros_like(upto)
+        found: dict[frozenset[int], float] = {}
+        for value in np.unique(label):
+            here = label == value
+            log_before = float(logsumexp((base + before)[here]))
+            log_upto = float(logsumexp((base + upto)[here]))
+            groups = frozenset(g for g in range(9) if (int(value) >> g) & 1)
+            if np.isfinite(log_before) and np.isfinite(log_upto):
+                found[groups] = log_upto - log_before
+        return found
+
+
+def default_log_prior(
+    shares: Sequence[float] | None = None, *, nothing: float = 0.10, two: float = 0.20
+) -> Floats:
+    """Return the log prior of every hypothesis.
+
+    10 % nothing wrong, 70 % one group, 20 % two (assumed, no source); inside these in
+    proportion to the groups' shares.
+
+    Args:
+        shares: share of each of the nine groups, any scale; default ``GROUPS``.
+        nothing: P(nothing at fault).
+        two: P(two groups at fault).
+    """
+    from witnessmark.inference.fuel_groups import GROUPS  # noqa: PLC0415
+
+    share = np.array([g.share for g in GROUPS] if shares is None else shares, dtype=float)
+    share = np.maximum(share, 1e-9) / np.maximum(share, 1e-9).sum()
+    weight = np.zeros(len(HYPOTHESES))
+    pairs = np.array([len(h) == 2 for h in HYPOTHESES])
+    for i, hypothesis in enumerate(HYPOTHESES):
+        weight[i] = float(np.prod(share[list(hypothesis)])) if hypothesis else 1.0
+    singles = np.array([len(h) == 1 for h in HYPOTHESES])
+    weight[singles] *= (1.0 - nothing - two) / weight[singles].sum()
+    weight[pairs] *= two / weight[pairs].sum()
+    weight[0] = nothing
+    return np.asarray(np.log(weight))
+
+
+def infer(
+    table: Table,
+    observations: Sequence[Observation],
+    *,
+    log_prior: Floats | None = None,
+    repairs: Sequence[Repair] = (),
+    bubbles: Sequence[tuple[int, bool]] = (),
+    seed: int = 11,
+    adapt: bool = True,
+) -> Posterior:
+    """Weigh the draws by the readings.
+
+    Args:
+        table: prior draws of the type.
+        observations: the readings, any stage.
+        log_prior: of the hypotheses.
+        repairs: the work between the stages, in order.
+        bubbles: (stage, seen) of the clear hose.
+        seed: of the adaptive draws.
+        adapt: whether the adaptive step may run.
+    """
+    prior = default_log_prior() if log_prior is None else log_prior
+    obs = tuple(observations)
+    first = tuple(o for o in obs if o.stage == 0 or not repairs)
+    batch = from_table(table, first)
+    start = _weigh(batch, first, prior, 0, _bubbles(batch, bubbles, 0))
+    if not repairs and (start.effective >= ENOUGH or not adapt):
+        return start
+    rng = np.random.default_rng(seed)
+    return _adapt(table, start, obs, prior, tuple(repairs), tuple(bubbles), rng)
+
+
+def log_likelihood(predictions: Floats, observations: Sequence[Observation]) -> Floats:
+    """Return the log likelihood of every draw, the gauge's small error integrated out."""
+    root = np.linalg.cholesky(covariance(observations))
+    _, log_like, _ = _gauss(predictions, observations, root)
+    return log_like
+
+
+def _gauss(
+    predictions: Floats, observations: Sequence[Observation], root: Floats
+) -> tuple[Floats, Floats, Floats]:
+    value = np.array([o.value for o in observations])
+    white = solve_triangular(root, (value - predictions).T, lower=True, check_finite=False)
+    square = np.einsum("ij,ij->j", white, white)
+    norm = float(np.log(np.diag(root)).sum() + 0.5 * len(value) * np.log(2 * np.pi))
+    return white, -0.5 * square - norm, square
+
+
+def _weigh(
+    batch: Batch, obs: tuple[Observation, ...], prior: Floats, stages: int, extra: Floats
+) -> Posterior:
+    n = len(batch)
+    parts = np.zeros((stages + 1, n))
+    square = np.zeros(n)
+    root = None
+    other = batch.hypothesis == _OTHER_INDEX
+    for stage in range(stages + 1):
+        chosen = [i for i, o in enumerate(obs) if o.stage <= stage or stages == 0]
+        if chosen:
+            some = [obs[i] for i in chosen]
+            root = np.linalg.cholesky(covariance(some))
+            _, parts[stage], square = _gauss(batch.predictions[:, chosen], some, root)
+            if np.any(other):
+                parts[stage][other] = _other(batch.predictions[np.ix_(other, chosen)], some)
+    parts += extra
+    total = prior[batch.hypothesis] + batch.log_weight + parts[-1]
+    weight = np.exp(total - total.max())
+    weight /= weight.sum()
+    evidence = np.full(len(HYPOTHESES), -np.inf)
+    for h in np.unique(batch.hypothesis):
+        here = batch.hypothesis == h
+        evidence[h] = logsumexp((batch.log_weight + parts[-1])[here])
+    modelled = ~other
+    best = float(square[modelled].min()) if len(obs) and np.any(modelled) else 0.0
+    return Posterior(
+        batch=batch,
+        weight=weight,
+        log_prior=prior,
+        log_evidence=evidence,
+        effective=float(1.0 / np.square(weight).sum()),
+        chi_square=best,
+        limit=float(chi2.ppf(FIT_QUANTILE, max(len(obs), 1))),
+        adapted=False,
+        observations=obs,
+        root=root,
+        log_parts=parts,
+    )
+
+
+def _other(predictions: Floats, obs: Sequence[Observation]) -> Floats:
+    """Return the likelihood under "something the model does not hold".
+
+    The readings lie anywhere around a healthy engine's, pressures rather lower: common shift
+    of -8 +- 10 psi, 5 psi of their own; flow and vacuum off by a third and 2 inHg. Judgement.
+    """
+    cov = covariance(obs)
+    shift = np.zeros(len(obs))
+    for i, a in enumerate(obs):
+        pressure_a = a.quantity not in {FLOW, VACUUM, CHECK}
+        if pressure_a:
+            shift[i] = -8.0 * PSI
+            cov[i, i] += (5.0 * PSI) ** 2
+        elif a.quantity == FLOW:
+            cov[i, i] += (0.33 * max(abs(a.value), 60.0 * L_PER_H)) ** 2
+        elif a.quantity == VACUUM:
+            cov[i, i] += (2.0 * 3386.389) ** 2
+        for j, b in enumerate(obs):
+            if pressure_a and b.quantity not in {FLOW, VACUUM, CHECK}:
+                cov[i, j] += (10.0 * PSI) ** 2
+    root = np.linalg.cholesky(cov)
+    return _gauss(predictions + shift, obs, root)[1]
+
+
+def _bubbles(batch: Batch, seen: Sequence[tuple[int, bool]], stages: int) -> Floats:
+    """Return the log likelihood of the clear hose, shape (stages + 1, n).
+
+    P(bubbles) rises with the air drawn in from 0.06 to 0.98, half way at 2 %. Judgement.
+    """
+    out = np.zeros((stages + 1, len(batch)))
+    for stage, positive in seen:
+        air = batch.circuits.air
+        p = 0.06 + 0.92 * (1.0 - np.exp2(-np.maximum(air - 0.004, 0.0) / 0.02))
+        for later in range(min(stage, stages), stages + 1):
+            out[later] += np.log(p if positive else 1.0 - p)
+    return out
+
+
+@dataclass(frozen=True, slots=True)
+class _Gaussian:
+    """A proposal: normal with mean and lower root, in D coordinates."""
+
+    mean: Floats
+    root: Floats
+
+    def draw(self, n: int, rng: np.random.Generator) -> Floats:
+        return self.mean + rng.standard_normal((n, len(self.mean))) @ self.root.T
+
+    def log_density(self, z: Floats) -> Floats:
+        white = solve_triangular(self.root, (z - self.mean).T, lower=True, check_finite=False)
+        return np.asarray(
+            -0.5 * np.einsum("ij,ij->j", white, white)
+            - np.log(np.diag(self.root)).sum()
+            - 0.5 * z.shape[1] * np.log(2 * np.pi)
+        )
+
+
+def _adapt(
+    table: Table,
+    start: Posterior,
+    obs: tuple[Observation, ...],
+    prior: Floats,
+    repairs: tuple[Repair, ...],
+    bubbles: tuple[tuple[int, bool], ...],
+    rng: np.random.Generator,
+) -> Posterior:
+    stages = max([o.stage for o in obs] + [r.after_stage for r in repairs] + [0])
+    stages = len(repairs) and stages
+    width = DIMENSIONS + STEP_DIMENSIONS * len(repairs)
+    current = start
+    drawn: list[Batch] = []
+    proposals: dict[int, list[tuple[float, _Gaussian]]] = {}
+    for round_ in range(ROUNDS):
+        counts = _allocate(current, prior, bool(repairs) and round_ == 0)
+        rows, of = [], []
+        for h, count in counts.items():
+            fitted = _fit(current, h, width, repairs)
+            for share, proposal in fitted:
+                size = max(round(count * share), 4)
+                rows.append(proposal.draw(size, rng))
+                of.append(np.full(size, h, dtype=np.int64))
+                proposals.setdefault(h, []).append((float(size), proposal))
+        drawn.append(simulate(table, np.concatenate(of), np.concatenate(rows), obs, repairs))
+        batch = _pool(start, drawn, proposals, with_table=not repairs)
+        current = _weigh(batch, obs, prior, stages, _bubbles(batch, bubbles, stages))
+        current.adapted = True
+        if current.effective >= ENOUGH:
+            break
+    return current
+
+
+def _allocate(current: Posterior, prior: Floats, everywhere: bool) -> dict[int, int]:
+    """Return how many new draws each hypothesis gets: where the weight is, and some elsewhere."""
+    log_post = prior + current.log_evidence
+    post = np.exp(log_post - log_post.max())
+    post /= post.sum()
+    wanted = np.sqrt(post)
+    wanted /= wanted.sum()
+    if everywhere:
+        wanted = 0.6 * wanted + 0.4 / len(post)
+    counts = (ROUND * (2 if everywhere else 1) * wanted).astype(int)
+    live = (post > 1e-4) | everywhere
+    return {int(h): int(max(counts[h], 60)) for h in np.flatnonzero(live & (counts >= 20))}
+
+
+def _fit(
+    current: Posterior, h: int, width: int, repairs: tuple[Repair, ...]
+) -> list[tuple[float, _Gaussian]]:
+    """Propose normals where the draws of a hypothesis carry weight, one per kind of fault.
+
+    Each is the exact posterior of a straight-line model fitted to the draws nearby, with what
+    the line leaves over added to the errors of the readings; directions that no reading
+    touches so keep the width of the prior. The prior itself is always one of the proposals.
+    """
+    here = np.flatnonzero(current.batch.hypothesis == h)
+    z = current.batch.z[here]
+    log_w = current.batch.log_weight[here] + current.log_parts[-1][here]
+    weight = _tempered(log_w, 150.0)
+    wide = np.ones(width)
+    for number in range(len(repairs)):
+        wide[DIMENSIONS + STEP_DIMENSIONS * number] = 1.7
+    found = [(0.15, _Gaussian(np.zeros(width), np.diag(wide)))]
+    if current.root is None:
+        return [(1.0, found[0][1])]
+    cells = _cells(z, h)
+    for cell in np.unique(cells[weight > 0]):
+        inside = (cells == cell) & (weight > 0)
+        share = float(weight[inside].sum())
+        if share < 0.02:
+            continue
+        line = _line(
+            z[inside], current.batch.predictions[here[inside]], weight[inside] / share, current
+        )
+        found.append((0.85 * share, _widened(line, width, wide)))
+    total = sum(share for share, _ in found)
+    return [(share / total, g) for share, g in found]
+
+
+def _line(z: Floats, predictions: Floats, w: Floats, current: Posterior) -> tuple[Floats, Floats]:
+    """Return mean and covariance of the posterior of a straight-line model."""
+    if current.root is None:
+        raise ValueError("a line needs readings")
+    # whitened readings: errors are of unit size and independent
+    value = np.array([o.value for o in current.observations])
+    y = solve_triangular(current.root, (predictions - value).T, lower=True).T
+    known = z.shape[1]
+    mean_z, mean_y = w @ z, w @ y
+    dz, dy = z - mean_z, y - mean_y
+    effective = 1.0 / float(np.square(w).sum())
+    gram = (dz * w[:, None]).T @ dz + (0.3 + 3.0 / max(effective, 1.0)) * 0.1 * np.eye(known)
+    slope = np.linalg.solve(gram, (dz * w[:, None]).T @ dy)  # (known, m)
+    left = dy - dz @ slope
+    error = np.eye(y.shape[1]) * 1.0 + (left * w[:, None]).T @ left
+    at_zero = mean_y - mean_z @ slope
+    spread = slope.T @ slope + error
+    gain = np.linalg.solve(spread, slope.T).T  # (known, m)
+    cov = np.eye(known) - gain @ slope.T
+    return -gain @ at_zero, 0.5 * (cov + cov.T)
+
+
+def _widened(line: tuple[Floats, Floats], width: int, wide: Floats) -> _Gaussian:
+    mean, cov = np.zeros(width), np.diag(wide**2)
+    known = len(line[0])
+    mean[:known] = line[0]
+    cov[:known, :known] = 1.1 * line[1] + 0.01 * np.eye(known)
+    return _Gaussian(mean, np.linalg.cholesky(cov))
+
+
+def _tempered(log_w: Floats, enough: float) -> Floats:
+    """Return weights flattened until at least *enough* draws count."""
+    log_w = log_w - log_w.max()
+    weight = np.exp(log_w)
+    for power in (1.0, 0.7, 0.5, 0.35, 0.25, 0.15, 0.1, 0.05):
+        weight = np.exp(power * log_w)
+        weight /= weight.sum()
+        if 1.0 / np.square(weight).sum() >= min(enough, 0.5 * len(weight)):
+            break
+    return np.asarray(weight)
+
+
+def _cells(z: Floats, h: int) -> Ints:
+    """Return which kind of fault and layout a draw is of: they are islands to a normal."""
+    cell = (ndtr(z[:, 0]) > 0.6).astype(np.int64) + (ndtr(z[:, 0]) > 0.8)
+    cuts = {0: SPRING_SHARE, 1: RETURN_SPRING_SHARE, 7: BIAS_SHARE}
+    for place, group in enumerate(sorted(HYPOTHESES[h])):
+        if group in cuts:
+            column = z[:, _FIRST + 3 * place]
+            cell = cell * 2 + (column > ndtri(cuts[group]))
+    return cell
+
+
+def _pool(
+    start: Posterior,
+    drawn: Sequence[Batch],
+    proposals: dict[int, list[tuple[float, _Gaussian]]],
+    *,
+    with_table: bool,
+) -> Batch:
+    """Join all draws with deterministic mixture weights."""
+    joined = _concat([start.batch, *drawn] if with_table else list(drawn))
+    width = joined.z.shape[1]
+    log_prior = -0.5 * (np.einsum("ij,ij->i", joined.z, joined.z) + width * np.log(2 * np.pi))
+    joined.log_weight = np.zeros(len(joined))
+    sizes = np.bincount(start.batch.hypothesis, minlength=len(HYPOTHESES))
+    for h in np.unique(joined.hypothesis):
+        here = np.flatnonzero(joined.hypothesis == h)
+        z = joined.z[here]
+        terms = [np.log(size) + g.log_density(z) for size, g in proposals.get(int(h), [])]
+        if with_table:
+            terms.append(np.log(sizes[h]) + log_prior[here])
+        joined.log_weight[here] = log_prior[here] - logsumexp(np.stack(terms), axis=0)
+    return joined
+
+
+def _concat(parts: Sequence[Batch]) -> Batch:
+    if len(parts) == 1:
+        return parts[0]
+
+    def circuits(name: str) -> Circuit:
+        rows = [getattr(p, name) for p in parts]
+        return Circuit(
+            *(np.concatenate([getattr(r, f) for r in rows]) for f in Circuit.__slots__)
+        )  # fmt: skip
+
+    return Batch(
+        np.concatenate([p.z for p in parts]),
+        np.concatenate([p.hypothesis for p in parts]),
+        np.concatenate([p.log_weight for p in parts]),
+        np.concatenate([p.labels for p in parts], axis=1),
+        circuits("types"),
+        circuits("circuits"),
+        np.concatenate([p.predictions for p in parts]),
+    )
