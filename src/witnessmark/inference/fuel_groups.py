@@ -60,11 +60,11 @@ class Group:
 
 
 GROUPS: tuple[Group, ...] = (
-    Group("relief", ("pump_relief",), "relief valve in the transfer pump", "pump", 0.20),
+    Group("relief", ("pump_relief",), "relief valve in the transfer pump", "supply", 0.20),
     Group("return", ("return_regulator",), "return pressure regulator", "return", 0.20),
     Group("filter", ("secondary_filter", "supply_restrict"),
           "secondary filter or another restriction after the pump", "filter", 0.18),
-    Group("pump", ("pump_worn", "pump_drive"), "worn or slipping transfer pump", "pump", 0.12),
+    Group("pump", ("pump_worn", "pump_drive"), "worn or slipping transfer pump", "supply", 0.12),
     Group("suction", ("primary_filter", "suction_line", "tank_vent_fuel"),
           "restriction before the pump", "suction", 0.10),
     Group("air", ("air_ingress",), "air drawn in before the pump", "suction", 0.10),
@@ -74,7 +74,7 @@ GROUPS: tuple[Group, ...] = (
           0.03),
 )  # fmt: skip
 MODELLED = tuple(range(8))
-ZONES = ("pump", "return", "filter", "suction", "gauge", "other")
+ZONES = ("supply", "return", "filter", "suction", "gauge", "other")
 
 #: Nothing, the eight modelled groups alone, their pairs, and "other".
 HYPOTHESES: tuple[frozenset[int], ...] = (

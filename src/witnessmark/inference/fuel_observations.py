@@ -133,7 +133,7 @@ def covariance(observations: Sequence[Observation]) -> Floats:
 
 def _share_gauge(a: Observation, b: Observation) -> bool:
     """Pressure readings of one gauge share its error; a gauge check shows the main one's."""
-    if a.quantity == CHECK or b.quantity == CHECK:
+    if CHECK in (a.quantity, b.quantity):
         other = b if a.quantity == CHECK else a
         return (other.quantity in _PRESSURES and other.main) or other.quantity == CHECK
     return a.quantity in _PRESSURES and b.quantity in _PRESSURES and a.gauge == b.gauge

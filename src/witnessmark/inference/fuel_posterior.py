@@ -19,7 +19,7 @@ from scipy.linalg import solve_triangular
 from scipy.special import logsumexp, ndtr, ndtri
 from scipy.stats import chi2
 
-from witnessmark.inference.fuel_groups import HYPOTHESES, MODELLED, OTHER
+from witnessmark.inference.fuel_groups import GROUPS, HYPOTHESES
 from witnessmark.inference.fuel_observations import (
     CHECK,
     FLOW,
@@ -39,7 +39,6 @@ from witnessmark.inference.fuel_samples import (
     STEP_DIMENSIONS,
     Batch,
     Repair,
-    bits,
     from_table,
     simulate,
 )
@@ -75,7 +74,7 @@ class Posterior:
         limit: what chi square may be.
         adapted: whether the adaptive step ran.
         observations: the readings.
-        whitened: factor of the covariance (lower), ``None`` without readings.
+        root: lower root of the covariance of all readings, ``None`` without any.
         log_parts: (stages, n) log likelihood of the readings up to each stage.
     """
 
@@ -140,8 +139,6 @@ def default_log_prior(
         nothing: P(nothing at fault).
         two: P(two groups at fault).
     """
-    from witnessmark.inference.fuel_groups import GROUPS  # noqa: PLC0415
-
     share = np.array([g.share for g in GROUPS] if shares is None else shares, dtype=float)
     share = np.maximum(share, 1e-9) / np.maximum(share, 1e-9).sum()
     weight = np.zeros(len(HYPOTHESES))
@@ -169,7 +166,7 @@ def infer(
 
     Args:
         table: prior draws of the type.
-        observations: the readings, any stage.
+        observations: the readings; ``stage`` is the number of *repairs* before each.
         log_prior: of the hypotheses.
         repairs: the work between the stages, in order.
         bubbles: (stage, seen) of the clear hose.
@@ -189,7 +186,7 @@ def infer(
 
 def log_likelihood(predictions: Floats, observations: Sequence[Observation]) -> Floats:
     """Return the log likelihood of every draw, the gauge's small error integrated out."""
-    root = np.linalg.cholesky(covariance(observations))
+    root = _lower(covariance(observations))
     _, log_like, _ = _gauss(predictions, observations, root)
     return log_like
 
@@ -216,7 +213,7 @@ def _weigh(
         chosen = [i for i, o in enumerate(obs) if o.stage <= stage or stages == 0]
         if chosen:
             some = [obs[i] for i in chosen]
-            root = np.linalg.cholesky(covariance(some))
+            root = _lower(covariance(some))
             _, parts[stage], square = _gauss(batch.predictions[:, chosen], some, root)
             if np.any(other):
                 parts[stage][other] = _other(batch.predictions[np.ix_(other, chosen)], some)
@@ -265,7 +262,7 @@ def _other(predictions: Floats, obs: Sequence[Observation]) -> Floats:
         for j, b in enumerate(obs):
             if pressure_a and b.quantity not in {FLOW, VACUUM, CHECK}:
                 cov[i, j] += (10.0 * PSI) ** 2
-    root = np.linalg.cholesky(cov)
+    root = _lower(cov)
     return _gauss(predictions + shift, obs, root)[1]
 
 
@@ -281,6 +278,10 @@ def _bubbles(batch: Batch, seen: Sequence[tuple[int, bool]], stages: int) -> Flo
         for later in range(min(stage, stages), stages + 1):
             out[later] += np.log(p if positive else 1.0 - p)
     return out
+
+
+def _lower(matrix: Floats) -> Floats:
+    return np.asarray(np.linalg.cholesky(matrix), dtype=np.float64)
 
 
 @dataclass(frozen=True, slots=True)
@@ -311,8 +312,7 @@ def _adapt(
     bubbles: tuple[tuple[int, bool], ...],
     rng: np.random.Generator,
 ) -> Posterior:
-    stages = max([o.stage for o in obs] + [r.after_stage for r in repairs] + [0])
-    stages = len(repairs) and stages
+    stages = len(repairs)
     width = DIMENSIONS + STEP_DIMENSIONS * len(repairs)
     current = start
     drawn: list[Batch] = []
@@ -410,7 +410,7 @@ def _widened(line: tuple[Floats, Floats], width: int, wide: Floats) -> _Gaussian
     known = len(line[0])
     mean[:known] = line[0]
     cov[:known, :known] = 1.1 * line[1] + 0.01 * np.eye(known)
-    return _Gaussian(mean, np.linalg.cholesky(cov))
+    return _Gaussian(mean, _lower(cov))
 
 
 def _tempered(log_w: Floats, enough: float) -> Floats:

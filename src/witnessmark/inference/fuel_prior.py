@@ -193,15 +193,13 @@ def idle_reference(types: Circuit) -> tuple[Floats, Floats]:
     return back / np.sqrt(np.maximum(idle.gallery, PSI)), types.displacement * 650.0
 
 
-def apply_fault(
-    c: Circuit, group: int, z: Floats, reference: tuple[Floats, Floats]
-) -> Circuit:
+def apply_fault(c: Circuit, group: int, z: Floats, reference: tuple[Floats, Floats]) -> Circuit:
     """Put one group at fault; kind and size from standard normals of shape (n, 3)."""
     kind, size, extra = ndtr(z[:, 0]), ndtr(z[:, 1]), ndtr(z[:, 2])
     conductance, delivery = reference
     if group == RELIEF:
         spring = kind < SPRING_SHARE
-        leak = (0.08 + 0.52 * size) * delivery / np.sqrt(75.0 * PSI)
+        leak = 0.08 * 15.0**size * delivery / np.sqrt(75.0 * PSI)
         return c.with_(
             relief_crack=c.relief_crack * np.where(spring, 1.0 - (0.08 + 0.37 * size), 1.0),
             relief_leak=np.where(spring, 0.0, leak),
@@ -211,7 +209,7 @@ def apply_fault(
         lower = np.maximum(c.return_crack - (5.0 + 35.0 * size) * PSI, 0.0)
         return c.with_(
             return_crack=np.where(spring, lower, c.return_crack),
-            return_leak=np.where(spring, 0.0, (0.08 + 0.62 * size) * conductance),
+            return_leak=np.where(spring, 0.0, 0.08 * 25.0**size * conductance),
         )
     if group == FILTER:
         factor = 4.0 * 10.0**size
@@ -227,7 +225,7 @@ def apply_fault(
             suction_turbulent=c.suction_turbulent * factor,
         )
     if group == AIR:
-        return c.with_(air=0.03 * (0.35 / 0.03) ** size)
+        return c.with_(air=0.03 * (0.45 / 0.03) ** size)
     if group == LEAK:
         return c.with_(injector_leak=(0.08 + 0.52 * size) * conductance, leak_to_return=extra)
     if group == GAUGE:

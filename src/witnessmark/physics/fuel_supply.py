@@ -144,7 +144,7 @@ def consumption(rpm: float, load: float) -> float:
         rpm: engine speed [r/min], 0 to 2,500.
         load: 0 (no load) to 1 (full load).
     """
-    idle = 2.5 * (rpm / 650.0) ** 1.05
+    idle = 2.5 * float((rpm / 650.0) ** 1.05)
     full = max(92.0 * rpm / 1500.0, idle)
     return (idle + (full - idle) * load) * L_PER_H
 

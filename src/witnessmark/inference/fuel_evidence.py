@@ -1,0 +1,332 @@
+"""The fuel supply model at work on a case: readings -> findings, forecasts, what may be said.
+
+For every stage that has readings one finding carries a :class:`JointSupport` over the groups of
+``fuel_groups``. That of stage 0 is log P(readings | set at fault); that of a later stage is what
+its readings *add* given all before them, over the sets at fault in that stage: the odds use
+the findings one after the other, with the repair between them, and nothing counts twice.
+
+Rated are nothing, every group alone, every pair of modelled groups, "other" alone, and the sets
+that work has made of them. A set of more groups is taken as the mean likelihood of its largest
+rated subsets (the odds' own rule): a third fault is believed only as far as two of the three
+explain the readings, and its prior keeps it small.
+
+The bubbles of a clear hose, renewed filters and other clues reach the odds through the pack's
+tests and conditions; here they only shape the model's own weights (forecasts, next measurement),
+never the JointSupport, so they count once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from witnessmark.inference.evidence import Clue
+from witnessmark.inference.fuel_forecast import Band, gallery_points, repair_forecast
+from witnessmark.inference.fuel_groups import FAMILY, GROUPS, HYPOTHESES, OTHER
+from witnessmark.inference.fuel_observations import (
+    CHECK,
+    FLOW,
+    GALLERY,
+    PREFILTER,
+    THROTTLED,
+    VACUUM,
+    Key,
+    Observation,
+)
+from witnessmark.inference.fuel_posterior import (
+    ENOUGH,
+    Posterior,
+    default_log_prior,
+    infer,
+)
+from witnessmark.inference.fuel_readings import (
+    bubbles,
+    cause_share,
+    collect,
+    contradictions,
+    impossible,
+    repairs,
+)
+from witnessmark.inference.fuel_samples import Repair
+from witnessmark.inference.fuel_table import Table
+from witnessmark.inference.fuel_types import table_for
+from witnessmark.inference.fuel_words import (
+    ASSUMPTION,
+    Presentation,
+    present_fuel,
+    zone_probabilities,
+)
+from witnessmark.inference.prior import multipliers, shares
+from witnessmark.knowledge import Family, Knowledge
+from witnessmark.model.case import Case
+from witnessmark.model.entry_data import ClueData
+from witnessmark.model.finding import Evidence, Finding, JointSupport, OperatingPoint
+from witnessmark.model.fuel_baseline import FuelBaseline
+from witnessmark.model.history import History
+from witnessmark.model.problem import Problem
+from witnessmark.model.step import Forecast
+
+__all__ = ["METHOD", "FuelEvidence", "fuel_evidence"]
+
+METHOD = "fuel_supply/1"
+CODE = "fuel_supply_model"
+#: Pack tests that look at what a reading has already said; they count half beside it.
+_TESTS_USED = {
+    FLOW: ("f_return",),
+    THROTTLED: ("f_block",),
+    PREFILTER: ("f_dp",),
+    VACUUM: ("f_vac", "f_vac_low"),
+    CHECK: ("f_mech",),
+}
+
+
+@dataclass(frozen=True)
+class FuelEvidence:
+    """What the fuel model makes of a case.
+
+    Attributes:
+        findings: one a stage with readings; one "not run" where a complaint asks for it.
+        problems: readings that could not be used.
+        posterior: the model's own posterior now, ``None`` when it did not run.
+        table: its prior draws.
+        forecasts: cause id -> what the gallery would read after that repair.
+        presentation: what may be said now.
+        assumptions: what the numbers rest on.
+        bands: healthy band of the gallery by operating point [Pa].
+        repairs: the work done.
+    """
+
+    findings: tuple[Finding, ...] = ()
+    problems: tuple[Problem, ...] = ()
+    posterior: Posterior | None = None
+    table: Table | None = None
+    forecasts: Mapping[str, tuple[Forecast, ...]] = field(default_factory=dict)
+    presentation: Presentation | None = None
+    assumptions: tuple[str, ...] = ()
+    bands: Mapping[Key, Band] = field(default_factory=dict)
+    repairs: tuple[Repair, ...] = ()
+
+
+def fuel_evidence(
+    case: Case,
+    knowledge: Knowledge | None = None,
+    *,
+    history: History | None = None,
+    baseline: FuelBaseline | None = None,
+) -> FuelEvidence:
+    """Weigh the fuel readings of a case.
+
+    Args:
+        case: the entries.
+        knowledge: the packs (priors, bands); the model's own assumed shares without them.
+        history: the shop's own closings, for the shares.
+        baseline: healthy readings of this engine's type; without it the type is unknown.
+    """
+    if FAMILY not in case.families():
+        return FuelEvidence()
+    truck = case.truck()
+    if truck is not None and truck.engine.fuel_supply == "common_rail":
+        return FuelEvidence((_not_run("the model is of a gallery-fed supply, not a rail engine"),))
+    collected = collect(case)
+    if not collected.observations:
+        reason = "no fuel pressure, flow or vacuum reading with its engine speed"
+        return FuelEvidence((_not_run(reason),), collected.problems)
+    family = knowledge.families.get(FAMILY) if knowledge is not None else None
+    mine = baseline if _same_type(case, baseline) else None
+    table = table_for(mine)
+    usable, bad = impossible(collected.observations, table)
+    conflict = contradictions(usable)
+    problems = (*collected.problems, *bad, *conflict)
+    if not usable:
+        return FuelEvidence((_none_usable(collected.observations, bad),), problems, table=table)
+    done = repairs(case, family)
+    entered = {o.entry: o.stage for o in usable}
+    steps = [r.after_stage for r in done]
+    usable = tuple(replace(o, stage=sum(s <= o.stage for s in steps)) for o in usable)
+    done = tuple(replace(r, after_stage=i + 1) for i, r in enumerate(done))
+    posterior = infer(
+        table,
+        usable,
+        log_prior=default_log_prior(_group_shares(case, knowledge, family, history)),
+        repairs=done,
+        bubbles=bubbles(case),
+    )
+    fits = posterior.fits and not any(_now(p, usable) for p in conflict)
+    bands = _bands(case, knowledge, usable)
+    latest = max(o.stage for o in usable)
+    zones = zone_probabilities(posterior.batch.labels[-1], posterior.weight)
+    shown = present_fuel(
+        posterior.group_probabilities(),
+        zones,
+        posterior.healthy(),
+        readings=sum(o.stage == latest for o in usable),
+        type_known=table.prior.known,
+        fits=fits,
+    )
+    assumptions = _assumptions(posterior, table)
+    findings = _findings(usable, entered, posterior, shown, fits, table, assumptions)
+    return FuelEvidence(
+        findings=findings,
+        problems=problems,
+        posterior=posterior,
+        table=table,
+        forecasts=_forecasts(posterior, family, bands) if fits else {},
+        presentation=shown,
+        assumptions=assumptions,
+        bands=bands,
+        repairs=done,
+    )
+
+
+def _findings(
+    usable: Sequence[Observation],
+    entered: Mapping[str, int],
+    posterior: Posterior,
+    shown: Presentation,
+    fits: bool,
+    table: Table,
+    assumptions: tuple[str, ...],
+) -> tuple[Finding, ...]:
+    stages = sorted({o.stage for o in usable})
+    found = []
+    for stage in stages:
+        here = [o for o in usable if o.stage == stage]
+        sets = posterior.set_log_likelihoods(stage)
+        if not fits:
+            sets = dict.fromkeys(HYPOTHESES, 0.0)
+        last = stage == stages[-1]
+        text = shown.statement if last else _earlier(posterior, stage)
+        used = sorted({t for o in here for t in _TESTS_USED.get(o.quantity, ())})
+        found.append(
+            Finding(
+                code=CODE,
+                sentence=text,
+                outcome="seen" if fits else "inconclusive",
+                reason="" if fits else "the readings contradict each other or the model",
+                method=METHOD,
+                quantity=here[0].quantity if len(here) == 1 else None,
+                point=OperatingPoint(here[0].key.rpm, here[0].key.load) if len(here) == 1 else None,
+                evidence=Evidence(entries=tuple(o.entry for o in here if o.entry)),
+                source=ASSUMPTION,
+                stage=max(entered[o.entry] for o in here),
+                joint=JointSupport(FAMILY, tuple(g.causes for g in GROUPS), sets),
+                details={
+                    "fits": fits,
+                    "chi_square": round(posterior.chi_square, 2),
+                    "chi_square_limit": round(posterior.limit, 2),
+                    "effective_samples": round(posterior.effective),
+                    "adaptive": posterior.adapted,
+                    "type_known": table.prior.known,
+                    "uses_tests": tuple(used),
+                    "assumptions": assumptions,
+                    "level": shown.level if last else "",
+                    "looks_like": [
+                        [list(GROUPS[a].causes), list(GROUPS[b].causes), words]
+                        for a, b, words in (shown.looks_like if last else ())
+                    ],
+                },
+            )
+        )
+    return tuple(found)
+
+
+def _earlier(posterior: Posterior, stage: int) -> str:
+    """Say what an earlier stage looks like with everything known now."""
+    chance = posterior.group_probabilities(stage)
+    leading = np.argsort(-chance)[:2]
+    names = " and ".join(f"{GROUPS[i].name} ({100 * chance[i]:.0f} %)" for i in leading)
+    return f"Looking back with all later readings, at fault then were most likely: {names}."
+
+
+def _forecasts(
+    posterior: Posterior, family: Family | None, bands: Mapping[Key, Band]
+) -> dict[str, tuple[Forecast, ...]]:
+    points = gallery_points(posterior)
+    found: dict[str, tuple[Forecast, ...]] = {}
+    for number, group in enumerate(GROUPS):
+        if number == OTHER:
+            continue
+        for cause in group.causes:
+            share = cause_share(cause, family)
+            found[cause] = repair_forecast(posterior, number, share, points, bands)
+    return found
+
+
+def _bands(
+    case: Case, knowledge: Knowledge | None, usable: Sequence[Observation]
+) -> dict[Key, Band]:
+    if knowledge is None:
+        return {}
+    truck = case.truck()
+    engine_type = truck.engine.type if truck is not None else None
+    found: dict[Key, Band] = {}
+    keys = {o.key for o in usable if o.quantity == GALLERY} | {Key(650.0), Key(1500.0)}
+    for key in keys:
+        point = OperatingPoint(key.rpm, key.load, warm=True)
+        bands = knowledge.bands_at(GALLERY, point, fuel_supply="gallery", engine_type=engine_type)
+        if bands:
+            found[key] = (bands[0].low, bands[0].high)
+    return found
+
+
+def _group_shares(
+    case: Case, knowledge: Knowledge | None, family: Family | None, history: History | None
+) -> list[float] | None:
+    """Return the pack's shares of the groups with the clues, as the odds use them."""
+    if family is None or knowledge is None:
+        return None
+    clues = [
+        Clue(data.clue, data.seen, data.cause or "", entry.id) for entry, data in case.of(ClueData)
+    ]
+    share = shares(family, history)
+    product = multipliers(family.causes, clues, knowledge.conditions)
+    return [sum(share.get(c, 0.0) * product.get(c, 1.0) for c in g.causes) for g in GROUPS]
+
+
+def _assumptions(posterior: Posterior, table: Table) -> tuple[str, ...]:
+    said = [ASSUMPTION]
+    if table.prior.known:
+        said.append("Engine type known from the shop's own healthy readings.")
+    else:
+        said.append("Engine type not known: only 75 psi at idle and 95 psi at 1,500 rpm are taken.")
+    said.append(f"Effective number of draws: {posterior.effective:.0f}.")
+    if posterior.effective < ENOUGH:
+        said.append("Few draws carry the weight; the percentages are rough.")
+    return tuple(said)
+
+
+def _same_type(case: Case, baseline: FuelBaseline | None) -> bool:
+    truck = case.truck()
+    if baseline is None or truck is None or truck.engine.type is None:
+        return False
+    return truck.engine.type == baseline.engine_type
+
+
+def _now(problem: Problem, usable: Sequence[Observation]) -> bool:
+    latest = max(o.stage for o in usable)
+    return any(o.entry and o.entry in problem.where and o.stage == latest for o in usable)
+
+
+def _not_run(reason: str) -> Finding:
+    return Finding(
+        code=CODE,
+        sentence="The fuel supply model did not run.",
+        outcome="not_run",
+        reason=reason,
+        method=METHOD,
+    )
+
+
+def _none_usable(observations: Sequence[Observation], bad: Sequence[Problem]) -> Finding:
+    return Finding(
+        code=CODE,
+        sentence="No fuel reading is possible as written; check the readings first.",
+        outcome="inconclusive",
+        reason=bad[0].what if bad else "no usable reading",
+        method=METHOD,
+        evidence=Evidence(entries=tuple(o.entry for o in observations if o.entry)),
+        details={"fits": False},
+        stage=max(o.stage for o in observations),
+    )

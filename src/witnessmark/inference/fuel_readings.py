@@ -1,0 +1,274 @@
+"""From the entries of a case to readings the fuel model can use, and what is wrong with them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from witnessmark.analyses.instruments import uncertainty_of
+from witnessmark.inference.fuel_groups import GROUPS, OTHER, group_of
+from witnessmark.inference.fuel_observations import (
+    CHECK,
+    DELIVERY,
+    FLOW,
+    GALLERY,
+    INHG,
+    PREFILTER,
+    QUANTITIES_READ,
+    THROTTLED,
+    VACUUM,
+    Key,
+    Observation,
+    predicted,
+)
+from witnessmark.inference.fuel_samples import Repair
+from witnessmark.inference.fuel_table import Table
+from witnessmark.knowledge import Family
+from witnessmark.model.case import Case
+from witnessmark.model.entry_data import ReadingData, TestData, WorkData
+from witnessmark.model.problem import Problem
+from witnessmark.physics.fuel_supply import L_PER_H, PSI
+
+__all__ = ["Collected", "bubbles", "collect", "contradictions", "impossible", "repairs"]
+
+_PRESSURES = (GALLERY, PREFILTER, THROTTLED, DELIVERY)
+_BUS = "bus sensor"
+#: Viscosity of cold fuel against warm, and what a cold reading is less sure of. Chosen.
+_COLD = 1.8
+
+
+@dataclass(frozen=True, slots=True)
+class Collected:
+    """Readings of the fuel supply as the model uses them.
+
+    Attributes:
+        observations: the usable ones, in the order of the case.
+        problems: what could not be used, or only with a remark.
+    """
+
+    observations: tuple[Observation, ...]
+    problems: tuple[Problem, ...]
+
+
+def collect(case: Case) -> Collected:
+    """Read the live fuel readings of a case."""
+    stages = case.stages()
+    found: list[Observation] = []
+    problems: list[Problem] = []
+    for entry, data in case.of(ReadingData):
+        if data.quantity not in QUANTITIES_READ:
+            continue
+        made = _observation(entry.id, data, stages[entry.id], problems)
+        if made is not None:
+            found.append(made)
+    return Collected(_main_gauge(found), tuple(problems))
+
+
+def repairs(case: Case, family: Family | None = None) -> tuple[Repair, ...]:
+    """Return the work that renewed a part of the circuit."""
+    stages = case.stages()
+    found = []
+    for entry, data in case.of(WorkData):
+        group = group_of(data.cause or "")
+        if group is None or group == OTHER:
+            continue
+        found.append(Repair(group, cause_share(data.cause or "", family), stages[entry.id] + 1))
+    return tuple(found)
+
+
+def cause_share(cause: str, family: Family | None) -> float:
+    """Return P(it is this cause | its group is at fault), from the pack's priors."""
+    group = group_of(cause)
+    if group is None or len(GROUPS[group].causes) == 1 or family is None:
+        return 1.0 if group is None or len(GROUPS[group].causes) == 1 else 0.6
+    prior = {c.id: c.prior for c in family.causes}
+    total = sum(prior.get(c, 0.0) for c in GROUPS[group].causes)
+    return prior.get(cause, 0.0) / total if total > 0 else 0.5
+
+
+def bubbles(case: Case) -> tuple[tuple[int, bool], ...]:
+    """Return (stage, seen) of the clear hose."""
+    stages = case.stages()
+    return tuple(
+        (stages[entry.id], data.result == "positive")
+        for entry, data in case.of(TestData)
+        if data.test == "f_sight" and data.result in {"positive", "negative"}
+    )
+
+
+def impossible(
+    observations: Sequence[Observation], table: Table
+) -> tuple[tuple[Observation, ...], tuple[Problem, ...]]:
+    """Take out readings that no circuit of the table can give; say which unit may be meant."""
+    good: list[Observation] = []
+    problems: list[Problem] = []
+    for o in observations:
+        state = None if o.quantity == CHECK else table.state(o.key)
+        expected = predicted(o, state, table.circuits)
+        margin = 5.0 * _loose(o)
+        low, high = np.quantile(expected, [0.0005, 0.9995])
+        if o.quantity == CHECK or low - margin <= o.value <= high + margin:
+            good.append(o)
+            continue
+        problems.append(_impossible(o, float(low), float(high)))
+    return tuple(good), tuple(problems)
+
+
+def contradictions(observations: Sequence[Observation]) -> tuple[Problem, ...]:
+    """Return what two readings of one stage say against each other."""
+    found: list[Problem] = []
+    for i, a in enumerate(observations):
+        for b in observations[i + 1 :]:
+            if a.stage == b.stage:
+                found += _against(a, b)
+    return tuple(found)
+
+
+def _observation(
+    entry: str, data: ReadingData, stage: int, problems: list[Problem]
+) -> Observation | None:
+    point, quantity = data.point, data.quantity
+    rpm, load = point.rpm, point.fraction()
+    extra = 0.0
+    if quantity == CHECK:
+        rpm, load = rpm or 650.0, 0.0
+    if rpm is None and quantity == THROTTLED:
+        rpm = 650.0
+    if rpm is None:
+        problems.append(
+            Problem(entry, "The engine speed was not written down.",
+                    "The fuel model cannot use the reading; write the rpm.")
+        )  # fmt: skip
+        return None
+    if not 350.0 <= rpm <= 2600.0 and quantity != CHECK:
+        problems.append(
+            Problem(entry, f"{rpm:.0f} rpm is outside what the fuel model covers (350 to 2,600).",
+                    "Check the engine speed.")
+        )  # fmt: skip
+        return None
+    if load is None:
+        load = 0.0
+        if rpm >= 800.0 and quantity in _PRESSURES:
+            extra = 3.0 * PSI
+    cold = point.warm is False
+    if cold:
+        extra = float(np.hypot(extra, _cold_extra(quantity)))
+    value = data.house_value()
+    accuracy = uncertainty_of(data).accuracy
+    instrument = data.instrument.id if data.instrument is not None else None
+    gauge = _BUS if quantity == DELIVERY else (instrument or "gauge")
+    if quantity in _PRESSURES:
+        gauge_sd = float(np.clip(accuracy, 0.4 * PSI, 6.0 * PSI))
+    elif quantity == CHECK:
+        gauge_sd = 1.4 * PSI
+    else:
+        gauge_sd = 0.0
+    return Observation(
+        quantity=quantity,
+        key=Key(float(rpm), float(min(load, 1.0)), quantity == THROTTLED, _COLD if cold else 1.0),
+        value=value,
+        gauge=gauge,
+        gauge_sd=gauge_sd,
+        extra_sd=extra,
+        stage=stage,
+        entry=entry,
+    )
+
+
+def _main_gauge(found: list[Observation]) -> tuple[Observation, ...]:
+    """Mark the instrument whose error counts as the cause: the one most readings hang on."""
+    names = [o.gauge for o in found if o.quantity in _PRESSURES]
+    if not names:
+        return tuple(found)
+    main = max(dict.fromkeys(names), key=names.count)
+    gauge_sd = next(o.gauge_sd for o in found if o.gauge == main and o.quantity in _PRESSURES)
+    return tuple(
+        replace(o, gauge=main, main=True, gauge_sd=gauge_sd)
+        if o.quantity == CHECK
+        else replace(o, main=o.gauge == main)
+        for o in found
+    )
+
+
+def _cold_extra(quantity: str) -> float:
+    return {FLOW: 8.0 * L_PER_H, VACUUM: 1.0 * INHG}.get(quantity, 2.0 * PSI)
+
+
+def _loose(o: Observation) -> float:
+    base = {FLOW: 6.0 * L_PER_H + 0.05 * o.value, VACUUM: 0.8 * INHG}.get(o.quantity, 2.0 * PSI)
+    return float(np.hypot(base, o.extra_sd))
+
+
+def _impossible(o: Observation, low: float, high: float) -> Problem:
+    scale, symbol = _shown(o.quantity)
+    value = o.value / scale
+    where = f"{o.key.rpm:.0f} rpm" + (", return throttled" if o.key.throttled else "")
+    side = "above" if o.value > high else "below"
+    if o.quantity == FLOW:
+        limit = "what the pump can send back"
+    elif o.quantity == VACUUM:
+        limit = "what a running pump draws"
+    else:
+        limit = "what the pump can give" if side == "above" else "what a running engine shows"
+    do = "Check the unit and the port, and measure again; the reading was left out."
+    for name, factor in _other_units(o.quantity):
+        if low <= o.value * factor <= high:
+            do = f"If {value:.4g} was read in {name}, write it so. The reading was left out."
+            break
+    else:
+        if side == "above" and o.quantity in _PRESSURES:
+            do += " A relief valve stuck shut or a blocked return is not in the model."
+    return Problem(
+        o.entry,
+        f"{value:.4g} {symbol} at {where} is {side} {limit} "
+        f"({low / scale:.3g} to {high / scale:.3g} {symbol}).",
+        do,
+    )
+
+
+def _shown(quantity: str) -> tuple[float, str]:
+    return {FLOW: (L_PER_H, "L/h"), VACUUM: (INHG, "inHg")}.get(quantity, (PSI, "psi"))
+
+
+def _other_units(quantity: str) -> list[tuple[str, float]]:
+    """Return (unit that may have been meant, factor on the value) for a typed unit gone wrong."""
+    if quantity == FLOW:
+        return [("gal/min", 227.1247), ("L/min", 60.0), ("gal/h", 3.785412), ("L/h", 1 / 227.1247)]
+    if quantity == VACUUM:
+        return [("kPa", 1000.0 / INHG), ("inHg", INHG / 1000.0), ("psi", PSI / INHG)]
+    return [
+        ("bar", 1e5 / PSI), ("kPa", 1000.0 / PSI), ("psi", PSI / 1000.0), ("psi", PSI / 1e5),
+        ("bar", 100.0), ("inHg", INHG / PSI),
+    ]  # fmt: skip
+
+
+def _against(a: Observation, b: Observation) -> list[Problem]:
+    same = abs(a.key.rpm - b.key.rpm) <= 30.0 and abs(a.key.load - b.key.load) <= 0.05
+    entries = f"{a.entry}, {b.entry}"
+    if {a.quantity, b.quantity} == {GALLERY, PREFILTER} and same and a.gauge == b.gauge:
+        gallery, pre = (a, b) if a.quantity == GALLERY else (b, a)
+        if pre.value < gallery.value - 4.5 * PSI:
+            return [Problem(entries, "The pressure before the filter is lower than after it; fuel "
+                            "cannot flow that way.", "Check which port is which.")]  # fmt: skip
+    if a.quantity != b.quantity:
+        return []
+    if same and a.gauge == b.gauge and a.key.viscosity == b.key.viscosity:
+        if abs(a.value - b.value) > 4.5 * np.sqrt(2.0) * _loose(a):
+            return [Problem(entries, "Two readings of the same thing at the same point differ by "
+                            "more than the instrument explains.",
+                            "Measure again and retract the wrong one.")]  # fmt: skip
+        return []
+    slow, fast = (a, b) if a.key.rpm < b.key.rpm else (b, a)
+    if (
+        a.quantity == VACUUM
+        and slow.key.rpm < fast.key.rpm - 100.0
+        and slow.key.load <= fast.key.load + 0.02
+        and slow.value > fast.value + 3.0 * np.hypot(_loose(a), _loose(b))
+    ):
+        return [Problem(entries, "The suction vacuum is higher at the lower engine speed; a pump "
+                        "draws more at the higher one.",
+                        "Check the gauge and the hose, and which reading belongs to which speed.")
+                ]  # fmt: skip
+    return []
