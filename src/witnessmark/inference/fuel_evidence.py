@@ -58,7 +58,8 @@ from witnessmark.inference.fuel_words import (
     present_fuel,
     zone_probabilities,
 )
-from witnessmark.inference.prior import multipliers, shares
+from witnessmark.inference.prior import multipliers
+from witnessmark.inference.shop_history import shares
 from witnessmark.knowledge import Family, Knowledge
 from witnessmark.model.case import Case
 from witnessmark.model.entry_data import ClueData

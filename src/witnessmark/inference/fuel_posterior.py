@@ -30,6 +30,7 @@ from witnessmark.inference.fuel_observations import (
 from witnessmark.inference.fuel_prior import (
     BIAS_SHARE,
     DIMENSIONS,
+    LAYOUT_SHARES,
     RETURN_SPRING_SHARE,
     SPRING_SHARE,
     TYPE_DIMENSIONS,
@@ -427,7 +428,8 @@ def _tempered(log_w: Floats, enough: float) -> Floats:
 
 def _cells(z: Floats, h: int) -> Ints:
     """Return which kind of fault and layout a draw is of: they are islands to a normal."""
-    cell = (ndtr(z[:, 0]) > 0.6).astype(np.int64) + (ndtr(z[:, 0]) > 0.8)
+    edges = np.cumsum(LAYOUT_SHARES)
+    cell = (ndtr(z[:, 0]) > edges[0]).astype(np.int64) + (ndtr(z[:, 0]) > edges[1])
     cuts = {0: SPRING_SHARE, 1: RETURN_SPRING_SHARE, 7: BIAS_SHARE}
     for place, group in enumerate(sorted(HYPOTHESES[h])):
         if group in cuts:

@@ -48,10 +48,10 @@ TYPE_DIMENSIONS, UNIT_DIMENSIONS, FAULT_DIMENSIONS = 8, 10, 3
 DIMENSIONS = TYPE_DIMENSIONS + UNIT_DIMENSIONS + 2 * FAULT_DIMENSIONS
 
 #: Shares of the layouts where the type is not known (assumed, no source).
-LAYOUT_SHARES = (0.60, 0.20, 0.20)
+LAYOUT_SHARES = (0.60, 0.25, 0.15)
 #: Chance that a weak relief valve is its spring (else its seat), a return regulator likewise,
 #: and that a wrong gauge is off by a constant (else by a share). Assumed, no source.
-SPRING_SHARE, RETURN_SPRING_SHARE, BIAS_SHARE, READS_LOW = 0.6, 0.5, 0.5, 0.7
+SPRING_SHARE, RETURN_SPRING_SHARE, BIAS_SHARE, READS_LOW = 0.6, 0.6, 0.5, 0.7
 
 
 class TypePrior(Protocol):
@@ -194,19 +194,23 @@ def idle_reference(types: Circuit) -> tuple[Floats, Floats]:
 
 
 def apply_fault(c: Circuit, group: int, z: Floats, reference: tuple[Floats, Floats]) -> Circuit:
-    """Put one group at fault; kind and size from standard normals of shape (n, 3)."""
+    """Put one group at fault; kind and size from standard normals of shape (n, 3).
+
+    Sizes are drawn evenly on a log scale inside the fault ranges of ``PARAMETERS``: small
+    faults are commoner than large ones (judgement).
+    """
     kind, size, extra = ndtr(z[:, 0]), ndtr(z[:, 1]), ndtr(z[:, 2])
     conductance, delivery = reference
     if group == RELIEF:
         spring = kind < SPRING_SHARE
         leak = 0.08 * 15.0**size * delivery / np.sqrt(75.0 * PSI)
         return c.with_(
-            relief_crack=c.relief_crack * np.where(spring, 1.0 - (0.08 + 0.37 * size), 1.0),
+            relief_crack=c.relief_crack * np.where(spring, 1.0 - 0.08 * (0.45 / 0.08) ** size, 1.0),
             relief_leak=np.where(spring, 0.0, leak),
         )
     if group == RETURN:
         spring = kind < RETURN_SPRING_SHARE
-        lower = np.maximum(c.return_crack - (5.0 + 35.0 * size) * PSI, 0.0)
+        lower = np.maximum(c.return_crack - 5.0 * 8.0**size * PSI, 0.0)
         return c.with_(
             return_crack=np.where(spring, lower, c.return_crack),
             return_leak=np.where(spring, 0.0, 0.08 * 25.0**size * conductance),
@@ -225,15 +229,15 @@ def apply_fault(c: Circuit, group: int, z: Floats, reference: tuple[Floats, Floa
             suction_turbulent=c.suction_turbulent * factor,
         )
     if group == AIR:
-        return c.with_(air=0.03 * (0.45 / 0.03) ** size)
+        return c.with_(air=0.03 * (0.40 / 0.03) ** size)
     if group == LEAK:
-        return c.with_(injector_leak=(0.08 + 0.52 * size) * conductance, leak_to_return=extra)
+        return c.with_(injector_leak=0.08 * 7.5**size * conductance, leak_to_return=extra)
     if group == GAUGE:
         sign = np.where(extra < READS_LOW, -1.0, 1.0)
         constant = kind < BIAS_SHARE
         return c.with_(
-            gauge_bias=np.where(constant, sign * (4.0 + 14.0 * size) * PSI, 0.0),
-            gauge_gain=np.where(constant, 0.0, sign * (0.05 + 0.13 * size)),
+            gauge_bias=np.where(constant, sign * 4.0 * 4.5**size * PSI, 0.0),
+            gauge_gain=np.where(constant, 0.0, sign * 0.05 * 3.6**size),
         )
     raise ValueError(f"the circuit has no part for group {group}")
 

@@ -87,7 +87,7 @@ PARAMETERS: dict[str, Parameter] = {
         Parameter("suction_drop", "psi at rated pump flow, half laminar", 1.2, 0.35, "0.4 to 2.5",
                   "times 4 to 40", _MEMORY),
         Parameter("lift", "psi", 0.4, 0.0, "-", "-", _MEMORY),
-        Parameter("air", "volume share", 0.002, 0.7, "-", "0.03 to 0.45", _MEMORY),
+        Parameter("air", "volume share", 0.002, 0.7, "-", "0.03 to 0.40", _MEMORY),
         Parameter("release", "-", 0.03, 0.0, "-", "-",
                   "order of air dissolved in fuel (Henry's law); " + _MEMORY),
         Parameter("injector_leak", "share of idle conductance", 0.0, 0.0, "-",
