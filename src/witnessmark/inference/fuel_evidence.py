@@ -281,7 +281,7 @@ def _group_shares(
     clues = [
         Clue(data.clue, data.seen, data.cause or "", entry.id) for entry, data in case.of(ClueData)
     ]
-    share = shares(family, history)
+    share = shares(history, family.id, {c.id: c.prior for c in family.causes}).prior()
     product = multipliers(family.causes, clues, knowledge.conditions)
     return [sum(share.get(c, 0.0) * product.get(c, 1.0) for c in g.causes) for g in GROUPS]
 

@@ -435,7 +435,7 @@ def _cells(z: Floats, h: int) -> Ints:
         if group in cuts:
             column = z[:, _FIRST + 3 * place]
             cell = cell * 2 + (column > ndtri(cuts[group]))
-    return cell
+    return np.asarray(cell, dtype=np.int64)
 
 
 def _pool(
