@@ -1,0 +1,1 @@
+"""Pictures: functions from records to SVG text. No script, no network, no colour code."""
