@@ -9,12 +9,13 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import RedirectResponse, Response
 
 from witnessmark.errors import Forbidden, WitnessmarkError, http_status
+from witnessmark.model.entry_data import WorkData
 from witnessmark.web.doors import COOKIE, TooMany
 from witnessmark.web.posted import Posted, posted
 from witnessmark.web.state import Bench, bench_of, page
-from witnessmark.web.strip import Names
+from witnessmark.web.strip import Names, proof_words
 from witnessmark.workflow.locks import customer_case, role_for, session_token
-from witnessmark.workflow.settings import people_of
+from witnessmark.workflow.settings import people_of, shows_si
 
 router = APIRouter(include_in_schema=False)
 
@@ -67,8 +68,9 @@ def customer(request: Request, token: str) -> Response:
         "case": case,
         "truck": truck,
         "proofs": looked.assessment.proofs if looked.assessment else (),
-        "token": token,
+        "works": [data for _, data in case.of(WorkData)],
         "names": Names(bench.knowledge()),
+        **proof_words(shows_si(bench.shop)),
     }
     return page(request, "customer.html", **values)
 

@@ -27,6 +27,7 @@ def serve(
     port: int = 8740,
     say: Callable[[str], None] = print,
     ready: Callable[[str], None] | None = None,
+    stopper: Callable[[Callable[[], None]], None] | None = None,
 ) -> None:
     """Serve a shop until it is stopped.
 
@@ -36,6 +37,7 @@ def serve(
         port: port; 0 takes a free one.
         say: says the address and, once, the passphrases that were made.
         ready: called with the address when requests are taken.
+        stopper: given a function that stops the server, for callers that run it in a thread.
 
     Raises:
         InputRefused: the address or port cannot be had.
@@ -66,6 +68,8 @@ def serve(
     )
     logging.getLogger("uvicorn.error").setLevel(logging.ERROR)
     server = _Server(config, lambda: ready(address) if ready else None)
+    if stopper is not None:
+        stopper(lambda: setattr(server, "should_exit", True))
     say(f"The bench page is at {address} (stop with Ctrl-C).")
     if lan:
         say("The certificate is the shop's own: the browser asks once whether to trust it.")

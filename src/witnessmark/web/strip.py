@@ -34,7 +34,7 @@ from witnessmark.web.words import number, quantity_words
 from witnessmark.workflow.book import Knowledge
 from witnessmark.workflow.ledger import waits_for
 
-__all__ = ["Names", "Seen", "entry_words", "odds_words", "strip"]
+__all__ = ["Names", "Seen", "entry_words", "odds_words", "proof_words", "strip"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,12 +133,19 @@ def strip(
         "family_name": names.family,
         "cause_name": names.cause,
         "zone_name": names.zone,
-        "quantity_name": _quantity_name,
         "odds_words": odds_words,
-        "difference": lambda pair, x: _difference(pair, x, si),
         "step_link": lambda step: _step_link(case.id, step),
         "step_verb": _step_verb,
         "pictures": {},
+        **proof_words(si),
+    }
+
+
+def proof_words(si: bool) -> dict[str, Any]:
+    """Return what the table of before and after needs to write its numbers."""
+    return {
+        "quantity_name": _quantity_name,
+        "difference": lambda pair, x: _difference(pair, x, si),
     }
 
 

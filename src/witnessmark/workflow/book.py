@@ -159,6 +159,7 @@ def _pack_text(family: str, rows: dict[str, dict[str, Any]]) -> str:
     for cause, row in rows.items():
         words = json.dumps(f"the owner's word ({row['by'] or 'owner'}, {row['at']}): {row['why']}")
         out += [f"[sources.own_{cause}]", 'kind = "judgement"', f"words = {words}"]
+    out += ["[family]", f'id = "{family}"']
     for cause, row in rows.items():
         out += ["[[causes]]", f'id = "{cause}"', f"share = {row['share']:.6g}"]
         out += [f'source = "own_{cause}"']

@@ -1,0 +1,328 @@
+"""Every page answers, says what it knows, and works without script."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from web.page_client import Client
+from witnessmark.model.entry_data import ClueData, ReadingData, TestData
+
+PAGES = [
+    "/",
+    "/new",
+    "/cases/unit7",
+    "/cases/unit7/reading",
+    "/cases/unit7/looked",
+    "/cases/unit7/tests",
+    "/cases/unit7/photo",
+    "/cases/unit7/recording",
+    "/cases/unit7/road-test",
+    "/cases/unit7/torque-card",
+    "/cases/unit7/hand-over",
+    "/cases/unit7/add/complaint",
+    "/cases/unit7/add/truck",
+    "/cases/unit7/add/work",
+    "/cases/unit7/add/outcome",
+    "/cases/unit7/add/quote",
+    "/cases/unit7/add/approval",
+    "/cases/unit7/add/note",
+    "/cases/unit7/add/retract",
+    "/cases/unit7/from/entry/r0",
+    "/cases/unit7/from/finding/0",
+    "/knowledge",
+    "/knowledge/fuel_low",
+    "/trucks/unit%207",
+    "/settings",
+    "/api",
+    "/login",
+]
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_page_answers_without_anything_inline(client, page):
+    answer = client.get(page)
+    assert answer.status_code == 200
+    assert answer.headers["content-type"].startswith("text/html")
+    text = answer.text.lower()
+    assert "<style" not in text
+    assert " style=" not in text
+    assert "<script>" not in text
+    assert "http://" not in text.replace("http://testserver", "").replace(
+        "http://www.w3.org", ""
+    ), "a page asks for nothing from elsewhere"
+    policy = answer.headers["content-security-policy"]
+    assert "unsafe" not in policy
+    assert "default-src 'none'" in policy
+
+
+def test_the_case_is_one_strip_in_order(client):
+    text = client.get("/cases/unit7").text
+    places = [
+        text.index(f'id="{name}"')
+        for name in ("complaint", "known", "odds", "next", "work", "paper")
+    ]
+    assert places == sorted(places)
+    assert "low fuel pressure, lazy up grades" in text
+    assert "50\u00a0psi" in text
+
+
+def test_ledger_says_what_a_case_waits_for(client, shop):
+    client.get("/cases/unit7")
+    shop.add("unit7", "quote", {"lines": [{"what": "regulator"}], "total_usd": 120})
+    assert "Waits for approval" in client.get("/").text
+    shop.add("unit7", "approval", {"by": "J. Example", "how": "phone"})
+    shop.add("unit7", "note", {"words": "spring", "about": "part_ordered"})
+    assert "Waits for a part" in client.get("/").text
+    shop.add("unit7", "work", {"cause": "return_regulator", "did": "renewed"})
+    assert "Waits for proof" in client.get("/").text
+    shop.add("unit7", "outcome", {"complaint": "e2", "gone": True})
+    text = client.get("/").text
+    assert "No case is open" in text
+    assert "1 closed case" in text
+
+
+def test_a_reading_is_stored_with_point_unit_and_instrument_of_the_last(client, shop):
+    page = client.get("/cases/unit7/reading").text
+    assert 'value="1500" checked' in page, "the next point that was not read: the loaded pull"
+    form = {
+        "entry_id": "abc1",
+        "quantity": "fuel_gallery_pressure",
+        "number": "72",
+        "unit": "psi",
+        "rpm": "1500",
+        "load": "full",
+        "warm": "yes",
+        "instrument": "g1",
+        "then": "next",
+    }
+    answer = client.post("/cases/unit7/reading", data=form)
+    assert answer.status_code == 303
+    assert answer.headers["location"].startswith("/cases/unit7/reading?quantity=")
+    entry = shop.case("unit7").entries[-1]
+    assert isinstance(entry.data, ReadingData)
+    assert entry.data.value == "72 psi"
+    assert entry.data.point.load == "full"
+    assert entry.data.instrument is not None
+    assert entry.data.instrument.accuracy == "1 % of span"
+    again = client.post("/cases/unit7/reading", data=form)
+    assert again.status_code == 303
+    assert len(shop.case("unit7").entries) == 7, "sent twice, stored once"
+    changed = client.post("/cases/unit7/reading", data=form | {"number": "73"})
+    assert changed.status_code == 409
+
+
+@pytest.mark.parametrize(
+    ("number", "sentence"),
+    [
+        ("", "No value was typed"),
+        ("74 psi; 3", "not one number with one unit"),
+        ("9**9**9", "not one number"),
+        ("1,500", "can be read as"),
+        ("74 degF", "is a pressure"),
+        ("99999", "cannot be"),
+    ],
+)
+def test_a_reading_that_cannot_be_is_refused_with_a_sentence_and_kept_in_the_form(
+    client, shop, number, sentence
+):
+    form = {"quantity": "fuel_gallery_pressure", "number": number, "unit": "psi", "rpm": "700"}
+    answer = client.post("/cases/unit7/reading", data=form)
+    assert answer.status_code == 422
+    assert sentence in answer.text
+    assert "Traceback" not in answer.text
+    assert len(shop.case("unit7").entries) == 6
+
+
+def test_after_work_the_same_points_come_again_in_the_same_order(client, shop):
+    shop.add("unit7", "work", {"cause": "return_regulator", "did": "renewed"})
+    page = client.get("/cases/unit7/reading").text
+    assert "the same points as before the work" in page
+    assert 'value="700" checked' in page
+    data = {"quantity": "fuel_gallery_pressure", "value": "75 psi"}
+    shop.add("unit7", "reading", data | {"point": {"rpm": 700, "load": "none", "warm": True}})
+    assert 'value="1000" checked' in client.get("/cases/unit7/reading").text
+
+
+def test_looked_not_there_and_not_looked_are_three_things(client, shop):
+    form = {
+        "entry_id": "look1",
+        "clue.filters_recent": "yes",
+        "clue.filters_overdue": "no",
+        "clue.bad_fuel": "",
+        "clue.orig_paint": "yes",
+        "cause.orig_paint": "return_regulator",
+    }
+    assert client.post("/cases/unit7/looked", data=form).status_code == 303
+    assert client.post("/cases/unit7/looked", data=form).status_code == 303
+    found = [(d.clue, d.seen, d.cause) for _, d in shop.case("unit7").of(ClueData)]
+    assert sorted(found, key=str) == [
+        ("filters_overdue", False, None),
+        ("filters_recent", True, None),
+        ("orig_paint", True, "return_regulator"),
+    ]
+
+
+def test_a_test_that_was_not_made_is_not_stored(client, shop):
+    form = {"entry_id": "t1", "test.f_sight": "negative", "test.f_dp": ""}
+    client.post("/cases/unit7/tests", data=form)
+    assert [(d.test, d.result) for _, d in shop.case("unit7").of(TestData)] == [
+        ("f_sight", "negative")
+    ]
+
+
+def test_blank_prices_and_torques_stay_blank(client, shop):
+    form = {
+        "cause": "return_regulator",
+        "did": "renewed",
+        "part_0": "regulator",
+        "part_0_usd": "58",
+        "part_1": "O-ring",
+        "part_1_usd": "",
+        "torque_0": "plug",
+        "torque_0_value": "45 N·m",
+    }
+    assert client.post("/cases/unit7/add/work", data=form).status_code == 303
+    stored = json.loads(shop.case("unit7").entries[-1].line)["data"]
+    assert stored["parts"][1] == {"name": "O-ring", "quantity": 1}
+    assert "minutes" not in stored
+    assert "not from the owner" in client.get("/cases/unit7/torque-card").text
+
+
+def test_a_new_complaint_opens_one_case_however_often_it_is_sent(client, shop):
+    form = {
+        "entry_id": "enew42",
+        "words": "shakes at 60",
+        "label": "Unit 12 / B",
+        "families": ["vib_speed", "vib_load"],
+    }
+    first = client.post("/new", data=form)
+    second = client.post("/new", data=form)
+    assert first.headers["location"] == second.headers["location"]
+    assert len(shop.list_cases()) == 2
+    case = shop.case(first.headers["location"].rsplit("/", 1)[-1])
+    assert case.families() == ("vib_speed", "vib_load")
+    assert client.post("/new", data={"words": "x"}).status_code == 422
+
+
+def test_what_drivers_and_files_say_is_never_executed(client, shop):
+    evil = '<script>alert(1)</script><img src=x onerror="alert(2)">'
+    shop.add("unit7", "complaint", {"words": evil, "families": ["smoke"]})
+    shop.add("unit7", "note", {"words": evil, "about": evil[:100]})
+    for page in ("/", "/cases/unit7", "/cases/unit7/road-test", "/trucks/unit%207"):
+        text = client.get(page).text
+        assert "<script>alert" not in text
+        assert "<img src=x" not in text
+        assert "&lt;script&gt;" in text
+
+
+def test_the_table_for_spreadsheets_holds_no_formula(client, shop):
+    shop.add("unit7", "note", {"words": '=HYPERLINK("x")', "about": "+1"})
+    shop.add("unit7", "reading", {"quantity": "gauge_check_difference", "value": "-4 psi"})
+    import csv
+    import io
+
+    text = client.get("/cases/unit7/readings.csv").content.decode("utf-8-sig")
+    for row in csv.reader(io.StringIO(text)):
+        assert all(cell[:1] not in ("=", "+", "-", "@", "\t") for cell in row), row
+
+
+def test_where_from_leads_back_to_the_line(client):
+    text = client.get("/cases/unit7/from/finding/0").text
+    assert "/cases/unit7/from/entry/r0" in text
+    entry = client.get("/cases/unit7/from/entry/r0").text
+    assert "&#34;50 psi&#34;" in entry
+    assert "Exactly as it is stored" in entry
+    text = client.get("/cases/unit7/from/cause/fuel_low/pump_worn").text
+    assert "judgement" in text
+
+
+def test_the_finished_page_is_sent_once_and_pressed(client):
+    client.get("/cases/unit7")
+    first = client.get("/cases/unit7", headers={"accept-encoding": "gzip"})
+    assert first.headers["content-encoding"] == "gzip"
+    again = client.get("/cases/unit7", headers={"if-none-match": first.headers["etag"]})
+    assert again.status_code == 304
+    client.post("/cases/unit7/add/note", data={"words": "new"})
+    fresh = client.get("/cases/unit7", headers={"if-none-match": first.headers["etag"]})
+    assert fresh.status_code == 200
+
+
+def test_no_page_shows_a_traceback(client, monkeypatch):
+    from witnessmark.web import pages_cases
+
+    def broken(*_: object, **__: object) -> None:
+        raise RuntimeError("secret inside")
+
+    monkeypatch.setattr(pages_cases, "ledger_rows", broken)
+    answer = client.get("/")
+    assert answer.status_code == 500
+    assert "secret inside" not in answer.text
+    assert "Traceback" not in answer.text
+    assert "failed on its own account" in answer.text
+
+
+def test_odds_that_cannot_be_worked_out_leave_the_entries_readable(shop):
+    from witnessmark.web.app import create_app
+
+    def broken(_: str) -> None:
+        raise ZeroDivisionError
+
+    found = Client(create_app(shop, assess=broken))
+    text = found.get("/cases/unit7").text
+    assert "could not be worked out" in text
+    assert "low fuel pressure, lazy up grades" in text
+    found.close()
+
+
+def test_stopping_and_resuming_the_work_on_the_odds(shop):
+    import threading
+
+    from witnessmark.web.app import create_app
+    from witnessmark.workflow.assess import assess_in_shop
+
+    gate = threading.Event()
+
+    def slow(case_id: str):
+        gate.wait(20)
+        return assess_in_shop(shop, case_id)
+
+    found = Client(create_app(shop, assess=slow))
+    assert "Working out the odds" in found.get("/cases/unit7").text
+    assert found.get("/cases/unit7/version").json()["working"] is True
+    found.post("/cases/unit7/stop")
+    assert "was stopped" in found.get("/cases/unit7").text
+    gate.set()
+    found.post("/cases/unit7/resume")
+    assert "Not decided" in found.get("/cases/unit7").text
+    found.close()
+
+
+def test_settings_are_kept_and_nonsense_is_refused(client, shop):
+    from witnessmark.workflow.settings import instruments_of, settings_of
+
+    assert client.post("/settings/figures", data={"labour_usd_per_hour": "165"}).status_code == 303
+    assert settings_of(shop).labour_usd_per_hour == 165
+    assert client.post("/settings/figures", data={"labour_usd_per_hour": "abc"}).status_code == 422
+    assert client.post("/settings/figures", data={"tax_percent_parts": "-1"}).status_code == 422
+    form = {"id": "g2", "span": "60 psi", "accuracy": "2 % of span", "calibrated": "2026-01-05"}
+    assert client.post("/settings/instruments", data=form).status_code == 303
+    assert instruments_of(shop)[0].calibrated == "2026-01-05"
+    assert client.post("/settings/instruments", data={"id": "g3", "span": "60"}).status_code == 422
+    assert client.post("/settings/nonsense", data={}).status_code == 404
+
+
+def test_the_owner_changes_a_share_with_a_reason_and_the_odds_follow(client):
+    before = client.get("/api/cases/unit7/assessment").json()
+    form = {"cause": "return_regulator", "share": "60", "why": "four of the last six"}
+    assert client.post("/knowledge/fuel_low", data=form | {"why": ""}).status_code == 422
+    assert client.post("/knowledge/fuel_low", data=form).status_code == 303
+    after = client.get("/api/cases/unit7/assessment").json()
+
+    def chance(found):
+        rows = found["odds"][0]["causes"]
+        return next(r["probability"] for r in rows if r["cause"] == "return_regulator")
+
+    assert chance(after) > chance(before)
+    assert "four of the last six" in client.get("/knowledge/fuel_low").text
