@@ -1,0 +1,379 @@
+"""What to measure next on a fuel supply circuit: readings the model proposes, with what they tell.
+
+Every candidate is simulated for each set of faults that may be present, given everything read so
+far, and its possible readings are cut into a few ranges. The planner prices candidates like
+tests; :func:`information` gives the bits for the table. Minutes and cautions are judgement
+(common practice, no source); the maker's manual comes first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from witnessmark.inference.fuel_evidence import FuelEvidence
+from witnessmark.inference.fuel_forecast import predict_readings
+from witnessmark.inference.fuel_groups import FAMILY, GROUPS, OTHER
+from witnessmark.inference.fuel_observations import (
+    CHECK,
+    FLOW,
+    GALLERY,
+    PREFILTER,
+    THROTTLED,
+    VACUUM,
+    Key,
+    Observation,
+)
+from witnessmark.inference.fuel_posterior import Posterior
+from witnessmark.model.finding import JointSupport, OperatingPoint
+from witnessmark.model.step import Forecast, Spread
+from witnessmark.planner.candidates import Candidate, CandidateOutcome
+from witnessmark.units import QUANTITIES, display_unit, from_house
+
+__all__ = ["MEASUREMENTS", "Measurement", "fuel_candidates", "information"]
+
+Floats = npt.NDArray[np.float64]
+
+_FIRE = "hot fuel: no smoking or heaters, eye protection, wipe spills"
+_PORT = "relieve the pressure first; clean the port, new sealing washer"
+_PULL = "road test with load: a second person reads the gauge"
+_THROTTLE = (
+    "only if the maker allows it: close slowly at idle, watch the gauge, stop at the maker's "
+    "limit; a stuck relief valve would not protect; seconds only"
+)
+#: Draws used for each set of faults, and sets looked at.
+_PER_SET, _SETS = 90, 44
+
+
+@dataclass(frozen=True, slots=True)
+class Measurement:
+    """A measurement the model can price.
+
+    Attributes:
+        id: measurement id.
+        name: in words.
+        readings: (quantity, rpm, load) to be taken.
+        minutes: hands-on time.
+        usd: materials.
+        sets_up: the hook-up it shares with others.
+        cautions: what can hurt.
+        needs: road, load, second person.
+        access: 1 to 5.
+    """
+
+    id: str
+    name: str
+    readings: tuple[tuple[str, float, float], ...]
+    minutes: Spread
+    usd: float = 0.0
+    sets_up: str = ""
+    cautions: tuple[str, ...] = ()
+    needs: tuple[str, ...] = ()
+    access: int = 1
+
+
+def _spread(minutes: float) -> Spread:
+    return Spread(0.7 * minutes, minutes, 1.6 * minutes)
+
+
+#: Minutes: FUEL circuit study's assumptions (judgement). One bucket serves two speeds.
+MEASUREMENTS: tuple[Measurement, ...] = (
+    Measurement("gallery_idle_1400", "Gallery pressure at idle and 1,400 rpm",
+                ((GALLERY, 650.0, 0.0), (GALLERY, 1400.0, 0.0)), _spread(15), 0.0,
+                "gallery_gauge", (_PORT,), ("warm",), 2),
+    Measurement("gauge_check", "Second, trusted gauge on the same port",
+                ((CHECK, 650.0, 0.0),), _spread(5), 0.0, "gallery_gauge", (_PORT,), (), 1),
+    Measurement("gallery_1000_1800", "Gallery pressure at 1,000 and 1,800 rpm too",
+                ((GALLERY, 1000.0, 0.0), (GALLERY, 1800.0, 0.0)), _spread(3), 0.0,
+                "gallery_gauge", (), ("warm",), 1),
+    Measurement("return_flow_two_speeds", "Return flow into a bucket at idle and 1,400 rpm",
+                ((FLOW, 650.0, 0.0), (FLOW, 1400.0, 0.0)), _spread(18), 0.0, "return_line",
+                (_FIRE,), ("warm",), 2),
+    Measurement("return_flow_idle", "Return flow into a bucket at idle",
+                ((FLOW, 650.0, 0.0),), _spread(10), 0.0, "return_line", (_FIRE,), ("warm",), 2),
+    Measurement("return_throttled", "Gallery pressure with the return throttled shut at idle",
+                ((THROTTLED, 650.0, 0.0),), _spread(13), 0.0, "return_line",
+                (_THROTTLE, _FIRE), ("warm",), 2),
+    Measurement("return_flow_and_throttled",
+                "Return flow at idle and 1,400 rpm, then the return throttled shut at idle",
+                ((FLOW, 650.0, 0.0), (FLOW, 1400.0, 0.0), (THROTTLED, 650.0, 0.0)), _spread(25),
+                0.0, "return_line", (_THROTTLE, _FIRE), ("warm",), 2),
+    Measurement("prefilter_1400", "Pressure before the secondary filter at 1,400 rpm",
+                ((PREFILTER, 1400.0, 0.0),), _spread(10), 0.0, "gallery_gauge", (_PORT,),
+                ("warm",), 2),
+    Measurement("vacuum_1400", "Suction vacuum at the pump inlet, 1,400 rpm",
+                ((VACUUM, 1400.0, 0.0),), _spread(15), 0.0, "vacuum_gauge",
+                ("an opened suction line draws air: prime it again",), ("warm",), 2),
+    Measurement("vacuum_full_load", "Suction vacuum on a full-load pull, 1,500 rpm",
+                ((VACUUM, 1500.0, 1.0),), _spread(25), 0.0, "vacuum_gauge",
+                ("an opened suction line draws air: prime it again", _PULL),
+                ("warm", "road", "load", "second person"), 2),
+    Measurement("gallery_full_load", "Gallery pressure on a full-load pull, 1,500 rpm",
+                ((GALLERY, 1500.0, 1.0),), _spread(20), 0.0, "gallery_gauge",
+                (_PULL, "route the gauge hose away from heat and the fan"),
+                ("warm", "road", "load", "second person"), 1),
+)  # fmt: skip
+
+
+def fuel_candidates(
+    evidence: FuelEvidence, measurements: Sequence[Measurement] = MEASUREMENTS
+) -> tuple[Candidate, ...]:
+    """Return the readings worth pricing now, the most telling first.
+
+    A measurement that has been taken in the present state is left out. Where no modelled cause
+    fits, only checking the gauge and reading again is proposed.
+    """
+    posterior = evidence.posterior
+    if posterior is None:
+        return ()
+    stage = len(posterior.batch.labels) - 1
+    open_ = [m for m in measurements if not _taken(m, posterior, stage)]
+    if evidence.presentation is not None and evidence.presentation.level == "none fits":
+        open_ = [m for m in open_ if m.id in {"gauge_check", "gallery_1000_1800"}]
+    chances = _set_probabilities(posterior)
+    sets, index = _draws(posterior, chances)
+    found = []
+    for measurement in open_:
+        wanted = _wanted(measurement, posterior, stage)
+        made = _candidate(measurement, wanted, posterior, chances, sets, index)
+        found.append((_bits(made, chances), made))
+    found.sort(key=lambda pair: -pair[0])
+    return tuple(candidate for _, candidate in found)
+
+
+def information(candidate: Candidate, posterior: Posterior) -> float:
+    """Return what a candidate is expected to tell about the sets of faults [bits]."""
+    return _bits(candidate, _set_probabilities(posterior))
+
+
+def _bits(candidate: Candidate, chances: Mapping[frozenset[int], float]) -> float:
+    rows, weight = [], []
+    for groups, chance in chances.items():
+        logs = [
+            o.likelihood.log_likelihood.get(groups)
+            for o in candidate.outcomes
+            if isinstance(o.likelihood, JointSupport)
+        ]
+        if chance > 0 and logs and all(v is not None for v in logs):
+            rows.append(np.exp(np.array(logs, dtype=float)))
+            weight.append(chance)
+    if not rows:
+        return 0.0
+    table = np.array(rows)
+    table /= table.sum(axis=1, keepdims=True)
+    mass = np.array(weight) / np.sum(weight)
+    overall = mass @ table
+    ratio = np.where(table > 0, np.log2(np.maximum(table, 1e-300) / overall), 0.0)
+    return float(mass @ (table * ratio).sum(axis=1))
+
+
+def _taken(measurement: Measurement, posterior: Posterior, stage: int) -> bool:
+    """Whether every reading of it has been taken in the present state."""
+
+    def near(o: Observation, quantity: str, rpm: float, load: float) -> bool:
+        return (
+            o.quantity == quantity
+            and o.stage == stage
+            and (quantity == CHECK or abs(o.key.rpm - rpm) <= 110.0)
+            and abs(o.key.load - load) <= 0.3
+        )
+
+    return all(any(near(o, *r) for o in posterior.observations) for r in measurement.readings)
+
+
+def _wanted(measurement: Measurement, posterior: Posterior, stage: int) -> tuple[Observation, ...]:
+    main = next((o for o in posterior.observations if o.main and o.gauge_sd > 0), None)
+    made = []
+    for quantity, rpm, load in measurement.readings:
+        value = float(np.median(_typical(posterior, quantity, rpm, load)))
+        made.append(
+            Observation(
+                quantity=quantity,
+                key=Key(rpm, load, quantity == THROTTLED),
+                value=value,
+                gauge=main.gauge if main is not None else "gauge",
+                gauge_sd=main.gauge_sd if main is not None else 1.4 * 6894.76,
+                stage=stage,
+            )
+        )
+    return tuple(made)
+
+
+def _typical(posterior: Posterior, quantity: str, rpm: float, load: float) -> Floats:
+    """Return a rough size of the reading, for its error."""
+    sizes = {FLOW: 3e-5 * (0.6 + rpm / 1500.0), VACUUM: 7e3, CHECK: 0.0}
+    if quantity in sizes:
+        return np.array([sizes[quantity]])
+    read = [o.value for o in posterior.observations if o.quantity == GALLERY]
+    return np.array(read or [5.5e5 + 0.0 * (rpm + load)])
+
+
+def _set_probabilities(posterior: Posterior) -> dict[frozenset[int], float]:
+    mass = np.bincount(posterior.batch.labels[-1], weights=posterior.weight)
+    seen = np.bincount(posterior.batch.labels[-1]) > 0
+    return {
+        frozenset(g for g in range(len(GROUPS)) if (int(value) >> g) & 1): float(mass[value])
+        for value in np.flatnonzero(seen)
+    }
+
+
+def _draws(
+    posterior: Posterior, chances: Mapping[frozenset[int], float]
+) -> tuple[list[frozenset[int]], npt.NDArray[np.intp]]:
+    """Return the sets of faults looked at and draws of each, the same number for every set."""
+    label = posterior.batch.labels[-1]
+    log_w = posterior.log_prior[posterior.batch.hypothesis] + posterior.batch.log_weight
+    log_w = log_w + posterior.log_parts[-1]
+    sets = sorted(chances, key=lambda s: -chances[s])[:_SETS]
+    rng = np.random.default_rng(23)
+    index = []
+    for groups in sets:
+        here = np.flatnonzero(label == sum(1 << g for g in groups))
+        weight = np.exp(log_w[here] - log_w[here].max())
+        edges = np.cumsum(weight / weight.sum())
+        edges[-1] = 1.0
+        steps = (np.arange(_PER_SET) + rng.random()) / _PER_SET
+        index.append(here[np.searchsorted(edges, steps)])
+    return sets, np.concatenate(index).astype(np.intp)
+
+
+def _candidate(
+    measurement: Measurement,
+    wanted: tuple[Observation, ...],
+    posterior: Posterior,
+    chances: Mapping[frozenset[int], float],
+    sets: Sequence[frozenset[int]],
+    index: npt.NDArray[np.intp],
+) -> Candidate:
+    circuits = posterior.batch.circuits.take(index)
+    shown = predict_readings(posterior, wanted, circuits, index)
+    mass = np.repeat([max(chances[s], 1e-6) for s in sets], _PER_SET)
+    mass = mass / mass.sum()
+    cuts = [_cuts(shown[:, j], mass, 4 if len(wanted) == 1 else 3) for j in range(len(wanted))]
+    cell = np.zeros(len(index), dtype=np.int64)
+    for j, edges in enumerate(cuts):
+        cell = cell * (len(edges) + 1) + np.searchsorted(edges, shown[:, j])
+    kept = [int(c) for c in np.unique(cell) if mass[cell == c].sum() >= 0.01]
+    to_kept = np.argmin(np.abs(np.arange(cell.max() + 1)[:, None] - np.array(kept)), axis=1)
+    nearest = np.array(kept)[to_kept][cell]
+    table = np.array(
+        [
+            [(nearest.reshape(len(sets), _PER_SET)[row] == k).sum() + 0.7 for k in kept]
+            for row in range(len(sets))
+        ]
+    )
+    table = table / table.sum(axis=1, keepdims=True)
+    # what the model does not hold may read anything: it takes part in no distinction
+    strange = np.array([OTHER in s for s in sets])
+    share = np.array([chances[s] for s in sets]) * ~strange + 1e-9
+    table[strange] = share @ table / share.sum()
+    groups = tuple(g.causes for g in GROUPS)
+    outcomes = tuple(
+        CandidateOutcome(
+            result=f"r{number + 1}",
+            words=_range_words(wanted, cuts, k),
+            likelihood=JointSupport(
+                FAMILY, groups, dict(zip(sets, np.log(table[:, number]), strict=True))
+            ),
+        )
+        for number, k in enumerate(kept)
+    )
+    return Candidate(
+        id=measurement.id,
+        family=FAMILY,
+        name=measurement.name,
+        minutes=measurement.minutes,
+        usd=Spread(measurement.usd, measurement.usd, measurement.usd),
+        outcomes=outcomes,
+        access=measurement.access,
+        needs=measurement.needs,
+        cautions=measurement.cautions,
+        forecast=_forecasts(wanted, shown, mass),
+        sets_up=measurement.sets_up,
+        why=_why(sets, chances, table),
+    )
+
+
+def _cuts(values: Floats, mass: Floats, ranges: int) -> Floats:
+    order = np.argsort(values)
+    steps = np.cumsum(mass[order])
+    edges = [
+        values[order][min(int(np.searchsorted(steps, k / ranges)), len(values) - 1)]
+        for k in range(1, ranges)
+    ]
+    return np.unique(np.array(edges))
+
+
+def _range_words(wanted: Sequence[Observation], cuts: Sequence[Floats], cell: int) -> str:
+    places = []
+    for edges in reversed(cuts):
+        places.append(cell % (len(edges) + 1))
+        cell //= len(edges) + 1
+    words = []
+    for o, edges, place in zip(wanted, cuts, reversed(places), strict=True):
+        symbol = display_unit(o.quantity)
+        shown = [_figure(from_house(o.quantity, float(v), symbol)) for v in edges]
+        if not shown:
+            text = "any"
+        elif place == 0:
+            text = f"below {shown[0]} {symbol}"
+        elif place == len(shown):
+            text = f"above {shown[-1]} {symbol}"
+        else:
+            text = f"{shown[place - 1]} to {shown[place]} {symbol}"
+        words.append(text if o.quantity == CHECK else f"{text} {_place(o)}")
+    return "; ".join(words)
+
+
+def _forecasts(wanted: Sequence[Observation], shown: Floats, mass: Floats) -> tuple[Forecast, ...]:
+    found = []
+    for j, o in enumerate(wanted):
+        order = np.argsort(shown[:, j])
+        steps = np.cumsum(mass[order])
+        low, middle, high = (
+            float(shown[order, j][min(int(np.searchsorted(steps, q)), len(order) - 1)])
+            for q in (0.05, 0.5, 0.95)
+        )
+        symbol = display_unit(o.quantity)
+        text = [_figure(from_house(o.quantity, v, symbol)) for v in (middle, low, high)]
+        point = OperatingPoint(o.key.rpm, o.key.load)
+        found.append(
+            Forecast(
+                o.quantity, point, middle, low, high, QUANTITIES[o.quantity].house, None,
+                f"expected {text[0]} ({text[1]} to {text[2]}) {symbol} {_place(o)}",
+            )
+        )  # fmt: skip
+    return tuple(found)
+
+
+def _place(o: Observation) -> str:
+    load = ", full load" if o.key.load >= 1.0 else ""
+    return f"at {o.key.rpm:.0f} rpm{load}" + (", return throttled" if o.key.throttled else "")
+
+
+def _why(
+    sets: Sequence[frozenset[int]], chances: Mapping[frozenset[int], float], table: Floats
+) -> str:
+    """Name the two likely single faults that it tells apart best."""
+    singles = [
+        (row, s)
+        for row, s in enumerate(sets)
+        if len(s) == 1 and OTHER not in s and chances[s] >= 0.02
+    ]  # fmt: skip
+    best, names = 0.25, ""
+    for i, (row, a) in enumerate(singles):
+        for other, b in singles[i + 1 :]:
+            apart = 0.5 * float(np.abs(table[row] - table[other]).sum())
+            worth = apart * np.sqrt(chances[a] * chances[b]) * 4.0
+            if apart > 0.4 and worth > best:
+                best = worth
+                first, second = GROUPS[next(iter(a))].name, GROUPS[next(iter(b))].name
+                names = f"It tells {first} from {second}."
+    return names
+
+
+def _figure(value: float) -> str:
+    return f"{value:.2f}" if abs(value) < 10 else f"{value:.0f}"
