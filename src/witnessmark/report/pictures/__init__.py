@@ -1,1 +1,1 @@
-"""Pictures: functions from records to SVG text. No script, no network, no colour code."""
+"""Pictures: functions from records to SVG text. No network, no script, readable in print."""

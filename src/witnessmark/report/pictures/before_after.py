@@ -1,60 +1,144 @@
-"""Before and after at the same points, with what the instrument can prove and the band."""
+"""Before and after: the same quantity at the same operating point, on one scale, with its band."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from witnessmark.model.proof import Pair
-from witnessmark.report.pictures.canvas import Canvas, Scale
-from witnessmark.units import display_unit, from_house
+from witnessmark.report.figures import (
+    figure,
+    interval_words,
+    plain_number,
+    quantity_words,
+    shown,
+    unit_of,
+)
+from witnessmark.report.pictures.canvas import FAINT, INK, MARK, Canvas, Scale, ticks
 
-__all__ = ["before_after_svg"]
+__all__ = ["before_after_picture", "before_after_pictures"]
 
-_ROW = 74
-_LEFT, _RIGHT, _WIDTH = 24.0, 616.0, 640.0
+_WIDTH, _LEFT, _RIGHT, _ROW, _TOP = 440.0, 18.0, 18.0, 58.0, 46.0
 
 
-def before_after_svg(pairs: Sequence[Pair], *, si: bool = False) -> str:
-    """Draw one row a pair: a ring before, a dot after, the band hatched; empty without pairs."""
-    shown = [p for p in pairs if p.before is not None or p.after is not None]
-    if not shown:
-        return ""
-    canvas = Canvas(_WIDTH, _ROW * len(shown) + 40, "Before and after at the same points")
-    for number, pair in enumerate(shown):
-        _row(canvas, pair, 30 + _ROW * number, si)
-    y = _ROW * len(shown) + 28
-    canvas.mark(_LEFT + 6, y - 4, "ring")
-    canvas.text(_LEFT + 20, y, "before", size=12)
-    canvas.mark(_LEFT + 86, y - 4, "dot", accent=True)
-    canvas.text(_LEFT + 100, y, "after", size=12)
-    canvas.rect(_LEFT + 150, y - 12, 26, 14, hatch=True)
-    canvas.text(_LEFT + 184, y, "healthy band", size=12)
+def before_after_pictures(pairs: Sequence[Pair], *, si: bool = False) -> list[tuple[str, str]]:
+    """Return (quantity, picture) for every quantity that was measured on either side."""
+    rows: dict[str, list[Pair]] = {}
+    for pair in pairs:
+        if pair.before is not None or pair.after is not None:
+            rows.setdefault(pair.quantity, []).append(pair)
+    return [(name, before_after_picture(found, si=si)) for name, found in rows.items()]
+
+
+def before_after_picture(pairs: Sequence[Pair], *, si: bool = False) -> str:
+    """Draw the pairs of one quantity, one row an operating point.
+
+    A ring is the value before, a filled dot the value after; the whisker is the 95 % interval of
+    the change, seen from the value before. The hatched box is the healthy band.
+
+    Args:
+        pairs: pairs of one quantity, at least one of them measured.
+        si: show SI units.
+    """
+    name = pairs[0].quantity
+    ordered = sorted(pairs, key=_order)
+    low, high = _ends(ordered, si)
+    height = _TOP + _ROW * len(ordered) + 34
+    title = f"{quantity_words(name)}, before and after"
+    canvas = Canvas(_WIDTH, height, title, words=" ".join(_sentence(p, si) for p in ordered))
+    scale = Scale(low, high, _LEFT, _WIDTH - _RIGHT)
+    canvas.text((_LEFT, 16), f"{quantity_words(name)} [{unit_of(name, si=si)}]", bold=True, size=13)
+    _legend(canvas, any(p.band for p in ordered))
+    bottom = _TOP + _ROW * len(ordered)
+    for value in ticks(low, high):
+        place = scale.at(value)
+        canvas.line((place, _TOP), (place, bottom), colour=FAINT, width=0.7)
+        canvas.text((place, bottom + 16), plain_number(value), anchor="middle", size=11)
+    canvas.line((_LEFT, bottom), (_WIDTH - _RIGHT, bottom), width=1.5)
+    for number, pair in enumerate(ordered):
+        _row(canvas, scale, pair, _TOP + _ROW * number, si)
     return canvas.svg()
 
 
-def _row(canvas: Canvas, pair: Pair, top: float, si: bool) -> None:
-    unit = display_unit(pair.quantity, si=si)
+def _legend(canvas: Canvas, band: bool) -> None:
+    y = 34.0
+    canvas.mark((_LEFT + 6, y - 4), "ring", size=4.5)
+    canvas.text((_LEFT + 16, y), "before", size=11)
+    canvas.mark((_LEFT + 68, y - 4), "dot", colour=MARK, size=4.5)
+    canvas.text((_LEFT + 78, y), "after", size=11)
+    canvas.whisker((_LEFT + 116, y - 4), (_LEFT + 138, y - 4), colour=MARK)
+    canvas.text((_LEFT + 144, y), "95 % interval of the change", size=11)
+    if band:
+        canvas.rect((_LEFT + 300, y - 10), (22, 11), hatched=True, stroke=FAINT)
+        canvas.text((_LEFT + 328, y), "healthy band", size=11)
 
-    def out(value: float) -> float:
-        return from_house(pair.quantity, value, unit)
 
-    values = [out(v) for v in (pair.before, pair.after) if v is not None]
-    ends = [out(v) for v in (pair.band or ()) if v is not None]
-    low, high = min(values + ends), max(values + ends)
-    margin = max((high - low) * 0.18, abs(high) * 0.02, 1e-6)
-    scale = Scale(low - margin, high + margin, _LEFT, _RIGHT)
-    words = f"{pair.quantity.replace('_', ' ')}, {pair.point.words()} [{unit}]"
-    canvas.text(_LEFT, top - 12, words, size=13, bold=True)
+def _row(canvas: Canvas, scale: Scale, pair: Pair, top: float, si: bool) -> None:
+    middle = top + 38
+    canvas.text((_LEFT, top + 15), pair.point.words(), size=12, bold=True)
+    canvas.text((_WIDTH - _RIGHT, top + 15), _figures(pair, si), size=12, anchor="end")
+    canvas.line((_LEFT, middle), (_WIDTH - _RIGHT, middle), colour=FAINT)
     if pair.band is not None:
-        start = scale(out(pair.band[0])) if pair.band[0] is not None else _LEFT
-        end = scale(out(pair.band[1])) if pair.band[1] is not None else _RIGHT
-        canvas.rect(start, top, end - start, 18, hatch=True)
-    canvas.line([(_LEFT, top + 9), (_RIGHT, top + 9)], width=1)
-    for value, shape, accent in ((pair.before, "ring", False), (pair.after, "dot", True)):
-        if value is not None:
-            x = scale(out(value))
-            canvas.mark(x, top + 9, shape, accent=accent)
-            canvas.text(x, top + 34, f"{out(value):.4g}", anchor="middle", bold=accent)
-    if pair.before is None or pair.after is None:
-        side = "before" if pair.before is None else "after"
-        canvas.text(_RIGHT, top - 12, f"{side}: not measured", anchor="end", size=12)
+        ends = [None if x is None else shown(pair.quantity, x, si=si) for x in pair.band]
+        start = scale.start if ends[0] is None else scale.clipped(ends[0])
+        end = scale.end if ends[1] is None else scale.clipped(ends[1])
+        canvas.rect((start, middle - 12), (end - start, 24), hatched=True, stroke=FAINT)
+    before = None if pair.before is None else scale.at(shown(pair.quantity, pair.before, si=si))
+    after = None if pair.after is None else scale.at(shown(pair.quantity, pair.after, si=si))
+    if pair.before is not None and pair.low is not None and pair.high is not None:
+        whisker = [
+            scale.clipped(shown(pair.quantity, pair.before + x, si=si))
+            for x in (pair.low, pair.high)
+        ]
+        canvas.whisker((whisker[0], middle), (whisker[1], middle), colour=MARK)
+    if before is not None and after is not None:
+        away = 8.0 if after > before else -8.0
+        if abs(after - before) > 20:
+            canvas.arrow((before + away, middle), (after - away, middle), colour=INK, width=1.2)
+    if before is not None:
+        canvas.mark((before, middle), "ring")
+    if after is not None:
+        canvas.mark((after, middle), "dot", colour=MARK)
+
+
+def _figures(pair: Pair, si: bool) -> str:
+    """Say both values, and honestly when no change is shown or a side is missing."""
+    unit = unit_of(pair.quantity, pair.unit, si=si)
+    before, after = (
+        "not measured" if v is None else plain_number(shown(pair.quantity, v, si=si))
+        for v in (pair.before, pair.after)
+    )
+    text = f"{before} \u2192 {after} {unit}"
+    if pair.shown is False:
+        text += " (no change shown)"
+    return text
+
+
+def _sentence(pair: Pair, si: bool) -> str:
+    before, after = (figure(pair.quantity, v, pair.unit, si=si) for v in (pair.before, pair.after))
+    band = interval_words(pair.quantity, *pair.band, si=si) if pair.band else ""
+    words = f"At {pair.point.words()}: before {before}, after {after}"
+    return f"{words}; healthy band {band}." if band else f"{words}."
+
+
+def _order(pair: Pair) -> tuple[float, float]:
+    return (pair.point.load or 0.0), (pair.point.rpm or 0.0)
+
+
+def _ends(pairs: Sequence[Pair], si: bool) -> tuple[float, float]:
+    values: list[float] = []
+    for pair in pairs:
+        house = [pair.before, pair.after, *(pair.band or ())]
+        if pair.before is not None:
+            house += [pair.before + x for x in (pair.low, pair.high) if x is not None]
+        values += [
+            shown(pair.quantity, v, si=si) for v in house if v is not None and math.isfinite(v)
+        ]
+    return roomy(values)
+
+
+def roomy(values: Sequence[float]) -> tuple[float, float]:
+    """Return ends of a scale with a little room on both sides; never below zero without need."""
+    low, high = min(values), max(values)
+    room = 0.08 * (high - low) or max(1.0, 0.1 * abs(high))
+    return (max(0.0, low - room) if low >= 0 else low - room), high + room

@@ -1,39 +1,68 @@
-"""Odds as bars: zones first, then causes. Length says how likely, words say the rest."""
+"""Odds as bars: where in the machine, and which cause. Length and words, no colour code."""
 
 from __future__ import annotations
 
-from witnessmark.model.odds import Odds
-from witnessmark.report.pictures.canvas import Canvas, Scale
+from witnessmark.model.odds import DECIDED_FROM, Odds
+from witnessmark.report.figures import percent
+from witnessmark.report.pictures.canvas import FAINT, INK, MARK, PAPER, Canvas, Scale
 
-__all__ = ["odds_svg"]
+__all__ = ["odds_picture"]
 
-_WIDTH, _START, _END = 640.0, 300.0, 570.0
+_WIDTH, _SIDE, _ROW = 440.0, 12.0, 38.0
 
 
-def odds_svg(odds: Odds, *, most: int = 6) -> str:
-    """Draw the zones and the likeliest causes of one family."""
-    zones = [(z, p) for z, p in odds.zones if p >= 0.005][:most]
-    causes = [(c.name, c.probability) for c in odds.causes if c.probability >= 0.005][:most]
-    height = 26 * (len(zones) + len(causes)) + 78
-    canvas = Canvas(_WIDTH, height, f"Odds of {odds.family}")
-    scale = Scale(0.0, 1.0, _START, _END)
-    y = _block(canvas, "where", zones, scale, 18, outline=True)
-    _block(canvas, "which cause", causes, scale, y + 14, outline=False)
+def odds_picture(odds: Odds, *, most: int = 6, zone_names: dict[str, str] | None = None) -> str:
+    """Draw the probability of every zone and of the likeliest causes.
+
+    The dashed line stands at the probability from which a cause is called decided. Bars of
+    causes that the readings cannot tell apart carry a bracket.
+
+    Args:
+        odds: the odds of one family.
+        most: number of causes drawn; the others are summed in words below.
+        zone_names: zone id -> words.
+    """
+    zones = [(z, p) for z, p in odds.zones if p >= 0.005][:6]
+    causes = odds.causes[:most]
+    height = 24 + _ROW * len(zones) + 34 + _ROW * len(causes) + 64
+    canvas = Canvas(_WIDTH, height, f"Odds, {odds.family.replace('_', ' ')}", words=_words(odds))
+    scale = Scale(0.0, 1.0, _SIDE, _WIDTH - _SIDE)
+    y = 16.0
+    canvas.text((_SIDE, y), "Where", bold=True, size=13)
+    for zone, probability in zones:
+        y += _ROW
+        name = (zone_names or {}).get(zone, zone.replace("_", " "))
+        _bar(canvas, scale, y, name, probability, INK)
+    y += 34
+    canvas.text((_SIDE, y), "Which cause", bold=True, size=13)
+    top = y + 10
+    for cause in causes:
+        y += _ROW
+        same = " (looks the same as another)" if cause.looks_like else ""
+        _bar(canvas, scale, y, cause.name + same, cause.probability, MARK)
+    line = scale.at(DECIDED_FROM)
+    canvas.line((line, top), (line, y + 12), dash="5 4")
+    canvas.text((line, y + 26), "decided from 80 %", anchor="middle", size=11)
+    rest = f"two or more causes {percent(odds.two_causes)} · none of the listed "
+    canvas.text((_SIDE, y + 46), rest + percent(odds.none_listed), size=12)
     return canvas.svg()
 
 
-def _block(canvas: Canvas, title: str, rows: list[tuple[str, float]], scale: Scale, top: float, *,
-           outline: bool) -> float:  # fmt: skip
-    canvas.text(0, top, title, bold=True)
-    y = top + 8
-    for name, probability in rows:
-        width = scale(probability) - scale(0.0)
-        canvas.text(_START - 10, y + 15, _cut(name), anchor="end", size=12)
-        canvas.rect(_START, y + 2, width, 17, filled=not outline, hatch=False, accent=True)
-        canvas.text(_START + width + 6, y + 15, f"{100 * probability:.0f} %", size=12, bold=True)
-        y += 26
-    return y
+def _bar(
+    canvas: Canvas, scale: Scale, base: float, name: str, probability: float, colour: str
+) -> None:
+    canvas.text((scale.start, base - 6), _short(name), size=12)
+    canvas.text((scale.end, base - 6), percent(probability), size=12, anchor="end", bold=True)
+    canvas.rect((scale.start, base), (scale.end - scale.start, 8), fill=PAPER, stroke=FAINT)
+    width = scale.clipped(probability) - scale.start
+    canvas.rect((scale.start, base), (width, 8), fill=colour)
 
 
-def _cut(words: str) -> str:
-    return words if len(words) <= 46 else words[:45].rstrip() + "…"
+def _short(name: str) -> str:
+    return name if len(name) <= 58 else name[:56].rstrip() + "\u2026"
+
+
+def _words(odds: Odds) -> str:
+    causes = ", ".join(f"{c.name} {percent(c.probability)}" for c in odds.causes[:6])
+    decided = "decided" if odds.decided else "not decided"
+    return f"{causes}; {decided}."
