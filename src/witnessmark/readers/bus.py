@@ -249,10 +249,15 @@ class BusLog:
                 log.add(begin, end, pgn == DM1, sender, data, int(count))
             else:
                 messages.append(Message(begin, pgn, sender, 255, data))
+        same: dict[tuple[int, int, bytes], list[float]] = {}
         for message in messages:
             if message.pgn in {DM1, DM2}:
-                log.add(message.time_s, message.time_s, message.pgn == DM1, message.source,
-                        message.data)  # fmt: skip
+                first_time = [message.time_s, message.time_s, 0.0]
+                seen = same.setdefault((message.pgn, message.source, message.data), first_time)
+                seen[1] = message.time_s
+                seen[2] += 1
+        for (pgn, sender, data), (begin_s, end_s, count) in same.items():
+            log.add(begin_s, end_s, pgn == DM1, sender, data, int(count))
         if reassembler.announced:
             self.facts["multi_packet"] = {
                 "announced": reassembler.announced,

@@ -8,12 +8,11 @@ oldest form ``<0x0cf00400> [8] ff ff ...``.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from datetime import UTC, datetime
 
 from witnessmark.model.recording import Recording
 from witnessmark.readers.bus import BusLog
-from witnessmark.readers.contract import Frames, Settings
+from witnessmark.readers.contract import Settings
 from witnessmark.readers.lines import LineReader, Shape
 from witnessmark.readers.reader import Reader
 from witnessmark.readers.source import Source
@@ -110,18 +109,12 @@ def read(source: Source, settings: Settings) -> Recording:
     dialect = Dialect()
     reader = LineReader(dialect.read, source.trouble)
     log = BusLog(source, settings, "candump")
-    for frames in pieces(source, reader):
+    for frames in reader.read(source.lines()):
         log.add(frames)
     log.lines_read(reader)
     if reader.origin:
         log.started(float(reader.origin))
     return log.recording()
-
-
-def pieces(source: Source, reader: LineReader) -> Iterator[Frames]:
-    """Yield the frames of the file a block at a time."""
-    for block in source.lines():
-        yield reader.frames(block)
 
 
 def _date(text: bytes | None) -> int:

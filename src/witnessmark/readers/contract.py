@@ -46,7 +46,7 @@ class Settings:
     max_bytes: int = 64 * 2**30
     max_expanded_bytes: int = 16 * 2**30
     max_ratio: float = 300.0
-    block_bytes: int = 2**20
+    block_bytes: int = 2 * 2**20
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,8 +9,11 @@ eight characters. A line that fits no shape is read by the expression, or counte
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
+from threading import Lock
 
 import numpy as np
 import numpy.typing as npt
@@ -24,6 +27,8 @@ MAX_SHAPES = 24
 #: A longer line is no bus frame.
 MAX_LINE = 480
 
+#: numpy leaves the other core free while it computes; so do these two.
+_WORKERS = ThreadPoolExecutor(2, thread_name_prefix="lines")
 _ONES = 0x0101010101010101
 _ZEROS = 0x3030303030303030
 
@@ -80,7 +85,22 @@ class LineReader:
         self.first_bad = ""
         self.bad = 0
         self.origin: int | None = None
+        self._lock = Lock()
         self._shapes: dict[int, list[tuple[Shape, list[tuple[int, int, int]]]]] = {}
+
+    def read(self, blocks: Iterable[bytes]) -> Iterator[Frames]:
+        """Read blocks in order, two at a time; a few are ahead, so memory stays bounded."""
+        ahead: deque[Future[Frames]] = deque()
+        pieces = iter(blocks)
+        for number, block in enumerate(pieces):
+            if self.origin is not None or number >= 4:  # the first ones teach the shapes
+                ahead.append(_WORKERS.submit(self.frames, block))
+                if len(ahead) > 3:
+                    yield ahead.popleft().result()
+                continue
+            yield self.frames(block)
+        while ahead:
+            yield ahead.popleft().result()
 
     def frames(self, block: bytes) -> Frames:
         """Read the lines of *block* in order."""
@@ -89,7 +109,11 @@ class LineReader:
         starts, lengths = _lines(letters)
         words = np.ndarray((len(text) - 7,), np.dtype("<u8"), text, 0, (1,))
         n = starts.size
-        self.lines += n
+        with self._lock:
+            self.lines += n
+        once = self._whole_block(starts, lengths, words, text)
+        if once is not None:
+            return once
         time = np.full(n, np.nan)
         identifier = np.zeros(n, np.uint32)
         extended = np.zeros(n, np.bool_)
@@ -122,10 +146,35 @@ class LineReader:
                 data[lines] = d
                 bus[lines] = shape.bus
                 if shape.remote:
-                    self.other["remote frame"] = self.other.get("remote frame", 0) + lines.size
+                    with self._lock:
+                        before = self.other.get("remote frame", 0)
+                        self.other["remote frame"] = before + lines.size
         found = Frames(time, identifier, extended, size, data, bus)
         good = size != 255
         return found if good.all() else found.where(good)
+
+    def _whole_block(
+        self, starts: Positions, lengths: Positions, words: Words64, text: bytes
+    ) -> Frames | None:
+        """Read a block whose lines all have one known shape; ``None`` for other blocks."""
+        if starts.size < 2 or (lengths[:-1] != lengths[0]).any() or lengths[-1]:
+            return None
+        at = starts[:-1]
+        step = _step(at)
+        for shape, checks in self._shapes.get(int(lengths[0]), [])[:4]:
+            if step is None or shape.remote or not _fits(words, at, checks).all():
+                continue
+            ok = np.ones(at.size, np.bool_)
+            frames = Frames(
+                self._time(shape, words, at, step, ok),
+                _hexadecimal(words, at, step, shape.identifier, ok),
+                np.full(at.size, shape.extended, np.bool_),
+                np.full(at.size, len(shape.data), np.uint8),
+                _payload(words, text, at, step, shape.data, ok),
+                np.full(at.size, shape.bus, np.uint8),
+            )
+            return frames if ok.all() else None
+        return None
 
     def _sorted(
         self, length: int, lines: Positions, starts: Positions, words: Words64, text: bytes
@@ -160,7 +209,8 @@ class LineReader:
     def _read_line(self, line: bytes) -> Shape | None:
         shape = self.read_line(line)
         if isinstance(shape, str):
-            self.other[shape] = self.other.get(shape, 0) + 1
+            with self._lock:
+                self.other[shape] = self.other.get(shape, 0) + 1
             return None
         if shape is None and line.strip():
             self._count_bad(line)
@@ -169,7 +219,8 @@ class LineReader:
     def _count_bad(self, line: bytes, count: int = 1) -> None:
         if count and not self.bad:
             self.first_bad = re.sub(r"[^ -~]", "?", line.decode("latin-1"))[:60]
-        self.bad += count
+        with self._lock:
+            self.bad += count
 
     def _time(
         self, shape: Shape, words: Words64, at: Positions, step: int | None, ok: Mask

@@ -52,17 +52,20 @@ def checked(channels: Iterable[Channel], trouble: Trouble) -> tuple[list[Channel
     found: list[Channel] = []
     flags: list[Flag] = []
     given = list(channels)
+    paces = _Paces()
     speed = _engine_speed(given)
     for channel in given:
         marked = channel
-        for rule in (_start_up_then_nothing, _start_up_then_real, _no_torque, _totals):
-            marked = rule(marked, flags, trouble)
+        pace = paces.of(channel)
+        for rule in (_start_up_then_nothing, _start_up_then_real, _no_torque):
+            marked = rule(marked, pace, flags, trouble)
+        marked = _totals(marked, flags, trouble)
         marked = _substituted(marked, speed, flags, trouble)
         flags += _impossible(marked, trouble)
-        flags += _silences(marked)
+        flags += _silences(marked, pace)
         found.append(marked)
     _report_errors(found, trouble)
-    _report_dropped(found, trouble)
+    _report_dropped(found, paces, trouble)
     _report_disagreement(found, trouble)
     return found, flags
 
@@ -81,22 +84,55 @@ def _marked(
     return replace(channel, values=values, quality=codes)
 
 
-def _stretches(channel: Channel) -> list[tuple[int, int]]:
-    """Return (first, end) of the stretches between silences: a control unit may start again."""
-    size = channel.time_s.size
-    if size < 10:
-        return [(0, size)]
-    steps = np.diff(channel.time_s)
-    usual = float(np.median(steps))
-    if np.isnan(usual):
-        return [(0, size)]
-    cuts = (np.flatnonzero(steps > max(1.0, 10.0 * usual)) + 1).tolist()[:20]
-    return list(zip([0, *cuts], [*cuts, size], strict=True))
+class _Pace:
+    """How often a sender speaks, worked out once for all signals of a message.
+
+    Attributes:
+        usual: typical step between two samples [s]; NaN where it is not known.
+        stretches: (first, end) between silences: a control unit may start again.
+        silences: places of steps of more than 2 s that are no usual ones.
+        missing: messages that seem to be missing from an even beat, and in how many places.
+    """
+
+    def __init__(self, time: Floats) -> None:
+        size = time.size
+        self.usual = float("nan")
+        self.stretches = [(0, size)]
+        self.silences: list[tuple[float, float]] = []
+        self.missing = (0, 0)
+        if size < 10 or np.isnan(time[0]):
+            return
+        steps = np.diff(time)
+        some = steps[:: max(1, steps.size // 5000)]
+        low, self.usual, high = (float(q) for q in np.percentile(some, [5, 50, 95]))
+        odd = np.flatnonzero(steps > max(1.8 * self.usual, 1e-9))
+        wide = steps[odd]
+        pauses = odd[wide > max(1.0, 10.0 * self.usual)]
+        cuts = (pauses + 1).tolist()[:20]
+        self.stretches = list(zip([0, *cuts], [*cuts, size], strict=True))
+        silent = odd[wide > max(2.0, 10.0 * self.usual)][:20]
+        self.silences = [(float(time[i]), float(time[i + 1])) for i in silent]
+        if size >= 100 and self.usual > 0.0 and high - low <= 0.6 * self.usual:
+            short = wide[wide < 2.0]
+            self.missing = (int(np.round(short / self.usual - 1.0).sum()), int(short.size))
 
 
-def _start_up_then_nothing(channel: Channel, flags: list[Flag], trouble: Trouble) -> Channel:
+class _Paces:
+    def __init__(self) -> None:
+        self._known: dict[int, tuple[Floats, _Pace]] = {}
+
+    def of(self, channel: Channel) -> _Pace:
+        key = id(channel.time_s)
+        if key not in self._known:
+            self._known[key] = (channel.time_s, _Pace(channel.time_s))
+        return self._known[key][1]
+
+
+def _start_up_then_nothing(
+    channel: Channel, pace: _Pace, flags: list[Flag], trouble: Trouble
+) -> Channel:
     """A few values, then error or not available for good: they were never measured."""
-    for start, stop in _stretches(channel):
+    for start, stop in pace.stretches:
         valid = channel.valid()[start:stop]
         total = int(valid.sum())
         if total in {0, valid.size}:
@@ -123,12 +159,14 @@ def _start_up_then_nothing(channel: Channel, flags: list[Flag], trouble: Trouble
     return channel
 
 
-def _start_up_then_real(channel: Channel, flags: list[Flag], trouble: Trouble) -> Channel:
+def _start_up_then_real(
+    channel: Channel, pace: _Pace, flags: list[Flag], trouble: Trouble
+) -> Channel:
     """A short constant run at the beginning that no real quantity could leave in one step."""
     row = QUANTITIES.get(channel.name)
     if row is None or channel.name in _GROWTH:
         return channel
-    for start, stop in _stretches(channel):
+    for start, stop in pace.stretches:
         good = start + np.flatnonzero(channel.valid()[start:stop])
         if good.size < 5:
             continue
@@ -158,14 +196,14 @@ def _start_up_then_real(channel: Channel, flags: list[Flag], trouble: Trouble) -
     return channel
 
 
-def _no_torque(channel: Channel, flags: list[Flag], trouble: Trouble) -> Channel:
+def _no_torque(channel: Channel, pace: _Pace, flags: list[Flag], trouble: Trouble) -> Channel:
     """Raw zero of a percent torque is -125 %, which no engine gives."""
     if channel.name not in _TORQUES:
         return channel
     at = np.flatnonzero(channel.values == _RAW_ZERO[channel.name])
     if not at.size:
         return channel
-    heads = [float(channel.time_s[start]) for start, _ in _stretches(channel)]
+    heads = [float(channel.time_s[start]) for start, _ in pace.stretches]
     for run in np.split(at, np.flatnonzero(np.diff(at) > 1) + 1)[:100]:
         begins = float(channel.time_s[run[0]])
         early = any(0.0 <= begins - head <= 5.0 for head in heads)
@@ -297,23 +335,18 @@ def _impossible(channel: Channel, trouble: Trouble) -> list[Flag]:
     ]
 
 
-def _silences(channel: Channel) -> list[Flag]:
+def _silences(channel: Channel, pace: _Pace) -> list[Flag]:
     """Spans in which a sender that speaks often says nothing."""
-    if channel.time_s.size < 10 or channel.rate_hz is not None:
-        return []
-    steps = np.diff(channel.time_s)
-    usual = float(np.median(steps))
-    at = np.flatnonzero(steps > max(2.0, 10.0 * usual)) if usual >= 0.0 else np.zeros(0, np.int64)
     return [
         Flag(
             channel.name,
             Quality.NOT_AVAILABLE,
-            float(channel.time_s[i]),
-            float(channel.time_s[i + 1]),
-            f"Nothing was sent for {steps[i]:.1f} s.",
+            start,
+            end,
+            f"Nothing was sent for {end - start:.1f} s.",
             channel.source,
         )
-        for i in at[:20]
+        for start, end in (pace.silences if channel.rate_hz is None else [])
     ]
 
 
@@ -333,25 +366,14 @@ def _report_errors(channels: list[Channel], trouble: Trouble) -> None:
         )
 
 
-def _report_dropped(channels: list[Channel], trouble: Trouble) -> None:
+def _report_dropped(channels: list[Channel], paces: _Paces, trouble: Trouble) -> None:
     """Messages that come like a clock and are missing here and there."""
     worst: tuple[float, str, int, int] | None = None
-    seen: set[int] = set()
     for channel in channels:
-        time = channel.time_s
-        if id(time) in seen or time.size < 100 or np.isnan(time[0]) or channel.source is None:
-            continue
-        seen.add(id(time))
-        steps = np.diff(time)
-        usual = float(np.median(steps))
-        low, high = np.percentile(steps, [5, 95])
-        if usual <= 0.0 or high - low > 0.6 * usual:
-            continue
-        over = steps[(steps > 1.8 * usual) & (steps < 2.0)]
-        missing = int(np.round(over / usual - 1.0).sum())
-        share = missing / (time.size + missing)
-        if share > 0.002 and (worst is None or share > worst[0]):
-            worst = (share, channel.name, missing, int(over.size))
+        missing, places = paces.of(channel).missing
+        share = missing / (channel.time_s.size + missing) if missing else 0.0
+        if channel.source is not None and share > max(0.002, worst[0] if worst else 0.0):
+            worst = (share, channel.name, missing, places)
     if worst is not None:
         trouble.add(
             "dropped",

@@ -6,6 +6,7 @@ import hashlib
 import tempfile
 import zlib
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import IO, BinaryIO
 
@@ -30,12 +31,14 @@ _PACKED = {
 }
 
 
+_WORKER = ThreadPoolExecutor(1, thread_name_prefix="digest")
+
+
 class Source:
     """One file. Open it with ``with Source(path, settings) as source``.
 
     Attributes:
         name: file name without folder, and without the ``.gz`` of a packed file.
-        sha256: digest of the file's own bytes.
         size: bytes on disk.
         packed: whether it is gzip.
         head: the first 64 KiB, unpacked.
@@ -65,8 +68,7 @@ class Source:
             ) from None
         try:
             self._check_size()
-            self.sha256 = hashlib.file_digest(self._file, "sha256").hexdigest()
-            self._file.seek(0)
+            self._digest = _WORKER.submit(_digest, path)
             magic = self._file.read(8)
             self._file.seek(0)
             self.packed = magic[:2] == b"\x1f\x8b"
@@ -87,6 +89,11 @@ class Source:
 
     def __exit__(self, *exception: object) -> None:
         self._file.close()
+
+    @property
+    def sha256(self) -> str:
+        """Return the digest of the file's own bytes; it is computed beside the reading."""
+        return self._digest.result()
 
     def blocks(self, size: int = _PIECE) -> Iterator[bytes]:
         """Yield the unpacked content in pieces of about *size* bytes."""
@@ -198,3 +205,8 @@ class Source:
                 where=self.name,
                 do="Unpack it by hand and check what it is.",
             )
+
+
+def _digest(path: Path) -> str:
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
