@@ -1,1 +1,1 @@
-"""Pages on paper."""
+"""Pages on paper: the customer's report and the estimate, as HTML and PDF."""

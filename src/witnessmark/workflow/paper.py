@@ -1,22 +1,127 @@
-"""The customer's papers of a case in a shop."""
+"""The customer's papers of a case: the report and the estimate."""
 
 from __future__ import annotations
 
-from witnessmark.errors import NotFound
+from collections.abc import Sequence
+from pathlib import Path
+
+from witnessmark.errors import InputRefused
+from witnessmark.knowledge import Knowledge, load_knowledge
+from witnessmark.model.assessment import Assessment
+from witnessmark.model.entry_data import QuoteData
+from witnessmark.model.estimate import Estimate
+from witnessmark.model.settings import Settings
+from witnessmark.planner.quote import QuoteJob, estimate
+from witnessmark.report.as_html import paper_html
+from witnessmark.report.as_pdf import paper_pdf
+from witnessmark.report.customer import customer_report
+from witnessmark.report.estimate import estimate_paper
+from witnessmark.report.paper import Paper
+from witnessmark.workflow.assess import assess_in_shop
+from witnessmark.workflow.settings import settings_of, shows_si
 from witnessmark.workflow.shop import Shop
 
-__all__ = ["report_html", "report_pdf"]
+__all__ = ["paper_of", "report_html", "report_pdf", "write_paper"]
 
 
 def report_html(shop: Shop, case_id: str, *, quote: bool = False) -> str:
     """Return the customer's report, or the estimate, as one HTML document."""
-    raise NotFound(
-        f"The {'estimate' if quote else 'report'} of {case_id} is not made in {shop.folder.name}."
-    )
+    return paper_html(_of_shop(shop, case_id, quote))
 
 
 def report_pdf(shop: Shop, case_id: str, *, quote: bool = False) -> bytes:
     """Return the customer's report, or the estimate, as PDF."""
-    raise NotFound(
-        f"The {'estimate' if quote else 'report'} of {case_id} is not made in {shop.folder.name}."
+    return paper_pdf(_of_shop(shop, case_id, quote))
+
+
+def write_paper(paper: Paper, out: Path) -> None:
+    """Write a paper as HTML or PDF, by the ending of *out*.
+
+    Raises:
+        InputRefused: another ending, or a folder that is not there.
+    """
+    ending = out.suffix.lower()
+    if ending not in {".pdf", ".html", ".htm"}:
+        raise InputRefused("A paper is written as .pdf or .html.", where=str(out))
+    if not out.parent.is_dir():
+        raise InputRefused("The folder is not there.", where=str(out.parent), do="Make it first.")
+    content = paper_pdf(paper) if ending == ".pdf" else paper_html(paper).encode()
+    out.write_bytes(content)
+
+
+def paper_of(
+    assessment: Assessment,
+    *,
+    quote: bool = False,
+    shop: str = "",
+    si: bool = False,
+    settings: Settings | None = None,
+) -> Paper:
+    """Return the report on an assessed case, or the estimate, before it is laid out."""
+    knowledge = load_knowledge()
+    if quote:
+        priced, why = _estimate(assessment, knowledge, settings or Settings())
+        return estimate_paper(assessment, priced, shop=shop, why=why)
+    names = {c.id: c.name for f in knowledge.families.values() for c in f.causes}
+    safety = {f.id: f.safety for f in knowledge.families.values()}
+    return customer_report(assessment, shop=shop, names=names, safety=safety, si=si)
+
+
+def _of_shop(shop: Shop, case_id: str, quote: bool) -> Paper:
+    return paper_of(
+        assess_in_shop(shop, case_id),
+        quote=quote,
+        shop=str(shop.casebook.setting("shop_name") or shop.folder.name),
+        si=shows_si(shop),
+        settings=settings_of(shop),
+    )
+
+
+def _estimate(
+    assessment: Assessment, knowledge: Knowledge, settings: Settings
+) -> tuple[Estimate | None, Sequence[str]]:
+    """Price the last quote of the case; without one, the repair that is proposed first."""
+    quotes = [data for _, data in assessment.case.of(QuoteData)]
+    if quotes:
+        causes = [line.cause for line in quotes[-1].lines if line.cause]
+        jobs = [_job(assessment, knowledge, cause) for cause in causes]
+        found = [job for job in jobs if job is not None]
+        total = quotes[-1].total_usd
+        if found:
+            why = ("The work as it was quoted in the case.",)
+            return estimate(found, settings, quoted_usd=total), why
+    repairs = [s for s in assessment.steps if s.kind == "repair"]
+    first = assessment.steps[0] if assessment.steps else None
+    job = _job(assessment, knowledge, repairs[0].step) if repairs else None
+    if job is None:
+        return None, _first_measure(first.name if first is not None else "")
+    why: tuple[str, ...] = (f"Repair: {job.name}.",)
+    if first is not None and first.kind != "repair":
+        after = f"If that does not change the picture, the repair would be: {job.name}."
+        why = (*_first_measure(first.name), after)
+    return estimate([job], settings), why
+
+
+def _first_measure(name: str) -> tuple[str, ...]:
+    return (f"First: {name}. It may change what follows.",) if name else ()
+
+
+def _job(assessment: Assessment, knowledge: Knowledge, cause_id: str) -> QuoteJob | None:
+    cause = knowledge.cause(cause_id)
+    family = knowledge.family_of(cause_id)
+    if cause is None or family is None:
+        return None
+    odds = assessment.odds_of(family.id)
+    probability = odds.probability(cause_id) if odds is not None else 0.0
+    cures = probability * cause.p_cured_if_cause + (1 - probability) * cause.p_cured_if_not
+    return QuoteJob(
+        cause=cause.id,
+        name=cause.name,
+        minutes=cause.minutes,
+        usd=cause.parts_usd,
+        renew_with=cause.renew_with,
+        access=round(cause.access.typical),
+        access_group=cause.access_group,
+        cures=cures,
+        caution=cause.caution or family.safety,
     )

@@ -1,0 +1,85 @@
+"""A paper before it is laid out: blocks of plain words. What a customer typed is never markup."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+__all__ = ["Block", "Heading", "Items", "Lines", "Paper", "Picture", "Said", "TableBlock"]
+
+
+@dataclass(frozen=True, slots=True)
+class Heading:
+    """A heading; level 1 starts a complaint, level 2 a part of it."""
+
+    words: str
+    level: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """A paragraph.
+
+    Attributes:
+        words: the paragraph.
+        kind: plain, quote (in somebody's own words), verdict, caution, or small.
+    """
+
+    words: str
+    kind: str = "plain"
+
+
+@dataclass(frozen=True, slots=True)
+class Items:
+    """A list, one item a line."""
+
+    items: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class TableBlock:
+    """A table.
+
+    Attributes:
+        head: the column heads.
+        rows: cells, as many a row as there are heads.
+        right: numbers of the columns that are set flush right.
+    """
+
+    head: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    right: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """A drawing (SVG made by us) and the words that stand for it."""
+
+    svg: str
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class Lines:
+    """Blank lines to sign on, each with the words under it."""
+
+    words: tuple[str, ...]
+
+
+Block = Heading | Said | Items | TableBlock | Picture | Lines
+
+
+@dataclass(frozen=True, slots=True)
+class Paper:
+    """A whole paper.
+
+    Attributes:
+        title: what it is.
+        shop: the shop's name.
+        facts: (name, value) for the head: truck, miles, date, case.
+        blocks: its content in order.
+    """
+
+    title: str
+    shop: str
+    facts: tuple[tuple[str, str], ...]
+    blocks: tuple[Block, ...]
