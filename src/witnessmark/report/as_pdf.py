@@ -12,7 +12,7 @@ from typing import Any
 import typst
 
 from witnessmark.report.paper import Block, Paper, Picture
-from witnessmark.report.pictures.canvas import colours
+from witnessmark.report.pictures.canvas import printed
 
 __all__ = ["paper_pdf"]
 
@@ -36,7 +36,7 @@ def _block(block: Block, number: int, folder: Path) -> dict[str, Any]:
     found = {"is": type(block).__name__, **asdict(block)}
     if isinstance(block, Picture):
         name = f"picture{number}.svg"
-        (folder / name).write_text(colours(block.svg), encoding="utf-8")
+        (folder / name).write_text(printed(block.svg), encoding="utf-8")
         found["svg"] = name
     return {key: _clean(value) for key, value in found.items()}
 

@@ -19,7 +19,7 @@ from witnessmark.model.entry_data import (
 from witnessmark.model.odds import Odds
 from witnessmark.model.proof import Pair
 from witnessmark.report.paper import Block, Heading, Items, Paper, Picture, Said, TableBlock
-from witnessmark.report.pictures.before_after import before_after_svg
+from witnessmark.report.pictures.before_after import before_after_pictures
 from witnessmark.units import display_unit, from_house
 
 __all__ = ["customer_report"]
@@ -91,7 +91,8 @@ def _complaint(
         return
     yield Heading("Before and after", 2)
     if proof.pairs:
-        yield Picture(before_after_svg(proof.pairs, si=si), "Before and after at the same points.")
+        for quantity, drawing in before_after_pictures(proof.pairs, si=si):
+            yield Picture(drawing, f"{quantity.replace('_', ' ')}, before and after.")
         yield _pairs_table(proof.pairs, si)
     else:
         yield Said("Nothing was measured at the same point before and after.")

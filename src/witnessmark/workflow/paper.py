@@ -88,8 +88,8 @@ def _estimate(
         found = [job for job in jobs if job is not None]
         total = quotes[-1].total_usd
         if found:
-            why = ("The work as it was quoted in the case.",)
-            return estimate(found, settings, quoted_usd=total), why
+            quoted = ("The work as it was quoted in the case.",)
+            return estimate(found, settings, quoted_usd=total), quoted
     repairs = [s for s in assessment.steps if s.kind == "repair"]
     first = assessment.steps[0] if assessment.steps else None
     job = _job(assessment, knowledge, repairs[0].step) if repairs else None
