@@ -8,6 +8,7 @@ from witnessmark.analyses import (
     before_after,
     bus_circuit,
     driveline,
+    plausibility,
     specification,
     vibration,
 )
@@ -23,6 +24,7 @@ ANALYSES: tuple[Analysis, ...] = (
     before_after,
     vibration,
     driveline,
+    plausibility,
 )
 
 

@@ -1,0 +1,314 @@
+"""Sensor or real? Judges what the recording says against what the machine can do."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from witnessmark.analyses.contract import Bench, not_run
+from witnessmark.analyses.plausibility_causes import supports_of_trace
+from witnessmark.analyses.plausibility_kinds import Movement, movement, stuck
+from witnessmark.analyses.plausibility_profiles import PROFILES, Profile
+from witnessmark.analyses.plausibility_trace import (
+    SEEN_FROM,
+    Span,
+    Verdict,
+    judge,
+    prepare,
+    smallest_glitch,
+)
+from witnessmark.analyses.plausibility_words import (
+    electrical,
+    jumps_sentence,
+    quiet_words,
+)
+from witnessmark.model.finding import Evidence, Finding
+from witnessmark.model.recording import Channel, Floats, Quality, Recording
+
+__all__ = ["METHOD", "NEEDS", "RELEVANT", "Judged", "analyse", "judged_channels"]
+
+NEEDS = (
+    "a recording that holds the coolant temperature, at full bus rate, half an hour with a pull "
+    "and a wiggle of the harness at idle",
+)
+METHOD = "switching_filter/1"
+#: Complaints that make "nothing seen" worth saying.
+RELEVANT = ("cool_unstable", "elec", "overheat")
+_CYCLING = {"thermostat_cycling": "cycling", "gas_pocket": "sudden"}
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """A channel with its verdict.
+
+    Attributes:
+        channel: the channel.
+        profile: what it may do.
+        verdict: what was made of it.
+    """
+
+    channel: Channel
+    profile: Profile
+    verdict: Verdict
+
+
+def analyse(bench: Bench) -> tuple[Finding, ...]:
+    """Return the findings on what can be believed."""
+    relevant = bench.complains_of(*RELEVANT)
+    found: list[Finding] = []
+    covered: set[int] = set()
+    for entry_id, recording in bench.recordings.items():
+        stage = bench.stage(entry_id)
+        for judged in judged_channels(recording):
+            if judged.channel.name == "coolant_temperature":
+                covered.add(stage)
+            found += _of_channel(judged, recording, entry_id, stage, relevant=relevant)
+    if relevant and bench.last_stage() not in covered:
+        found.append(
+            not_run(
+                "coolant_temperature_jumps",
+                "Whether the coolant temperature or its circuit moves was not judged.",
+                "Missing: " + NEEDS[0] + ".",
+                METHOD,
+                stage=bench.last_stage(),
+            )
+        )
+    return tuple(found)
+
+
+def judged_channels(recording: Recording) -> Iterator[Judged]:
+    """Yield every channel of the recording that has a profile and enough readings."""
+    if recording.duration_s is None:
+        return
+    for name, profile in PROFILES.items():
+        channel = recording.channel(name)
+        if channel is None:
+            continue
+        trace = prepare(*_valid(channel), profile)
+        if trace is not None:
+            yield Judged(channel, profile, judge(trace, profile))
+
+
+def _of_channel(
+    judged: Judged, recording: Recording, entry_id: str, stage: int, *, relevant: bool
+) -> Iterator[Finding]:
+    verdict, coolant = judged.verdict, judged.channel.name == "coolant_temperature"
+    moved = movement(verdict) if coolant else None
+    seen = verdict.log_factor >= SEEN_FROM and verdict.spans
+    if seen:
+        yield _jumps(judged, recording, entry_id, stage, moved)
+    elif coolant and relevant:
+        yield _no_jumps(judged, recording, entry_id, stage, moved)
+    if moved is not None and moved.kind not in {"normal", "quantisation_only"}:
+        yield _moves(judged, moved, recording, entry_id, stage, alone=not seen)
+    if coolant:
+        yield from _stands_still(judged, recording, entry_id, stage)
+
+
+def _jumps(
+    judged: Judged, recording: Recording, entry_id: str, stage: int, moved: Movement | None
+) -> Finding:
+    verdict, name = judged.verdict, judged.channel.name
+    spans = verdict.spans
+    change = typical_change(spans)
+    kind = _fault_kind(verdict)
+    coolant = name == "coolant_temperature"
+    outcome_support = supports_of_trace("electrical", _covered(verdict)) if coolant else ()
+    circuit = electrical(verdict, change) if judged.profile.thermistor else None
+    details: dict[str, object] = {
+        "difference": True,
+        "kind": kind,
+        "probability": verdict.probability,
+        "log_bayes_factor": verdict.log_factor,
+        "kinds": {k: float(v) for k, v in verdict.kinds.items()},
+        "times_s": [s.start_s for s in spans],
+        "ends_s": [s.end_s for s in spans],
+        "changes": [s.change for s in spans],
+        "largest_credible_rate": judged.profile.credible,
+        "movement": moved.kind if moved else "",
+    }
+    if coolant:
+        details |= {"stands_for": ("c_rate", "c_cycle"), "uses_tests": ("c_rate", "c_cycle")}
+    if circuit is not None:
+        details |= {
+            "series_ohm": circuit.series,
+            "shunt_ohm": circuit.shunt,
+            "ground_lift_v": circuit.lift,
+        }
+    changes = np.array([s.change for s in spans])
+    return Finding(
+        code=f"{name}_jumps",
+        sentence=jumps_sentence(name, verdict, judged.profile, change, spans),
+        outcome="seen",
+        method=METHOD,
+        quantity=name,
+        value=change,
+        unit=judged.channel.unit,
+        low=float(np.percentile(changes, 5)),
+        high=float(np.percentile(changes, 95)),
+        coverage=0.90,
+        evidence=_evidence(judged, recording, entry_id, spans[0].start_s, spans[-1].end_s),
+        source=judged.profile.source,
+        stage=stage,
+        support=outcome_support,
+        details=details,
+    )
+
+
+def _no_jumps(
+    judged: Judged, recording: Recording, entry_id: str, stage: int, moved: Movement | None
+) -> Finding:
+    verdict, name = judged.verdict, judged.channel.name
+    glitch = smallest_glitch(verdict.trace, judged.profile)
+    quiet = quiet_words(name, glitch, verdict.trace.interval)
+    doubtful = 0.0 < verdict.log_factor < SEEN_FROM and bool(verdict.spans)
+    words = name.replace("_", " ")
+    outcome = _CYCLING.get(moved.kind if moved else "", "nothing")
+    details: dict[str, object] = {
+        "probability": verdict.probability,
+        "log_bayes_factor": verdict.log_factor,
+        "kinds": {k: float(v) for k, v in verdict.kinds.items()},
+        "movement": moved.kind if moved else "",
+        "smallest_glitch": {f"{s:.3g} s": size for s, size in glitch.items()},
+        "covered_s": _covered(verdict),
+        "stands_for": ("c_rate", "c_cycle"),
+        "uses_tests": ("c_rate", "c_cycle"),
+    }
+    minutes = _covered(verdict) / 60.0
+    if doubtful:
+        sentence = (
+            f"The {words} shows {len(verdict.spans)} step(s) that may be the circuit or the "
+            f"quantity; record longer. {quiet}"
+        )
+        details = {k: v for k, v in details.items() if k not in {"stands_for", "uses_tests"}}
+    else:
+        sentence = (
+            f"No jump of the {words} that coolant could not make in {minutes:.0f} min. {quiet}"
+        )
+    return Finding(
+        code=f"{name}_jumps",
+        sentence=sentence,
+        outcome="inconclusive" if doubtful else "not_seen",
+        reason="the evidence is too thin either way" if doubtful else "",
+        method=METHOD,
+        quantity=name,
+        evidence=_evidence(judged, recording, entry_id, None, None),
+        source=judged.profile.source,
+        stage=stage,
+        # A real movement carries its own support below.
+        support=supports_of_trace("nothing", _covered(verdict))
+        if outcome == "nothing" and not doubtful
+        else (),
+        details=details,
+    )
+
+
+def _moves(
+    judged: Judged, moved: Movement, recording: Recording, entry_id: str, stage: int, *,
+    alone: bool,
+) -> Finding:  # fmt: skip
+    outcome = _CYCLING.get(moved.kind)
+    support = supports_of_trace(outcome, _covered(judged.verdict)) if outcome and alone else ()
+    tail = {
+        "thermostat_cycling": "This is real and slow: thermostat, fan or shutter, not the sensor.",
+        "gas_pocket": "This is real at the sensor: air, steam or combustion gas passing it. "
+        "Check the cold level; never open a hot cap.",
+        "cold_slug": "This is real and once; no fault by itself.",
+        "overheating": "The climb is no faster than coolant can move: treat it as truly hot.",
+    }[moved.kind]
+    details: dict[str, object] = {
+        "kind": moved.kind,
+        "size": moved.size,
+        "period_s": moved.period_s,
+        "count": moved.count,
+    }
+    if support:
+        details |= {"stands_for": ("c_cycle", "c_rate"), "uses_tests": ("c_cycle", "c_rate")}
+    hot = moved.kind == "overheating"
+    return Finding(
+        code=f"{judged.channel.name}_{moved.kind}",
+        sentence=f"The coolant temperature {moved.words}. {tail}",
+        outcome="seen",
+        method="movement_rules/1",
+        quantity=judged.channel.name,
+        value=moved.size,
+        unit=judged.channel.unit,
+        evidence=_evidence(judged, recording, entry_id, moved.start_s, moved.end_s),
+        source="common practice, no source",
+        stage=stage,
+        support=support,
+        details=details if hot else {**details, "difference": True},
+    )
+
+
+def _stands_still(
+    judged: Judged, recording: Recording, entry_id: str, stage: int
+) -> Iterator[Finding]:
+    channel = judged.channel
+    load = recording.channel("engine_load")
+    marked = channel.quality == Quality.SUBSTITUTED
+    found = stuck(*_valid(channel), *_valid(load)) if load is not None else None
+    if found is None and not marked.any():
+        return
+    if found is not None:
+        words = (
+            f"stands at {found.value:.0f} degC to the digit for "
+            f"{found.end_s - found.start_s:.0f} s while the load swung {found.swings} times"
+        )
+        start, end, value = found.start_s, found.end_s, found.value
+    else:
+        start, end = (float(t) for t in channel.time_s[marked][[0, -1]])
+        value = math.nan
+        words = f"is frozen or replaced by the control unit from {start:.0f} s to {end:.0f} s"
+    yield Finding(
+        code=f"{channel.name}_stuck",
+        sentence=f"The coolant temperature {words}: a substituted value or a dead sensor, no "
+        "reading. Compare with a probe at the thermostat housing.",
+        outcome="seen",
+        method="stuck_rule/1",
+        quantity=channel.name,
+        value=None if math.isnan(value) else value,
+        unit=channel.unit,
+        evidence=_evidence(judged, recording, entry_id, start, end),
+        source="heat balance of the through-flow",
+        stage=stage,
+        details={"kind": "stuck"},
+    )
+
+
+def typical_change(spans: tuple[Span, ...]) -> float:
+    """Return the median change of the spans of the more frequent sign."""
+    changes = np.array([s.change for s in spans])
+    down, up = changes[changes < 0.0], changes[changes > 0.0]
+    return float(np.median(down if down.size >= up.size else up))
+
+
+def _fault_kind(verdict: Verdict) -> str:
+    names = {"contact": "intermittent_contact", "spikes": "spikes", "noise": "noise"}
+    faults = {k: p for k, p in verdict.kinds.items() if k in names}
+    return names[max(faults, key=lambda k: faults[k])]
+
+
+def _covered(verdict: Verdict) -> float:
+    trace = verdict.trace
+    return float(sum(trace.time[b - 1] - trace.time[a] for a, b in trace.pieces))
+
+
+def _evidence(
+    judged: Judged, recording: Recording, entry_id: str, start: float | None, end: float | None
+) -> Evidence:
+    return Evidence(
+        entries=(entry_id,),
+        recording=recording.sha256,
+        channel=judged.channel.name,
+        start_s=start,
+        end_s=end,
+    )
+
+
+def _valid(channel: Channel) -> tuple[Floats, Floats]:
+    mask = channel.valid()
+    return channel.time_s[mask], channel.values[mask]

@@ -1,0 +1,319 @@
+"""Judge one trace: is it the quantity that moves, or the circuit that reads it?"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from witnessmark.analyses.plausibility_profiles import Profile, hypotheses
+from witnessmark.physics.plausibility_filter import Track, as_stretches, filter_stretches
+
+__all__ = ["Span", "Trace", "Verdict", "judge", "judge_many", "prepare", "smallest_glitch"]
+
+Floats = npt.NDArray[np.float64]
+
+#: Chances before the trace is looked at (judgement): most traces that are looked at are real.
+PRIOR = {"real": 0.70, "contact": 0.18, "spikes": 0.06, "noise": 0.06}
+#: From this log Bayes factor on a circuit fault is called seen (study: no false alarm).
+SEEN_FROM = 5.0
+#: Samples that count in a stretch of the filter, and samples that warm it up.
+LENGTH, WARM_UP = 64, 20
+#: Unchanged samples closer than this to the one before say nothing new [s].
+_REPEAT = 0.9
+#: Own noise of a healthy channel that is believed [scale]; more is noise.
+_NOISE_MAX = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Trace:
+    """Valid samples of one channel, made ready.
+
+    Attributes:
+        time: shape (n,), [s].
+        values: shape (n,), house unit.
+        pieces: (first, end) index of the pieces between gaps.
+        interval: typical time between samples as recorded [s].
+        step: smallest step of the reading (resolution), house unit; 0 when not quantised.
+        noise: own noise of the channel, house unit.
+        gaps: number of gaps.
+    """
+
+    time: Floats
+    values: Floats
+    pieces: tuple[tuple[int, int], ...]
+    interval: float
+    step: float
+    noise: float
+    gaps: int
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """A stretch of time in which the circuit, not the quantity, made the reading.
+
+    Attributes:
+        start_s: first sample of it [s].
+        end_s: last sample of it [s].
+        change: reading less what the quantity was around it, house unit.
+        rise_s: time within which the reading jumped [s].
+        returned: whether the reading came back to within two steps of where it was.
+        samples: number of samples.
+    """
+
+    start_s: float
+    end_s: float
+    change: float
+    rise_s: float
+    returned: bool
+    samples: int
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """What was made of a trace.
+
+    Attributes:
+        log_factor: log Bayes factor of the best circuit explanation against the real one.
+        probability: that a circuit fault shaped the trace.
+        kinds: probability of real, contact, spikes, noise.
+        kind: the likeliest of them.
+        spans: what the circuit made, in order.
+        moves: (start [s], end [s], change) of sudden real changes with the sensor's lag.
+        level: shape (n,), the quantity behind the trace as the filter sees it, house unit.
+        trace: what was judged.
+    """
+
+    log_factor: float
+    probability: float
+    kinds: Mapping[str, float]
+    kind: str
+    spans: tuple[Span, ...]
+    moves: tuple[tuple[float, float, float], ...]
+    level: Floats
+    trace: Trace
+
+
+def prepare(time: Floats, values: Floats, profile: Profile) -> Trace | None:
+    """Return the trace of the valid samples; ``None`` when there are fewer than ten.
+
+    Samples that are not numbers are left out. A sample that repeats the one before within a
+    second is left out too: a recorder that carries a value forward has not measured it anew.
+    """
+    good = np.isfinite(values) & np.isfinite(time)
+    time, values = time[good], values[good]
+    if time.size < 10:
+        return None
+    rising = np.concatenate([[True], np.diff(time) > 0.0])
+    time, values = time[rising], values[rising]
+    if time.size < 10:
+        return None
+    step = _resolution(values)
+    keep = _telling(time, values)
+    interval = float(np.median(np.diff(time)))
+    time, values = time[keep], values[keep]
+    gap = max(20.0, 6.0 * float(np.median(np.diff(time))) if time.size > 1 else 20.0)
+    breaks = np.flatnonzero(np.diff(time) > gap) + 1
+    edges = [0, *breaks.tolist(), time.size]
+    pieces = tuple((a, b) for a, b in itertools.pairwise(edges))
+    noise = min(_own_noise(values), _NOISE_MAX * profile.scale)
+    return Trace(time, values, pieces, interval, step, noise, len(breaks))
+
+
+def judge(trace: Trace, profile: Profile) -> Verdict:
+    """Return the verdict on one trace."""
+    return judge_many([trace], profile)[0]
+
+
+def judge_many(traces: Sequence[Trace], profile: Profile) -> list[Verdict]:
+    """Return the verdicts on traces of one profile, worked out side by side."""
+    pieces, owner = [], []
+    for number, trace in enumerate(traces):
+        for first, end in trace.pieces:
+            scaled = trace.values[first:end] / profile.scale
+            pieces.append((trace.time[first:end], scaled, _variance(trace, profile)))
+            owner.append((number, first))
+    data, origin = as_stretches(pieces, length=LENGTH, warm_up=WARM_UP)
+    rival = hypotheses(profile)
+    rows = [[r for r, (p, _) in enumerate(origin) if owner[p][0] == n] for n in range(len(traces))]
+    tracks = {name: filter_stretches(data, h, smooth=False) for name, h in rival.items()}
+    row_owner = np.array([owner[p][0] for p, _ in origin])
+    sums = {
+        name: np.bincount(
+            row_owner, track.evidence.sum(axis=1), minlength=len(traces)
+        )
+        for name, track in tracks.items()
+    }  # fmt: skip
+    found = []
+    for number, trace in enumerate(traces):
+        logs = {name: float(sums[name][number] - sums["real"][number]) for name in rival}
+        mine = rows[number]
+        best = max(("contact", "spikes", "noise"), key=lambda name: logs[name])
+        name = best if logs[best] > 0.0 else "real"
+        part = type(data)(
+            data.values[mine],
+            data.interval[mine],
+            data.used[mine],
+            data.variance[mine],
+            data.counted[mine],
+        )
+        track = filter_stretches(part, rival[name])
+        where = [(owner[origin[r][0]][1] + origin[r][1]) for r in mine]
+        found.append(_verdict(trace, profile, logs, name, track, part.counted, where))
+    return found
+
+
+def smallest_glitch(trace: Trace, profile: Profile) -> dict[float, float]:
+    """Return seconds of a dip -> the smallest dip that would have been called, house unit.
+
+    The detector itself is tried on a calm stretch at the trace's own sample times, resolution
+    and noise, with one square dip put into it. Dips shorter than the time between samples are
+    missed with the chance that no sample falls into them; see the sentence that uses this.
+    """
+    interval = float(np.median(np.diff(trace.time))) if trace.time.size > 1 else 1.0
+    native = max(trace.interval, 1e-3)
+    spacing = interval if trace.step == 0.0 else max(native, min(interval, 1.0))
+    found: dict[float, float] = {}
+    steps = np.arange(0.0, 72.0, 1.0) * spacing
+    rng = np.random.default_rng(7)
+    quiet = rng.normal(0.0, trace.noise, steps.size) if trace.noise > 0 else np.zeros(steps.size)
+    sizes = np.array([1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 12.0, 20.0, 40.0])
+    rival = hypotheses(profile)
+    for samples in (1, 2):
+        trials = []
+        for size in sizes:
+            # 20.3: off the edge of a resolution step, so that rounding neither helps nor hides.
+            series = 20.3 * profile.scale + quiet.copy()
+            series[48 : 48 + samples] -= size * profile.scale
+            if trace.step > 0.0:
+                series = np.round(series / trace.step) * trace.step
+            trials.append((steps, series / profile.scale, _variance(trace, profile)))
+        data, _ = as_stretches(trials, length=steps.size, warm_up=0)
+        real, contact = (
+            filter_stretches(data, rival[name], smooth=False).evidence.sum(axis=1)
+            for name in ("real", "contact")
+        )
+        seen = [s for s, b in zip(sizes, contact - real, strict=True) if b >= SEEN_FROM]
+        found[samples * spacing] = float(seen[0] * profile.scale) if seen else math.inf
+    return found
+
+
+def _variance(trace: Trace, profile: Profile) -> float:
+    """Return the variance of a sample [scale^2]: rounding to the resolution, and own noise."""
+    return max((0.12 * trace.step**2 + trace.noise**2) / profile.scale**2, 2.5e-3)
+
+
+def _verdict(
+    trace: Trace, profile: Profile, logs: dict[str, float], name: str, track: Track,
+    counted: npt.NDArray[np.bool_], where: list[int],
+) -> Verdict:  # fmt: skip
+    weights = {k: math.log(PRIOR[k]) + logs[k] for k in PRIOR}
+    top = max(weights.values())
+    raw = {k: math.exp(max(v - top, -700.0)) for k, v in weights.items()}
+    total = sum(raw.values())
+    kinds = {k: v / total for k, v in raw.items()}
+    size = trace.time.size
+    names = [m.name for m in hypotheses(profile)[name].modes]
+    fault, local, level = np.zeros(size), np.zeros(size), np.full(size, np.nan)
+    modes = track.modes if track.modes is not None else np.zeros((*counted.shape, len(names)))
+    bad = [i for i, n in enumerate(names) if n in {"short", "long", "open", "spike", "noisy"}]
+    for row, first in enumerate(where):
+        mask = counted[row].copy()
+        if first in {f for f, _ in trace.pieces}:
+            mask[0] = True  # the first sample of a piece counts for nothing but belongs to it
+        index = np.flatnonzero(mask)
+        fault[first + index] = modes[row][index][:, bad].sum(axis=1) if bad else 0.0
+        local[first + index] = modes[row][index, 2]
+        level[first + index] = track.level[row, index] * profile.scale
+    best = max(logs["contact"], logs["spikes"], logs["noise"])
+    spans = _spans(trace, fault, profile) if best > 0.0 else ()
+    chance = 1.0 - kinds["real"]
+    return Verdict(
+        log_factor=best,
+        probability=chance,
+        kinds=kinds,
+        kind=max(kinds, key=lambda k: kinds[k]),
+        spans=spans,
+        moves=_moves(trace, local),
+        level=level,
+        trace=trace,
+    )
+
+
+def _spans(trace: Trace, fault: Floats, profile: Profile) -> tuple[Span, ...]:
+    found = []
+    for first, end in _runs(fault > 0.5):
+        before = slice(max(first - 4, 0), first)
+        after = slice(end, min(end + 4, trace.time.size))
+        around = np.concatenate([trace.values[before], trace.values[after]])
+        if around.size == 0:
+            continue
+        inside = trace.values[first:end]
+        reference = float(np.median(around))
+        change = float(inside[np.argmax(np.abs(inside - reference))] - reference)
+        grain = max(2.0 * trace.step, profile.scale)
+        left = trace.values[before][-1:] if first else trace.values[after][:1]
+        right = trace.values[after][:1] if end < trace.time.size else left
+        returned = bool(first and end < trace.time.size and abs(right[0] - left[0]) <= grain)
+        rise = float(trace.time[first] - trace.time[first - 1]) if first else 0.0
+        found.append(
+            Span(
+                float(trace.time[first]),
+                float(trace.time[end - 1]),
+                change,
+                rise,
+                returned,
+                end - first,
+            )
+        )
+    return tuple(found)
+
+
+def _moves(trace: Trace, local: Floats) -> tuple[tuple[float, float, float], ...]:
+    found = []
+    for first, end in _runs(local > 0.5):
+        begin = max(first - 1, 0)
+        change = float(trace.values[end - 1] - trace.values[begin])
+        found.append((float(trace.time[begin]), float(trace.time[end - 1]), change))
+    return tuple(found)
+
+
+def _runs(mask: npt.NDArray[np.bool_]) -> list[tuple[int, int]]:
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], mask, [False]]).astype(np.int8)))
+    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def _telling(time: Floats, values: Floats) -> npt.NDArray[np.bool_]:
+    """Mark the samples that say something: a change, or the first in about a second."""
+    changed = np.concatenate([[True], values[1:] != values[:-1]])
+    if changed.mean() > 0.9:
+        return np.ones(time.size, np.bool_)
+    keep = changed.copy()
+    # Between two changes one sample a second is kept, counted from the change.
+    starts = np.flatnonzero(changed)
+    since = time - time[starts][np.cumsum(changed) - 1]
+    beat = np.floor((since + 1e-6) / _REPEAT)
+    keep[1:] |= beat[1:] > np.where(changed[1:], np.inf, beat[:-1])
+    # The last sample before a change says until when the old value held.
+    keep[:-1] |= changed[1:] & (np.diff(time) < 20.0)
+    return keep
+
+
+def _resolution(values: Floats) -> float:
+    levels = np.unique(values)
+    if levels.size < 2:
+        return 0.0
+    if levels.size > 0.5 * values.size and levels.size > 50:
+        return 0.0
+    return float(np.min(np.diff(levels)))
+
+
+def _own_noise(values: Floats) -> float:
+    if values.size < 10:
+        return 0.0
+    bend = np.abs(values[2:] - 2.0 * values[1:-1] + values[:-2])
+    return float(np.median(bend)) * 1.4826 / math.sqrt(6.0)
