@@ -114,7 +114,7 @@ def hypotheses(profile: Profile) -> dict[str, Hypothesis]:
             ),
         ),
         "spikes": Hypothesis(
-            "spikes", (*base, Mode("spike", rate, 6.0, noise=15.0, begins=0.002, ends=3.0))
+            "spikes", (*base, Mode("spike", rate, 6.0, noise=15.0, begins=0.009, ends=3.0))
         ),
         "noise": Hypothesis(
             "noise", (*base, Mode("noisy", rate, 6.0, noise=2.5, begins=0.0002, ends=0.005))

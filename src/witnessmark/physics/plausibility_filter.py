@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
@@ -164,11 +165,9 @@ class _Model:
 
     def __init__(self, hypothesis: Hypothesis, bins: Floats) -> None:
         modes = hypothesis.modes
-        generator = hypothesis.generator()
-        self.change = np.stack([expm(generator * dt) for dt in bins])
+        self.change = np.stack([_change(hypothesis, float(dt)) for dt in bins])
         self.stay = np.diagonal(self.change, axis1=1, axis2=2).copy()
-        long_run = np.linalg.matrix_power(expm(generator * 50.0), 2**10)[0]
-        self.long_run = long_run / long_run.sum()
+        self.long_run = np.asarray(_long_run(hypothesis))
         rate = np.array([m.rate for m in modes])
         memory = np.array([m.memory for m in modes])
         dt = bins[:, None]
@@ -220,6 +219,19 @@ class _Model:
         out[:, _VB] = phi * moments[:, _VB]
         out[:, _BB] = moments[:, _BB]
         return out
+
+
+@lru_cache(maxsize=4096)
+def _change(hypothesis: Hypothesis, interval: float) -> Floats:
+    """Return P(mode after | mode before) over an interval."""
+    return np.asarray(expm(hypothesis.generator() * interval))
+
+
+@lru_cache(maxsize=256)
+def _long_run(hypothesis: Hypothesis) -> tuple[float, ...]:
+    """Return how often each mode is met in the long run."""
+    row = np.linalg.matrix_power(_change(hypothesis, 50.0), 2**10)[0]
+    return tuple(float(x) for x in row / row.sum())
 
 
 def _update(
