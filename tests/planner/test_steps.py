@@ -100,8 +100,17 @@ def test_what_was_done_at_this_stage_is_not_proposed_again():
     assert first.kind == "test"
     again = rank(state(), progress=Progress(tests=frozenset({first.step})))
     assert first.step not in by_id(again)
-    renewed = rank(state(), progress=Progress(repaired=frozenset({"secondary_filter"})))
+    renewed = rank(state(), progress=Progress(repaired=("secondary_filter",)))
     assert "secondary_filter" not in by_id(renewed)
+
+
+def test_a_renewed_part_is_proposed_once_more_only_when_everything_points_at_it():
+    sure = state(belief=sure_of(FUEL, "pump_relief"))
+    again = rank(sure, progress=Progress(repaired=("pump_relief",)))
+    assert again[0].step == "pump_relief"
+    assert again[0].name.startswith("Check the repair made")
+    twice = rank(sure, progress=Progress(repaired=("pump_relief", "pump_relief")))
+    assert "pump_relief" not in by_id(twice)
 
 
 def test_after_work_the_same_points_are_measured_first():
@@ -237,7 +246,8 @@ def test_progress_is_read_off_the_entries():
     assert not before.unmeasured
     after = progress(read_case("x", lines))
     assert after.tests == frozenset()
-    assert after.repaired == {"return_regulator"}
+    assert after.repaired == ("return_regulator",)
+    assert after.tests_before == {"f_sight"}
     assert after.unmeasured == "e3"
     heard = json.dumps(
         {

@@ -25,7 +25,8 @@ class Settings:
         second_person_usd_per_hour: what the helper costs while he helps.
         load_minutes: extra time to arrange a load (trailer, grade) for a loaded road test.
         search_minutes: open-ended search when every listed cause has been dealt with.
-        search_usd: parts and outside help of that search.
+        search_usd: outside help during that search.
+        search_needless: needless repairs, of the family's usual size, that such a search costs.
         diagnostic_fee_usd: fee agreed at booking for the diagnosis.
         diagnostic_limit_usd: limit agreed for the diagnosis; beyond it the customer is asked.
         consumables_percent: shop supplies, percent of labour.
@@ -48,8 +49,9 @@ class Settings:
     parts_wait_minutes: float = 45.0
     second_person_usd_per_hour: float = 60.0
     load_minutes: float = 15.0
-    search_minutes: float = 240.0
-    search_usd: float = 150.0
+    search_minutes: float = 480.0
+    search_usd: float = 300.0
+    search_needless: float = 2.0
     diagnostic_fee_usd: float = 225.0
     diagnostic_limit_usd: float = 600.0
     consumables_percent: float = 5.0

@@ -27,6 +27,8 @@ Bools = npt.NDArray[np.bool_]
 
 #: Tests of one kind count with half their log likelihood once one of them was done.
 DULLED = 0.5
+#: A part that was renewed comes back into question from this probability on.
+AGAIN_FROM = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +40,9 @@ class FamilyState:
         belief: its odds now.
         complaint: entry id of the complaint.
         tests_done: test and measurement ids done at this stage.
-        repaired: cause ids whose part has been renewed.
+        tests_before: tests done at an earlier stage; doing one again tells half as much about the
+            parts that were not touched since.
+        repaired: cause ids whose part has been renewed, once for each time.
         candidates: readings a physical model proposes.
         forecasts: cause id -> what would be read after that repair.
         fits: ``False`` when no modelled cause explains the readings.
@@ -48,7 +52,8 @@ class FamilyState:
     belief: Belief
     complaint: str = ""
     tests_done: frozenset[str] = frozenset()
-    repaired: frozenset[str] = frozenset()
+    tests_before: frozenset[str] = frozenset()
+    repaired: tuple[str, ...] = ()
     candidates: tuple[Candidate, ...] = ()
     forecasts: Mapping[str, tuple[Forecast, ...]] = field(default_factory=dict)
     fits: bool = True
@@ -119,6 +124,8 @@ def plan_family(
     groups = _groups(causes, tests, access_groups or {})
     usd = np.array([repair_usd(c, family, settings, minutes[c.id]) for c in causes])
     outcomes = _outcomes(state, tests, table)
+    again = np.array([t.id in state.tests_before for t in tests], dtype=np.bool_)
+    outcomes[again] = _dull(outcomes[again])
     problem = Problem.of(
         members=table.members,
         repair_usd=usd,
@@ -138,7 +145,7 @@ def plan_family(
     root = start(
         problem,
         table.weights,
-        repaired=np.array([c.id in state.repaired for c in causes], dtype=np.bool_),
+        repaired=_settled(state, table),
         tested=np.array([t.id in state.tests_done for t in tests], dtype=np.bool_),
         opened=next((k for k, g in enumerate(groups) if g.id == opened), -1),
     )
@@ -149,9 +156,9 @@ def plan_family(
 def search_usd(members: Bools, repair: Floats, shares: Floats, settings: Settings) -> Floats:
     """Return what the open-ended search costs under each hypothesis, with the repairs it ends in.
 
-    A search without a list costs its time and, on average, one needless repair of the family's
-    usual size (judgement). Where none of the listed causes is present, the repair it ends in is
-    priced like a typical one.
+    A search without a list costs its time and, on average, some needless repairs of the family's
+    usual size (judgement, in the settings). Where none of the listed causes is present, the
+    repair it ends in is priced like a typical one.
 
     Args:
         members: (H, n) who is at fault.
@@ -160,9 +167,9 @@ def search_usd(members: Bools, repair: Floats, shares: Floats, settings: Setting
         settings: the shop's rates.
     """
     search = settings.search_minutes / 60.0 * settings.labour_usd_per_hour + settings.search_usd
-    needless = float(repair @ shares / shares.sum()) if repair.size else 0.0
+    needless = settings.search_needless * float(repair @ shares / shares.sum())
     ends = members @ repair
-    ends[members.sum(axis=1) == 0] = float(np.median(repair)) if repair.size else 0.0
+    ends[members.sum(axis=1) == 0] = float(np.median(repair))
     return np.asarray(search + needless + ends, dtype=np.float64)
 
 
@@ -190,6 +197,22 @@ def _outcomes(state: FamilyState, tests: Sequence[Test | Candidate], table: Tabl
             rows = model.chances(test)[:, table.numbers]
         found[number, : rows.shape[0]] = rows / np.maximum(rows.sum(axis=0), 1e-300)
     return found
+
+
+def _settled(state: FamilyState, table: Table) -> Bools:
+    """Return the repairs that need not be proposed again.
+
+    A renewed part is proposed once more, and only once, when what was found since points at it:
+    then the repair itself has to be checked.
+    """
+    marginals = table.weights @ table.members
+    return np.array(
+        [
+            c in state.repaired and (marginals[k] < AGAIN_FROM or state.repaired.count(c) > 1)
+            for k, c in enumerate(table.causes)
+        ],
+        dtype=np.bool_,
+    )
 
 
 def _scale(likelihood: Support | JointSupport) -> float:

@@ -23,7 +23,8 @@ class Progress:
     Attributes:
         tests: test ids recorded since the last work; they need no repeating.
         measured: (quantity, rpm) of the readings taken since the last work.
-        repaired: cause ids whose part has been renewed, at any stage.
+        tests_before: test ids recorded before the last work.
+        repaired: cause ids whose part has been renewed, at any stage, once for each time.
         unmeasured: the last work entry, when nothing was measured, tested, recorded or heard
             since; empty otherwise.
         warm: whether the latest reading says that the engine is warm.
@@ -31,7 +32,8 @@ class Progress:
 
     tests: frozenset[str] = frozenset()
     measured: tuple[tuple[str, float | None], ...] = ()
-    repaired: frozenset[str] = frozenset()
+    tests_before: frozenset[str] = frozenset()
+    repaired: tuple[str, ...] = ()
     unmeasured: str = ""
     warm: bool = False
 
@@ -40,16 +42,18 @@ def progress(case: Case) -> Progress:
     """Read the state of the work off the entries of *case*."""
     tests: set[str] = set()
     measured: list[tuple[str, float | None]] = []
-    repaired: set[str] = set()
+    before: set[str] = set()
+    repaired: list[str] = []
     unmeasured, warm = "", False
     for entry in case.live():
         data = entry.data
         if isinstance(data, WorkData):
+            before |= tests
             tests.clear()
             measured.clear()
             unmeasured, warm = entry.id, False
             if data.cause:
-                repaired.add(data.cause)
+                repaired.append(data.cause)
         elif isinstance(data, TestData):
             unmeasured = ""
             if data.result != "maybe":
@@ -61,4 +65,11 @@ def progress(case: Case) -> Progress:
                 warm = data.point.warm
         elif isinstance(data, RecordingData | OutcomeData):
             unmeasured = ""
-    return Progress(frozenset(tests), tuple(measured), frozenset(repaired), unmeasured, warm)
+    return Progress(
+        tests=frozenset(tests),
+        measured=tuple(measured),
+        tests_before=frozenset(before),
+        repaired=tuple(repaired),
+        unmeasured=unmeasured,
+        warm=warm,
+    )

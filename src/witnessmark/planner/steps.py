@@ -68,7 +68,8 @@ def rank_steps(
             replace(
                 state,
                 tests_done=state.tests_done | so_far.tests | state.belief.halved,
-                repaired=state.repaired | so_far.repaired,
+                tests_before=state.tests_before | so_far.tests_before,
+                repaired=(*state.repaired, *so_far.repaired),
             ),
             rates,
             access_groups=access_groups,
@@ -163,7 +164,7 @@ def _repair_steps(
                 step=identity,
                 kind="repair",
                 family=family.id,
-                name=words.repair_name(cause.name),
+                name=words.repair_name(cause.name, again=identity in plan.state.repaired),
                 minutes=plan.minutes[identity],
                 usd=cause.parts_usd,
                 expected_total_usd=total,

@@ -86,9 +86,9 @@ def dearer(usd: float) -> str:
     return f"Taking it first costs about {usd:,.0f} USD more." if usd >= 1 else ""
 
 
-def repair_name(cause_name: str) -> str:
+def repair_name(cause_name: str, *, again: bool = False) -> str:
     """Return the name of the repair of a cause."""
-    return f"Repair: {cause_name}"
+    return f"Check the repair made: {cause_name}" if again else f"Repair: {cause_name}"
 
 
 def outcome_words(test: Test | Candidate, result: str) -> str:
