@@ -20,8 +20,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-import numpy as np
-
 from witnessmark.inference.evidence import Clue
 from witnessmark.inference.fuel_forecast import Band, gallery_points, repair_forecast
 from witnessmark.inference.fuel_groups import FAMILY, GROUPS, HYPOTHESES, OTHER
@@ -54,6 +52,7 @@ from witnessmark.inference.fuel_table import Table
 from witnessmark.inference.fuel_types import table_for
 from witnessmark.inference.fuel_words import (
     ASSUMPTION,
+    ZONE_WORDS,
     Presentation,
     present_fuel,
     zone_probabilities,
@@ -198,7 +197,7 @@ def _findings(
         if not fits:
             sets = dict.fromkeys(HYPOTHESES, 0.0)
         last = stage == stages[-1]
-        text = shown.statement if last else _earlier(posterior, stage)
+        text = _sentence(len(here), shown, fits) if last else _earlier(len(here))
         used = sorted({t for o in here for t in _TESTS_USED.get(o.quantity, ())})
         found.append(
             Finding(
@@ -223,6 +222,7 @@ def _findings(
                     "uses_tests": tuple(used),
                     "assumptions": assumptions,
                     "level": shown.level if last else "",
+                    "statement": shown.statement if last else "",
                     "looks_like": [
                         [list(GROUPS[a].causes), list(GROUPS[b].causes), words]
                         for a, b, words in (shown.looks_like if last else ())
@@ -233,12 +233,20 @@ def _findings(
     return tuple(found)
 
 
-def _earlier(posterior: Posterior, stage: int) -> str:
-    """Say what an earlier stage looks like with everything known now."""
-    chance = posterior.group_probabilities(stage)
-    leading = np.argsort(-chance)[:2]
-    names = " and ".join(f"{GROUPS[i].name} ({100 * chance[i]:.0f} %)" for i in leading)
-    return f"Looking back with all later readings, at fault then were most likely: {names}."
+def _sentence(count: int, shown: Presentation, fits: bool) -> str:
+    """Say in short what the model makes of the present readings; the odds give the numbers."""
+    readings = "1 reading" if count == 1 else f"{count} readings"
+    if not fits:
+        return f"The fuel circuit model explains the {readings} by no fault it knows."
+    if shown.level == "healthy":
+        return f"The fuel circuit model takes the {readings} for those of a healthy supply."
+    side = ZONE_WORDS[shown.zones[0][0]]
+    return f"The fuel circuit model, from {readings}: likeliest side is {side}."
+
+
+def _earlier(count: int) -> str:
+    readings = "1 reading" if count == 1 else f"{count} readings"
+    return f"The fuel circuit model, from {readings} before the work."
 
 
 def _forecasts(

@@ -12,7 +12,7 @@ from witnessmark.inference.fuel_groups import OTHER
 from witnessmark.inference.fuel_observations import CHECK, GALLERY, Key, Observation, covariance
 from witnessmark.inference.fuel_observations import predicted as predicted_reading
 from witnessmark.inference.fuel_posterior import Posterior
-from witnessmark.inference.fuel_prior import UNIT_DIMENSIONS, renew
+from witnessmark.inference.fuel_prior import RENEWAL_DIMENSIONS, renew
 from witnessmark.inference.fuel_samples import WRONG_PART
 from witnessmark.model.finding import OperatingPoint
 from witnessmark.model.step import Forecast
@@ -99,7 +99,7 @@ def repair_forecast(
     index = resample(posterior, count)
     types, circuit = posterior.batch.types.take(index), posterior.batch.circuits.take(index)
     rng = np.random.default_rng(17 + group)
-    fresh = renew(circuit, types, group, rng.standard_normal((count, UNIT_DIMENSIONS)))
+    fresh = renew(circuit, types, group, rng.standard_normal((count, RENEWAL_DIMENSIONS)))
     faulty = (posterior.batch.labels[-1][index] >> group) & 1 == 1
     kept = faulty & (rng.random(count) > share * (1.0 - WRONG_PART))
     after = Circuit(

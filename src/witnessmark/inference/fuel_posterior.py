@@ -363,7 +363,7 @@ def _fit(
     here = np.flatnonzero(current.batch.hypothesis == h)
     z = current.batch.z[here]
     log_w = current.batch.log_weight[here] + current.log_parts[-1][here]
-    weight = _tempered(log_w, 150.0)
+    weight = _tempered(log_w, 250.0)
     wide = np.ones(width)
     for number in range(len(repairs)):
         wide[DIMENSIONS + STEP_DIMENSIONS * number] = 1.7

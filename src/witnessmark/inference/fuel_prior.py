@@ -30,6 +30,7 @@ from witnessmark.physics.fuel_supply_types import PARAMETERS, TypeValues, type_c
 __all__ = [
     "DIMENSIONS",
     "FAULT_DIMENSIONS",
+    "RENEWAL_DIMENSIONS",
     "TYPE_DIMENSIONS",
     "UNIT_DIMENSIONS",
     "ExactType",
@@ -45,13 +46,22 @@ __all__ = [
 Floats = npt.NDArray[np.float64]
 
 TYPE_DIMENSIONS, UNIT_DIMENSIONS, FAULT_DIMENSIONS = 8, 10, 3
+#: Coordinates of a renewed part's own scatter.
+RENEWAL_DIMENSIONS = 2
 DIMENSIONS = TYPE_DIMENSIONS + UNIT_DIMENSIONS + 2 * FAULT_DIMENSIONS
 
 #: Shares of the layouts where the type is not known (assumed, no source).
-LAYOUT_SHARES = (0.60, 0.25, 0.15)
+LAYOUT_SHARES = (0.70, 0.15, 0.15)
 #: Chance that a weak relief valve is its spring (else its seat), a return regulator likewise,
 #: and that a wrong gauge is off by a constant (else by a share). Assumed, no source.
 SPRING_SHARE, RETURN_SPRING_SHARE, BIAS_SHARE, READS_LOW = 0.6, 0.6, 0.5, 0.7
+
+
+#: Which coordinates of a unit's scatter belong to the part of a group.
+_SCATTER_OF: dict[int, tuple[int, ...]] = {
+    RELIEF: (4, 5), RETURN: (2, 3), FILTER: (6,), PUMP: (0, 1), SUCTION: (7,), AIR: (8,),
+    LEAK: (), GAUGE: (),
+}  # fmt: skip
 
 
 class TypePrior(Protocol):
@@ -229,7 +239,8 @@ def apply_fault(c: Circuit, group: int, z: Floats, reference: tuple[Floats, Floa
             suction_turbulent=c.suction_turbulent * factor,
         )
     if group == AIR:
-        return c.with_(air=0.03 * (0.40 / 0.03) ** size)
+        # a pump that swallows a fifth of its volume as air hardly keeps an engine running
+        return c.with_(air=0.03 * (0.40 / 0.03) ** (size**1.6))
     if group == LEAK:
         return c.with_(injector_leak=0.08 * 7.5**size * conductance, leak_to_return=extra)
     if group == GAUGE:
@@ -249,9 +260,12 @@ def renew(c: Circuit, types: Circuit, group: int, z: Floats) -> Circuit:
         c: circuits as they are.
         types: the healthy types they belong to.
         group: the group that is renewed.
-        z: standard normals, shape (n, 10), for the new part's own scatter.
+        z: standard normals, shape (n, RENEWAL_DIMENSIONS), for the new part's own scatter.
     """
-    new = healthy_units(types, z)
+    scatter = np.zeros((len(z), UNIT_DIMENSIONS))
+    for column, place in enumerate(_SCATTER_OF[group]):
+        scatter[:, place] = z[:, column]
+    new = healthy_units(types, scatter)
     parts: dict[int, tuple[str, ...]] = {
         RELIEF: ("relief_crack", "relief_gain", "relief_leak"),
         RETURN: ("return_crack", "return_orifice", "return_linear", "return_leak"),

@@ -20,7 +20,7 @@ from witnessmark.inference.fuel_observations import CHECK, Key, Observation, pre
 from witnessmark.inference.fuel_prior import (
     DIMENSIONS,
     FAULT_DIMENSIONS,
-    UNIT_DIMENSIONS,
+    RENEWAL_DIMENSIONS,
     apply_fault,
     draws,
     idle_reference,
@@ -35,7 +35,7 @@ Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
 #: Per repair: what happened (1), the new part's scatter, and its fault if it has one.
-STEP_DIMENSIONS = 1 + UNIT_DIMENSIONS + FAULT_DIMENSIONS
+STEP_DIMENSIONS = 1 + RENEWAL_DIMENSIONS + FAULT_DIMENSIONS
 #: Chance that the new part or its fitting is itself wrong. Judgement, no source.
 WRONG_PART = 0.04
 
@@ -168,8 +168,8 @@ def _repair(
     at_fault = (label & flag) != 0
     wrong = u < WRONG_PART
     kept = ~wrong & at_fault & (u < WRONG_PART + (1.0 - WRONG_PART) * (1.0 - repair.share))
-    fresh = renew(circuit, types, repair.group, step[:, 1 : 1 + UNIT_DIMENSIONS])
-    bad = apply_fault(fresh, repair.group, step[:, 1 + UNIT_DIMENSIONS :], reference)
+    fresh = renew(circuit, types, repair.group, step[:, 1 : 1 + RENEWAL_DIMENSIONS])
+    bad = apply_fault(fresh, repair.group, step[:, 1 + RENEWAL_DIMENSIONS :], reference)
     new = _choose(kept, circuit, _choose(wrong, bad, fresh))
     return new, np.where(wrong | kept, label | (flag * (wrong | at_fault)), label & ~flag)
 

@@ -30,6 +30,7 @@ __all__ = [
     "ASSUMPTION",
     "LOOKS_LIKE",
     "NONE_FITS",
+    "ZONE_WORDS",
     "Presentation",
     "may_name_one",
     "present_fuel",
@@ -54,7 +55,8 @@ LOOKS_LIKE: tuple[tuple[int, int, str], ...] = (
     (PUMP, AIR, "a clear hose before the pump"),
     (AIR, SUCTION, "the suction vacuum: high with a restriction, low with air"),
 )  # fmt: skip
-_ZONE_WORDS = {
+#: Zone of the pack -> in words.
+ZONE_WORDS = {
     "supply": "the transfer pump or its relief valve",
     "return": "the return side or a gallery leak",
     "filter": "the pressure side between pump and gallery",
@@ -131,11 +133,11 @@ def present_fuel(
         return Presentation(text, ordered, parts, None, "healthy", alike)
     zone, zone_chance = ordered[0]
     if zone_chance > POINTS_TO and readings > 2:
-        text = f"The readings point to {_ZONE_WORDS[zone]} ({_percent(zone_chance)})"
+        text = f"The readings point to {ZONE_WORDS[zone]} ({_percent(zone_chance)})"
     elif zone_chance >= SUSPECT and readings > 2:
-        text = f"Suspect {_ZONE_WORDS[zone]} ({_percent(zone_chance)})"
+        text = f"Suspect {ZONE_WORDS[zone]} ({_percent(zone_chance)})"
     else:
-        text = f"Likeliest side: {_ZONE_WORDS[zone]} ({_percent(zone_chance)})"
+        text = f"Likeliest side: {ZONE_WORDS[zone]} ({_percent(zone_chance)})"
     named = None
     if chance >= SUSPECT and may_name_one(readings, type_known, chance):
         named = first

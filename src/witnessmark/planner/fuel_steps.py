@@ -46,6 +46,10 @@ _THROTTLE = (
 )
 #: Draws used for each set of faults, and sets looked at.
 _PER_SET, _SETS = 90, 44
+#: Ranges one measurement is cut into at most; the planner looks behind each of them.
+_RANGES = 5
+#: Measurements handed over at most, and the share of the best one's bits they must reach.
+_MOST, _WORTH = 8, 0.1
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,7 +145,8 @@ def fuel_candidates(
         made = _candidate(measurement, wanted, posterior, chances, sets, index)
         found.append((_bits(made, chances), made))
     found.sort(key=lambda pair: -pair[0])
-    return tuple(candidate for _, candidate in found)
+    worth = [c for bits, c in found if bits >= _WORTH * found[0][0]]
+    return tuple(worth[:_MOST])
 
 
 def information(candidate: Candidate, posterior: Posterior) -> float:
@@ -252,11 +257,14 @@ def _candidate(
     shown = predict_readings(posterior, wanted, circuits, index)
     mass = np.repeat([max(chances[s], 1e-6) for s in sets], _PER_SET)
     mass = mass / mass.sum()
-    cuts = [_cuts(shown[:, j], mass, 4 if len(wanted) == 1 else 3) for j in range(len(wanted))]
+    row = np.repeat(np.arange(len(sets)), _PER_SET)
+    ranges = 4 if len(wanted) == 1 else 2
+    cuts = [_cuts(shown[:, j], mass, row, ranges) for j in range(len(wanted))]
     cell = np.zeros(len(index), dtype=np.int64)
     for j, edges in enumerate(cuts):
         cell = cell * (len(edges) + 1) + np.searchsorted(edges, shown[:, j])
-    kept = [int(c) for c in np.unique(cell) if mass[cell == c].sum() >= 0.01]
+    share_of = np.bincount(cell, weights=mass)
+    kept = sorted(int(c) for c in np.argsort(-share_of)[:_RANGES] if share_of[c] >= 0.01)
     to_kept = np.argmin(np.abs(np.arange(cell.max() + 1)[:, None] - np.array(kept)), axis=1)
     nearest = np.array(kept)[to_kept][cell]
     table = np.array(
@@ -297,14 +305,31 @@ def _candidate(
     )
 
 
-def _cuts(values: Floats, mass: Floats, ranges: int) -> Floats:
+def _cuts(values: Floats, mass: Floats, row: npt.NDArray[np.intp], ranges: int) -> Floats:
+    """Return where to cut a reading: at quartiles, or in two where it tells most."""
     order = np.argsort(values)
     steps = np.cumsum(mass[order])
-    edges = [
-        values[order][min(int(np.searchsorted(steps, k / ranges)), len(values) - 1)]
-        for k in range(1, ranges)
-    ]
-    return np.unique(np.array(edges))
+
+    def at(share: float) -> float:
+        return float(values[order][min(int(np.searchsorted(steps, share)), len(values) - 1)])
+
+    if ranges > 2:
+        return np.unique([at(k / ranges) for k in range(1, ranges)])
+    total = np.bincount(row, weights=mass)
+    best, found = -1.0, at(0.5)
+    for share in (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9):
+        edge = at(share)
+        below = np.bincount(row, weights=mass * (values < edge)) / np.maximum(total, 1e-12)
+        overall = float(total @ below)
+        told = float(_entropy(overall)) - float(total @ _entropy(below))
+        if told > best:
+            best, found = told, edge
+    return np.array([found])
+
+
+def _entropy(p: Floats | float) -> Floats:
+    q = np.clip(p, 1e-9, 1.0 - 1e-9)
+    return np.asarray(-q * np.log2(q) - (1.0 - q) * np.log2(1.0 - q))
 
 
 def _range_words(wanted: Sequence[Observation], cuts: Sequence[Floats], cell: int) -> str:

@@ -8,6 +8,8 @@ from pathlib import Path
 from witnessmark.analyses.before_after import pairs
 from witnessmark.analyses.contract import Bench
 from witnessmark.analyses.run_all import run_all
+from witnessmark.inference.fuel_evidence import FuelEvidence, fuel_evidence
+from witnessmark.inference.fuel_groups import FAMILY
 from witnessmark.inference.odds import case_beliefs, case_evidence, case_odds
 from witnessmark.inference.proof import prove
 from witnessmark.knowledge import Knowledge, load_knowledge
@@ -22,6 +24,7 @@ from witnessmark.model.proof import Proof
 from witnessmark.model.recording import Recording
 from witnessmark.model.settings import Settings
 from witnessmark.model.step import Step
+from witnessmark.planner.fuel_steps import fuel_candidates
 from witnessmark.planner.progress import progress
 from witnessmark.planner.steps import FamilyState, rank_steps
 from witnessmark.workflow.check_ids import check_ids
@@ -52,10 +55,11 @@ def assess(
     """
     knowledge = knowledge or load_knowledge()
     bench = Bench(case, recordings, knowledge, case.stages())
-    findings = run_all(bench)
+    fuel = fuel_evidence(case, knowledge, history=history)
+    findings = tuple(sorted((*run_all(bench), *fuel.findings), key=lambda f: f.stage))
     odds = case_odds(case, knowledge, findings, history)
     proofs = prove(case, load_proof_plans(), pairs(bench), findings)
-    found = [*case.problems, *problems, *check_ids(case, knowledge)]
+    found = [*case.problems, *problems, *check_ids(case, knowledge), *fuel.problems]
     for recording in recordings.values():
         found += recording.problems
     return Assessment(
@@ -63,7 +67,7 @@ def assess(
         problems=tuple(dict.fromkeys(found)),
         findings=findings,
         odds=odds,
-        steps=_steps(case, knowledge, findings, odds, proofs, history, settings),
+        steps=_steps(case, knowledge, findings, odds, proofs, history, settings, fuel),
         proofs=proofs,
         recordings=recordings,
         packs=knowledge.digests,
@@ -78,6 +82,7 @@ def _steps(
     proofs: Sequence[Proof],
     history: History | None,
     settings: Settings | None,
+    fuel: FuelEvidence,
 ) -> tuple[Step, ...]:
     done = progress(case)
     beliefs = case_beliefs(case_evidence(case, knowledge, findings), knowledge, history)
@@ -90,6 +95,8 @@ def _steps(
             tests_done=done.tests,
             repaired=done.repaired,
             fits=o.fits,
+            candidates=fuel_candidates(fuel) if o.family == FAMILY else (),
+            forecasts=fuel.forecasts if o.family == FAMILY else {},
         )
         for o in odds
         if o.complaint not in proven
