@@ -1,0 +1,186 @@
+"""A shop's own pack: it overrides and adds; its faults come all at once with their path."""
+
+from __future__ import annotations
+
+import pytest
+
+from witnessmark.errors import PackRefused
+from witnessmark.knowledge import check_pack, load_knowledge, shipped_packs
+
+HEAD = """
+schema = "witnessmark.pack/1.0"
+name = "our_shop"
+title = "Our own figures"
+version = "3"
+[sources.ours]
+kind = "measured"
+words = "our last forty closings"
+[family]
+id = "fuel_low"
+"""
+
+NEW_CAUSE = """
+[[causes]]
+id = "tank_collar"
+name = "Filler collar blocks the vent"
+zone = "suction"
+share = 0.05
+access = [1, 1, 1]
+minutes = [5, 10, 20]
+parts_usd = [0, 5, 20]
+renew_with = ["collar seal"]
+p_cured_if_cause = 0.9
+p_cured_if_not = 0.03
+damage_risk = "none"
+caution = ""
+proof = "vacuum stable over 30 min"
+source = "ours"
+"""
+
+
+@pytest.fixture
+def write(tmp_path):
+    def make(text: str, name: str = "our.toml"):
+        path = tmp_path / name
+        path.write_text(text, encoding="utf-8")
+        return path
+
+    return make
+
+
+def test_a_shop_overrides_some_fields_and_leaves_the_others(write):
+    pack = write(HEAD + '[[causes]]\nid = "pump_worn"\nminutes = [50, 95, 200]\nsource = "ours"\n')
+    ours, shipped = load_knowledge([pack]), load_knowledge()
+    cause, before = ours.cause("pump_worn"), shipped.cause("pump_worn")
+    assert (cause.minutes.typical, before.minutes.typical) == (95, 120)
+    assert cause.source.kind == "measured"
+    assert cause.parts_usd == before.parts_usd
+    assert cause.prior == pytest.approx(before.prior)
+    assert "our_shop" in ours.digests
+    assert "our_shop" not in shipped.digests
+
+
+def test_a_shop_adds_a_cause_and_the_shares_sum_to_one_again(write):
+    table = '[[tests]]\nid = "f_vac"\ngiven = { tank_collar = 0.8 }\nsource = "ours"\n'
+    ours = load_knowledge([write(HEAD + NEW_CAUSE + table)])
+    family = ours.families["fuel_low"]
+    assert sum(c.prior for c in family.causes) == pytest.approx(1.0)
+    assert family.cause("tank_collar").prior == pytest.approx(0.05 / 1.05, rel=0.01)
+    assert family.test("f_vac").row("tank_collar") == pytest.approx((0.8, 0.2))
+    assert family.test("f_vac").row("suction_line") == pytest.approx((0.9, 0.1))
+    # A test that says nothing of the new cause gives it the base.
+    assert family.test("f_dp").row("tank_collar") == family.test("f_dp").base
+
+
+def test_all_faults_come_at_once_with_their_path(write):
+    pack = write(
+        HEAD
+        + """
+[[causes]]
+id = "pump_worn"
+minutes = [90, 60, 200]
+zone = "engine_room"
+conditions = { filters_recnt = 2.0 }
+source = "theirs"
+[[causes]]
+id = "brand_new"
+name = "A cause without its fields"
+[[tests]]
+id = "f_dp"
+base = 0.05
+given = { secondary_filter = [0.5, 0.4], nobody = 0.3 }
+[[bands]]
+quantity = "oil_pressure"
+low = "15"
+high = "35 degC"
+words = "hot idle"
+source = "ours"
+[[links]]
+causes = ["pump_worn"]
+other = ["pump_relief"]
+odds = 3.0
+words = "same family"
+source = "ours"
+[[cases]]
+name = "unknown lead"
+leads = "gremlins"
+tests = [{ test = "f_dp", result = "purple" }]
+"""
+    )
+    problems, knowledge, _ = check_pack(pack)
+    assert knowledge is None
+    places = {p.where.removeprefix("our.toml: ") for p in problems}
+    assert {
+        "causes[0].minutes",
+        "causes[0].zone",
+        "causes[0].conditions.filters_recnt",
+        "causes[0].source",
+        "causes[1].zone",
+        "causes[1].share",
+        "causes[1].source",
+        "tests[0].given.secondary_filter",
+        "tests[0].given.nobody",
+        "bands[0].low",
+        "bands[0].high",
+        "links[0]",
+        "cases[0].leads",
+        "cases[0].tests[0].result",
+    } <= places
+    assert all(p.what and p.do for p in problems)
+    with pytest.raises(PackRefused) as refused:
+        load_knowledge([pack])
+    assert "causes[0].zone" in str(refused.value)
+    assert "bands[0].low" in str(refused.value)
+
+
+def test_faults_of_form_come_at_once_with_their_path(write):
+    pack = write(
+        HEAD.replace('version = "3"', "")
+        + '[[causes]]\nid = "Pump Worn"\nshare = 1.5\ncolour = "red"\nminutes = "long"\n'
+    )
+    problems, _, _ = check_pack(pack)
+    places = {p.where.removeprefix("our.toml: ") for p in problems}
+    assert {"version", "causes[0].id", "causes[0].share", "causes[0].colour",
+            "causes[0].minutes"} <= places  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("content", "says"),
+    [
+        (b"\xff\xfe\x00", "not UTF-8"),
+        (b"schema = ", "not whole TOML"),
+        (b"", "reads 'witnessmark.pack/1.0'"),
+        (b'schema = "witnessmark.pack/9.0"\n', "9.0"),
+        (b"a = " + b"[" * 5000 + b"]" * 5000, "not whole TOML"),
+    ],
+)
+def test_what_is_no_pack_is_refused_with_one_sentence(tmp_path, content, says):
+    path = tmp_path / "odd.toml"
+    path.write_bytes(content)
+    problems, knowledge, parts = check_pack(path)
+    assert knowledge is None
+    assert parts is None
+    assert len(problems) == 1
+    assert says in problems[0].what
+
+
+def test_a_missing_pack_is_refused(tmp_path):
+    problems, _, _ = check_pack(tmp_path / "nowhere.toml")
+    assert "cannot be read" in problems[0].what
+    with pytest.raises(PackRefused):
+        load_knowledge([tmp_path / "nowhere.toml"])
+
+
+def test_a_family_may_not_outgrow_what_is_computed_exactly(write):
+    many = "".join(NEW_CAUSE.replace("tank_collar", f"tank_collar_{i}") for i in range(6))
+    problems, _, _ = check_pack(write(HEAD + many))
+    assert [p for p in problems if "at most 18" in p.what]
+
+
+def test_a_pack_in_the_place_of_a_shipped_one_is_checked_in_its_place(tmp_path):
+    original = next(p for p in shipped_packs() if p.stem == "oil_leak")
+    copy = tmp_path / "edited.toml"
+    text = original.read_text(encoding="utf-8")
+    copy.write_text(text.replace('zone = "rear"', 'zone = "raer"'), encoding="utf-8")
+    problems, _, _ = check_pack(copy)
+    assert [p.where for p in problems] == ["edited.toml: causes[2].zone"]
