@@ -113,9 +113,7 @@ def test_every_family_has_cautions_traps_zones_and_complete_rows(family):
 
 def test_the_tests_with_several_ways_of_being_positive_have_a_row_for_each():
     knowledge = load_knowledge()
-    several = {
-        t.id for f in knowledge.families.values() for t in f.tests if len(t.outcomes) > 2
-    }
+    several = {t.id for f in knowledge.families.values() for t in f.tests if len(t.outcomes) > 2}
     # domain/causes.yaml, multi_outcome_note
     assert several == {
         "g_pan", "s_order", "l_clean", "f_tank", "m_colour_black", "m_colour_white",
@@ -146,8 +144,12 @@ def test_the_healthy_bands_of_a_gallery_fed_supply(rpm, psi, inside):
 def test_a_band_is_valid_only_where_it_is_known():
     knowledge = load_knowledge()
     ask = knowledge.bands_at
-    assert not ask("fuel_gallery_pressure", OperatingPoint(rpm=1200, load=0.0), fuel_supply="gallery")
-    assert not ask("fuel_gallery_pressure", OperatingPoint(rpm=1500, load=0.5), fuel_supply="gallery")
+    assert not ask(
+        "fuel_gallery_pressure", OperatingPoint(rpm=1200, load=0.0), fuel_supply="gallery"
+    )
+    assert not ask(
+        "fuel_gallery_pressure", OperatingPoint(rpm=1500, load=0.5), fuel_supply="gallery"
+    )
     assert not ask("fuel_gallery_pressure", OperatingPoint(rpm=1500), fuel_supply="gallery")
     assert not ask("fuel_gallery_pressure", OperatingPoint(rpm=1500, load=0.0))
     assert ask("fuel_gallery_pressure", OperatingPoint(rpm=650), fuel_supply="gallery")

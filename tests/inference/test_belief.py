@@ -1,0 +1,399 @@
+"""The belief of a family against enumeration written from the definitions alone."""
+
+from __future__ import annotations
+
+import itertools
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from witnessmark.inference.belief import FamilyModel, family_belief
+from witnessmark.inference.evidence import Clue, Evidence, Outcome, Stage, TestResult, Work
+from witnessmark.inference.prior import first_weights
+from witnessmark.knowledge import load_knowledge
+from witnessmark.model.finding import Evidence as Rests
+from witnessmark.model.finding import Finding, JointSupport, Support
+from witnessmark.model.history import Closing, History
+
+KNOWLEDGE = load_knowledge()
+FAMILIES = sorted(KNOWLEDGE.families)
+
+
+def believe(family, tests=(), clues=(), findings=(), history=None):
+    evidence = Evidence(
+        tuple(Clue(*c) if isinstance(c, tuple) else Clue(c) for c in clues),
+        (Stage(tests=tuple(TestResult(t, r) for t, r in tests), findings=tuple(findings)),),
+    )
+    return family_belief(
+        KNOWLEDGE.families[family], evidence, history, conditions=KNOWLEDGE.conditions
+    )
+
+
+def enumerated(family, tests, clues=()):
+    """The definitions over sets of causes: noisy-OR by hand, two-outcome tests only.
+
+    The background of a test is the smallest of all its rows, so that each cause alone gives its
+    own row; with none of the causes the pack's own background counts.
+    """
+    record = KNOWLEDGE.families[family]
+    product = {c.id: 1.0 for c in record.causes}
+    for clue in clues:
+        for c in record.causes:
+            product[c.id] *= c.odds_multipliers.get(clue, 1.0)
+    raw = [c.prior * min(product[c.id], 20.0) for c in record.causes]
+    odds, unlisted = first_weights(
+        np.asarray(raw) / sum(raw), record.second_cause, record.none_listed
+    )
+    n = len(record.causes)
+    total = two = none = 0.0
+    marginals = [0.0] * n
+    for size in range(n + 1):
+        for chosen in itertools.combinations(range(n), size):
+            weight = unlisted if size == 0 else math.prod(odds[i] for i in chosen)
+            for identity, result in tests:
+                test = record.test(identity)
+                rows = [test.row(c.id)[0] for c in record.causes]
+                leak = min(test.base[0], *rows)
+                missed = 1.0 - leak
+                for i in chosen:
+                    missed *= (1.0 - rows[i]) / (1.0 - leak)
+                chance = test.base[0] if size == 0 else 1.0 - missed
+                weight *= chance if result == "positive" else 1.0 - chance
+            total += weight
+            none += weight * (size == 0)
+            two += weight * (size > 1)
+            for i in chosen:
+                marginals[i] += weight
+    return np.asarray(marginals) / total, none / total, two / total
+
+
+@pytest.mark.parametrize(
+    ("family", "tests", "clues"),
+    [
+        ("crankcase", [("b_compr", "positive"), ("b_breather", "negative")], ()),
+        ("electrical", [("e_ref", "positive"), ("e_bus", "negative")], ("harness_repair",)),
+        # b_cut and cc_rings: a cause that makes a positive rarer than the background does
+        ("crankcase", [("b_cut", "positive"), ("b_exb", "negative")], ("miles_500k",)),
+    ],
+)
+def test_against_enumeration_of_every_set(family, tests, clues):
+    belief = believe(family, tests, clues)
+    marginals, none, two = enumerated(family, tests, clues)
+    assert belief.marginals() == pytest.approx(marginals, abs=1e-13)
+    assert belief.none_present() == pytest.approx(none, abs=1e-13)
+    assert belief.two_or_more() == pytest.approx(two, abs=1e-13)
+
+
+@pytest.mark.parametrize("family", FAMILIES)
+def test_before_any_finding_the_shares_and_rates_are_the_packs(family):
+    record = KNOWLEDGE.families[family]
+    belief = believe(family)
+    assert belief.two_or_more() == pytest.approx(record.second_cause, abs=1e-10)
+    assert belief.none_present() == pytest.approx(record.none_listed, abs=1e-10)
+    singles = belief.states[[1 << i for i in range(len(record.causes))]]
+    assert singles / singles.sum() == pytest.approx([c.prior for c in record.causes], abs=1e-10)
+
+
+@pytest.mark.parametrize("family", FAMILIES)
+def test_every_row_of_every_test_is_reproduced_for_each_cause_alone(family):
+    record = KNOWLEDGE.families[family]
+    model = FamilyModel(record, KNOWLEDGE.conditions)
+    for test in record.tests:
+        chances = model.chances(test)
+        assert np.all(chances >= -1e-15)
+        assert chances.sum(axis=0) == pytest.approx(np.ones(chances.shape[1]), abs=1e-12)
+        assert chances[:, 0] == pytest.approx(test.base)
+        assert chances[:, -1] == pytest.approx(test.base)
+        for i, cause in enumerate(record.causes):
+            assert chances[:, 1 << i] == pytest.approx(test.row(cause.id), abs=1e-12)
+
+
+def test_positive_stands_for_every_way_of_being_positive():
+    pan = KNOWLEDGE.test("g_pan")
+    belief = believe("oil_press", [("g_mech", "negative")])
+    chance = belief.outcome_probabilities(pan)
+    mixed = sum(
+        chance[k] * belief.after_test(pan, o).marginals() for k, o in enumerate(pan.outcomes[:-1])
+    ) / sum(chance[:-1])
+    assert belief.after_test(pan, "positive").marginals() == pytest.approx(mixed, abs=1e-12)
+    assert chance.sum() == pytest.approx(1.0)
+
+
+RESULTS = st.sampled_from(["positive", "negative", "maybe"])
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.sampled_from(FAMILIES), st.data())
+def test_the_order_of_findings_does_not_matter(family, data):
+    record = KNOWLEDGE.families[family]
+    tests = data.draw(
+        st.lists(st.sampled_from([t.id for t in record.tests]), unique=True, max_size=6)
+    )
+    results = [(t, data.draw(RESULTS)) for t in tests]
+    shuffled = data.draw(st.permutations(results))
+    clues = data.draw(
+        st.lists(st.sampled_from(sorted(KNOWLEDGE.conditions)), unique=True, max_size=4)
+    )
+    one, two = believe(family, results, clues), believe(family, shuffled, clues[::-1])
+    assert one.states == pytest.approx(two.states, abs=1e-12)
+    assert one.states.sum() == pytest.approx(1.0)
+    assert np.all(one.marginals() <= 1.0 + 1e-12)
+    step = believe(family, (), clues)
+    for test, result in shuffled:
+        step = step.after_test(record.test(test), result)
+    assert step.states == pytest.approx(one.states, abs=1e-12)
+
+
+@settings(max_examples=15, deadline=None)
+@given(st.sampled_from(FAMILIES), st.data())
+def test_what_results_would_do_is_what_they_do(family, data):
+    record = KNOWLEDGE.families[family]
+    ids = [t.id for t in record.tests]
+    done = data.draw(st.lists(st.sampled_from(ids), unique=True, max_size=3))
+    belief = believe(family, [(t, data.draw(RESULTS)) for t in done])
+    asked = [t for t in record.tests if t.id not in done]
+    for test, (chance, given_) in zip(asked, belief.all_results(asked), strict=True):
+        assert chance == pytest.approx(belief.outcome_probabilities(test), abs=1e-13)
+        for k, outcome in enumerate(test.outcomes):
+            after = belief.after_test(test, outcome).marginals()
+            assert given_[k] == pytest.approx(after, abs=1e-12)
+
+
+def test_maybe_lies_between_and_weighs_two_to_one():
+    test = KNOWLEDGE.test("f_sight")
+    belief = believe("fuel_low")
+    air = belief.causes.index("air_ingress")
+    yes, perhaps, no = (
+        belief.after_test(test, r).marginals()[air] for r in ("positive", "maybe", "negative")
+    )
+    assert yes > perhaps > belief.marginals()[air] > no
+    states = belief.states * (1.0 + belief.model.chances(test)[0])
+    assert perhaps == pytest.approx((belief.model.present @ states)[air] / states.sum())
+
+
+def test_a_result_of_half_weight_halves_the_largest_log_ratio():
+    test = KNOWLEDGE.test("f_dp")
+    belief = believe("fuel_low")
+    whole = belief.model.factor(test, "positive", 1.0)
+    half = belief.model.factor(test, "positive", 0.5)
+    singles = [1 << i for i in range(len(belief.causes))]
+    assert math.log(half[singles].max() / half[singles].min()) == pytest.approx(
+        0.5 * math.log(whole[singles].max() / whole[singles].min())
+    )
+    assert belief.after_test(test, "positive", weight=0.0).marginals() == pytest.approx(
+        belief.marginals()
+    )
+
+
+def test_of_tests_that_see_the_same_the_stronger_counts_whole_and_the_other_half():
+    # f_sight and f_drain are dependent; f_sight separates more.
+    family = KNOWLEDGE.families["fuel_low"]
+    sight, drain = family.test("f_sight"), family.test("f_drain")
+    base = believe("fuel_low")
+    both = base.after_test(drain, "positive").after_test(sight, "positive")
+    states = (
+        base.states
+        * base.model.factor(sight, "positive", 1.0)
+        * base.model.factor(drain, "positive", 0.5)
+    )
+    assert both.states == pytest.approx(states / states.sum(), abs=1e-14)
+
+
+def test_a_condition_counts_until_a_test_sees_the_same_thing():
+    with_clue = believe("crankcase", (), ["oil_rising"])
+    oil = with_clue.causes.index("cc_oil")
+    assert with_clue.marginals()[oil] > believe("crankcase").marginals()[oil]
+    tested = believe("crankcase", [("b_oil", "positive")], ["oil_rising"])
+    without = believe("crankcase", [("b_oil", "positive")])
+    assert tested.states == pytest.approx(without.states, abs=1e-14)
+    stepped = with_clue.after_test(KNOWLEDGE.test("b_oil"), "positive")
+    assert stepped.states == pytest.approx(without.states, abs=1e-14)
+
+
+def test_a_part_scoped_condition_counts_for_its_part_only():
+    plain = believe("fuel_low")
+    pump = believe("fuel_low", (), [("orig_paint", True, "pump_worn")])
+    unscoped = believe("fuel_low", (), [("orig_paint", True, "")])
+    assert unscoped.states == pytest.approx(plain.states)
+    ratio = (pump.marginals() / plain.marginals()).round(6)
+    raised = [c for c, r in zip(pump.causes, ratio, strict=True) if r > 1.0]
+    assert raised == ["pump_worn"]
+    singles = [1 << i for i in range(len(plain.causes))]
+    k = plain.causes.index("pump_worn")
+    before, after = plain.states[singles], pump.states[singles]
+    other = plain.causes.index("return_regulator")
+    # The pack's factor, among cases with one cause.
+    assert (after[k] / after[other]) / (before[k] / before[other]) == pytest.approx(1.8)
+
+
+def test_the_product_of_conditions_is_capped_and_not_so_is_evidence_too():
+    many = ["filters_recent", "tank_line_work", "sat_long", "cold", "bad_fuel"]
+    belief = believe("fuel_low", (), many)
+    tank, air = belief.causes.index("tank_vent_fuel"), belief.causes.index("air_ingress")
+    singles = belief.states[[1 << tank, 1 << air]]
+    shares = [KNOWLEDGE.cause(c).prior for c in ("tank_vent_fuel", "air_ingress")]
+    # tank: 4 * 3 * 1.5 = 18; air: 2.5 * 2.5 * 1.5 = 9.375
+    assert singles[0] / singles[1] == pytest.approx(18 * shares[0] / (9.375 * shares[1]))
+    looked = believe("cool_unstable", (), [("multi_sensor", False, "")])
+    shared = looked.causes.index("ct_shared")
+    assert looked.marginals()[shared] < believe("cool_unstable").marginals()[shared]
+
+
+def finding(**fields):
+    return Finding(code="a_check", sentence="A check.", outcome="seen", method="t/1", **fields)
+
+
+def test_a_physical_finding_counts_as_its_likelihoods():
+    support = Support("fuel_low", {"return_regulator": math.log(6.0), "pump_worn": math.log(0.5)})
+    plain = believe("fuel_low")
+    told = believe("fuel_low", findings=[finding(support=(support,))])
+    regulator, pump = plain.causes.index("return_regulator"), plain.causes.index("pump_worn")
+    gauge = plain.causes.index("fuel_gauge_err")
+
+    def single(belief, number):
+        return belief.states[1 << number] / belief.states[1 << gauge]
+
+    assert single(told, regulator) / single(plain, regulator) == pytest.approx(6.0)
+    assert single(told, pump) / single(plain, pump) == pytest.approx(0.5)
+    both = 1 << regulator | 1 << gauge
+    assert told.states[both] / told.states[1 << regulator] == pytest.approx(
+        plain.states[both] / plain.states[1 << regulator]
+    )
+    assert plain.after(support).states == pytest.approx(told.states)
+
+
+def test_a_finding_that_was_not_run_changes_nothing():
+    support = Support("fuel_low", {"return_regulator": 5.0})
+    silent = Finding(
+        code="a_check", sentence="", outcome="not_run", reason="no reading", method="t/1",
+        support=(support,), evidence=Rests(),
+    )  # fmt: skip
+    from witnessmark.inference.evidence import family_evidence
+    from witnessmark.model.case import read_case
+
+    case = read_case("x", [])
+    family = KNOWLEDGE.families["fuel_low"]
+    assert family_evidence(case, family, KNOWLEDGE, [silent]) == Evidence()
+
+
+def test_two_causes_that_both_bring_a_finding_about_do_not_make_it_surer_than_sure():
+    support = Support("fuel_low", {"return_regulator": 3.0, "pump_worn": 3.0})
+    factor = believe("fuel_low").model.support(support)
+    causes = believe("fuel_low").causes
+    a, b = (1 << causes.index(c) for c in ("return_regulator", "pump_worn"))
+    assert factor[0] == pytest.approx(1.0)
+    assert factor[a] == pytest.approx(math.exp(3.0))
+    assert factor[a] < factor[a | b] < 1.06 * factor[a]
+
+
+def test_a_joint_likelihood_counts_as_rated_and_states_its_rule_for_the_rest():
+    groups = (("pump_relief",), ("pump_worn", "pump_drive"), ("return_regulator",))
+    rated = {
+        frozenset(): -8.0,
+        frozenset({0}): -1.0,
+        frozenset({1}): -2.0,
+        frozenset({2}): -5.0,
+        frozenset({0, 1}): -1.5,
+    }
+    joint = JointSupport("fuel_low", groups, rated)
+    belief = believe("fuel_low")
+    factor = belief.model.support(joint)
+    bit = {c: 1 << i for i, c in enumerate(belief.causes)}
+    top = math.exp(-1.0)
+    assert factor[0] == pytest.approx(math.exp(-8.0) / top)
+    assert factor[bit["pump_relief"]] == pytest.approx(1.0)
+    assert factor[bit["pump_drive"]] == pytest.approx(math.exp(-2.0) / top)
+    assert factor[bit["pump_drive"] | bit["pump_worn"]] == pytest.approx(math.exp(-2.0) / top)
+    assert factor[bit["pump_relief"] | bit["pump_worn"]] == pytest.approx(math.exp(-1.5) / top)
+    # {0, 2} is not rated: the mean of its largest rated subsets.
+    pair = factor[bit["pump_relief"] | bit["return_regulator"]]
+    assert pair == pytest.approx((math.exp(-1.0) + math.exp(-5.0)) / 2 / top)
+    # A cause that no group holds, and the unlisted cause: half the groups', half the mean.
+    mean = np.mean([math.exp(v) for v in rated.values()])
+    outside = (math.exp(-8.0) + mean) / 2 / top
+    assert factor[bit["fuel_other"]] == pytest.approx(outside)
+    assert factor[-1] == pytest.approx(outside)
+
+
+def test_chances_of_possible_readings_follow_their_likelihoods():
+    belief = believe("fuel_low")
+    groups = (("pump_relief",), ("pump_worn",))
+    one = JointSupport("fuel_low", groups, {frozenset(): -1.0, frozenset({0}): -3.0})
+    two = JointSupport("fuel_low", groups, {frozenset(): -4.0, frozenset({0}): -0.5})
+    chance = belief.probability_of([one, two])
+    assert chance.sum() == pytest.approx(1.0)
+    by_hand = [
+        float(belief.model.support(j) @ belief.states) * math.exp(max(j.log_likelihood.values()))
+        for j in (one, two)
+    ]
+    assert chance == pytest.approx(np.asarray(by_hand) / sum(by_hand))
+
+
+def test_a_repair_that_cured_and_one_that_did_not():
+    family = KNOWLEDGE.families["fuel_low"]
+    belief = believe("fuel_low", [("f_return", "positive"), ("f_mech", "negative")])
+    regulator = belief.causes.index("return_regulator")
+    before = belief.marginals()
+    open_ = belief.after_repair("return_regulator", None)
+    cured = belief.after_repair("return_regulator", True)
+    failed = belief.after_repair("return_regulator", False)
+    assert cured.healthy() > open_.healthy() > failed.healthy()
+    assert open_.healthy() == pytest.approx(
+        belief.states[1 << regulator] * family.cause("return_regulator").p_cured_if_cause / 0.98
+    )
+    assert cured.healthy() > 0.9
+    assert failed.healthy() < 0.1
+    assert failed.marginals()[regulator] < 0.5 * before[regulator]
+    others = [i for i in range(len(before)) if i != regulator]
+    assert np.all(failed.marginals()[others] > before[others])
+    assert open_.marginals()[others] == pytest.approx(before[others])
+
+
+def test_the_chance_that_a_repair_cures_is_the_packs():
+    # P(gone | this was the only cause, repaired) is the pack's p_cured_if_cause, up to the
+    # chance that a failed repair goes away by itself.
+    cause = KNOWLEDGE.cause("ct_shared")
+    family = KNOWLEDGE.families["cool_unstable"]
+    belief = believe("cool_unstable")
+    only = 1 << belief.causes.index("ct_shared")
+    alone = belief.reweighted(np.eye(1, len(belief.states), only)[0])
+    states = alone.after_repair("ct_shared", None).states
+    gone = states[0] * 0.98 + (1.0 - states[0]) * cause.p_cured_if_not
+    assert gone == pytest.approx(cause.p_cured_if_cause, abs=0.011)
+    assert family.cause("ct_shared") is cause
+
+
+def test_what_was_seen_before_a_repair_speaks_of_the_old_part():
+    family = KNOWLEDGE.families["fuel_low"]
+    before = Stage(tests=(TestResult("f_return", "positive"), TestResult("f_dp", "negative")))
+    after = Stage(
+        work=Work("return_regulator"),
+        tests=(TestResult("f_return", "negative"), TestResult("f_dp", "positive")),
+        outcomes=(Outcome(False),),
+    )
+    belief = family_belief(family, Evidence((), (before, after)), conditions=KNOWLEDGE.conditions)
+    chance = dict(zip(belief.causes, belief.marginals(), strict=True))
+    assert max(chance, key=chance.get) == "secondary_filter"
+    assert chance["return_regulator"] < 0.05
+    mixed_up = believe("fuel_low", [("f_return", "negative"), ("f_dp", "positive")])
+    assert belief.states != pytest.approx(mixed_up.states, abs=1e-3)
+
+
+def test_the_shops_own_proven_closings_move_the_shares():
+    closings = tuple(
+        Closing(f"c{i}", "fuel_low", ("return_regulator",), True, days_ago=10.0) for i in range(20)
+    )
+    silent = tuple(
+        Closing(f"d{i}", "fuel_low", ("pump_worn",), False, days_ago=10.0) for i in range(50)
+    )
+    taught = believe("fuel_low", history=History(closings=closings))
+    plain = believe("fuel_low")
+    regulator = plain.causes.index("return_regulator")
+    # About (20 * 0.1 + 20) / (20 + 20), a little less for their age.
+    assert taught.share["return_regulator"] == pytest.approx(0.55, abs=0.01)
+    assert taught.marginals()[regulator] > 0.5 > plain.marginals()[regulator]
+    untaught = believe("fuel_low", history=History(closings=silent))
+    assert untaught.states == pytest.approx(plain.states)
