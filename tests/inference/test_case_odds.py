@@ -112,9 +112,13 @@ def test_it_says_which_reading_would_change_its_mind():
 
 def test_causes_that_the_findings_cannot_tell_apart_are_named():
     odds = one(
-        result_of("f_vac", "negative"), result_of("f_vac_low", "positive"), result_of("f_dp", "negative"),
-        result_of("f_sight", "negative"), result_of("f_return", "negative"), result_of("f_block", "positive"),
-    )  # fmt: skip
+        result_of("f_vac", "negative"),
+        result_of("f_vac_low", "positive"),
+        result_of("f_dp", "negative"),
+        result_of("f_sight", "negative"),
+        result_of("f_return", "negative"),
+        result_of("f_block", "positive"),
+    )
     worn = next(c for c in odds.causes if c.cause == "pump_worn")
     assert "pump_relief" in worn.looks_like
     assert not odds.decided
