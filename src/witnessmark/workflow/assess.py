@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
 from witnessmark.analyses.before_after import pairs
@@ -17,6 +17,7 @@ from witnessmark.knowledge.proof_points import load_proof_plans
 from witnessmark.model.assessment import Assessment
 from witnessmark.model.case import Case
 from witnessmark.model.finding import Finding
+from witnessmark.model.fuel_baseline import FuelBaseline
 from witnessmark.model.history import History
 from witnessmark.model.odds import Odds
 from witnessmark.model.problem import Problem
@@ -42,6 +43,7 @@ def assess(
     knowledge: Knowledge | None = None,
     history: History | None = None,
     settings: Settings | None = None,
+    baseline: FuelBaseline | None = None,
 ) -> Assessment:
     """Return everything the entries of a case come to. Pure: same input, same answer.
 
@@ -52,11 +54,12 @@ def assess(
         knowledge: the packs; the shipped ones when not given.
         history: what the shop has learnt; nothing when not given.
         settings: rates and times; the defaults when not given.
+        baseline: healthy readings of this engine's type, where the shop has any.
     """
     knowledge = knowledge or load_knowledge()
     bench = Bench(case, recordings, knowledge, case.stages())
-    fuel = fuel_evidence(case, knowledge, history=history)
-    findings = tuple(sorted((*run_all(bench), *fuel.findings), key=lambda f: f.stage))
+    fuel = fuel_evidence(case, knowledge, history=history, baseline=baseline)
+    findings = _by_stage((*run_all(bench), *fuel.findings))
     odds = case_odds(case, knowledge, findings, history)
     proofs = prove(case, load_proof_plans(), pairs(bench), findings)
     found = [*case.problems, *problems, *check_ids(case, knowledge), *fuel.problems]
@@ -109,6 +112,10 @@ def _steps(
         history=history,
         progress=done,
     )
+
+
+def _by_stage(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    return tuple(sorted(findings, key=lambda finding: finding.stage))
 
 
 def assess_file(path: Path, *, packs: Sequence[Path] = ()) -> Assessment:
