@@ -13,7 +13,8 @@ from sqlalchemy import text
 from sqlalchemy.exc import DatabaseError
 
 from witnessmark.casebook.files import Originals
-from witnessmark.casebook.store import Casebook
+from witnessmark.casebook.migrate import newest_version
+from witnessmark.casebook.store import VERSION, Casebook
 from witnessmark.errors import Conflict, EntryRefused, InputRefused, NotFound, TooLarge
 
 
@@ -163,3 +164,7 @@ def test_originals_are_kept_once_and_read_only(tmp_path: Path) -> None:
     for bad in ("../a.log", "x", sha256.upper()):
         with pytest.raises(InputRefused):
             originals.path(bad)
+
+
+def test_the_version_is_the_newest_migration() -> None:
+    assert newest_version() == VERSION

@@ -9,15 +9,10 @@ from collections.abc import Iterable, Iterator, Sequence
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from importlib.resources import files as package_files
 from pathlib import Path
 from typing import Any
 
-import alembic.command
-import alembic.config
-from alembic.runtime.migration import MigrationContext
-from alembic.script import ScriptDirectory
-from sqlalchemy import Connection, Engine, create_engine, event, func, insert, select
+from sqlalchemy import Connection, Engine, create_engine, event, func, insert, inspect, select, text
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import DatabaseError, IntegrityError, SQLAlchemyError
 
@@ -26,7 +21,10 @@ from witnessmark.errors import Conflict, EntryRefused, InputRefused, NotFound
 from witnessmark.model.case import Case, read_case
 from witnessmark.model.entry import parse_entry
 
-__all__ = ["Casebook", "Summary", "is_case_id"]
+__all__ = ["VERSION", "Casebook", "Summary", "is_case_id"]
+
+#: Version of the casebook this program writes: the newest migration's number.
+VERSION = "0001"
 
 _CASE_ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,79}")
 _RETRIES = 20
@@ -283,17 +281,14 @@ class Casebook:
                 yield connection
 
     def _migrate(self) -> None:
-        config = alembic.config.Config()
-        folder = package_files("witnessmark.casebook") / "migrations"
-        config.set_main_option("script_location", str(folder))
-        head = ScriptDirectory.from_config(config).get_current_head()
-        with self._engine.connect() as connection:
-            current = MigrationContext.configure(connection).get_current_revision()
-        if current == head:
+        current = self._version()
+        if current == VERSION:
             return
+        # The migration library is loaded only when there is something to migrate.
+        from witnessmark.casebook.migrate import known_versions, upgrade  # noqa: PLC0415
+
         if current is not None:
-            known = {s.revision for s in ScriptDirectory.from_config(config).walk_revisions()}
-            if current not in known:
+            if current not in known_versions():
                 raise InputRefused(
                     "The casebook was written by a newer version of Witnessmark.",
                     where=_place(str(self._engine.url)),
@@ -301,13 +296,19 @@ class Casebook:
                 )
             _back_up(self._engine, current)
         with self._engine.begin() as connection:
-            config.attributes["connection"] = connection
-            alembic.command.upgrade(config, "head")
+            upgrade(connection)
+
+    def _version(self) -> str | None:
+        with self._read() as connection:
+            if not inspect(connection).has_table("alembic_version"):
+                return None
+            version = connection.scalar(text("SELECT version_num FROM alembic_version"))
+        return None if version is None else str(version)
 
 
-def is_case_id(text: str) -> bool:
-    """Say whether *text* can be the name of a case."""
-    return _CASE_ID.fullmatch(text) is not None
+def is_case_id(name: str) -> bool:
+    """Say whether *name* can be the name of a case."""
+    return _CASE_ID.fullmatch(name) is not None
 
 
 def _engine(url: str) -> Engine:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from witnessmark.analyses.before_after import pairs
@@ -104,7 +105,7 @@ def _steps(
         for o in odds
         if o.complaint not in proven
     }
-    return rank_steps(
+    steps = rank_steps(
         list(states.values()),
         settings=settings,
         access_groups=knowledge.access_groups,
@@ -112,6 +113,18 @@ def _steps(
         history=history,
         progress=done,
     )
+    return tuple(_named_by_proof(step, proofs) for step in steps)
+
+
+def _named_by_proof(step: Step, proofs: Sequence[Proof]) -> Step:
+    """Let a step that measures again name exactly what the proof still lacks."""
+    if step.step != f"remeasure_{step.family}":
+        return step
+    missing = [m for p in proofs if p.family == step.family for m in p.missing]
+    if not missing:
+        return step
+    why = f"{step.why} Still missing for the proof: {'; '.join(missing)}."
+    return replace(step, name=f"Measure for the proof: {missing[0]}", why=why)
 
 
 def _by_stage(findings: Iterable[Finding]) -> tuple[Finding, ...]:
