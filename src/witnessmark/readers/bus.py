@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     from witnessmark.readers.lines import LineReader
 
 _HIGHEST_29 = 2**29
+#: Marks an error frame in candump text.
+_ERROR_BIT = 0x20000000
 #: Places in the key table that are no groups of signals.
 _TRANSPORT, _DIAGNOSTIC = 254, 255
 
@@ -70,7 +72,10 @@ class BusLog:
         high = frames.identifier >= np.uint32(_HIGHEST_29)
         short = ~frames.extended & (frames.identifier > 0x7FF)
         if high.any() or short.any():
-            self._rejected += int((high | short).sum())
+            errors = int((high & ((frames.identifier & np.uint32(_ERROR_BIT)) != 0)).sum())
+            if errors:
+                self.facts["error_frames"] = int(str(self.facts.get("error_frames", 0))) + errors
+            self._rejected += int((high | short).sum()) - errors
             frames = frames.where(~(high | short))
             if not len(frames):
                 return
@@ -114,7 +119,8 @@ class BusLog:
         """Report the lines of a text log that were no data frames."""
         for kind, count in reader.other.items():
             if kind != "comment":
-                self.facts[f"{kind.replace(' ', '_')}s"] = count
+                name = f"{kind.replace(' ', '_')}s"
+                self.facts[name] = int(str(self.facts.get(name, 0))) + count
         if "long frame" in reader.other:
             self.trouble.add(
                 "long", f"{reader.other['long frame']:,} frames of more than 8 bytes are not read."
@@ -136,7 +142,7 @@ class BusLog:
         if self._rejected:
             self.trouble.add(
                 "identifiers",
-                f"{self._rejected:,} frames have an impossible identifier or are error frames.",
+                f"{self._rejected:,} frames have an impossible identifier.",
                 do="They are left out.",
             )
         first = self.timeline.first_s or 0.0

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from witnessmark.errors import RecordingRefused
 from witnessmark.model.recording import Recording
-from witnessmark.readers import candump, mf4, tables
+from witnessmark.readers import asc, blf, candump, mf4, tables, trc
 from witnessmark.readers.contract import Settings
 from witnessmark.readers.reader import Reader
 from witnessmark.readers.source import Source
@@ -14,7 +14,14 @@ from witnessmark.readers.source import Source
 __all__ = ["READERS", "read_recording"]
 
 #: In the order they are asked; the narrower ones first.
-READERS: tuple[Reader, ...] = (mf4.READER, candump.READER, tables.READER)
+READERS: tuple[Reader, ...] = (
+    mf4.READER,
+    blf.READER,
+    asc.READER,
+    trc.READER,
+    candump.READER,
+    tables.READER,
+)
 
 
 def read_recording(path: Path | str, *, settings: Settings | None = None) -> Recording:

@@ -1,0 +1,125 @@
+"""ASC text logs."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+
+import numpy as np
+
+from witnessmark.model.recording import Recording
+from witnessmark.readers.bus import BusLog
+from witnessmark.readers.contract import Frames, Settings
+from witnessmark.readers.lines import LineReader, Shape
+from witnessmark.readers.reader import Reader
+from witnessmark.readers.source import Source
+
+_HEADER = re.compile(rb"(?im)^\s*base\s+(hex|dec)\s+timestamps\s+(absolute|relative)")
+_FRAME = re.compile(
+    rb"\s*(?P<whole>\d{1,12})\.(?P<part>\d{1,9})\s+(?P<bus>\d{1,3})\s+"
+    rb"(?P<id>[0-9A-Fa-f]{1,8})(?P<x>x?)\s+(?:Rx|Tx|TxRq)\s+(?P<kind>[dr])\b\s*"
+    rb"(?P<count>[0-9A-Fa-f](?=\s|$))?(?P<data>(?:\s+[0-9A-Fa-f]{2}(?=\s|$)){0,8})(?P<tail>\s+.*)?"
+)
+_DECIMAL = re.compile(
+    rb"\s*(\d{1,12}\.\d{1,9})\s+(\d{1,3})\s+(\d{1,10})(x?)\s+(?:Rx|Tx|TxRq)\s+d\s+(\d)"
+    rb"((?:\s+\d{1,3}(?=\s|$)){0,8}).*"
+)
+_OTHER = re.compile(
+    rb"(?is)\s*(?:date\b.*|base\b.*|internal events.*|no internal.*|//.*|(?:begin|end) ?trigger.*|"
+    rb"\d+\.\d+\s+(?:start of measurement|statistic:.*|\d+\s+(?:statistic:|.*errorframe).*|"
+    rb"canfd.*|\S+\s+.*|.*errorframe.*))"
+)
+_PAIR = re.compile(rb"[0-9A-Fa-f]{2}(?=\s|$)")
+
+
+def recognises(head: bytes) -> bool:
+    """Say whether it is an ASC log: it says the base of its numbers."""
+    return b"\0" not in head[:512] and _HEADER.search(head[:2048]) is not None
+
+
+def read(source: Source, settings: Settings) -> Recording:
+    """Read an ASC log."""
+    header = _HEADER.search(source.head[:2048])
+    relative = header is not None and header[2].lower() == b"relative"
+    log = BusLog(source, settings, "ASC")
+    if header is not None and header[1].lower() == b"dec":
+        for frames in _decimal(source):
+            log.add(_running(frames, log) if relative else frames)
+        return log.recording()
+    reader = LineReader(_shape, source.trouble)
+    for frames in reader.read(source.lines()):
+        log.add(_running(frames, log) if relative else frames)
+    log.lines_read(reader)
+    return log.recording()
+
+
+def _shape(line: bytes) -> Shape | str | None:
+    match = _FRAME.fullmatch(line)
+    if match is None:
+        if b"ErrorFrame" in line:
+            return "error frame"
+        if b"CANFD" in line[:40]:
+            return "long frame"
+        return "comment" if _OTHER.fullmatch(line) or not line.strip() else None
+    start = match.start("data")
+    places = tuple(start + m.start() for m in _PAIR.finditer(match["data"]))
+    remote = match["kind"] == b"r"
+    if not remote and (match["count"] is None or int(match["count"], 16) != len(places)):
+        return None
+    if int(match["id"], 16) >= (2**29 if match["x"] else 2**11):
+        return None
+    loose = [match.span("tail")] if match["tail"] else []
+    return Shape(
+        length=len(line),
+        whole=match.span("whole"),
+        part=match.span("part"),
+        base=0,
+        identifier=match.span("id"),
+        extended=bool(match["x"]),
+        data=() if remote else places,
+        bus=min(int(match["bus"]), 255),
+        loose=tuple(loose) if not remote else (*loose, *([match.span("data")] * bool(places))),
+        remote=remote,
+    )
+
+
+def _running(frames: Frames, log: BusLog) -> Frames:
+    """Turn steps from line to line into running time."""
+    before = log.timeline.last_s if np.isfinite(log.timeline.last_s) else 0.0
+    return Frames(
+        before + np.cumsum(frames.time_s),
+        frames.identifier,
+        frames.extended,
+        frames.length,
+        frames.data,
+        frames.bus,
+    )
+
+
+def _decimal(source: Source) -> Iterator[Frames]:
+    """Read the rare logs whose identifiers and data are decimal, line by line."""
+    for block in source.lines():
+        found = []
+        for line in block.splitlines():
+            match = _DECIMAL.fullmatch(line)
+            if match is None:
+                continue
+            data = [int(b) for b in match[6].split()]
+            if len(data) != int(match[5]) or any(b > 255 for b in data) or int(match[3]) >= 2**29:
+                continue
+            word = int.from_bytes(bytes(data + [255] * (8 - len(data))), "little")
+            found.append((float(match[1]), int(match[3]), bool(match[4]), len(data), word,
+                          min(int(match[2]), 255)))  # fmt: skip
+        if found:
+            time, identifier, extended, length, data_words, bus = zip(*found, strict=True)
+            yield Frames(
+                np.array(time, np.float64),
+                np.array(identifier, np.uint32),
+                np.array(extended, np.bool_),
+                np.array(length, np.uint8),
+                np.array(data_words, np.uint64),
+                np.array(bus, np.uint8),
+            )
+
+
+READER = Reader("ASC text", recognises, read)

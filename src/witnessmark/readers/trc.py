@@ -1,0 +1,85 @@
+"""TRC text logs, versions 1.0 to 2.1."""
+
+from __future__ import annotations
+
+import re
+
+from witnessmark.model.recording import Recording
+from witnessmark.readers.bus import BusLog
+from witnessmark.readers.contract import Settings
+from witnessmark.readers.lines import LineReader, Shape
+from witnessmark.readers.reader import Reader
+from witnessmark.readers.source import Source
+
+_FRAME = re.compile(
+    rb"\s*(?P<number>\d{1,10})\)?\s+(?P<whole>\d{1,12})(?:\.(?P<part>\d{1,6}))?\s+"
+    rb"(?:(?P<type>DT|RR|FD|FB|FE|BI)\s+)?(?:(?P<bus>\d{1,2})\s+)?(?:(?:Rx|Tx)\s+)?"
+    rb"(?P<id>[0-9A-Fa-f]{3,8})\s+(?:(?:Rx|Tx)\s+)?(?:-\s+)?(?P<count>\d{1,2})"
+    rb"(?:\s+(?P<remote>RTR)|(?P<data>(?:\s+[0-9A-Fa-f]{2}(?=\s|$)){0,64}))\s*"
+)
+_OTHER = re.compile(rb"\s*(?:;.*|\d+\)?\s+[\d.]+\s+(?:\d\s+)?(?:ST|EC|ER|EV|Warng|Error)\b.*)")
+_START = re.compile(rb";\$STARTTIME=(\d+(?:\.\d+)?)")
+_PAIR = re.compile(rb"[0-9A-Fa-f]{2}(?=\s|$)")
+#: Days from the epoch of spreadsheets to 1970.
+_SHEET_DAYS = 25569.0
+
+
+def recognises(head: bytes) -> bool:
+    """Say whether it is a TRC log: comments with semicolons, then numbered frames."""
+    if b"\0" in head[:512]:
+        return False
+    lines = [line for line in head[:16384].splitlines()[:80] if line.strip()]
+    body = [line for line in lines if not line.lstrip().startswith(b";")][:20]
+    if len(lines) == len(body) and not any(b")" in line[:12] for line in body):
+        return False
+    if len(body) > 1 and len(head) > 16000:
+        body = body[:-1]
+    good = sum(_FRAME.fullmatch(line) is not None for line in body)
+    return good > 0 and good >= 0.5 * len(body)
+
+
+def read(source: Source, settings: Settings) -> Recording:
+    """Read a TRC log."""
+    log = BusLog(source, settings, "TRC")
+    reader = LineReader(_shape, source.trouble, scale=1e-3)
+    for frames in reader.read(source.lines()):
+        log.add(frames)
+    log.lines_read(reader)
+    start = _START.search(source.head[:4096])
+    if start is not None:
+        log.started((float(start[1]) - _SHEET_DAYS) * 86400.0)
+    return log.recording()
+
+
+def _shape(line: bytes) -> Shape | str | None:
+    match = _FRAME.fullmatch(line)
+    if match is None:
+        return "comment" if _OTHER.fullmatch(line) or not line.strip() else None
+    if match["type"] in {b"FD", b"FB", b"FE", b"BI"}:
+        return "long frame"
+    start = match.start("data")
+    places = tuple(start + m.start() for m in _PAIR.finditer(match["data"] or b""))
+    remote = match["remote"] is not None or match["type"] == b"RR"
+    if not remote and int(match["count"]) != len(places):
+        return None
+    if len(places) > 8:
+        return "long frame"
+    extended = match.end("id") - match.start("id") > 4
+    if int(match["id"], 16) >= (2**29 if extended else 2**11):
+        return None
+    loose = [match.span("number")]
+    return Shape(
+        length=len(line),
+        whole=match.span("whole"),
+        part=match.span("part") if match["part"] else None,
+        base=0,
+        identifier=match.span("id"),
+        extended=extended,
+        data=() if remote else places,
+        bus=int(match["bus"] or 0),
+        loose=tuple(loose),
+        remote=remote,
+    )
+
+
+READER = Reader("TRC text", recognises, read)
