@@ -29,8 +29,11 @@ from witnessmark.model.step import Step
 from witnessmark.planner.fuel_steps import fuel_candidates
 from witnessmark.planner.progress import progress
 from witnessmark.planner.steps import FamilyState, rank_steps
+from witnessmark.workflow.book import pack_files
 from witnessmark.workflow.check_ids import check_ids
+from witnessmark.workflow.learnt import learnt
 from witnessmark.workflow.recordings import recordings_beside, recordings_of_shop
+from witnessmark.workflow.settings import settings_of
 from witnessmark.workflow.shop import Shop, read_case_file
 
 __all__ = ["assess", "assess_file", "assess_in_shop"]
@@ -140,8 +143,17 @@ def assess_file(path: Path, *, packs: Sequence[Path] = ()) -> Assessment:
 
 
 def assess_in_shop(shop: Shop, case_id: str, *, packs: Sequence[Path] = ()) -> Assessment:
-    """Assess a case of a shop."""
+    """Assess a case of a shop, with the shop's own packs, rates, history and healthy engines."""
     case = shop.case(case_id)
     recordings, problems = recordings_of_shop(shop, case)
-    knowledge = load_knowledge(tuple(packs))
-    return assess(case, recordings, problems=problems, knowledge=knowledge)
+    history, baseline = learnt(shop, case)
+    own = pack_files(shop)
+    return assess(
+        case,
+        recordings,
+        problems=problems,
+        knowledge=load_knowledge((*own, *(p for p in packs if p not in own))),
+        history=history,
+        settings=settings_of(shop),
+        baseline=baseline,
+    )
