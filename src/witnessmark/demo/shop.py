@@ -1,0 +1,72 @@
+"""The invented shop: its figures, its instruments, its people and its cases."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Callable
+from pathlib import Path
+
+from witnessmark.demo.breather_story import mock_dairy
+from witnessmark.demo.fuel_stories import notown, testbarley
+from witnessmark.demo.heat_stories import placeholder, sampleton
+from witnessmark.demo.shake_story import example_timber
+from witnessmark.demo.story import Story
+from witnessmark.errors import Conflict
+from witnessmark.workflow.settings import (
+    Person,
+    ShopInstrument,
+    save_instrument,
+    save_person,
+)
+from witnessmark.workflow.shop import Shop, open_shop
+
+__all__ = ["build", "stories"]
+
+#: In the order of the ledger.
+_STORIES: tuple[Callable[[], Story], ...] = (
+    testbarley,
+    example_timber,
+    sampleton,
+    mock_dairy,
+    notown,
+    placeholder,
+)
+
+_INSTRUMENTS = (
+    ShopInstrument("G1", "liquid-filled gauge", "160 psi", "1 % of span", "1 psi", "2026-01-12"),
+    ShopInstrument("V1", "vacuum gauge", "30 inHg", "0.5 inHg", "0.3 inHg", "2026-01-12"),
+    ShopInstrument("U1", "U-tube with the orifice", "40 inH2O", "0.2 inH2O", "0.1 inH2O", ""),
+    ShopInstrument("C1", "cooling system tester", "30 psi", "0.5 psi", "0.5 psi", "2025-11-03"),
+)
+
+
+def stories() -> tuple[Story, ...]:
+    """Return the invented cases; the same every time."""
+    return tuple(make() for make in _STORIES)
+
+
+def build(folder: Path) -> Shop:
+    """Build the invented shop in *folder*, which is made if need be.
+
+    Building again in the same folder leaves what is there.
+
+    Raises:
+        InputRefused: the folder is a file.
+    """
+    shop = open_shop(folder, create=True)
+    for instrument in _INSTRUMENTS:
+        save_instrument(shop, instrument)
+    save_person(shop, Person("Ines Invented", "owner"))
+    save_person(shop, Person("Tom Testname"))
+    there = {summary.id for summary in shop.list_cases()}
+    for make in reversed(_STORIES):
+        story = make()
+        if story.case_id in there:
+            continue
+        for name, content in story.files.items():
+            shop.store_file(io.BytesIO(content), name)
+        try:
+            shop.new_case(story.case_id, story.lines, by="Tom Testname")
+        except Conflict:  # somebody else built it meanwhile
+            continue
+    return shop
