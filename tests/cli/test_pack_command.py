@@ -1,0 +1,57 @@
+"""``witnessmark pack check``: all faults with their path, exit code 2; a sound pack, exit code 0."""
+
+from __future__ import annotations
+
+import json
+
+from witnessmark.knowledge import shipped_packs
+
+
+def test_a_sound_pack_with_its_cases(witnessmark):
+    path = next(p for p in shipped_packs() if p.stem == "fuel_low")
+    done = witnessmark("pack", "check", path)
+    assert done.returncode == 0, done.stderr
+    assert "is sound: 14 causes, 15 tests" in done.stdout
+    assert "DOES NOT HOLD" not in done.stdout
+    told = json.loads(witnessmark("pack", "check", path, "--json").stdout)
+    assert told["problems"] == []
+    assert all(c["holds"] for c in told["cases"])
+    assert told["counts"]["tests"] == 15
+
+
+def test_a_faulty_pack_and_a_case_that_does_not_come_out(witnessmark, tmp_path):
+    pack = tmp_path / "ours.toml"
+    pack.write_text(
+        """
+schema = "witnessmark.pack/1.0"
+name = "ours"
+title = "Ours"
+version = "1"
+[sources.ours]
+kind = "judgement"
+words = "the foreman's"
+[family]
+id = "fuel_low"
+[[cases]]
+name = "wishful"
+tests = [{ test = "f_dp", result = "positive" }]
+leads = "pump_worn"
+""",
+        encoding="utf-8",
+    )
+    done = witnessmark("pack", "check", pack)
+    assert done.returncode == 2
+    assert "'secondary_filter' leads; 'pump_worn'" in done.stdout
+    pack.write_text(pack.read_text(encoding="utf-8").replace("f_dp", "f_pd"), encoding="utf-8")
+    done = witnessmark("pack", "check", pack, "--json")
+    assert done.returncode == 2
+    told = json.loads(done.stdout)
+    assert [p["where"] for p in told["problems"]] == ["ours.toml: cases[0].tests[0].test"]
+
+
+def test_no_file_and_no_toml_are_refused_in_one_sentence(witnessmark, tmp_path):
+    for path in (tmp_path / "nowhere.toml", tmp_path):
+        done = witnessmark("pack", "check", path)
+        assert done.returncode == 2
+        assert "cannot be read" in done.stdout
+        assert "Traceback" not in done.stdout + done.stderr
