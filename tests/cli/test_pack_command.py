@@ -1,4 +1,4 @@
-"""``witnessmark pack check``: all faults with their path, exit code 2; a sound pack, exit code 0."""
+"""``witnessmark pack check``: all faults with their path and exit code 2, or a sound pack and 0."""
 
 from __future__ import annotations
 
