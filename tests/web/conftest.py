@@ -1,57 +1,17 @@
-"""A shop and a client without a network; a served shop and a real browser where one is there."""
+"""A shop and clients of it; a real browser where one is there."""
 
 from __future__ import annotations
 
-import contextlib
-import os
-import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from web.page_client import Client
+from web.bench_page import CHROMIUM, FLAGS, Client, fuel_lines
 from witnessmark.web.app import create_app
 from witnessmark.web.doors import Access
-from witnessmark.web.serve import serve
-from witnessmark.workflow.shop import Shop, entry_line, open_shop
-
-CHROMIUM = Path(os.environ.get("WITNESSMARK_CHROMIUM", "/usr/bin/chromium"))
-FLAGS = [
-    "--no-sandbox",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-    "--no-first-run",
-    "--disable-gpu",
-]
-SCREENS = Path(__file__).resolve().parents[2] / "build" / "screens"
-
-
-def fuel_lines(label: str = "unit 7") -> list[str]:
-    """The check-in of a truck with low fuel pressure; all of it invented."""
-    truck = {
-        "label": label,
-        "customer": "Testbarley Hauling",
-        "miles": 640000,
-        "engine": {"cylinders": 6, "displacement_l": 15, "fuel_supply": "gallery"},
-    }
-    complaint = {"words": "low fuel pressure, lazy up grades", "families": ["fuel_low"]}
-    lines = [
-        entry_line("truck", truck, entry_id="e1"),
-        entry_line("complaint", complaint, entry_id="e2"),
-    ]
-    gauge = {"id": "g1", "span": "160 psi", "accuracy": "1 % of span"}
-    for i, (rpm, psi) in enumerate([(700, 50), (1000, 65), (1500, 76), (1800, 82)]):
-        data = {
-            "quantity": "fuel_gallery_pressure",
-            "value": f"{psi} psi",
-            "point": {"rpm": rpm, "load": "none", "warm": True},
-            "instrument": gauge,
-        }
-        lines.append(entry_line("reading", data, entry_id=f"r{i}"))
-    return lines
+from witnessmark.workflow.shop import Shop, open_shop
 
 
 @pytest.fixture
@@ -78,29 +38,6 @@ def lan(shop: Shop) -> Iterator[Client]:
     found = Client(create_app(shop, access=access), "https://192.0.2.7:8740")
     yield found
     found.close()
-
-
-@contextlib.contextmanager
-def served(shop: Shop, port: int = 0) -> Iterator[str]:
-    """Serve a shop in a thread of its own and give its address."""
-    ready, address = threading.Event(), []
-    stop: list[Callable[[], None]] = []
-
-    def say_ready(where: str) -> None:
-        address.append(where)
-        ready.set()
-
-    def run() -> None:
-        serve(shop, port=port, say=lambda _: None, ready=say_ready, stopper=stop.append)
-
-    thread = threading.Thread(target=run, daemon=True)
-    thread.start()
-    assert ready.wait(30), "the page did not start"
-    try:
-        yield address[0]
-    finally:
-        stop[0]()
-        thread.join(15)
 
 
 @pytest.fixture(scope="session")

@@ -6,7 +6,7 @@ import json
 
 import pytest
 
-from web.page_client import Client
+from web.bench_page import Client
 from witnessmark.model.entry_data import ClueData, ReadingData, TestData
 
 PAGES = [

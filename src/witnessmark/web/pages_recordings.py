@@ -321,7 +321,7 @@ def _channel_rows(recording: Recording, si: bool) -> list[dict[str, Any]]:
         rows.append(
             {
                 "i": i,
-                "name": (row.words if row else channel.label or channel.name),
+                "name": (row.name.replace("_", " ") if row else channel.label or channel.name),
                 "source": channel.source,
                 "unit": symbol_words(unit),
                 "low": low,

@@ -221,7 +221,9 @@ def _clues(case: Case, names: Names) -> list[Seen]:
         newest[(data.clue, data.cause or "")] = data
     rows = []
     for data in newest.values():
-        words = names.clue(data.clue) + (f" ({names.cause(data.cause)})" if data.cause else "")
+        words = _capital(names.clue(data.clue)) + (
+            f" ({names.cause(data.cause)})" if data.cause else ""
+        )
         if data.seen == "maybe":
             rows.append(Seen(words, "inconclusive", "Looked, doubtful"))
         elif data.seen:
@@ -273,7 +275,10 @@ def _entries(case: Case, names: Names, log: Mapping[str, tuple[str, str]]) -> li
 
 
 def _quantity_name(name: str | None) -> str:
-    words = quantity_words(name)
+    return _capital(quantity_words(name))
+
+
+def _capital(words: str) -> str:
     return words[:1].upper() + words[1:]
 
 

@@ -35,6 +35,8 @@ OUTCOMES = {
 }
 
 
+#: Kind of step -> the word that says it.
+KINDS = {"safety": "Safety first", "measure": "Measure", "test": "Test", "repair": "Repair"}
 #: Names short enough for a button.
 _SHORT = {
     "fuel_gallery_pressure": "gallery pressure",

@@ -1,0 +1,100 @@
+"""A client in this process, a served shop, and a thumb that counts its taps."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import os
+import threading
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import httpx
+
+from witnessmark.web.serve import serve
+from witnessmark.workflow.shop import Shop, entry_line
+
+CHROMIUM = Path(os.environ.get("WITNESSMARK_CHROMIUM", "/usr/bin/chromium"))
+FLAGS = [
+    "--no-sandbox",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--no-first-run",
+    "--disable-gpu",
+]
+SCREENS = Path(__file__).resolve().parents[2] / "build" / "screens"
+
+
+class Client:
+    """A client of the application in this process; one event loop for all its requests."""
+
+    def __init__(self, app: Any, base: str = "http://testserver") -> None:
+        self._loop = asyncio.new_event_loop()
+        transport = httpx.ASGITransport(app=app, raise_app_exceptions=False)
+        self._client = httpx.AsyncClient(transport=transport, base_url=base)
+        self.cookies = self._client.cookies
+
+    def request(self, method: str, url: str, **options: Any) -> httpx.Response:
+        options.setdefault("headers", {})
+        options["headers"] = {"accept": "text/html", **options["headers"]}
+        return self._loop.run_until_complete(self._client.request(method, url, **options))
+
+    def get(self, url: str, **options: Any) -> httpx.Response:
+        return self.request("GET", url, **options)
+
+    def post(self, url: str, **options: Any) -> httpx.Response:
+        return self.request("POST", url, **options)
+
+    def close(self) -> None:
+        self._loop.run_until_complete(self._client.aclose())
+        self._loop.close()
+
+
+def fuel_lines(label: str = "unit 7") -> list[str]:
+    """The check-in of a truck with low fuel pressure; all of it invented."""
+    truck = {
+        "label": label,
+        "customer": "Testbarley Hauling",
+        "miles": 640000,
+        "engine": {"cylinders": 6, "displacement_l": 15, "fuel_supply": "gallery"},
+    }
+    complaint = {"words": "low fuel pressure, lazy up grades", "families": ["fuel_low"]}
+    lines = [
+        entry_line("truck", truck, entry_id="e1"),
+        entry_line("complaint", complaint, entry_id="e2"),
+    ]
+    gauge = {"id": "g1", "span": "160 psi", "accuracy": "1 % of span"}
+    for i, (rpm, psi) in enumerate([(700, 50), (1000, 65), (1500, 76), (1800, 82)]):
+        data = {
+            "quantity": "fuel_gallery_pressure",
+            "value": f"{psi} psi",
+            "point": {"rpm": rpm, "load": "none", "warm": True},
+            "instrument": gauge,
+        }
+        lines.append(entry_line("reading", data, entry_id=f"r{i}"))
+    return lines
+
+
+@contextlib.contextmanager
+def served(shop: Shop, port: int = 0) -> Iterator[str]:
+    """Serve a shop in a thread of its own and give its address."""
+    ready, address = threading.Event(), []
+    stop: list[Callable[[], None]] = []
+
+    def say_ready(where: str) -> None:
+        address.append(where)
+        ready.set()
+
+    def run() -> None:
+        serve(shop, port=port, say=lambda _: None, ready=say_ready, stopper=stop.append)
+
+    thread = threading.Thread(target=run, daemon=True)
+    thread.start()
+    assert ready.wait(30), "the page did not start"
+    try:
+        yield address[0]
+    finally:
+        stop[0]()
+        thread.join(15)

@@ -1,0 +1,173 @@
+"""The page in a real browser: every page at three widths, by touch and by keyboard."""
+
+from __future__ import annotations
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+
+from web.bench_page import SCREENS, fuel_lines, served
+from witnessmark.workflow.shop import entry_line, open_shop
+
+pytestmark = pytest.mark.browser
+
+PAGES = {
+    "ledger": "/",
+    "new": "/new",
+    "case": "/cases/unit7",
+    "case_after_work": "/cases/unit8",
+    "reading": "/cases/unit7/reading",
+    "looked": "/cases/unit7/looked",
+    "tests": "/cases/unit7/tests",
+    "photo": "/cases/unit7/photo",
+    "recording": "/cases/unit7/recording",
+    "trace": "/cases/unit7/recordings/rec1?other=rec2",
+    "road_test": "/cases/unit7/road-test",
+    "torque_card": "/cases/unit8/torque-card",
+    "hand_over": "/cases/unit7/hand-over",
+    "add_complaint": "/cases/unit7/add/complaint",
+    "add_truck": "/cases/unit7/add/truck",
+    "add_work": "/cases/unit7/add/work?cause=return_regulator",
+    "add_outcome": "/cases/unit8/add/outcome",
+    "add_quote": "/cases/unit7/add/quote?cause=return_regulator",
+    "add_approval": "/cases/unit7/add/approval",
+    "add_note": "/cases/unit7/add/note?about=override",
+    "add_retract": "/cases/unit7/add/retract",
+    "from_entry": "/cases/unit7/from/entry/r0",
+    "from_finding": "/cases/unit7/from/finding/0",
+    "from_cause": "/cases/unit7/from/cause/fuel_low/pump_worn",
+    "from_step": "/cases/unit7/from/step/0",
+    "knowledge": "/knowledge",
+    "family": "/knowledge/fuel_low",
+    "truck": "/trucks/unit%207",
+    "settings": "/settings",
+    "api": "/api",
+    "login": "/login",
+    "not_here": "/cases/nobody",
+}
+WIDTHS = (390, 820, 1280)
+#: Everything that is tapped is at least this large [px].
+TARGET = 44
+
+SMALL = """() => [...document.querySelectorAll(
+  'a, button, input:not([type=hidden]), select, textarea, summary')].filter(e => {
+    if (e.closest('[hidden]') || e.classList.contains('skip')) return false;
+    const r = e.getBoundingClientRect();
+    if (r.width === 0 && r.height === 0) return false;
+    const box = e.type === 'radio' || e.type === 'checkbox' ? e.closest('label') : e;
+    const b = box.getBoundingClientRect();
+    return b.width < 43.5 || b.height < 43.5;
+}).map(e => e.outerHTML.slice(0, 120))"""
+
+
+@pytest.fixture(scope="module")
+def address(tmp_path_factory):
+    """A served shop with a case, one after work, and two recordings."""
+    shop = open_shop(tmp_path_factory.mktemp("served") / "shop", create=True)
+    shop.new_case("unit7", fuel_lines())
+    shop.new_case("unit8", fuel_lines("unit 8"))
+    work = {
+        "cause": "return_regulator",
+        "did": "renewed",
+        "minutes": 20,
+        "parts": [{"name": "regulator", "usd": 58}, {"name": "O-ring", "usd": 4}],
+        "torques": [{"location": "plug", "value": "45 N·m"}],
+    }
+    after = {
+        "quantity": "fuel_gallery_pressure",
+        "value": "75 psi",
+        "point": {"rpm": 700, "load": "none", "warm": True},
+        "instrument": {"id": "g1", "span": "160 psi", "accuracy": "1 % of span"},
+    }
+    quote = {"lines": [{"what": "regulator", "minutes": 20, "usd": 62}], "total_usd": 112}
+    lines = [
+        entry_line("work", work, entry_id="w1"),
+        entry_line("reading", after, entry_id="s1"),
+        entry_line("quote", quote, entry_id="q1"),
+    ]
+    shop.append("unit8", lines)
+    for i, wave in enumerate(("700", "720")):
+        path = shop.folder / f"idle {i}.csv"
+        rows = [f"{t / 10},{wave if t % 9 else 650},{90 + t % 5}" for t in range(2000)]
+        head = "time (s),engine_speed (rpm),coolant_temperature (degC)"
+        path.write_text("\n".join([head, *rows]) + "\n")
+        data = {"path": path.name, "sha256": shop.store_file(path, path.name), "holds": "table"}
+        shop.append("unit7", [entry_line("recording", data, entry_id=f"rec{i + 1}")])
+    with served(shop) as where:
+        yield where
+    shop.close()
+
+
+@pytest.fixture(scope="module")
+def lens():
+    """What looks for faults; shared, for its script is large."""
+    return Axe()
+
+
+@pytest.fixture
+def watched(browser):
+    """Open a page at a width; whatever the browser complains of fails the test."""
+    opened = []
+    said = []
+
+    def open_page(width, *, dark=False, **options):
+        context = browser.new_context(
+            viewport={"width": width, "height": 844 if width < 800 else 1000},
+            has_touch=width < 1000,
+            is_mobile=width < 800,
+            color_scheme="dark" if dark else "light",
+            **options,
+        )
+        page = context.new_page()
+        page.on("console", lambda m: said.append(m.text) if m.type == "error" else None)
+        page.on("pageerror", lambda e: said.append(str(e)))
+        opened.append(context)
+        return page
+
+    yield open_page
+    for context in opened:
+        context.close()
+    unexpected = [text for text in said if "404" not in text and "ERR_" not in text]
+    assert not unexpected, unexpected
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("width", WIDTHS)
+def test_every_page_fits_is_reachable_and_accessible(address, watched, lens, width):
+    """axe-core finds nothing, nothing scrolls sideways, every target can be hit with a thumb."""
+    page = watched(width, dark=width == 820)
+    SCREENS.mkdir(parents=True, exist_ok=True)
+    faults = []
+    for name, where in PAGES.items():
+        page.goto(address + where)
+        if name == "trace":
+            page.wait_for_selector("#chart[data-ready]")
+        for summary in page.query_selector_all("details:not([open]) > summary"):
+            summary.evaluate("e => { e.parentElement.open = true; }")
+        page.screenshot(path=SCREENS / f"{name}-{width}.png", full_page=True)
+        wide = page.evaluate("document.documentElement.scrollWidth - window.innerWidth")
+        if wide > 0:
+            faults.append(f"{name}: {wide} px too wide")
+        faults += [f"{name}: small target {text}" for text in page.evaluate(SMALL)]
+        found = lens.run(page)
+        for violation in found.response["violations"]:
+            where_at = [n["html"][:120] for n in violation["nodes"][:3]]
+            faults.append(f"{name}: {violation['id']}: {where_at}")
+    assert not faults, "\n".join(faults)
+
+
+def test_the_looks_for_faults_find_faults(address, watched, lens):
+    """The check above can fail: a page with known faults is found out."""
+    page = watched(390)
+    page.goto(address + "/login")
+    page.evaluate("""() => {
+      const main = document.querySelector('main');
+      main.append(document.createElement('img'));
+      const small = document.createElement('button'); small.textContent = 'x';
+      small.style.cssText = 'min-height:0;min-width:0;height:20px;width:20px;padding:0';
+      const wide = document.createElement('div');
+      wide.style.width = '900px'; wide.textContent = '-';
+      main.append(small, wide);
+    }""")
+    assert page.evaluate(SMALL)
+    assert page.evaluate("document.documentElement.scrollWidth - window.innerWidth") > 0
+    assert {v["id"] for v in lens.run(page).response["violations"]} >= {"image-alt"}

@@ -1,0 +1,226 @@
+"""The whole job in a real browser: from the complaint to the report, by touch and by keyboard."""
+
+from __future__ import annotations
+
+import time
+
+import pytest
+
+from web.bench_page import SCREENS, served
+from witnessmark.model.entry_data import OutcomeData, ReadingData, WorkData
+from witnessmark.workflow.shop import open_shop
+
+pytestmark = pytest.mark.browser
+
+#: Keystroke-level model (Card, Moran and Newell, Comm. ACM 23, 1980): think 1.35 s, point 1.1 s,
+#: press 0.2 s; a character on a phone's keyboard 0.5 s (from memory, no source).
+SECONDS_A_TAP = 1.35 + 1.1 + 0.2
+SECONDS_A_CHARACTER = 0.5
+
+BEFORE = [(700, "50"), (1000, "65"), (1500, "76"), (1800, "82")]
+AFTER = [(700, "76"), (1000, "83"), (1500, "95"), (1800, "103")]
+
+
+@pytest.fixture
+def bench(tmp_path):
+    """A served shop without any case."""
+    shop = open_shop(tmp_path / "shop", create=True)
+    with served(shop) as address:
+        yield shop, address
+    shop.close()
+
+
+class Thumb:
+    """Taps and types, and counts both."""
+
+    def __init__(self, page):
+        self.page = page
+        self.taps = 0
+        self.characters = 0
+        self.started = time.monotonic()
+        self.shots = 0
+
+    def tap(self, what):
+        target = self.page.locator(what).first if isinstance(what, str) else what
+        target.scroll_into_view_if_needed()
+        target.tap()
+        self.taps += 1
+
+    def type(self, where, text):
+        self.tap(where)
+        self.page.keyboard.type(text)
+        self.characters += len(text)
+
+    def keys(self, digits):
+        for digit in digits:
+            self.tap(self.page.locator("#keys button", has_text=digit))
+
+    def shot(self, name):
+        self.shots += 1
+        SCREENS.mkdir(parents=True, exist_ok=True)
+        self.page.screenshot(path=SCREENS / f"journey-{self.shots:02d}-{name}.png")
+
+    def minutes(self):
+        seconds = self.taps * SECONDS_A_TAP + self.characters * SECONDS_A_CHARACTER
+        return seconds / 60
+
+
+def phone(browser):
+    context = browser.new_context(
+        viewport={"width": 390, "height": 844}, has_touch=True, is_mobile=True
+    )
+    return context.new_page()
+
+
+@pytest.mark.slow
+def test_from_complaint_to_report_by_touch_on_a_phone(browser, bench, capsys):
+    shop, address = bench
+    page = phone(browser)
+    thumb = Thumb(page)
+    page.goto(address)
+    thumb.tap("text=New complaint")
+    thumb.type("#f-words", "low fuel pressure, lazy up grades")
+    thumb.type("#f-label", "unit 7")
+    thumb.tap("label:has-text('Low fuel supply pressure')")
+    thumb.shot("complaint")
+    thumb.tap("button:has-text('Open the case')")
+    page.wait_for_url("**/cases/*")
+    case_id = page.url.rsplit("/", 1)[-1]
+
+    thumb.tap(".thumb >> text=Reading")
+    for i, (rpm, digits) in enumerate(BEFORE):
+        page.wait_for_selector(f"input[name=rpm][value='{rpm}']:checked", state="attached")
+        thumb.keys(digits)
+        if i == 0:
+            thumb.shot("reading")
+        last = i == len(BEFORE) - 1
+        thumb.tap("button:text-is('Save')" if last else "button:has-text('Save, next')")
+        page.wait_for_url("**/cases/*/reading?*saved=*" if not last else f"**/cases/{case_id}*")
+    page.wait_for_selector("#known .gauges")
+    thumb.tap(".thumb >> text=Looked")
+    thumb.tap("fieldset:has-text('filters renewed') >> label:has-text('there')")
+    thumb.tap("button:has-text('Save what I looked at')")
+    page.wait_for_selector("text=Looked, there")
+    page.wait_for_selector("#live[data-working=no]", timeout=60_000)
+    thumb.shot("case")
+    assert page.locator(".donext .step").count() == 1, "one big step"
+    assert page.locator("#next .other").count() == 2, "and two alternatives"
+
+    thumb.tap("text=Write down work")
+    page.locator("#f-cause").select_option("return_regulator")
+    thumb.taps += 2  # opening the list and choosing
+    thumb.shot("work")
+    thumb.tap("button:has-text('Save the work')")
+    page.wait_for_url(f"**/cases/{case_id}*")
+    thumb.tap("text=Measure again")
+    for i, (rpm, digits) in enumerate(AFTER):
+        page.wait_for_selector(f"input[name=rpm][value='{rpm}']:checked", state="attached")
+        thumb.keys(digits)
+        last = i == len(AFTER) - 1
+        thumb.tap("button:text-is('Save')" if last else "button:has-text('Save, next')")
+        page.wait_for_url("**/cases/*/reading?*saved=*" if not last else f"**/cases/{case_id}*")
+    page.wait_for_selector("text=Before and after", timeout=60_000)
+    thumb.tap("text=The customer’s word")
+    thumb.tap("label:has-text('gone')")
+    thumb.tap("button:text-is('Save')")
+    page.wait_for_url(f"**/cases/{case_id}*")
+    thumb.tap("text=Customer’s report")
+    page.wait_for_url("**/report")
+    body = page.locator("body").inner_text()
+    thumb.shot("report")
+    assert "low fuel pressure, lazy up grades" in body
+
+    machine = (time.monotonic() - thumb.started) / 60
+    with capsys.disabled():
+        print(
+            f"\nFrom complaint to report on a 390 px page: {thumb.taps} taps, "
+            f"{thumb.characters} typed characters, {thumb.minutes():.1f} minutes for a person "
+            f"(keystroke-level model); the browser itself took {machine:.1f} minutes."
+        )
+    assert thumb.taps < 60
+    assert thumb.minutes() < 5
+    case = shop.case(case_id)
+    assert [d.value for _, d in case.of(ReadingData)] == [f"{d} psi" for _, d in BEFORE + AFTER]
+    assert [d.point.rpm for _, d in case.of(ReadingData)] == [r for r, _ in BEFORE + AFTER]
+    assert sum(1 for _ in case.of(WorkData)) == 1
+    assert [d.gone for _, d in case.of(OutcomeData)] == [True]
+
+
+class Keys:
+    """A person without a mouse: Tab until the thing has the focus, then Enter or Space."""
+
+    def __init__(self, page):
+        self.page = page
+
+    def reach(self, selector):
+        for _ in range(250):
+            if self.page.evaluate("s => document.activeElement?.matches(s)", selector):
+                seen = self.page.evaluate(
+                    "() => getComputedStyle(document.activeElement).outlineStyle !== 'none' || "
+                    "document.activeElement.nextElementSibling !== null"
+                )
+                assert seen, f"the focus cannot be seen on {selector}"
+                return
+            self.page.keyboard.press("Tab")
+        raise AssertionError(f"{selector} cannot be reached by keyboard on {self.page.url}")
+
+    def press(self, selector, key="Enter"):
+        self.reach(selector)
+        self.page.keyboard.press(key)
+
+    def write(self, selector, text):
+        self.reach(selector)
+        self.page.keyboard.type(text)
+
+
+@pytest.mark.slow
+def test_the_same_by_keyboard_alone(browser, bench):
+    shop, address = bench
+    page = browser.new_context(viewport={"width": 1280, "height": 900}).new_page()
+    keys = Keys(page)
+    page.goto(address)
+    keys.press("a[href='/new']")
+    page.wait_for_url("**/new")
+    keys.write("#f-words", "low fuel pressure")
+    keys.write("#f-label", "unit 7")
+    keys.press("input[value=fuel_low]", "Space")
+    keys.press("button.go")
+    page.wait_for_url("**/cases/*")
+    case_id = page.url.rsplit("/", 1)[-1]
+    for i, (_, digits) in enumerate(BEFORE[:2]):
+        if i == 0:
+            keys.press("#add a[href$='/reading']")
+        page.wait_for_url("**/reading*")
+        keys.write("#dial", digits)
+        keys.press("button[value=next]")
+        page.wait_for_selector(f"[role=status] >> text={digits} psi")
+        page.wait_for_load_state()
+    page.goto(f"{address}/cases/{case_id}")
+    keys.press("#work a[href$='/add/work']")
+    page.wait_for_url("**/add/work*")
+    keys.reach("#f-cause")
+    page.keyboard.type("Return")
+    keys.press("button.go")
+    page.wait_for_url(f"**/cases/{case_id}*")
+    page.wait_for_selector("text=Measure again")
+    keys.press("#work a[href$='/reading']")
+    page.wait_for_url("**/reading*")
+    keys.write("#dial", "76")
+    keys.press("button[value=done]")
+    page.wait_for_url(f"**/cases/{case_id}*")
+    page.wait_for_selector("text=Before and after", timeout=60_000)
+    keys.press("#paper a[href$='/report']")
+    page.wait_for_url("**/report")
+    case = shop.case(case_id)
+    assert [d.value for _, d in case.of(ReadingData)] == ["50 psi", "65 psi", "76 psi"]
+    assert [d.cause for _, d in case.of(WorkData)] == ["return_regulator"]
+
+
+def test_skip_link_leads_to_the_content(browser, bench):
+    _, address = bench
+    page = browser.new_context(viewport={"width": 1280, "height": 900}).new_page()
+    page.goto(address)
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.className") == "skip"
+    page.keyboard.press("Enter")
+    assert page.evaluate("document.activeElement.id") == "main"

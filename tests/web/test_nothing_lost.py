@@ -1,0 +1,221 @@
+"""Nothing typed is lost: dropped links, reloads, restarts; two tablets on one case."""
+
+from __future__ import annotations
+
+import hashlib
+import time
+from urllib.parse import urlsplit
+
+import pytest
+
+from web.bench_page import fuel_lines, served
+from witnessmark.model.entry_data import NoteData, ReadingData, RecordingData
+from witnessmark.workflow.shop import open_shop
+
+pytestmark = pytest.mark.browser
+
+
+@pytest.fixture
+def bench(tmp_path):
+    shop = open_shop(tmp_path / "shop", create=True)
+    shop.new_case("unit7", fuel_lines())
+    with served(shop) as address:
+        yield shop, address
+    shop.close()
+
+
+@pytest.fixture
+def tablet(browser):
+    opened = []
+
+    def make():
+        context = browser.new_context(viewport={"width": 820, "height": 1000}, has_touch=True)
+        opened.append(context)
+        return context, context.new_page()
+
+    yield make
+    for context in opened:
+        context.close()
+
+
+def notes(shop):
+    return [d.words for _, d in shop.case("unit7").of(NoteData)]
+
+
+def wait_until(true, seconds=15.0):
+    end = time.monotonic() + seconds
+    while time.monotonic() < end:
+        if true():
+            return True
+        time.sleep(0.1)
+    return False
+
+
+def test_typed_text_survives_a_reload(bench, tablet):
+    _, address = bench
+    _, page = tablet()
+    page.goto(f"{address}/cases/unit7/add/note")
+    page.fill("#f-words", "weep at the front seal")
+    page.reload()
+    assert page.input_value("#f-words") == "weep at the front seal"
+    assert "is back" in page.locator("form .tell").inner_text()
+    page.click("button.go")
+    page.wait_for_url("**/cases/unit7*")
+    page.goto(f"{address}/cases/unit7/add/note")
+    assert page.input_value("#f-words") == "", "what was saved does not come back"
+
+
+def test_a_save_without_a_link_is_kept_and_sent_once(bench, tablet):
+    shop, address = bench
+    context, page = tablet()
+    page.goto(f"{address}/cases/unit7/reading?quantity=fuel_suction_vacuum")
+    context.set_offline(True)
+    page.fill("#dial", "3")
+    page.click("button[value=next]")
+    page.wait_for_selector("text=kept on this device")
+    assert not any(
+        d.quantity == "fuel_suction_vacuum" for _, d in shop.case("unit7").of(ReadingData)
+    )
+    page.fill("#dial", "4")
+    page.click("button[value=next]")
+    page.wait_for_selector("text=2 entries are kept")
+    context.set_offline(False)
+    taken = lambda: [  # noqa: E731
+        d.value for _, d in shop.case("unit7").of(ReadingData) if "vacuum" in d.quantity
+    ]
+    assert wait_until(lambda: len(taken()) == 2)
+    page.wait_for_selector("#queue", state="hidden")
+    time.sleep(1.0)
+    assert taken() == ["3 inHg", "4 inHg"]
+
+
+def test_the_queue_survives_a_closed_page(bench, tablet):
+    shop, address = bench
+    context, page = tablet()
+    page.goto(f"{address}/cases/unit7/add/note")
+    context.set_offline(True)
+    page.fill("#f-words", "heard on the phone")
+    page.click("button.go")
+    page.wait_for_selector("text=kept on this device")
+    page.close()
+    context.set_offline(False)
+    again = context.new_page()
+    again.goto(address)
+    assert wait_until(lambda: notes(shop) == ["heard on the phone"])
+
+
+def test_what_the_shop_refuses_comes_back_into_the_form(bench, tablet):
+    shop, address = bench
+    _, page = tablet()
+    page.goto(f"{address}/cases/unit7/reading")
+    page.fill("#dial", "1,500")
+    page.click("button[value=done]")
+    page.wait_for_selector("[role=alert] >> text=can be read as")
+    assert page.input_value("#dial") == "1,500"
+    assert len(shop.case("unit7").entries) == 6
+
+
+def test_typed_text_and_saves_survive_a_restart_of_the_shops_machine(tmp_path, tablet):
+    shop = open_shop(tmp_path / "shop", create=True)
+    shop.new_case("unit7", fuel_lines())
+    _, page = tablet()
+    with served(shop) as address:
+        port = urlsplit(address).port
+        page.goto(f"{address}/cases/unit7/add/note")
+        page.fill("#f-words", "before the restart")
+    page.click("button.go")
+    page.wait_for_selector("text=kept on this device")
+    shop.close()
+    shop = open_shop(tmp_path / "shop")
+    with served(shop, port):
+        assert wait_until(lambda: notes(shop) == ["before the restart"])
+    shop.close()
+
+
+def test_two_tablets_see_each_others_entries_within_two_seconds(bench, tablet):
+    shop, address = bench
+    _, one = tablet()
+    _, two = tablet()
+    one.goto(f"{address}/cases/unit7")
+    two.goto(f"{address}/cases/unit7/add/note")
+    one.wait_for_selector("#live[data-working=no]")
+    two.fill("#f-words", "from the other tablet")
+    two.click("button.go")
+    assert wait_until(lambda: notes(shop) == ["from the other tablet"])
+    started = time.monotonic()
+    one.wait_for_selector("text=from the other tablet", state="attached", timeout=10_000)
+    assert wait_until(lambda: "from the other tablet" in one.content())
+    took = time.monotonic() - started
+    print(f"seen by the other tablet after {took:.1f} s")
+    # Both write at once: both are kept.
+    for page, words in ((one, "first"), (two, "second")):
+        page.goto(f"{address}/cases/unit7/add/note")
+        page.fill("#f-words", words)
+    one.click("button.go", no_wait_after=True)
+    two.click("button.go", no_wait_after=True)
+    assert wait_until(lambda: sorted(notes(shop))[:2] == ["first", "from the other tablet"])
+    assert wait_until(lambda: "second" in notes(shop))
+
+
+def test_an_upload_survives_a_dropped_link_and_a_reload(bench, tablet, tmp_path):
+    shop, address = bench
+    _, page = tablet()
+    path = tmp_path / "pull.csv"
+    rows = "".join(f"{t / 100},{700 + t % 50}\n" for t in range(400_000))
+    path.write_text("time (s),engine_speed (rpm)\n" + rows)
+    content = path.read_bytes()
+    page.goto(f"{address}/cases/unit7/recording")
+    pieces = []
+
+    def slow(route):
+        pieces.append(route.request.url)
+        if len(pieces) == 3:
+            route.abort()
+        else:
+            route.continue_()
+
+    page.route("**/uploads/*?offset=*", slow)
+    page.set_input_files("#f-file", path)
+    page.click("button.go")
+    while len(pieces) < 2:
+        page.wait_for_timeout(50)
+    page.reload()
+    page.set_input_files("#f-file", path)
+    page.click("button.go")
+    page.wait_for_url("**/recordings/*", timeout=60_000)
+    data = next(d for _, d in shop.case("unit7").of(RecordingData))
+    assert data.sha256 == hashlib.sha256(content).hexdigest()
+    assert sum(1 for _ in shop.case("unit7").of(RecordingData)) == 1
+
+
+def test_an_upload_can_be_stopped(bench, tablet, tmp_path):
+    shop, address = bench
+    _, page = tablet()
+    path = tmp_path / "pull.csv"
+    path.write_bytes(b"x" * (6 << 20))
+    page.goto(f"{address}/cases/unit7/recording")
+    page.route("**/uploads/*?offset=*", lambda route: (time.sleep(0.4), route.continue_()))
+    page.set_input_files("#f-file", path)
+    page.click("button.go")
+    page.wait_for_selector("#upload-progress >> text=%")
+    page.click("#upload-progress >> text=Stop")
+    page.wait_for_selector("text=Nothing was stored")
+    assert not any(True for _ in shop.case("unit7").of(RecordingData))
+
+
+def test_the_page_works_without_script(bench, browser):
+    shop, address = bench
+    context = browser.new_context(viewport={"width": 390, "height": 844}, java_script_enabled=False)
+    page = context.new_page()
+    page.goto(f"{address}/cases/unit7/reading?quantity=fuel_suction_vacuum")
+    page.fill("#dial", "3")
+    page.click("button[value=done]")
+    page.wait_for_url("**/cases/unit7*")
+    assert any(d.value == "3 inHg" for _, d in shop.case("unit7").of(ReadingData))
+    page.goto(f"{address}/cases/unit7/recording")
+    page.set_input_files(
+        "#f-file", {"name": "a.csv", "mimeType": "text/csv", "buffer": b"time (s),x\n0,1\n1,2\n"}
+    )
+    page.click("button.go")
+    page.wait_for_url("**/recordings/*")
+    context.close()
