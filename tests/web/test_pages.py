@@ -326,3 +326,19 @@ def test_the_owner_changes_a_share_with_a_reason_and_the_odds_follow(client):
 
     assert chance(after) > chance(before)
     assert "four of the last six" in client.get("/knowledge/fuel_low").text
+
+
+def test_report_and_estimate_as_page_and_pdf(client, shop):
+    answer = client.get("/cases/unit7/report")
+    assert answer.status_code == 200
+    assert "low fuel pressure, lazy up grades" in answer.text
+    assert "script" not in answer.headers["content-security-policy"]
+    assert "sandbox" in answer.headers["content-security-policy"]
+    assert "<script" not in answer.text
+    for page in ("/cases/unit7/report.pdf", "/cases/unit7/report.pdf?quote=1"):
+        paper = client.get(page)
+        assert paper.headers["content-type"] == "application/pdf"
+        assert paper.content.startswith(b"%PDF")
+    shop.add("unit7", "complaint", {"words": "<script>alert(3)</script>", "families": []})
+    assert "<script" not in client.get("/cases/unit7/report").text
+    assert client.get("/cases/unit7/report?quote=1").status_code == 200

@@ -11,6 +11,8 @@ from fastapi import APIRouter, Request
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import HTMLResponse, Response
 
+from witnessmark.errors import Conflict
+from witnessmark.model.assessment import Assessment
 from witnessmark.model.case import Case
 from witnessmark.model.entry_data import ReadingData, WorkData
 from witnessmark.web.posted import posted
@@ -21,6 +23,8 @@ from witnessmark.workflow.paper import report_html, report_pdf
 from witnessmark.workflow.photo import photo_bytes
 
 router = APIRouter(include_in_schema=False)
+
+_PAPER_WAIT_S = 20.0
 
 #: The report is a page of its own with its own style and no script at all.
 _REPORT_CSP = (
@@ -33,8 +37,7 @@ _REPORT_CSP = (
 def report(request: Request, case_id: str, quote: bool = False) -> Response:
     """Show the customer's report."""
     bench = bench_of(request)
-    bench.shop.casebook.count(case_id)
-    text = report_html(bench.shop, case_id, quote=quote)
+    text = report_html(bench.shop, case_id, quote=quote, assessment=_settled(bench, case_id))
     return HTMLResponse(text, headers={"content-security-policy": _REPORT_CSP})
 
 
@@ -42,8 +45,7 @@ def report(request: Request, case_id: str, quote: bool = False) -> Response:
 def report_as_pdf(request: Request, case_id: str, quote: bool = False) -> Response:
     """Return the customer's report as PDF."""
     bench = bench_of(request)
-    bench.shop.casebook.count(case_id)
-    content = report_pdf(bench.shop, case_id, quote=quote)
+    content = report_pdf(bench.shop, case_id, quote=quote, assessment=_settled(bench, case_id))
     name = f"{case_id}-{'estimate' if quote else 'report'}.pdf"
     return Response(content, media_type="application/pdf", headers=_attached(name, inline=True))
 
@@ -152,6 +154,16 @@ def photo(request: Request, case_id: str, entry_id: str) -> Response:
 def safe_cell(text: str) -> str:
     """Return a cell that no spreadsheet takes for a formula."""
     return f"'{text}" if text[:1] in {"=", "+", "-", "@", "\t", "\r", "\n"} else text
+
+
+def _settled(bench: Bench, case_id: str) -> Assessment:
+    """Return the assessment of the case as it stands; a paper never speaks of an older state."""
+    looked = bench.desk.look(case_id, wait_s=_PAPER_WAIT_S)
+    if looked.assessment is None or not looked.current:
+        raise Conflict(
+            looked.trouble or "The odds are still being worked out.", do="Try again in a moment."
+        )
+    return looked.assessment
 
 
 def _hand_over(request: Request, case_id: str, token: str) -> Response:

@@ -25,8 +25,10 @@ from witnessmark.workflow.settings import (
     save_instrument,
     save_person,
     save_settings,
+    set_shop_name,
     set_si,
     settings_of,
+    shop_name,
     shows_si,
 )
 
@@ -143,6 +145,7 @@ def _change(bench: Bench, what: str, form: Posted) -> None:
         save_settings(bench.shop, {n: form.one(n) for n in known if n in form.fields})
     elif what == "units":
         set_si(bench.shop, form.one("si") == "yes")
+        set_shop_name(bench.shop, form.one("name"))
     elif what == "instruments":
         names = ("id", "what", "span", "accuracy", "repeatability", "calibrated")
         save_instrument(bench.shop, ShopInstrument(**{n: form.one(n) for n in names}))
@@ -187,6 +190,7 @@ def _settings_page(request: Request, error: WitnessmarkError | None) -> Response
         "rows": _FIGURES,
         "instruments": instruments_of(bench.shop),
         "people": people_of(bench.shop),
+        "called": shop_name(bench.shop),
         "in_si": shows_si(bench.shop),
         "locked": {r: has_passphrase(bench.shop, r) for r in ("owner", "technician")},
     }

@@ -7,6 +7,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from markupsafe import Markup
+
+from witnessmark.model.assessment import Assessment
 from witnessmark.model.case import Case
 from witnessmark.model.entry import Entry
 from witnessmark.model.entry_data import (
@@ -33,6 +36,7 @@ from witnessmark.web.gauges import gauges, is_gauge
 from witnessmark.web.words import number, quantity_words
 from witnessmark.workflow.book import Knowledge
 from witnessmark.workflow.ledger import waits_for
+from witnessmark.workflow.pictures import finding_pictures, proof_pictures
 
 __all__ = ["Names", "Seen", "entry_words", "odds_words", "proof_words", "strip"]
 
@@ -136,17 +140,25 @@ def strip(
         "odds_words": odds_words,
         "step_link": lambda step: _step_link(case.id, step),
         "step_verb": _step_verb,
-        "pictures": {},
-        **proof_words(si),
+        "first_repair": next((s.step for s in steps if s.kind == "repair"), ""),
+        "pictures": _drawn(finding_pictures(assessment, si=si)) if assessment else {},
+        **proof_words(assessment, si),
     }
 
 
-def proof_words(si: bool) -> dict[str, Any]:
+def proof_words(assessment: Assessment | None, si: bool) -> dict[str, Any]:
     """Return what the table of before and after needs to write its numbers."""
+    drawn = proof_pictures(assessment, si=si) if assessment else {}
     return {
+        "proof_drawn": lambda complaint: [Markup(svg) for svg in drawn.get(complaint, [])],  # noqa: S704
         "quantity_name": _quantity_name,
         "difference": lambda pair, x: _difference(pair, x, si),
     }
+
+
+def _drawn(pictures: Mapping[int, str]) -> dict[int, Markup]:
+    """Let our own drawings through as markup: every word in them is escaped where it is drawn."""
+    return {place: Markup(svg) for place, svg in pictures.items()}  # noqa: S704
 
 
 def odds_words(effect: float) -> str:

@@ -18,20 +18,24 @@ from witnessmark.report.customer import customer_report
 from witnessmark.report.estimate import estimate_paper
 from witnessmark.report.paper import Paper
 from witnessmark.workflow.assess import assess_in_shop
-from witnessmark.workflow.settings import settings_of, shows_si
+from witnessmark.workflow.settings import settings_of, shop_name, shows_si
 from witnessmark.workflow.shop import Shop
 
 __all__ = ["paper_of", "report_html", "report_pdf", "write_paper"]
 
 
-def report_html(shop: Shop, case_id: str, *, quote: bool = False) -> str:
+def report_html(
+    shop: Shop, case_id: str, *, quote: bool = False, assessment: Assessment | None = None
+) -> str:
     """Return the customer's report, or the estimate, as one HTML document."""
-    return paper_html(_of_shop(shop, case_id, quote))
+    return paper_html(_of_shop(shop, case_id, quote, assessment))
 
 
-def report_pdf(shop: Shop, case_id: str, *, quote: bool = False) -> bytes:
+def report_pdf(
+    shop: Shop, case_id: str, *, quote: bool = False, assessment: Assessment | None = None
+) -> bytes:
     """Return the customer's report, or the estimate, as PDF."""
-    return paper_pdf(_of_shop(shop, case_id, quote))
+    return paper_pdf(_of_shop(shop, case_id, quote, assessment))
 
 
 def write_paper(paper: Paper, out: Path) -> None:
@@ -67,11 +71,11 @@ def paper_of(
     return customer_report(assessment, shop=shop, names=names, safety=safety, si=si)
 
 
-def _of_shop(shop: Shop, case_id: str, quote: bool) -> Paper:
+def _of_shop(shop: Shop, case_id: str, quote: bool, assessment: Assessment | None) -> Paper:
     return paper_of(
-        assess_in_shop(shop, case_id),
+        assessment or assess_in_shop(shop, case_id),
         quote=quote,
-        shop=str(shop.casebook.setting("shop_name") or shop.folder.name),
+        shop=shop_name(shop) or shop.folder.name,
         si=shows_si(shop),
         settings=settings_of(shop),
     )

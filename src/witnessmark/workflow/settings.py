@@ -21,8 +21,10 @@ __all__ = [
     "save_person",
     "save_settings",
     "secret_of",
+    "set_shop_name",
     "set_si",
     "settings_of",
+    "shop_name",
     "shows_si",
 ]
 
@@ -89,6 +91,17 @@ def save_settings(shop: Shop, changes: Mapping[str, str]) -> Settings:
 def shows_si(shop: Shop) -> bool:
     """Say whether pages show SI units instead of the shop's."""
     return bool(shop.casebook.setting("si"))
+
+
+def shop_name(shop: Shop) -> str:
+    """Return the shop's name as it stands on its papers; empty when it was never set."""
+    found = shop.casebook.setting("shop_name")
+    return found if isinstance(found, str) else ""
+
+
+def set_shop_name(shop: Shop, name: str) -> None:
+    """Set the shop's name."""
+    shop.casebook.set_setting("shop_name", name.strip()[:120])
 
 
 def set_si(shop: Shop, on: bool) -> None:

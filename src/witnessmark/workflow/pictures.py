@@ -1,0 +1,36 @@
+"""Pictures of a case for the page: SVG text drawn by the report's room, handed to the doors."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+from witnessmark.model.assessment import Assessment
+from witnessmark.model.finding import Finding
+from witnessmark.report.pictures.before_after import before_after_pictures
+
+__all__ = ["finding_pictures", "proof_pictures"]
+
+#: First part of a finding's code -> what draws it: (finding, assessment, si) -> SVG or nothing.
+DRAWN_BY: Mapping[str, Callable[[Finding, Assessment, bool], str]] = {}
+
+
+def finding_pictures(assessment: Assessment, *, si: bool = False) -> dict[int, str]:
+    """Return position of a finding -> its picture, for those that have one."""
+    drawn = {}
+    for place, finding in enumerate(assessment.findings):
+        for prefix, draw in DRAWN_BY.items():
+            if finding.code.startswith(prefix):
+                picture = draw(finding, assessment, si)
+                if picture:
+                    drawn[place] = picture
+                break
+    return drawn
+
+
+def proof_pictures(assessment: Assessment, *, si: bool = False) -> dict[str, list[str]]:
+    """Return complaint -> the pictures of its before and after, one a quantity."""
+    return {
+        proof.complaint: [svg for _, svg in before_after_pictures(proof.pairs, si=si)]
+        for proof in assessment.proofs
+        if any(pair.before is not None and pair.after is not None for pair in proof.pairs)
+    }
