@@ -162,13 +162,13 @@ class Belief:
     @cached_property
     def states(self) -> Floats:
         """P(state), shape (2**n + 1,): see :mod:`witnessmark.inference.likelihood`."""
-        states = self.start if self.extra is None else self.start * self.extra
+        states = self.start.copy() if self.extra is None else self.start * self.extra
         plain = {t: r for t, (r, _) in self.results.items()}
         weights = self.model.weights(plain, self.halved)
         for identity, (result, weight) in self.results.items():
             test = self.model.family.test(identity)
             if test is not None:
-                states = states * self.model.factor(test, result, weight * weights[identity])
+                states *= self.model.factor(test, result, weight * weights[identity])
         return _normal(states)
 
     def marginals(self) -> Floats:
@@ -285,21 +285,19 @@ class Belief:
         symptom with a recorded one is weighed as :meth:`after_test` would weigh it.
         """
         found = []
-        plain = [t for t in tests if not self._bound(t)]
-        if plain:
-            chances = np.vstack([self.model.chances(t) for t in plain])
-            joint = (chances * self.states) @ self.model.present.T
-            total = chances @ self.states
-            given = joint / np.maximum(total, 1e-300)[:, None]
-        row = 0
+        # One buffer for all tests: fresh large arrays cost more than the sums themselves.
+        most = max((len(t.outcomes) for t in tests), default=0)
+        buffer = np.empty((most, len(self.states)))
         for test in tests:
-            k = len(test.outcomes)
             if self._bound(test):
                 after = [self.after_test(test, o).marginals() for o in test.outcomes]
                 found.append((self.outcome_probabilities(test), np.asarray(after)))
             else:
-                found.append((total[row : row + k], given[row : row + k]))
-                row += k
+                weighed = buffer[: len(test.outcomes)]
+                np.multiply(self.model.chances(test), self.states, out=weighed)
+                total = weighed.sum(axis=1)
+                joint = weighed @ self.model.present.T
+                found.append((total, np.asarray(joint / np.maximum(total, 1e-300)[:, None])))
         return found
 
     def _bound(self, test: Test) -> bool:
@@ -415,7 +413,8 @@ def _normal(states: Floats) -> Floats:
     total = states.sum()
     if not total > 0.0:
         raise FloatingPointError("the evidence is impossible under every state")
-    return np.asarray(states / total)
+    states /= total
+    return states
 
 
 def _scaled(factor: Floats) -> Floats:
