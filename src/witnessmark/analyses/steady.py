@@ -7,7 +7,7 @@ Common practice, no source: engine speed within ±25 r/min and load within ±5 p
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -15,7 +15,7 @@ import numpy.typing as npt
 from witnessmark.model.entry_data import TruckData
 from witnessmark.model.recording import Channel, Floats, Quality, Recording, Steady
 
-__all__ = ["gear_at", "steady_points"]
+__all__ = ["Trace", "gear_at", "ratio_of", "steady_points", "trace_of"]
 
 RPM_BAND = 25.0
 LOAD_BAND = 0.05
@@ -25,10 +25,52 @@ WARM_DEGC = 70.0
 STANDING = 0.6
 #: A gear is told when the observed ratio is within this of the gear's own.
 GEAR_WITHIN = 0.04
+#: Road speed over engine speed changes by less than this (natural log) within one gear.
+ONE_GEAR = 0.1
 #: Longest pause between two samples that still counts as one stretch [s].
 _PAUSE_S = 2.0
 _STEP_S = 0.2
 _METRES_PER_MILE = 1609.344
+
+
+@dataclass(frozen=True, slots=True)
+class Trace:
+    """A recording on an even grid of time; NaN where nothing is known.
+
+    Attributes:
+        time_s: the grid [s].
+        rpm: engine speed [r/min].
+        load: load on the bus, 0 to 1.
+        road_speed: [m/s].
+        coolant: [degC].
+        pedal: [%].
+    """
+
+    time_s: Floats
+    rpm: Floats
+    load: Floats
+    road_speed: Floats
+    coolant: Floats
+    pedal: Floats
+
+
+def trace_of(recording: Recording) -> Trace | None:
+    """Return the recording on an even grid; ``None`` without engine speed or time stamps."""
+    speed = recording.channel("engine_speed")
+    if speed is None or recording.duration_s is None:
+        return None
+    time, rpm = _samples(speed)
+    if time.size < 3:
+        return None
+    grid, rpm_grid = _on_grid(time, rpm)
+    return Trace(
+        grid,
+        rpm_grid,
+        _at(recording.channel("engine_load"), grid) / 100.0,
+        _at(recording.channel("road_speed"), grid),
+        _at(recording.channel("coolant_temperature"), grid),
+        _at(recording.channel("pedal_position"), grid),
+    )
 
 
 def steady_points(recording: Recording, truck: TruckData | None = None) -> tuple[Steady, ...]:
@@ -43,19 +85,23 @@ def steady_points(recording: Recording, truck: TruckData | None = None) -> tuple
         recording: with engine speed; road speed, load, pedal and coolant are used where present.
         truck: for the gear: ratios of gears and axle, tyre revolutions per mile.
     """
-    speed = recording.channel("engine_speed")
-    if speed is None or recording.duration_s is None:
+    trace = trace_of(recording)
+    if trace is None:
         return ()
-    time, rpm = _samples(speed)
-    if time.size < 3:
-        return ()
-    grid, rpm_grid = _on_grid(time, rpm)
-    load = _at(recording.channel("engine_load"), grid) / 100.0
     found = []
-    for start, end in _stretches(grid, rpm_grid, load):
-        here = slice(start, end)
-        found.append(_point(recording, truck, grid[here], rpm_grid[here], load[here]))
+    for start, end in _stretches(trace):
+        found.append(_point(recording, truck, trace, slice(start, end)))
     return tuple(_joined(found))
+
+
+def ratio_of(trace: Trace) -> Floats:
+    """Return the log of road speed over engine speed: it jumps when the gear changes.
+
+    0 where the truck stands still; NaN where the road speed is not known.
+    """
+    with np.errstate(invalid="ignore", divide="ignore"):
+        ratio = np.log(trace.road_speed * 1000.0 / np.maximum(trace.rpm, 1.0))
+        return np.where(trace.road_speed <= STANDING, 0.0, ratio)
 
 
 def gear_at(truck: TruckData | None, rpm: float, road_speed: float) -> str | None:
@@ -116,23 +162,29 @@ def _at(channel: Channel | None, grid: Floats) -> Floats:
     return found
 
 
-def _stretches(grid: Floats, rpm: Floats, load: Floats) -> list[tuple[int, int]]:
-    """Return (start, end) of stretches that stay inside both bands, the longest from each start."""
+def _stretches(trace: Trace) -> list[tuple[int, int]]:
+    """Return (start, end) of stretches inside the bands and in one gear, the longest each."""
     least = int(SHORTEST_S / _STEP_S)
     found = []
     start = 0
-    values = rpm.tolist()
-    loads = load.tolist()
+    values = trace.rpm.tolist()
+    loads = trace.load.tolist()
+    ratios = ratio_of(trace).tolist()
     while start + least < len(values):
         low = high = values[start]
         low_load, high_load = np.inf, -np.inf
+        low_ratio, high_ratio = np.inf, -np.inf
         end = start
         while end < len(values):
             value, part = values[end], loads[end]
             low, high = min(low, value), max(high, value)
             if not math.isnan(part):
                 low_load, high_load = min(low_load, part), max(high_load, part)
+            if not math.isnan(ratios[end]):
+                low_ratio, high_ratio = min(low_ratio, ratios[end]), max(high_ratio, ratios[end])
             if not high - low <= 2 * RPM_BAND or high_load - low_load > 2 * LOAD_BAND + 1e-9:
+                break
+            if high_ratio - low_ratio > ONE_GEAR:
                 break
             end += 1
         if end - start > least:
@@ -140,24 +192,22 @@ def _stretches(grid: Floats, rpm: Floats, load: Floats) -> list[tuple[int, int]]
             start = end
         else:
             start += 1
-    return found if grid.size else []
+    return found
 
 
-def _point(
-    recording: Recording, truck: TruckData | None, grid: Floats, rpm: Floats, load: Floats
-) -> Steady:
-    speed = _median(_at(recording.channel("road_speed"), grid))
-    coolant = _median(_at(recording.channel("coolant_temperature"), grid))
-    pedal = _median(_at(recording.channel("pedal_position"), grid))
-    turns = float(np.median(rpm))
-    part = _median(load)
+def _point(recording: Recording, truck: TruckData | None, trace: Trace, here: slice) -> Steady:
+    grid = trace.time_s[here]
+    speed = _median(trace.road_speed[here])
+    coolant = _median(trace.coolant[here])
+    turns = float(np.median(trace.rpm[here]))
+    part = _median(trace.load[here])
     warm = None if coolant is None else coolant >= WARM_DEGC
     return Steady(
         start_s=round(float(grid[0]), 3),
         end_s=round(float(grid[-1]), 3),
         rpm=round(turns, 1),
         load=None if part is None else round(part, 3),
-        name=_name(turns, speed, part, pedal, warm),
+        name=_name(turns, speed, part, _median(trace.pedal[here]), warm),
         gear=_gear(recording, truck, grid, turns, speed),
         warm=warm,
     )
