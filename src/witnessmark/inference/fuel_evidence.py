@@ -72,6 +72,7 @@ __all__ = ["METHOD", "FuelEvidence", "fuel_evidence"]
 
 METHOD = "fuel_supply/1"
 CODE = "fuel_supply_model"
+_SHORT = "the fuel readings, by the model of the circuit"
 #: Pack tests that look at what a reading has already said; they count half beside it.
 _TESTS_USED = {
     FLOW: ("f_return",),
@@ -213,6 +214,7 @@ def _findings(
                 stage=max(entered[o.entry] for o in here),
                 joint=JointSupport(FAMILY, tuple(g.causes for g in GROUPS), sets),
                 details={
+                    "short": _SHORT if last else f"{_SHORT}, before later work",
                     "fits": fits,
                     "chi_square": round(posterior.chi_square, 2),
                     "chi_square_limit": round(posterior.limit, 2),

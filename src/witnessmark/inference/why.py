@@ -107,8 +107,8 @@ def _pieces(family: Family, knowledge: Knowledge, evidence: Evidence) -> Iterato
         rest = evidence.clues[:i] + evidence.clues[i + 1 :]
         condition = knowledge.conditions.get(clue.condition)
         words = condition.words if condition is not None else clue.condition
-        state = {True: "so", False: "looked, not so"}.get(clue.seen is True, "")
-        state = "perhaps so" if clue.seen == "maybe" else state
+        state = {True: "yes", False: "looked, no"}.get(clue.seen is True, "")
+        state = "perhaps" if clue.seen == "maybe" else state
         part = knowledge.cause(clue.cause) if clue.cause else None
         if part is not None and condition is not None and condition.part_scoped:
             words = f"{words} ({part.name})"
@@ -134,7 +134,7 @@ def _pieces(family: Family, knowledge: Knowledge, evidence: Evidence) -> Iterato
             findings = stage.findings[:i] + stage.findings[i + 1 :]
             yield _Piece(
                 finding.code,
-                finding.sentence.rstrip("."),
+                str(finding.details.get("short") or finding.sentence).rstrip("."),
                 finding.evidence.entries,
                 _with(evidence, s, replace(stage, findings=findings)),
             )
