@@ -1,0 +1,273 @@
+"""From a pickup to the marks of a wheel: edges, false edges, gaps, and which mark is which.
+
+A wheel has N evenly spaced places, of which some carry no mark (the gaps). The pattern of gaps is
+found from the edges themselves; a wheel without gaps needs its number of marks told.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from witnessmark.model.recording import Floats
+
+__all__ = ["Marks", "drop_false_edges", "edges_of_levels", "edges_of_waveform", "find_marks"]
+
+Ints = npt.NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True)
+class Marks:
+    """The marks of a wheel as they passed.
+
+    Attributes:
+        time: shape (n,), when each mark passed [s].
+        place: shape (n,), number of places since the first index, never falling back; the mark's
+            place on the wheel is ``place % places``.
+        places: places on the wheel, marks and gaps together.
+        gaps: places without a mark, on the wheel.
+        indexed: the wheel has gaps, so a turn can be told from the next and places are absolute.
+        false_edges: edges thrown out.
+        missed: marks that did not come.
+    """
+
+    time: Floats
+    place: Ints
+    places: int
+    gaps: tuple[int, ...]
+    indexed: bool
+    false_edges: int
+    missed: int
+
+    def angle(self) -> Floats:
+        """Return the nominal crank angle of every mark [rad], turns counted on."""
+        return np.asarray(2 * np.pi * self.place / self.places)
+
+    def turn_speeds(self) -> Floats:
+        """Return the mean speed over each whole turn [r/min], shape (turns,)."""
+        first = int(np.ceil(self.place[0] / self.places))
+        last = int(self.place[-1] // self.places)
+        if last <= first:
+            return np.zeros(0)
+        at = np.interp(np.arange(first, last + 1) * self.places, self.place, self.time)
+        return np.asarray(60.0 / np.diff(at))
+
+    def speeds(self) -> Floats:
+        """Return the instantaneous speed between marks [r/min], shape (n - 1,)."""
+        return np.asarray(60.0 * np.diff(self.place) / self.places / np.diff(self.time))
+
+
+def edges_of_levels(time: Floats, level: Floats) -> Floats:
+    """Return the times of the rising edges of a logic capture.
+
+    Args:
+        time: shape (n,), time of each change [s].
+        level: shape (n,), level from then on.
+    """
+    half = 0.5 * (float(np.min(level)) + float(np.max(level)))
+    high = np.asarray(level) > half
+    return np.asarray(time[1:][high[1:] & ~high[:-1]], dtype=np.float64)
+
+
+def edges_of_waveform(values: Floats, rate: float, *, start: float = 0.0) -> Floats:
+    """Return the rising crossings of a pickup's waveform, to a fraction of a sample.
+
+    The level follows the middle of the waveform over about a turn; a crossing counts only when
+    the signal has been below a fifth of its local swing before (hysteresis), so that ripple on a
+    slope gives one edge. Straight line between the two samples around the crossing.
+
+    Args:
+        values: shape (n,) [any unit].
+        rate: samples a second [Hz].
+        start: time of the first sample [s].
+    """
+    x = np.asarray(values, dtype=np.float64)
+    if len(x) < 64:
+        return np.zeros(0)
+    block = max(32, int(0.02 * rate))
+    whole = len(x) // block * block
+    pieces = x[:whole].reshape(-1, block)
+    middle_at = (np.arange(len(pieces)) + 0.5) * block
+    high = _wide(pieces.max(axis=1), highest=True)
+    low = _wide(pieces.min(axis=1), highest=False)
+    n = np.arange(len(x))
+    # The level is straight between the blocks: no jumps that would move crossings.
+    level = np.interp(n, middle_at, 0.5 * (high + low))
+    swing = np.interp(n, middle_at, high - low)
+    y = x - level
+    armed_below = y < -0.2 * swing
+    crossing = np.flatnonzero((y[:-1] < 0) & (y[1:] >= 0))
+    if not len(crossing):
+        return np.zeros(0)
+    arms = np.concatenate(([0], np.cumsum(armed_below)))
+    counts = arms[crossing + 1]
+    fresh = np.concatenate(([counts[0] > 0], np.diff(counts) > 0))
+    at = crossing[fresh]
+    part = -y[at] / (y[at + 1] - y[at])
+    return np.asarray(start + (at + part) / rate)
+
+
+def drop_false_edges(time: Floats) -> tuple[Floats, int]:
+    """Throw out edges that come far too early; return the rest and how many went.
+
+    An interval under 0.4 of its neighbours' median cannot be a mark: an engine does not change
+    speed that fast between marks. Of its two edges the one goes whose loss leaves the more even
+    neighbours.
+    """
+    t = np.asarray(time, dtype=np.float64)
+    dropped = 0
+    while len(t) > 8:
+        step = np.diff(t)
+        typical = _local_median(step)
+        short = np.flatnonzero(step < 0.4 * typical)
+        if not len(short):
+            break
+        out: list[int] = []
+        last = -3
+        for i in (int(n) for n in short):
+            if i - last < 3:
+                continue  # look again at neighbours once this one is gone
+            last = i
+            left = abs(math.log((t[i + 1] - t[i - 1] + 1e-12) / typical[i])) if i else 9.0
+            right = abs(math.log((t[i + 2] - t[i] + 1e-12) / typical[i])) if i + 2 < len(t) else 9.0
+            out.append(i if left < right else i + 1)
+        t = np.delete(t, out)
+        dropped += len(out)
+    return t, dropped
+
+
+def find_marks(time: Floats, *, places: int | None = None, missing: int | None = None) -> Marks:
+    """Say which mark each edge is.
+
+    Args:
+        time: shape (n,), edges [s].
+        places: places on the wheel where it was told; needed for a wheel without gaps.
+        missing: marks missing on the wheel, where it was told.
+
+    Raises:
+        ValueError: too few edges, or a wheel without gaps whose number of marks was not told.
+    """
+    t, dropped = drop_false_edges(np.asarray(time, dtype=np.float64))
+    if len(t) < 12:
+        raise ValueError("too few edges for a wheel")
+    step = np.diff(t)
+    ratio = step / _single(step)
+    pattern = None if missing == 0 else _pattern(ratio)
+    if pattern is None:
+        if places is None:
+            raise ValueError("the wheel shows no gap; say how many marks it has")
+        # A mark that did not come leaves a whole multiple among even neighbours; on an unevenly
+        # cut wheel nothing can be told from the widths.
+        even = 1.4826 * float(np.median(np.abs(ratio - np.median(ratio)))) < 0.08
+        whole = np.abs(ratio - np.rint(ratio)) < 0.2
+        count = np.where(even & whole, np.maximum(1, np.rint(ratio)), 1).astype(np.int64)
+        place = np.concatenate(([0], np.cumsum(count)))
+        return Marks(t, place, places, (), False, dropped, int(np.sum(count - 1)))
+    count, wheel = _counts(ratio, *pattern)
+    if places is not None and wheel != places:
+        raise ValueError(
+            f"the edges show a wheel of {wheel} places, but {places} were given for it"
+        )
+    place, gaps, missed = _anchor(count, wheel)
+    return Marks(t, place, wheel, gaps, True, dropped, missed)
+
+
+def _wide(values: Floats, *, highest: bool) -> Floats:
+    """Join each block with its neighbours: the highest, or the lowest, of the three."""
+    padded = np.concatenate((values[:1], values, values[-1:]))
+    three = np.stack((padded[:-2], padded[1:-1], padded[2:]))
+    return np.asarray(three.max(axis=0) if highest else three.min(axis=0), dtype=np.float64)
+
+
+def _local_median(step: Floats, reach: int = 4) -> Floats:
+    padded = np.pad(step, reach, mode="reflect")
+    view = np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1)
+    return np.asarray(np.median(view, axis=1))
+
+
+def _single(step: Floats) -> Floats:
+    """The length of one place beside each step, from the median of the steps around it."""
+    first = _local_median(step)
+    # Once more with the wide ones divided, so that crowded gaps do not lift the median.
+    return _local_median(step / np.maximum(1, np.rint(step / first)))
+
+
+def _pattern(ratio: Floats) -> tuple[int, dict[int, int]] | None:
+    """The pattern of gaps: (marks a turn, mark before the gap -> places it spans), or none.
+
+    The period is found in marks, not places: at cranking speed a gap of three places may look
+    like two or four, but it comes back after the same number of marks.
+    """
+    wide = np.flatnonzero(ratio > 1.6)
+    if len(wide) < 3:
+        return None
+    best: tuple[float, int] | None = None
+    for jump in range(1, min(9, len(wide) - 1)):
+        values, votes = np.unique(wide[jump:] - wide[:-jump], return_counts=True)
+        period = int(values[np.argmax(votes)])
+        share = float(votes.max()) / (len(wide) - jump)
+        if period >= 5 and share >= 0.6 and (best is None or share > best[0] + 0.15):
+            best = (share, period)
+    if best is None:
+        return None
+    period = best[1]
+    spots, votes = np.unique(wide % period, return_counts=True)
+    turns = len(ratio) / period
+    spans: dict[int, int] = {}
+    for spot, vote in zip(spots, votes, strict=True):
+        here = ratio[spot::period]
+        if vote >= 0.5 * turns:
+            spans[int(spot)] = max(2, round(float(np.median(here))))
+    return (period, spans) if spans else None
+
+
+def _counts(ratio: Floats, period: int, spans: dict[int, int]) -> tuple[Ints, int]:
+    """Places that every step spans, and places on the wheel."""
+    wheel = period + sum(size - 1 for size in spans.values())
+    count = np.ones(len(ratio), dtype=np.int64)
+    sizes = np.array([spans.get(i, 1) for i in range(period)])
+    phase, i = 0, 0
+    while i < len(ratio):
+        expected = int(sizes[phase])
+        seen = float(ratio[i])
+        if expected == 1 and seen > 1.6:
+            # A mark that did not come; or counting slipped and this is the gap itself.
+            ahead = next((k for k in (1, 2) if sizes[(phase + k) % period] > 1), 0)
+            behind = next((k for k in (1, 2) if sizes[(phase - k) % period] > 1), 0)
+            if ahead and not _gap_follows(ratio, i, ahead):
+                phase = (phase + ahead) % period
+                expected = int(sizes[phase])
+            elif behind and ratio[i - behind] < 1.6:
+                phase = (phase - behind) % period
+                expected = int(sizes[phase])
+            else:
+                lost = min(round(seen), 3) - 1
+                count[i] = 1 + lost
+                phase = (phase + 1 + lost) % period
+                i += 1
+                continue
+        count[i] = expected
+        phase = (phase + 1) % period
+        i += 1
+    return count, wheel
+
+
+def _gap_follows(ratio: Floats, i: int, ahead: int) -> bool:
+    return i + ahead < len(ratio) and bool(ratio[i + ahead] > 1.6)
+
+
+def _anchor(count: Ints, wheel: int) -> tuple[Ints, tuple[int, ...], int]:
+    """Count places from the mark behind the widest gap on."""
+    place = np.concatenate(([0], np.cumsum(count)))
+    ends = place[1:][count == count.max()]
+    values, votes = np.unique(ends % wheel, return_counts=True)
+    place = place - int(values[np.argmax(votes)])
+    total = max(1, int((place[-1] - place[0]) // wheel))
+    seen = np.bincount(place % wheel, minlength=wheel)
+    gaps = tuple(int(g) for g in np.flatnonzero(seen < 0.3 * total))
+    expected = len(gaps) * (place[-1] - place[0]) / wheel
+    missed = max(0, round(float(np.sum(count - 1)) - expected))
+    return place, gaps, missed
