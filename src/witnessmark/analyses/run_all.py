@@ -10,6 +10,7 @@ from witnessmark.analyses import (
     driveline,
     plausibility,
     specification,
+    torsional,
     vibration,
 )
 from witnessmark.analyses.contract import Analysis, Bench
@@ -23,6 +24,7 @@ ANALYSES: tuple[Analysis, ...] = (
     bus_circuit,
     before_after,
     vibration,
+    torsional,
     driveline,
     plausibility,
 )

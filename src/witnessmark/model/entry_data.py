@@ -125,6 +125,19 @@ class RecordingData(Record):
     path: Annotated[str, StringConstraints(min_length=1, max_length=1000)]
     sha256: Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{64}$")] | None = None
     holds: Literal["bus", "table", "vibration", "waveform", "tooth_timing", "sound"] | None = None
+    marks: int | None = Field(
+        default=None, ge=4, le=400, description="places on the wheel a pickup looks at"
+    )
+    place: Literal["nose", "flywheel"] | None = Field(
+        default=None, description="where on the crankshaft that wheel sits"
+    )
+    dead_centre: str | None = Field(
+        default=None,
+        max_length=40,
+        description="crank angle from the camshaft's mark in the same recording to cylinder 1's "
+        'firing dead centre, such as "84 deg"',
+    )
+    point: Point = Point()
 
 
 class ClueData(Record):

@@ -95,19 +95,19 @@ def free_modes(chain: Chain) -> tuple[Mode, ...]:
     return tuple(modes)
 
 
-def mode_damping(chain: Chain) -> tuple[Mode, ...]:
+def mode_damping(chain: Chain, *, near: float = 200.0) -> tuple[Mode, ...]:
     """Return the damped modes: w_n = |s|, damping ratio -Re s / |s|, from the state matrix.
 
-    A hysteretic loss (magnifier) is turned into the dashpots with the same loss at each spring's
-    share of the first twist mode, good near that mode only.
+    A hysteretic loss (magnifier) is turned into the dashpots with the same loss at one frequency,
+    so the result is good near that frequency only.
 
     Args:
         chain: the chain with its dashpots.
+        near: frequency at which a hysteretic loss is matched [Hz].
     """
     j, c, k = chain.matrices()
     if chain.magnifier:
-        free = free_modes(Chain(chain.inertia, chain.springs))
-        c = c + k / (chain.magnifier * 2 * np.pi * free[0].frequency)
+        c = c + k / (chain.magnifier * 2 * np.pi * near)
     n = len(chain.inertia)
     inverse = 1.0 / np.diag(j)[:, None]
     state = np.block([[np.zeros((n, n)), np.eye(n)], [-inverse * k, -inverse * c]])

@@ -1,0 +1,69 @@
+"""Edges of a wheel and a camshaft on an invented crankshaft, for the tests. Not a test itself."""
+
+import numpy as np
+
+from witnessmark.physics.crank_torsion import Chain, firing_phases, forced
+
+FIRING = (1, 5, 3, 6, 2, 4)
+ORDERS = np.arange(0.5, 12.01, 0.5)
+
+
+def chain(damper):
+    """Ten inertias and a ring as in the physics notes (assumed); *damper* in N m s/rad."""
+    inertia = (0.105, *(0.118,) * 6, 2.15, 0.55, 14.0, 0.26)
+    stiff = (3.6e6, *(4.0e6,) * 5, 5.2e6, 2.2e4, 2.5e3)
+    springs = tuple((i, i + 1, k) for i, k in enumerate(stiff))
+    return Chain(inertia, springs, ((0, 10, damper),), 40.0)
+
+
+def sweep_edges(
+    damper=278.0, *, seed=0, places=60, missing=(58, 59), seconds=25.0, low=800.0, high=2050.0,
+    at="nose", timing=3e-6, weak=None, torque=1.0, pattern=0.0, dead_centre=0.0,
+    cam=False,
+):  # fmt: skip
+    """Return the times of the marks of a wheel over a sweep.
+
+    The gas torque's harmonics fall off as in the physics notes; *weak* is (cylinder, share).
+    *dead_centre* [rad] is where cylinder 1 fires on the wheel's count.
+    """
+    from witnessmark.physics.cylinder_balance import gas_harmonics
+
+    rng = np.random.default_rng(seed)
+    gas = gas_harmonics(ORDERS) * torque
+    share = np.ones(6) + 0.02 * rng.standard_normal(6)
+    if weak:
+        share[weak[0] - 1] -= weak[1]
+    phases = firing_phases(FIRING)
+    speeds = np.linspace(low, high, 60) if high > low else np.array([low, low + 1.0])
+    twist = np.zeros((len(speeds), len(ORDERS)), complex)
+    node = 0 if at == "nose" else 7
+    for column, k in enumerate(ORDERS):
+        load = np.zeros((1, 11), complex)
+        load[0, 1:7] = gas[column] * share * np.exp(-1j * k * (phases + dead_centre))
+        whole = forced(chain(damper), k * speeds / 60.0, np.repeat(load, len(speeds), 0))
+        twist[:, column] = whole[:, node]
+    t = np.arange(0, seconds, 2e-4)
+    rpm = low + (high - low) * t / seconds
+    turn = np.concatenate([[0], np.cumsum((rpm[1:] + rpm[:-1]) / 2 * 2e-4 / 60)])
+    angle = 2 * np.pi * turn
+    wave = np.zeros_like(angle)
+    for column, k in enumerate(ORDERS):
+        a = np.interp(rpm, speeds, twist[:, column].real) + 1j * np.interp(
+            rpm, speeds, twist[:, column].imag
+        )
+        wave += np.real(a * np.exp(1j * k * angle))
+    shaft = np.maximum.accumulate(angle + wave)
+    number = np.arange(int(shaft[-1] / (2 * np.pi) * places))
+    on = number % places
+    error = np.zeros(places)
+    if pattern:
+        error = pattern * np.random.default_rng(99).standard_normal(places)
+    keep = ~np.isin(on, missing)
+    where = (2 * np.pi * number / places + error[on])[keep]
+    inside = (where > shaft[10]) & (where < shaft[-1])
+    times = np.interp(where[inside], shaft, t)
+    edges = np.sort(times + timing * rng.standard_normal(len(times)))
+    if not cam:
+        return edges
+    # One camshaft mark a cycle, half a radian before the wheel's own zero.
+    return edges, np.interp(np.arange(4 * np.pi - 0.5, shaft[-1], 4 * np.pi), shaft, t)
