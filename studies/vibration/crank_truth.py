@@ -68,7 +68,11 @@ def engine(rng, *, unknown=True, front=1.0):
         inertia += [0.3 * part, 0.4 * part, 0.3 * part]
         # journal to web, web to pin, pin to web; together about one throw's stiffness
         into = first_spring if throw == 0 else 4.0e6 * stiff * ln(0.04)
-        springs += [(last, base, into * 1.9), (base, base + 1, into * 4.2), (base + 1, base + 2, into * 4.2)]
+        springs += [
+            (last, base, into * 1.9),
+            (base, base + 1, into * 4.2),
+            (base + 1, base + 2, into * 4.2),
+        ]
         throws.append(base + 1)
         last = base + 2
     wheel = len(inertia)
@@ -85,8 +89,7 @@ def engine(rng, *, unknown=True, front=1.0):
     # Mostly sine about dead centre (compression and expansion), a little late (combustion).
     late = 0.08 + 0.04 * wide * rng.standard_normal()
     phase = {
-        k: -(0.9 if k < 1 else 1.35) - late * k + 0.1 * wide * rng.standard_normal()
-        for k in ORDERS
+        k: -(0.9 if k < 1 else 1.35) - late * k + 0.1 * wide * rng.standard_normal() for k in ORDERS
     }
     scale = {k: ln(0.07) for k in ORDERS}
     return Engine(
@@ -148,11 +151,11 @@ def response(e, state, rpm, *, load=1.0, warm=1.0):
 
 def measured(rng, twist, places, noise, pattern=0.3 * np.pi / 180):
     """Add the noise of the timing and the wheel's own pattern (integer orders, constant)."""
-    out = twist + noise * (
-        rng.standard_normal(twist.shape) + 1j * rng.standard_normal(twist.shape)
-    )
+    out = twist + noise * (rng.standard_normal(twist.shape) + 1j * rng.standard_normal(twist.shape))
     whole = np.abs(ORDERS - np.rint(ORDERS)) < 1e-9
-    fixed = pattern / np.sqrt(places / 2) * (
-        rng.standard_normal(len(ORDERS)) + 1j * rng.standard_normal(len(ORDERS))
+    fixed = (
+        pattern
+        / np.sqrt(places / 2)
+        * (rng.standard_normal(len(ORDERS)) + 1j * rng.standard_normal(len(ORDERS)))
     )
     return out + np.where(whole, fixed, 0.0)
