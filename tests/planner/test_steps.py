@@ -100,8 +100,10 @@ def test_what_was_done_at_this_stage_is_not_proposed_again():
     assert first.kind == "test"
     again = rank(state(), progress=Progress(tests=frozenset({first.step})))
     assert first.step not in by_id(again)
-    renewed = rank(state(), progress=Progress(repaired=("secondary_filter",)))
-    assert "secondary_filter" not in by_id(renewed)
+    other = TinyBelief(FUEL, {frozenset({"pump_worn"}): 0.9, frozenset({"pump_relief"}): 0.1})
+    assert "pump_relief" in by_id(rank(state(belief=other), most=99))
+    renewed = rank(state(belief=other), progress=Progress(repaired=("pump_relief",)), most=99)
+    assert "pump_relief" not in by_id(renewed)
 
 
 def test_a_renewed_part_is_proposed_once_more_only_when_everything_points_at_it():
@@ -224,6 +226,8 @@ def test_the_shops_own_times_and_seals_are_used():
 def test_progress_is_read_off_the_entries():
     rows = [
         ("test", {"test": "f_sight", "result": "negative"}),
+        ("test", {"test": "f_curve", "result": "positive"}),
+        ("test", {"test": "l_clean", "result": KNOWLEDGE.test("l_clean").outcomes[-1]}),
         ("test", {"test": "f_dp", "result": "maybe"}),
         (
             "reading",
@@ -239,16 +243,16 @@ def test_progress_is_read_off_the_entries():
         json.dumps({"kind": k, "id": f"e{n}", "at": "2026-03-02T08:00:00Z", "data": d})
         for n, (k, d) in enumerate(rows)
     ]
-    before = progress(read_case("x", lines[:3]))
-    assert before.tests == {"f_sight"}
+    before = progress(read_case("x", lines[:5]), KNOWLEDGE.families.values())
+    assert before.tests == {"f_sight", "f_curve", "l_clean"}
     assert before.measured == (("fuel_gallery_pressure", 650.0),)
     assert before.warm
     assert not before.unmeasured
-    after = progress(read_case("x", lines))
-    assert after.tests == frozenset()
+    after = progress(read_case("x", lines), KNOWLEDGE.families.values())
+    assert after.tests == {"f_sight", "l_clean"}  # they found nothing; nothing broke since
     assert after.repaired == ("return_regulator",)
-    assert after.tests_before == {"f_sight"}
-    assert after.unmeasured == "e3"
+    assert after.tests_before == {"f_curve"}
+    assert after.unmeasured == "e5"
     heard = json.dumps(
         {
             "kind": "outcome",

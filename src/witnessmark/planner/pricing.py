@@ -28,7 +28,7 @@ Bools = npt.NDArray[np.bool_]
 #: Tests of one kind count with half their log likelihood once one of them was done.
 DULLED = 0.5
 #: A part that was renewed comes back into question from this probability on.
-AGAIN_FROM = 0.5
+AGAIN_FROM = 0.15
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
+from witnessmark.knowledge import Family
 from witnessmark.model.case import Case
 from witnessmark.model.entry_data import (
     OutcomeData,
@@ -21,9 +23,10 @@ class Progress:
     """Where the work stands.
 
     Attributes:
-        tests: test ids recorded since the last work; they need no repeating.
+        tests: test ids recorded since the last work, and those that found nothing before it:
+            nothing has broken since, so they need no repeating.
         measured: (quantity, rpm) of the readings taken since the last work.
-        tests_before: test ids recorded before the last work.
+        tests_before: test ids that found something before the last work.
         repaired: cause ids whose part has been renewed, at any stage, once for each time.
         unmeasured: the last work entry, when nothing was measured, tested, recorded or heard
             since; empty otherwise.
@@ -38,9 +41,15 @@ class Progress:
     warm: bool = False
 
 
-def progress(case: Case) -> Progress:
-    """Read the state of the work off the entries of *case*."""
-    tests: set[str] = set()
+def progress(case: Case, families: Iterable[Family] = ()) -> Progress:
+    """Read the state of the work off the entries of *case*.
+
+    Args:
+        case: the entries.
+        families: the families whose tests are meant, for what "nothing found" is called there.
+    """
+    nothing = {t.id: {"negative", t.outcomes[-1]} for f in families for t in f.tests}
+    tests: dict[str, bool] = {}
     measured: list[tuple[str, float | None]] = []
     before: set[str] = set()
     repaired: list[str] = []
@@ -48,8 +57,8 @@ def progress(case: Case) -> Progress:
     for entry in case.live():
         data = entry.data
         if isinstance(data, WorkData):
-            before |= tests
-            tests.clear()
+            before |= {t for t, found in tests.items() if found}
+            tests = {t: found for t, found in tests.items() if not found}
             measured.clear()
             unmeasured, warm = entry.id, False
             if data.cause:
@@ -57,7 +66,7 @@ def progress(case: Case) -> Progress:
         elif isinstance(data, TestData):
             unmeasured = ""
             if data.result != "maybe":
-                tests.add(data.test)
+                tests[data.test] = data.result not in nothing.get(data.test, {"negative"})
         elif isinstance(data, ReadingData):
             unmeasured = ""
             measured.append((data.quantity, data.point.rpm))
@@ -68,7 +77,7 @@ def progress(case: Case) -> Progress:
     return Progress(
         tests=frozenset(tests),
         measured=tuple(measured),
-        tests_before=frozenset(before),
+        tests_before=frozenset(before - set(tests)),
         repaired=tuple(repaired),
         unmeasured=unmeasured,
         warm=warm,
