@@ -14,7 +14,7 @@ also where a cause makes an outcome rarer than the background does.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -157,7 +157,9 @@ def joint_likelihood(joint: JointSupport, causes: Sequence[str]) -> Floats:
     sets = np.zeros(1, dtype=np.int64)
     for number in numbers:
         sets = np.concatenate([sets, sets | number])
-    by_set = np.asarray([_of_set(int(s), values) for s in range(1 << len(joint.groups))])
+    shares = _largest_rated(len(joint.groups), tuple(values))
+    by_set = shares @ np.fromiter(values.values(), dtype=float, count=len(values))
+    by_set = np.where(shares.any(axis=1), by_set, min(values.values()))
     mean = float(np.mean(list(values.values())))
     stranger = 1.0 - products(1.0 if number else 0.0 for number in numbers)
     likelihood = np.asarray(by_set[sets])
@@ -191,12 +193,19 @@ def sums(terms: Iterable[float] | Floats) -> Floats:
     return table
 
 
-def _of_set(number: int, values: Mapping[frozenset[int], float]) -> float:
-    wanted = frozenset(g for g in range(number.bit_length()) if number >> g & 1)
-    if wanted in values:
-        return values[wanted]
-    subsets = [k for k in values if k < wanted]
-    if not subsets:
-        return min(values.values())
-    size = max(len(k) for k in subsets)
-    return float(np.mean([values[k] for k in subsets if len(k) == size]))
+@lru_cache(maxsize=64)
+def _largest_rated(groups: int, rated: tuple[frozenset[int], ...]) -> Floats:
+    """Return for each set of groups the share of each rated set, shape (2**groups, rated).
+
+    The largest rated subsets share equally; the set itself, where it is rated, has all of it. A
+    set without a rated subset has a row of zeros.
+    """
+    bits = np.asarray([sum(1 << g for g in s) for s in rated], dtype=np.int64)
+    size = np.asarray([len(s) for s in rated])
+    every = np.arange(1 << groups, dtype=np.int64)[:, None]
+    inside = (bits[None, :] & ~every) == 0
+    largest = np.where(inside, size, -1).max(axis=1, keepdims=True)
+    chosen = (inside & (size[None, :] == largest)).astype(float)
+    table = np.asarray(chosen / np.maximum(chosen.sum(axis=1, keepdims=True), 1.0))
+    table.flags.writeable = False
+    return table

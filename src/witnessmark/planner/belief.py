@@ -22,8 +22,8 @@ Bools = npt.NDArray[np.bool_]
 Ints = npt.NDArray[np.intp]
 
 #: Hypotheses are kept, the heaviest first, until this share of the probability is covered.
-COVERED = 0.995
-MOST = 120
+COVERED = 0.99
+MOST = 100
 _SMALLEST = 1e-9
 
 

@@ -235,7 +235,7 @@ def _after_repairs(
 def _after_tests(
     problem: Problem, state: State, allowed: Bools | None = None
 ) -> tuple[State, Ints, Ints]:
-    """Return the states after each outcome of each test: O rows a test, in order."""
+    """Return the states after each outcome of each test, one row an outcome, in order."""
     can = ~state.tested if allowed is None else allowed & ~state.tested
     owner, move = np.nonzero(can)
     if owner.size == 0:
@@ -245,15 +245,15 @@ def _after_tests(
         np.reshape(dull, (-1, 1, 1)), problem.dulled[move], problem.outcomes[move]
     )
     weights = state.weights[owner][:, None, :] * likelihood
-    outcomes = likelihood.shape[1]
     tested = state.tested[owner]
     tested[np.arange(owner.size), move] = True
-    owner, move = np.repeat(owner, outcomes), np.repeat(move, outcomes)
+    which, outcome = np.nonzero(likelihood.any(axis=2))  # unused outcomes are padding
+    owner, move = owner[which], move[which]
     return (
         State(
-            weights.reshape(-1, weights.shape[2]),
+            weights[which, outcome],
             state.repaired[owner],
-            np.repeat(tested, outcomes, axis=0),
+            tested[which],
             problem.test_group[move],
         ),
         owner,

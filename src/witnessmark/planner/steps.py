@@ -69,7 +69,7 @@ def rank_steps(
                 state,
                 tests_done=state.tests_done | so_far.tests | state.belief.halved,
                 tests_before=state.tests_before | so_far.tests_before,
-                repaired=(*state.repaired, *so_far.repaired),
+                repaired=so_far.repaired or state.repaired,
             ),
             rates,
             access_groups=access_groups,

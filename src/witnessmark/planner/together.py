@@ -10,7 +10,7 @@ import numpy as np
 from witnessmark.knowledge import Link
 from witnessmark.model.settings import Settings
 from witnessmark.planner.costs import remeasure_minutes
-from witnessmark.planner.lookahead import look_ahead
+from witnessmark.planner.lookahead import first_moves
 from witnessmark.planner.pricing import Plan
 from witnessmark.planner.troubleshooting import State, left_after
 
@@ -61,7 +61,7 @@ def beside(plan: Plan, number: int, settings: Settings) -> Along | None:
         saves = min(float(problem.group_usd[group]) + again, float(problem.repair_usd[other]))
         state = State(left[None, :], repaired, root.tested, np.array([-1], dtype=np.intp))
         usd = problem.repair_usd[number] + problem.repair_usd[other] - saves
-        price = float(usd * root.weights.sum() + look_ahead(problem, state, depth=2).best()[0])
+        price = float(usd * root.weights.sum() + first_moves(problem, state).best()[0])
         if price < min(alone, best.price if best else np.inf) - WORTH_USD:
             cause = family.cause(plan.table.causes[other])
             name = cause.name if cause else plan.table.causes[other]
