@@ -202,6 +202,10 @@ def test_a_candidate_measurement_competes_with_tests_and_repairs():
     assert step.results[1].leads[0][0] == "return_regulator"
     assert "hot fuel" in step.cautions
     assert "separates" in step.why
+    instead = replace(candidate, covers=("f_return",))
+    shown = by_id(rank(state(belief=belief, candidates=(instead,)), most=99))
+    assert "return_flow_two_speeds" in shown
+    assert "f_return" not in shown
     useless = replace(
         candidate,
         outcomes=tuple(CandidateOutcome(r, r, Support("fuel_low", {})) for r in ("weak", "strong")),

@@ -52,6 +52,8 @@ class Candidate:
         invasive: it opens something that has to be measured again afterwards.
         sets_up: name of the hook-up it shares with others (one gauge, one road test); the
             set-up is paid once.
+        covers: tests of the pack that this reading takes the place of; they are not listed
+            beside it.
         why: one sentence of the physical model on what it would separate; may be empty.
     """
 
@@ -68,4 +70,5 @@ class Candidate:
     forecast: tuple[Forecast, ...] = ()
     invasive: bool = False
     sets_up: str = ""
+    covers: tuple[str, ...] = ()
     why: str = ""

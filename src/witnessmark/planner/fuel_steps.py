@@ -44,6 +44,19 @@ _THROTTLE = (
     "only if the maker allows it: close slowly at idle, watch the gauge, stop at the maker's "
     "limit; a stuck relief valve would not protect; seconds only"
 )
+#: Tests of the pack that see the same with one threshold; the model's own reading tells more.
+_COVERS = {
+    "gauge_check": ("f_mech",),
+    "gallery_1000_1800": ("f_curve", "f_cap"),
+    "gallery_full_load": ("f_curve",),
+    "return_flow_two_speeds": ("f_return",),
+    "return_flow_idle": ("f_return",),
+    "return_throttled": ("f_block",),
+    "return_flow_and_throttled": ("f_return", "f_block"),
+    "prefilter_1400": ("f_dp",),
+    "vacuum_1400": ("f_vac_low",),
+    "vacuum_full_load": ("f_vac",),
+}
 #: Draws used for each set of faults, and sets looked at.
 _PER_SET, _SETS = 90, 44
 #: Ranges one measurement is cut into at most; the planner looks behind each of them.
@@ -301,6 +314,7 @@ def _candidate(
         cautions=measurement.cautions,
         forecast=_forecasts(wanted, shown, mass),
         sets_up=measurement.sets_up,
+        covers=_COVERS.get(measurement.id, ()),
         why=_why(sets, chances, table),
     )
 

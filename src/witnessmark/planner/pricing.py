@@ -120,7 +120,9 @@ def plan_family(
     family = state.family
     causes = [_cause(family, c) for c in table.causes]
     minutes = {c.id: corrected(c.minutes, job_times(history, cause=c.id)) for c in causes}
-    tests: tuple[Test | Candidate, ...] = (*family.tests, *state.candidates)
+    covered = {test for candidate in state.candidates for test in candidate.covers}
+    plain = (test for test in family.tests if test.id not in covered)
+    tests: tuple[Test | Candidate, ...] = (*plain, *state.candidates)
     groups = _groups(causes, tests, access_groups or {})
     usd = np.array([repair_usd(c, family, settings, minutes[c.id]) for c in causes])
     outcomes = _outcomes(state, tests, table)
