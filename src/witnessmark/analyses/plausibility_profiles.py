@@ -91,15 +91,20 @@ def hypotheses(profile: Profile) -> dict[str, Hypothesis]:
     """Return the rival explanations of a trace, the real one first.
 
     ``real``: calm, lively, and a sudden change at the sensor that it follows with its lag (a
-    cold slug, gas). The others add to it what a circuit can do: ``contact`` an offset without
-    lag that comes and goes, ``spikes`` single wild samples, ``noise`` a noisy stretch.
+    cold slug, gas) and that may go as suddenly. The others add to it what a circuit can do:
+    ``contact`` an offset without lag that comes and goes, ``spikes`` single wild samples,
+    ``noise`` a noisy stretch.
     """
     calm = Mode("calm", profile.rate, 6.0)
     base = (
         calm,
-        Mode("brisk", profile.brisk, 5.0, begins=0.005, ends=0.05),
-        Mode("local", max(0.3, profile.rate), profile.lag, "new_rate", profile.local,
-             begins=0.002, ends=0.1),
+        Mode("brisk", 1.2 * profile.brisk, 5.0, begins=0.02, ends=0.05),
+        # Two of them: what came suddenly (gas, a slug) goes as suddenly, and back to back.
+        *(
+            Mode(name, max(0.3, profile.rate), share * profile.lag, "new_rate", profile.local,
+                 begins=0.001, ends=0.1)
+            for name, share in (("local", 0.75), ("local_again", 1.25))
+        ),
     )  # fmt: skip
     rate, size = profile.rate, profile.offset
     return {

@@ -23,6 +23,8 @@ PRIOR = {"real": 0.70, "contact": 0.18, "spikes": 0.06, "noise": 0.06}
 SEEN_FROM = 5.0
 #: Samples that count in a stretch of the filter, and samples that warm it up.
 LENGTH, WARM_UP = 64, 20
+#: Allowance for what happens unseen between samples more than a second apart [1/s].
+_SLOW = 0.5
 #: Unchanged samples closer than this to the one before say nothing new [s].
 _REPEAT = 0.9
 #: Own noise of a healthy channel that is believed [scale]; more is noise.
@@ -150,10 +152,15 @@ def judge_many(traces: Sequence[Trace], profile: Profile) -> list[Verdict]:
     }  # fmt: skip
     found = []
     for number, trace in enumerate(traces):
+        allowance = _SLOW * max(float(np.median(np.diff(trace.time))) - 1.0, 0.0)
         logs = {name: float(sums[name][number] - sums["real"][number]) for name in rival}
+        logs = {name: x - allowance if name != "real" else x for name, x in logs.items()}
         mine = rows[number]
         best = max(("contact", "spikes", "noise"), key=lambda name: logs[name])
         name = best if logs[best] > 0.0 else "real"
+        # Where single offsets explain it nearly as well, they say when and by how much.
+        if logs["contact"] > 0.0 and logs["contact"] > logs[best] - 10.0:
+            name = "contact"
         part = type(data)(
             data.values[mine],
             data.interval[mine],
@@ -197,7 +204,8 @@ def smallest_glitch(trace: Trace, profile: Profile) -> dict[float, float]:
             filter_stretches(data, rival[name], smooth=False).evidence.sum(axis=1)
             for name in ("real", "contact")
         )
-        seen = [s for s, b in zip(sizes, contact - real, strict=True) if b >= SEEN_FROM]
+        needed = SEEN_FROM + _SLOW * max(spacing - 1.0, 0.0)
+        seen = [s for s, b in zip(sizes, contact - real, strict=True) if b >= needed]
         found[samples * spacing] = float(seen[0] * profile.scale) if seen else math.inf
     return found
 
@@ -221,16 +229,19 @@ def _verdict(
     fault, local, level = np.zeros(size), np.zeros(size), np.full(size, np.nan)
     modes = track.modes if track.modes is not None else np.zeros((*counted.shape, len(names)))
     bad = [i for i, n in enumerate(names) if n in {"short", "long", "open", "spike", "noisy"}]
+    lively = [i for i, n in enumerate(names) if n in {"local", "local_again"}]
     for row, first in enumerate(where):
         mask = counted[row].copy()
         if first in {f for f, _ in trace.pieces}:
             mask[0] = True  # the first sample of a piece counts for nothing but belongs to it
         index = np.flatnonzero(mask)
         fault[first + index] = modes[row][index][:, bad].sum(axis=1) if bad else 0.0
-        local[first + index] = modes[row][index, 2]
+        local[first + index] = modes[row][index][:, lively].sum(axis=1)
         level[first + index] = track.level[row, index] * profile.scale
     best = max(logs["contact"], logs["spikes"], logs["noise"])
-    spans = _spans(trace, fault, profile) if best > 0.0 else ()
+    spans: tuple[Span, ...] = ()
+    for least in (0.5, 0.25, 0.1) if best > 0.0 else ():
+        spans = spans or _spans(trace, fault > least, profile)
     chance = 1.0 - kinds["real"]
     return Verdict(
         log_factor=best,
@@ -244,9 +255,9 @@ def _verdict(
     )
 
 
-def _spans(trace: Trace, fault: Floats, profile: Profile) -> tuple[Span, ...]:
+def _spans(trace: Trace, fault: npt.NDArray[np.bool_], profile: Profile) -> tuple[Span, ...]:
     found = []
-    for first, end in _runs(fault > 0.5):
+    for first, end in _runs(fault):
         before = slice(max(first - 4, 0), first)
         after = slice(end, min(end + 4, trace.time.size))
         around = np.concatenate([trace.values[before], trace.values[after]])

@@ -31,6 +31,8 @@ Entry = Literal["keep", "new_rate", "new_offset"]
 #: Width of the bins that sample intervals are rounded into, as a share.
 _BIN = 0.03
 _SHORTEST, _LONGEST = 0.005, 120.0
+#: How often one sudden real change is followed by the next [1/s].
+_BACK = 0.15
 #: Wander of the true reading besides its rate [scale / sqrt(s)].
 _WALK = 0.02
 
@@ -76,6 +78,8 @@ class Hypothesis:
             rates[number, 0] = mode.ends
             # A fault may set in or stop while the quantity moves, too.
             for other, beside in enumerate(self.modes[1:], start=1):
+                if other != number and mode.entry == beside.entry == "new_rate":
+                    rates[number, other] = _BACK
                 is_fault = beside.entry == "new_offset" or beside.noise > 0.0
                 if other != number and is_fault:
                     rates[number, other] = beside.begins
