@@ -281,9 +281,11 @@ def _stands_still(
 
 def typical_change(spans: tuple[Span, ...]) -> float:
     """Return the median change of the spans of the more frequent sign."""
-    changes = np.array([s.change for s in spans])
+    largest = max(abs(s.change) for s in spans)
+    changes = np.array([s.change for s in spans if abs(s.change) > 0.2 * largest or largest == 0.0])
     down, up = changes[changes < 0.0], changes[changes > 0.0]
-    return float(np.median(down if down.size >= up.size else up))
+    chosen = down if down.size >= up.size else up
+    return float(np.median(chosen)) if chosen.size else 0.0
 
 
 def _fault_kind(verdict: Verdict) -> str:

@@ -304,6 +304,19 @@ def _smoothed(kept: Floats, ahead: Floats, model: _Model, number: Ints) -> Float
     return out
 
 
+def _begin(series: Floats, wanted: int) -> int:
+    """Return where to begin near *wanted*: at a sample that is like those around it.
+
+    A stretch that began within a glitch would take the glitch for the truth.
+    """
+    if wanted <= 0:
+        return 0
+    first = max(wanted - 12, 0)
+    around = series[first : wanted + 13]
+    off = np.abs(series[first : wanted + 1] - np.median(around))
+    return first + int(off.size - 1 - np.argmin(off[::-1]))
+
+
 def _bins(interval: Floats) -> tuple[Floats, Ints]:
     clipped = np.clip(interval, _SHORTEST, _LONGEST)
     number = np.rint(np.log(clipped) / _BIN).astype(np.int64)
@@ -325,8 +338,8 @@ def as_stretches(
         The stretches, and for each row (number of its piece, index of its first sample).
     """
     rows = [
-        (number, max(first - warm_up, 0), min(first + length, time.size))
-        for number, (time, _, _) in enumerate(pieces)
+        (number, _begin(series, first - warm_up), min(first + length, time.size))
+        for number, (time, series, _) in enumerate(pieces)
         for first in range(0, max(time.size, 1), length)
     ]
     steps = max((end - begin for _, begin, end in rows), default=1)
@@ -341,7 +354,8 @@ def as_stretches(
         interval[row, 1:count] = np.diff(time[begin:end])
         used[row, :count] = True
         # The very first sample of a piece has nothing before it to be judged by.
-        skip = 1 if begin == 0 and end <= length else warm_up
+        own = (end - 1) // length * length
+        skip = max(own - begin, 1)
         counted[row, skip:count] = True
         variance[row] = noise
     return Stretches(values, interval, used, variance, counted), [(n, b) for n, b, _ in rows]
