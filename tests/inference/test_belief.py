@@ -392,8 +392,9 @@ def test_the_shops_own_proven_closings_move_the_shares():
     taught = believe("fuel_low", history=History(closings=closings))
     plain = believe("fuel_low")
     regulator = plain.causes.index("return_regulator")
-    # About (20 * 0.1 + 20) / (20 + 20), a little less for their age.
-    assert taught.share["return_regulator"] == pytest.approx(0.55, abs=0.01)
+    # (20 * share + 20) / (20 + 20), a little less for their age.
+    expected = (20 * KNOWLEDGE.cause("return_regulator").prior + 20) / 40
+    assert taught.share["return_regulator"] == pytest.approx(expected, abs=0.005)
     assert taught.marginals()[regulator] > 0.5 > plain.marginals()[regulator]
     untaught = believe("fuel_low", history=History(closings=silent))
     assert untaught.states == pytest.approx(plain.states)

@@ -226,3 +226,60 @@ def test_what_the_packs_do_not_know_is_a_problem_and_the_rest_counts():
     assert evidence.recorded_tests() == {"f_vac"}
     assert len(evidence.stages) == 2
     assert case_odds(case, KNOWLEDGE)[0].stage == 1
+
+
+def reading(quantity, value, **point):
+    return "reading", {"quantity": quantity, "value": value, "point": point}
+
+
+def test_a_reading_beyond_a_tests_limit_answers_the_test():
+    measured = one(
+        reading("air_restriction", "31 inH2O", rpm=1500, load="full"), family="low_power"
+    )
+    tested = one(result_of("p_filt", "positive"), family="low_power")
+    assert measured.probability("lp_air") == pytest.approx(tested.probability("lp_air"))
+    good = one(reading("air_restriction", "12 inH2O", rpm=1500, load="full"), family="low_power")
+    cleared = one(result_of("p_filt", "negative"), family="low_power")
+    assert good.probability("lp_air") == pytest.approx(cleared.probability("lp_air"))
+    air = next(c for c in measured.causes if c.cause == "lp_air")
+    assert air.why[0].entries == ("e2",)
+
+
+def test_a_reading_at_another_point_or_inside_its_accuracy_answers_nothing():
+    plain = one(family="low_power")
+    for entry in (
+        reading("air_restriction", "31 inH2O", rpm=1500, load="none"),
+        reading("air_restriction", "31 inH2O", rpm=1500),
+        reading("air_restriction", "25.1 inH2O", rpm=1500, load="full"),
+    ):
+        odds = one(entry, family="low_power")
+        assert odds.probability("lp_air") == pytest.approx(plain.probability("lp_air"))
+
+
+def test_a_test_by_hand_stands_before_what_a_reading_says():
+    both = one(
+        reading("ground_drop", "200 mV"), result_of("c_ground", "negative"), family="cool_unstable"
+    )
+    hand = one(result_of("c_ground", "negative"), family="cool_unstable")
+    assert both.probability("ct_shared") == pytest.approx(hand.probability("ct_shared"))
+
+
+def test_a_reading_speaks_of_the_stage_it_was_taken_in():
+    before = one(
+        reading("ground_drop", "200 mV"),
+        ("work", {"cause": "ct_shared", "did": "ground renewed"}),
+        reading("ground_drop", "12 mV"),
+        family="cool_unstable",
+    )
+    assert before.probability("ct_shared") < 0.1
+    assert one(reading("ground_drop", "200 mV"), family="cool_unstable").probability(
+        "ct_shared"
+    ) > 2 * one(family="cool_unstable").probability("ct_shared")
+
+
+def test_a_trap_is_named_from_readings_too():
+    odds = one(
+        reading("fuel_suction_vacuum", "18 inHg", rpm=1800, load="none"),
+        result_of("f_sight", "positive"),
+    )
+    assert any("probably two faults" in t for t in odds.traps)

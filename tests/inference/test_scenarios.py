@@ -57,12 +57,13 @@ class TestReliefValveHeldOpen:
 
     def test_after_the_gauges_pump_and_relief_stand_together_undecided(self):
         found = odds("fuel_low", self.CLUES, stage(*self.GAUGES))
-        assert [c.cause for c in found.causes[:2]] == ["pump_worn", "pump_relief"]  # 55, 29 %
+        assert {c.cause for c in found.causes[:2]} == {"pump_worn", "pump_relief"}  # 55, 29 %
         assert not found.decided
         assert found.zones[0][0] == "supply"
         assert found.zones[0][1] > 0.9
-        assert "pump_relief" in found.causes[0].looks_like
-        assert any("relief" in w for w in found.causes[0].would_change)
+        worn = next(c for c in found.causes if c.cause == "pump_worn")
+        assert "pump_relief" in worn.looks_like
+        assert any("relief" in w for w in worn.would_change)
 
     def test_the_trap_is_named(self):
         found = odds("fuel_low", self.CLUES, stage(*self.GAUGES))

@@ -44,6 +44,7 @@ def test_the_page_lists_exactly_the_keys_of_the_format(section):
 def test_the_inner_keys_are_on_the_page_too():
     for part, section in (
         (pack_format.ZonePart, "family"),
+        (pack_format.ReadingPart, "tests"),
         (pack_format.ClueGiven, "cases"),
         (pack_format.TestGiven, "cases"),
         (pack_format.TestGiven, "traps"),
@@ -64,12 +65,13 @@ def test_the_example_is_a_sound_pack_and_its_case_holds(tmp_path):
 
 
 def test_the_figures_on_the_page_are_the_programs():
-    from witnessmark.inference import belief, likelihood, odds, prior, shop_history
+    from witnessmark.inference import belief, evidence, likelihood, odds, prior, shop_history
 
     assert f"at most {MOST_CAUSES} causes" in TEXT
     assert f"capped at {prior.CAP:.0f}" in TEXT
     assert f"as much as {shop_history.PSEUDO_CASES:.0f} of them" in TEXT
     assert f"at least {100 * odds.TRAP_FROM:.0f} %" in TEXT
+    assert f"with {100 * evidence.SURE_ENOUGH:.0f} %" in TEXT
     assert likelihood.MAYBE_RATIO == 2.0
     assert "twice as much as negative" in TEXT
     assert belief.DEPENDENT_WEIGHTS == (1.0, 0.5, 0.25)

@@ -8,7 +8,7 @@ from functools import cached_property
 
 import numpy as np
 
-from witnessmark.inference.evidence import Clue, Evidence, Outcome, Stage
+from witnessmark.inference.evidence import Clue, Evidence, Outcome, Stage, tests_used
 from witnessmark.inference.likelihood import (
     Floats,
     MaxRow,
@@ -386,12 +386,6 @@ def supports_of(finding: Finding, family: str) -> list[Support | JointSupport]:
     if finding.joint is not None and finding.joint.family == family:
         found.append(finding.joint)
     return found
-
-
-def tests_used(finding: Finding) -> tuple[str, ...]:
-    """Return the tests whose reading a finding has already used (details: ``uses_tests``)."""
-    used = finding.details.get("uses_tests", ())
-    return tuple(str(t) for t in used) if isinstance(used, list | tuple | set | frozenset) else ()
 
 
 def _last(outcomes: Sequence[Outcome]) -> Sequence[Outcome]:

@@ -2,24 +2,40 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+from witnessmark.analyses.instruments import uncertainty_of
 from witnessmark.knowledge import Family, Knowledge
+from witnessmark.knowledge.records import ReadingRule
 from witnessmark.model.case import Case
 from witnessmark.model.entry_data import (
     ClueData,
     ComplaintData,
     OutcomeData,
+    ReadingData,
     TestData,
     TruckData,
     WorkData,
 )
-from witnessmark.model.finding import Finding
+from witnessmark.model.finding import Finding, OperatingPoint
 from witnessmark.model.problem import Problem
 
-__all__ = ["Clue", "Evidence", "Outcome", "Stage", "TestResult", "Work", "family_evidence"]
+__all__ = [
+    "Clue",
+    "Evidence",
+    "Outcome",
+    "Stage",
+    "TestResult",
+    "Work",
+    "answers_of_readings",
+    "family_evidence",
+    "tests_used",
+]
 
+#: A reading answers a test from this probability on (judgement).
+SURE_ENOUGH = 0.90
 #: Results that say that a test gave no answer; they change nothing.
 NO_ANSWER = frozenset({"not_run", "inconclusive"})
 
@@ -94,11 +110,14 @@ class Evidence:
         clues: conditions; they describe the truck as it came in.
         stages: in order; there is always one.
         problems: entries that name something the packs do not know.
+        read: (test id, result) of tests that readings of the last stage answer by themselves,
+            also where a physical finding has used the reading.
     """
 
     clues: tuple[Clue, ...] = ()
     stages: tuple[Stage, ...] = field(default=(Stage(),))
     problems: tuple[Problem, ...] = ()
+    read: tuple[tuple[str, str], ...] = ()
 
     def recorded_tests(self) -> frozenset[str]:
         """Return the ids of every test with an answer."""
@@ -163,6 +182,11 @@ def family_evidence(
                 if f not in knowledge.families
             ]
     clues += _of_the_truck(case, knowledge, {c.condition for c in clues})
+    answers = answers_of_readings(case, family)
+    for (stage, identity), (result, entry_id) in answers.items():
+        used = {t for f in findings if f.stage == stage for t in tests_used(f)}
+        if identity not in used and identity not in {t.test for t in tests.get(stage, ())}:
+            tests.setdefault(stage, []).append(TestResult(identity, result, entry_id))
     mine_too = [f for f in findings if _speaks_of(f, family.id)]
     made = tuple(
         Stage(
@@ -173,7 +197,8 @@ def family_evidence(
         )
         for n in range(len(works) + 1)
     )
-    return Evidence(tuple(clues), made, tuple(problems))
+    read = tuple((t, r) for (stage, t), (r, _) in answers.items() if stage == len(works))
+    return Evidence(tuple(clues), made, tuple(problems), read)
 
 
 def _of_the_truck(case: Case, knowledge: Knowledge, said: set[str]) -> list[Clue]:
@@ -198,6 +223,51 @@ def _of_the_truck(case: Case, knowledge: Knowledge, said: set[str]) -> list[Clue
             elif all(value is not None for value, _ in pairs):
                 found.append(Clue(condition.id, False, "", entry.id))
     return found
+
+
+def answers_of_readings(case: Case, family: Family) -> dict[tuple[int, str], tuple[str, str]]:
+    """Return (stage, test id) -> (result, entry id) of tests that a reading answers by itself.
+
+    A reading counts when it lies beyond the limit, or on its good side, with 90 % given the
+    accuracy of its instrument; in between it answers nothing. One positive reading makes the
+    test positive.
+    """
+    rules = [(t.id, r) for t in family.tests for r in t.readings]
+    found: dict[tuple[int, str], tuple[str, str]] = {}
+    stages = case.stages()
+    for entry, data in case.of(ReadingData):
+        point = OperatingPoint(data.point.rpm, data.point.fraction(), warm=data.point.warm)
+        for test, rule in rules:
+            if rule.quantity != data.quantity or not rule.holds_at(point):
+                continue
+            chance = _beyond(rule, data.house_value(), uncertainty_of(data).u)
+            result = "positive" if chance >= SURE_ENOUGH else "negative"
+            key = (stages[entry.id], test)
+            if chance < SURE_ENOUGH and (chance > 1.0 - SURE_ENOUGH or key in found):
+                continue
+            found[key] = (result, entry.id)
+    return found
+
+
+def tests_used(finding: Finding) -> tuple[str, ...]:
+    """Return the tests that a finding has already used or stands for (named in its details)."""
+    named: list[str] = []
+    for key in ("uses_tests", "stands_for"):
+        used = finding.details.get(key, ())
+        if isinstance(used, list | tuple | set | frozenset):
+            named += [str(t) for t in used]
+    return tuple(dict.fromkeys(named))
+
+
+def _beyond(rule: ReadingRule, value: float, u: float) -> float:
+    """Return P(the true value lies beyond one of the limits)."""
+
+    def tail(distance: float) -> float:
+        return 0.5 * math.erfc(-distance / (max(u, 1e-12) * math.sqrt(2.0)))
+
+    over = tail(value - rule.above) if rule.above is not None else 0.0
+    under = tail(rule.below - value) if rule.below is not None else 0.0
+    return over + under
 
 
 def _one_test(

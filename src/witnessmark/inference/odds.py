@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from witnessmark.inference.belief import Belief, FamilyModel, family_belief
-from witnessmark.inference.evidence import Evidence, family_evidence
+from witnessmark.inference.evidence import Evidence, family_evidence, tests_used
 from witnessmark.inference.links import link_factors, links_between
 from witnessmark.inference.why import contributions, looks_like, would_change
 from witnessmark.knowledge import Family, Knowledge
@@ -226,14 +226,18 @@ def _traps(family: Family, evidence: Evidence, belief: Belief) -> tuple[str, ...
     """Return the pack's traps that threaten now."""
     chance = dict(zip(belief.causes, belief.marginals(), strict=True))
     seen = {c.condition for c in evidence.clues if c.seen is True}
-    results = {t.test: t.result for s in evidence.stages for t in s.tests}
+    results = {
+        **dict(evidence.read),
+        **{t.test: t.result for s in evidence.stages for t in s.tests},
+    }
+    looked = set(results) | {t for f in _now(evidence) for t in tests_used(f)}
     return tuple(
         trap.words
         for trap in family.traps
         if (not trap.suspected or any(chance[c] >= TRAP_FROM for c in trap.suspected))
         and all(c in seen for c in trap.clues)
         and all(_is_result(family, results.get(t, ""), t, r) for t, r in trap.tests)
-        and not (trap.unless and all(t in results for t in trap.unless))
+        and not (trap.unless and all(t in looked for t in trap.unless))
     )
 
 

@@ -76,7 +76,7 @@ def looks_like(belief: Belief) -> list[tuple[str, ...]]:
 
 def would_change(belief: Belief, family: Family, most: int = 2) -> list[tuple[str, ...]]:
     """Return, cause by cause, the readings that would move it most, in words."""
-    open_tests = [t for t in family.tests if t.id not in belief.results]
+    open_tests = [t for t in family.tests if t.id not in {*belief.results, *belief.halved}]
     now = belief.marginals()
     results = belief.all_results(open_tests)
     found: list[tuple[str, ...]] = []

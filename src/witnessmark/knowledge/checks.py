@@ -7,7 +7,15 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 
 from witnessmark.errors import UnitRefused
-from witnessmark.knowledge.format import CasePart, CausePart, PackFile, TestPart, TrapPart
+from witnessmark.knowledge.format import (
+    BandPart,
+    CasePart,
+    CausePart,
+    PackFile,
+    ReadingPart,
+    TestPart,
+    TrapPart,
+)
 from witnessmark.model.problem import Problem
 from witnessmark.units import QUANTITIES, parse_quantity
 
@@ -251,6 +259,8 @@ def _test(test: TestPart, path: str, pack: PackFile, known: Known, now: Known) -
     for cause in test.given or ():
         if now.causes.get(cause) != family:
             yield _unknown(f"{path}.given.{cause}", "cause of this family", cause)
+    for i, reading in enumerate(test.readings or ()):
+        yield from _limits(f"{path}.readings[{i}]", reading, ("above", "below"))
     yield from _ordered(path, {"minutes": test.minutes, "usd": test.usd})
     yield from _group(path, test.access_group, now)
 
@@ -289,27 +299,30 @@ def _links(pack: PackFile, now: Known) -> Iterator[Fault]:
 
 def _bands(pack: PackFile) -> Iterator[Fault]:
     for i, band in enumerate(pack.bands):
-        path = f"bands[{i}]"
-        if band.quantity not in QUANTITIES:
-            yield _unknown(f"{path}.quantity", "quantity", band.quantity)
+        yield from _limits(f"bands[{i}]", band, ("low", "high"))
+
+
+def _limits(path: str, part: BandPart | ReadingPart, keys: tuple[str, str]) -> Iterator[Fault]:
+    if part.quantity not in QUANTITIES:
+        yield _unknown(f"{path}.quantity", "quantity", part.quantity)
+        return
+    ends = []
+    for key in keys:
+        text = getattr(part, key)
+        if text is None:
             continue
-        ends = []
-        for key in ("low", "high"):
-            text = getattr(band, key)
-            if text is None:
-                continue
-            try:
-                ends.append(parse_quantity(band.quantity, text))
-            except UnitRefused as error:
-                yield f"{path}.{key}", error.what, error.do
-        if band.low is None and band.high is None:
-            yield path, "A band needs a low end, a high end or both.", "Add one."
-        if len(ends) == 2 and ends[0] >= ends[1]:
-            yield path, "The low end is not below the high end.", "Swap or correct them."
-        for key in ("rpm", "load"):
-            ends_of = getattr(band, key)
-            if ends_of is not None and ends_of[0] > ends_of[1]:
-                yield f"{path}.{key}", "The first is not below the second.", "Swap them."
+        try:
+            ends.append(parse_quantity(part.quantity, text))
+        except UnitRefused as error:
+            yield f"{path}.{key}", error.what, error.do
+    if all(getattr(part, key) is None for key in keys):
+        yield path, f"It needs '{keys[0]}', '{keys[1]}' or both.", "Add one."
+    if isinstance(part, BandPart) and len(ends) == 2 and ends[0] >= ends[1]:
+        yield path, "The low end is not below the high end.", "Swap or correct them."
+    for key in ("rpm", "load"):
+        ends_of = getattr(part, key)
+        if ends_of is not None and ends_of[0] > ends_of[1]:
+            yield f"{path}.{key}", "The first is not below the second.", "Swap them."
 
 
 def _trap(trap: TrapPart, path: str, pack: PackFile, now: Known) -> Iterator[Fault]:

@@ -88,6 +88,16 @@ class CausePart(Part):
     source: Id | None = None
 
 
+class ReadingPart(Part):
+    """A reading that answers a test by itself; values are text with a unit."""
+
+    quantity: Id
+    above: str | None = Field(default=None, description="positive above this")
+    below: str | None = Field(default=None, description="positive below this")
+    rpm: tuple[float, float] | None = None
+    load: tuple[float, float] | None = Field(default=None, description="percent")
+
+
 class TestPart(Part):
     """One test with the probability of its outcomes under every cause."""
 
@@ -113,6 +123,9 @@ class TestPart(Part):
     )
     given: dict[Id, Chance | tuple[Chance, ...]] | None = Field(
         default=None, description="cause id -> the same with this cause alone; others: base"
+    )
+    readings: tuple[ReadingPart, ...] | None = Field(
+        default=None, description="readings that answer it without a test entry"
     )
     access_group: Id | Literal[""] | None = None
     source: Id | None = None

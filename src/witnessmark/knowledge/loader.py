@@ -9,7 +9,14 @@ from typing import Any
 
 from witnessmark.errors import PackRefused
 from witnessmark.knowledge.checks import Known, check_parts, row_of
-from witnessmark.knowledge.format import BandPart, LinkPart, PackFile, Part, SourcePart
+from witnessmark.knowledge.format import (
+    BandPart,
+    LinkPart,
+    PackFile,
+    Part,
+    ReadingPart,
+    SourcePart,
+)
 from witnessmark.knowledge.reading import PackText, read_pack
 from witnessmark.knowledge.records import (
     AccessGroup,
@@ -21,6 +28,7 @@ from witnessmark.knowledge.records import (
     Knowledge,
     Link,
     PackCase,
+    ReadingRule,
     Source,
     Test,
     Trap,
@@ -272,7 +280,19 @@ def _test(t: dict[str, Any], causes: Iterable[str]) -> Test:
         outcome_words=t.get("outcome_words", {}),
         access_group=t.get("access_group", ""),
         source=t["source"],
+        readings=tuple(_rule(r) for r in t.get("readings", ())),
     )
+
+
+def _rule(part: ReadingPart) -> ReadingRule:
+    def end(text: str | None) -> float | None:
+        return None if text is None else parse_quantity(part.quantity, text)
+
+    return ReadingRule(part.quantity, end(part.above), end(part.below), part.rpm, _share(part.load))
+
+
+def _share(load: tuple[float, float] | None) -> tuple[float, float] | None:
+    return None if load is None else (load[0] / 100, load[1] / 100)
 
 
 def _row(value: float | tuple[float, ...]) -> tuple[float, ...]:
@@ -307,7 +327,7 @@ def _band(part: BandPart, sources: Mapping[str, SourcePart]) -> Band:
         end(part.low),
         end(part.high),
         part.rpm,
-        None if part.load is None else (part.load[0] / 100, part.load[1] / 100),
+        _share(part.load),
         part.warm,
         part.fuel_supply,
         part.engine_type,

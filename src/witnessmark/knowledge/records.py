@@ -19,6 +19,7 @@ __all__ = [
     "Knowledge",
     "Link",
     "PackCase",
+    "ReadingRule",
     "Source",
     "Test",
     "Trap",
@@ -112,6 +113,32 @@ class Cause:
 
 
 @dataclass(frozen=True, slots=True)
+class ReadingRule:
+    """A reading that answers a test by itself.
+
+    Attributes:
+        quantity: name in the quantity table.
+        above: positive above this [house unit], ``None`` for no such limit.
+        below: positive below this [house unit].
+        rpm: engine speeds it holds at, ``None`` for any.
+        load: loads (0..1) it holds at, ``None`` for any.
+    """
+
+    quantity: str
+    above: float | None
+    below: float | None
+    rpm: tuple[float, float] | None
+    load: tuple[float, float] | None
+
+    def holds_at(self, point: OperatingPoint) -> bool:
+        """Say whether a reading at *point* answers the test; what is missing is not assumed."""
+        for wanted, value in ((self.rpm, point.rpm), (self.load, point.load)):
+            if wanted is not None and (value is None or not wanted[0] <= value <= wanted[1]):
+                return False
+        return True
+
+
+@dataclass(frozen=True, slots=True)
 class Test:
     """One test: what is done, what it costs, what its outcomes say.
 
@@ -134,6 +161,7 @@ class Test:
         outcome_words: outcome id -> what is seen.
         access_group: see :class:`Cause`.
         source: where the numbers come from.
+        readings: readings that answer it without a test entry.
     """
 
     __test__ = False  # pytest: this is a record
@@ -155,6 +183,7 @@ class Test:
     outcome_words: Mapping[str, str]
     access_group: str
     source: Source
+    readings: tuple[ReadingRule, ...] = ()
 
     def row(self, cause: str) -> tuple[float, ...]:
         """Return P(outcome | this cause alone), the base where the pack says nothing of it."""
