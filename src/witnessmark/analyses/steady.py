@@ -177,6 +177,8 @@ def _stretches(trace: Trace) -> list[tuple[int, int]]:
         end = start
         while end < len(values):
             value, part = values[end], loads[end]
+            if math.isnan(value):
+                break
             low, high = min(low, value), max(high, value)
             if not math.isnan(part):
                 low_load, high_load = min(low_load, part), max(high_load, part)

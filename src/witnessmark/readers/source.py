@@ -136,6 +136,13 @@ class Source:
         spool: IO[bytes] = tempfile.TemporaryFile()  # noqa: SIM115  (handed to the caller)
         for piece in self.blocks():
             spool.write(piece)
+        if spool.tell() == 0:
+            spool.close()
+            raise RecordingRefused(
+                "The packed file is damaged from its beginning.",
+                where=self.name,
+                do="Copy it from the recorder again.",
+            )
         spool.seek(0)
         return spool
 

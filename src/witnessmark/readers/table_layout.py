@@ -141,8 +141,8 @@ def _try(lines: list[str], delimiter: str, encoding: str) -> tuple[float, Layout
         decimal_comma=decimal_comma,
         thousands=thousands,
         first_row=start,
-        names=tuple((names + [""] * width)[: max(width, len(names))]),
-        units=tuple((units + [""] * width)[: max(width, len(names))]),
+        names=tuple(_padded(names, max(width, len(names)))),
+        units=tuple(_padded(units, max(width, len(names)))),
         above=above,
         samples=data,
         spaced=delimiter != " "
@@ -150,6 +150,10 @@ def _try(lines: list[str], delimiter: str, encoding: str) -> tuple[float, Layout
         headed=any(names),
     )
     return score, layout
+
+
+def _padded(cells: list[str], count: int) -> list[str]:
+    return (cells + [""] * count)[:count]
 
 
 def _without_trailing(row: list[str]) -> list[str]:

@@ -29,6 +29,8 @@ __all__ = ["READER", "header_key"]
 
 #: More columns than this are no recording.
 _MOST_COLUMNS = 2000
+#: A larger number is no time [s].
+_MOST_SECONDS = 1e11
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,6 +199,7 @@ def _times(
             )
             return np.full(rows, np.nan), None, None, None
         return np.arange(rows, dtype=np.float64) * step, rate, None, None
+    raw = np.where(np.abs(raw) < _MOST_SECONDS, raw, np.nan)
     known = ~np.isnan(raw)
     order: npt.NDArray[np.intp] | None = None
     if not known.all():
@@ -212,6 +215,7 @@ def _times(
         plan.clock.form == "clock") and plan.date is None)  # fmt: skip
     if raw.size and ((plan.clock is not None and plan.clock.epoch) or raw[0] > 1e6):
         timeline.epoch_s = float(raw[0])
+        raw = raw - raw[0]
     time = timeline.repaired(raw)
     if time.size:
         time = time - min(float(time[0]), float(time.min()))

@@ -59,6 +59,9 @@ class Timeline:
         odd = np.flatnonzero((steps < 0.0) | (steps > GAP_S))
         if odd.size:
             times = self._odd(times, steps, odd)
+            if not self.unordered:
+                # Counting on must not fall by the last digit of a sum.
+                times = np.maximum.accumulate(np.maximum(times, self.last_s))
         if self.first_s is None:
             self.first_s = float(times[0])
         self.last_s = max(self.last_s, float(times.max()))

@@ -200,11 +200,11 @@ def channel_json(channel: Channel, *, si: bool = False) -> dict[str, object]:
 
 def _rate(channel: Channel) -> float | None:
     if channel.rate_hz is not None:
-        return channel.rate_hz
+        return _number(channel.rate_hz)
     time = channel.time_s
     if time.size < 3 or np.isnan(time[0]) or time[-1] <= time[0]:
         return None
-    return round((time.size - 1) / float(time[-1] - time[0]), 4)
+    return _number(round((time.size - 1) / float(time[-1] - time[0]), 4))
 
 
 def _shown(channel: Channel, value: float, unit: str) -> float | None:

@@ -1,0 +1,93 @@
+"""Damaged files: real and invented recordings with bytes and lines changed, cut, doubled."""
+
+from __future__ import annotations
+
+import gzip
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+
+_TOKENS = [b"", b"\0" * 9, b"\xff" * 17, b"999999999999999999999", b"-1", b"nan", b"1e400", b'"',
+           b"\r", b"\n\n\n", b";;;;", b",,,,", b"\t", b"(", b"#", b"0x", b"\xef\xbb\xbf",
+           b"12:61:99.9",
+           b"2026-13-45", b"1,5", b"1.234.567,8", b"##DZ", b"##DL", b"LOBJ",
+           b"FFFFFFFFFFFFFFFF"]  # fmt: skip
+
+
+def seeds(shared: Path | None) -> dict[str, bytes]:
+    """Return small files to start from: invented ones, and the heads of the real ones."""
+    asc = b" %d.%06d 1  CF00400x       Rx   d 8 FF 7D 7D 20 4E 00 FF 7D\n"
+    trc = b"%6d)  %9d.0  Rx  0CF00400  8  FF 7D 7D 20 4E 00 FF 7D\n"
+    log = b"(100.%06d) can0 0CF00400#FF7D7D204E%02XFF7D\n"
+    count = range(60)
+    found = {
+        "candump": b"".join(log % (n * 10000, n) for n in count),
+        "asc": b"date x\nbase hex timestamps absolute\n"
+        + b"".join(asc % (n // 50, n * 20000 % 10**6) for n in count),
+        "trc": b";$FILEVERSION=1.1\n" + b"".join(trc % (n, n * 20) for n in count),
+        "semicolon": b"Zeit;Motordrehzahl [1/min];Oeldruck [bar]\n[s];;\n"
+        + b"".join(b"%d,5;1 %03d,25;3,%d\n" % (n, n, n % 10) for n in count),
+        "clock": b"Time,Coolant [degC],RPM\n"
+        + b"".join(b"23:59:%02d.5,%d,\n" % (n, 60 + n % 20) for n in count),
+        "edges": b"time,crank\n" + b"".join(b"%.6f,%d\n" % (n * 0.001, n % 2) for n in range(120)),
+    }
+    if shared is None:
+        return found
+    for path in sorted((shared / "data").rglob("*")):
+        if path.parent.name not in {"j1939", "obd_csv", "crank", "shaft"}:
+            continue
+        data = path.read_bytes()
+        if data[:2] == b"\x1f\x8b":
+            data = gzip.decompress(data)
+        # A head ends within a line or block, as a copy that was cut off does.
+        found[path.name] = data[: 40_000 if path.suffix != ".mf4" else 90_000]
+    return found
+
+
+def mutants(files: dict[str, bytes], count: int, seed: int) -> Iterator[tuple[str, bytes]]:
+    """Yield *count* damaged files with a name that says what they came from."""
+    random = np.random.default_rng(seed)
+    names = sorted(files)
+    for number in range(count):
+        name = names[number % len(names)]
+        data = bytearray(files[name])
+        for _ in range(int(random.integers(1, 6))):
+            _damage(data, random)
+        whole = bytes(data)
+        if number % 11 == 0:
+            whole = gzip.compress(whole, 1, mtime=0)
+            if number % 22 == 0:
+                broken = bytearray(whole)
+                _damage(broken, random)
+                whole = bytes(broken)
+        yield f"{name}-{number}", whole
+
+
+def _damage(data: bytearray, random: np.random.Generator) -> None:
+    if not data:
+        data += b"x"
+    at = int(random.integers(0, len(data)))
+    length = int(random.integers(1, 200))
+    kind = int(random.integers(0, 8))
+    if kind == 0:
+        del data[at : at + length]
+    elif kind == 1:
+        data[at : at + length] = random.bytes(length)
+    elif kind == 2:
+        data[at] ^= 1 << int(random.integers(0, 8))
+    elif kind == 3:
+        data[at:at] = data[at : at + length]
+    elif kind == 4:
+        data[at:at] = _TOKENS[int(random.integers(0, len(_TOKENS)))]
+    elif kind == 5:
+        del data[at:]
+    elif kind == 6:
+        # A field of a binary header, or a number of a text, becomes absurd.
+        early = int(random.integers(0, min(len(data), 4000)))
+        data[early : early + 8] = b"\xff" * int(random.integers(1, 9))
+    else:
+        lines = data.split(b"\n")
+        first, second = (int(i) for i in random.integers(0, len(lines), 2))
+        lines[first], lines[second] = lines[second], lines[first]
+        data[:] = b"\n".join(lines)

@@ -1,0 +1,58 @@
+"""Every reader passes the compliance suite; every reader must have a row here."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import can
+import pytest
+
+from readers.compliance import ReaderCase, assert_compliant
+from witnessmark.readers import READERS
+
+
+def _frames(count: int = 200) -> list[can.Message]:
+    data = bytes.fromhex("FF7D7D204EFFFF7D")
+    return [can.Message(1e9 + n * 0.01, 0x0CF00400, True, data=data) for n in range(count)]
+
+
+def _written(writer: type) -> object:
+    def make(path: Path) -> None:
+        with writer(path.with_suffix(SUFFIX[writer])) as out:
+            for message in _frames():
+                out.on_message_received(message)
+        path.with_suffix(SUFFIX[writer]).rename(path)
+
+    return make
+
+
+SUFFIX = {
+    can.CanutilsLogWriter: ".log", can.ASCWriter: ".asc", can.TRCWriter: ".trc",
+    can.BLFWriter: ".blf", can.MF4Writer: ".mf4",
+}  # fmt: skip
+
+
+def _table(path: Path) -> None:
+    rows = [f"{n * 0.1:.1f},{650 + n % 7},{80 + n % 3}" for n in range(200)]
+    path.write_text("Time [s],Engine RPM,Coolant Temperature [degC]\n" + "\n".join(rows) + "\n")
+
+
+BUS = {"engine_speed": 200, "engine_torque": 200}
+CASES = [
+    ReaderCase("candump text", _written(can.CanutilsLogWriter), "bus", BUS),
+    ReaderCase("ASC text", _written(can.ASCWriter), "bus", BUS),
+    ReaderCase("TRC text", _written(can.TRCWriter), "bus", BUS),
+    ReaderCase("BLF", _written(can.BLFWriter), "bus", BUS, text=False),
+    ReaderCase("MF4", _written(can.MF4Writer), "bus", BUS, text=False),
+    ReaderCase("table (CSV, TSV)", _table, "table", {"engine_speed": 200}),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("case", CASES, ids=lambda c: c.reader)
+@pytest.mark.filterwarnings("ignore")
+def test_reader_complies(case: ReaderCase, tmp_path: Path) -> None:
+    assert_compliant(case, tmp_path)
+
+
+def test_every_reader_has_a_case() -> None:
+    assert {reader.name for reader in READERS} == {case.reader for case in CASES}
