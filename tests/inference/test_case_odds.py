@@ -283,3 +283,20 @@ def test_a_trap_is_named_from_readings_too():
         result_of("f_sight", "positive"),
     )
     assert any("probably two faults" in t for t in odds.traps)
+
+
+def test_a_repair_in_a_linked_family_may_have_cured_this_one_too():
+    both = ("fuel_low", "low_power")
+    found = [result_of("f_relief", "positive"), result_of("p_fuel", "positive")]
+    work = ("work", {"cause": "pump_relief", "did": "renewed"})
+
+    def after(*more):
+        return one(*found, work, *more, family="low_power", families=both)
+
+    before = one(*found, family="low_power", families=both)
+    gone = after(("outcome", {"complaint": "e1", "gone": True}))
+    stays = after(("outcome", {"complaint": "e1", "gone": False}))
+    assert before.probability("lp_fuel") > 0.8
+    assert gone.none_listed > 0.9
+    assert stays.none_listed < 0.1
+    assert 0.1 < after().none_listed < 0.9

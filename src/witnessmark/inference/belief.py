@@ -21,7 +21,7 @@ from witnessmark.inference.likelihood import (
 )
 from witnessmark.inference.prior import multipliers, prior_states
 from witnessmark.inference.shop_history import shares
-from witnessmark.knowledge import Condition, Family, Test
+from witnessmark.knowledge import Condition, Family, Link, Test
 from witnessmark.model.finding import Finding, JointSupport, Support
 from witnessmark.model.history import History
 
@@ -29,6 +29,10 @@ __all__ = ["Belief", "FamilyModel", "family_belief"]
 
 #: P(complaint gone | nothing is wrong any more): some complaints linger or are not noticed gone.
 GONE_IF_HEALTHY = 0.98
+#: P(a repair in a linked family dealt with the cause here too | the cause is present); judgement.
+CURED_WITH_ITS_TWIN = 0.5
+#: P(work that names no cause of the family puts it right by the way); judgement.
+CURED_BY_THE_WAY = 0.05
 #: Weight of the second-strongest of several tests that see the same thing, and of any further.
 DEPENDENT_WEIGHTS = (1.0, 0.5, 0.25)
 
@@ -40,6 +44,8 @@ class FamilyModel:
         family: the family.
         conditions: condition id -> condition.
         history: the shop's own closings, which move the shares of the causes.
+        links: faults that make two complaints; a repair in another family that is linked to a
+            cause here may have dealt with that cause too.
     """
 
     def __init__(
@@ -47,8 +53,10 @@ class FamilyModel:
         family: Family,
         conditions: Mapping[str, Condition] | None = None,
         history: History | None = None,
+        links: Sequence[Link] = (),
     ) -> None:
         self.family = family
+        self.links = tuple(links)
         self.history = history
         self.conditions = conditions or {}
         self.causes = tuple(c.id for c in family.causes)
@@ -84,6 +92,17 @@ class FamilyModel:
         if isinstance(support, JointSupport):
             return joint_likelihood(support, self.causes)
         return support_likelihood(support, self.causes)
+
+    def twins(self, cause: str) -> list[int]:
+        """Return the numbers of the causes here that are linked to a cause of another family."""
+        linked = {
+            c
+            for link in self.links
+            for mine, other in ((link.causes, link.other), (link.other, link.causes))
+            if cause in other
+            for c in mine
+        }
+        return [self.number[c] for c in self.causes if c in linked]
 
     @cached_property
     def share(self) -> Mapping[str, float]:
@@ -246,14 +265,19 @@ class Belief:
         """Return the belief after a repair: what was seen before speaks of the old part.
 
         Args:
-            cause: the cause that was dealt with; one of another family changes nothing but the
-                stage.
+            cause: the cause that was dealt with. One of another family may have dealt with the
+                causes here that are linked to it, and any work may cure by the way.
             cured: the word on the complaint afterwards, ``None`` while nobody has looked.
         """
         states = self.states
         number = self.model.number.get(cause)
         if number is not None:
             states = _repaired(states, number, self._failed_repair(cause))
+        else:
+            for twin in self.model.twins(cause):
+                states = _repaired(states, twin, 1.0 - CURED_WITH_ITS_TWIN)
+            states = (1.0 - CURED_BY_THE_WAY) * states
+            states[0] += CURED_BY_THE_WAY
         after = Belief(
             model=self.model,
             start=states,
@@ -339,6 +363,7 @@ def family_belief(
     history: History | None = None,
     *,
     conditions: Mapping[str, Condition] | None = None,
+    links: Sequence[Link] = (),
     model: FamilyModel | None = None,
 ) -> Belief:
     """Return the belief of a family after all evidence of a case.
@@ -348,9 +373,10 @@ def family_belief(
         evidence: clues, tests, findings, work and outcomes by stage.
         history: the shop's own closings.
         conditions: the packs' conditions; needed as soon as there are clues.
+        links: the packs' links; they matter when work was done in another family.
         model: the family made ready, to spare making it again; it brings its own history.
     """
-    model = model or FamilyModel(family, conditions, history)
+    model = model or FamilyModel(family, conditions, history, links)
     recorded = evidence.recorded_tests()
     product = multipliers(family.causes, evidence.clues, model.conditions, recorded)
     belief = Belief(

@@ -43,10 +43,7 @@ def case_beliefs(
     history: History | None = None,
 ) -> dict[str, Belief]:
     """Return family id -> belief, the linked families joined."""
-    alone = {
-        f: family_belief(knowledge.families[f], e, history, conditions=knowledge.conditions)
-        for f, e in evidence.items()
-    }
+    alone = {f: _belief(f, e, knowledge, history) for f, e in evidence.items()}
     factors = link_factors(knowledge.links, alone)
     return {f: b.reweighted(factors[f]) if f in factors else b for f, b in alone.items()}
 
@@ -91,12 +88,8 @@ def odds_for(
         complaint: entry id of the complaint.
     """
     mine = evidence.get(family.id, Evidence())
-    alone = {
-        f: family_belief(knowledge.families[f], e, history, conditions=knowledge.conditions)
-        for f, e in evidence.items()
-        if f != family.id
-    }
-    model = FamilyModel(family, knowledge.conditions, history)
+    alone = {f: _belief(f, e, knowledge, history) for f, e in evidence.items() if f != family.id}
+    model = FamilyModel(family, knowledge.conditions, history, knowledge.links)
 
     def believe(pieces: Evidence) -> Belief:
         belief = family_belief(family, pieces, model=model)
@@ -142,6 +135,18 @@ def odds_for(
         fits=fits,
         stage=len(mine.stages) - 1,
         traps=_traps(family, mine, belief),
+    )
+
+
+def _belief(
+    family: str, evidence: Evidence, knowledge: Knowledge, history: History | None
+) -> Belief:
+    return family_belief(
+        knowledge.families[family],
+        evidence,
+        history,
+        conditions=knowledge.conditions,
+        links=knowledge.links,
     )
 
 
