@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["Drive", "Gearing", "Leg", "drive"]
+__all__ = ["STEP_S", "Drive", "Gearing", "Leg", "drive", "lagged"]
 
 Floats = npt.NDArray[np.float64]
 
@@ -112,14 +112,23 @@ def drive(
             ratio[here] = gearing.gears[leg.gear]
         at, before = at + count, leg.rpm
     # What is turned by the wheels cannot jump; in neutral the engine lags by half a second.
-    rpm = _lagged(wanted, 0.5) + _wandering(total, rng, hunting_rpm)
+    rpm = lagged(wanted, 0.5) + _wandering(total, rng, hunting_rpm)
     load = np.asarray(
-        np.clip(_lagged(load, 0.4) + _wandering(total, rng, 0.006), 0.0, 1.0), dtype=np.float64
+        np.clip(lagged(load, 0.4) + _wandering(total, rng, 0.006), 0.0, 1.0), dtype=np.float64
     )
     pressed = np.where(load > 0.3, load, np.maximum(0.0, (wanted - 690) / 2000))
-    pedal = np.asarray(np.clip(_lagged(pressed, 0.3), 0.0, 1.0), dtype=np.float64)
+    pedal = np.asarray(np.clip(lagged(pressed, 0.3), 0.0, 1.0), dtype=np.float64)
     rpm = np.asarray(np.maximum(rpm, 0.0), dtype=np.float64)
     return Drive(time, rpm, load, pedal, _road(rpm, ratio, gearing), ratio)
+
+
+def lagged(values: Floats, seconds: float) -> Floats:
+    """Return *values* behind a first-order lag of *seconds*, started in balance."""
+    from scipy.signal import lfilter  # noqa: PLC0415  (heavy; only the demo filters)
+
+    keep = float(np.exp(-STEP_S / seconds))
+    out, _ = lfilter([1.0 - keep], [1.0, -keep], values, zi=[keep * values[0]])
+    return np.asarray(out, dtype=np.float64)
 
 
 def _road(rpm: Floats, ratio: Floats, gearing: Gearing | None) -> Floats:
@@ -132,16 +141,8 @@ def _road(rpm: Floats, ratio: Floats, gearing: Gearing | None) -> Floats:
     return road
 
 
-def _lagged(values: Floats, seconds: float) -> Floats:
-    from scipy.signal import lfilter  # noqa: PLC0415  (heavy; only the demo filters)
-
-    keep = float(np.exp(-STEP_S / seconds))
-    out, _ = lfilter([1.0 - keep], [1.0, -keep], values, zi=[keep * values[0]])
-    return np.asarray(out, dtype=np.float64)
-
-
 def _wandering(count: int, rng: np.random.Generator, deviation: float) -> Floats:
     """Return slow noise (about 1.5 s) of the given standard deviation."""
-    raw = _lagged(rng.standard_normal(count), 1.5)
+    raw = lagged(rng.standard_normal(count), 1.5)
     spread = float(raw.std()) or 1.0
     return np.asarray(raw / spread * deviation, dtype=np.float64)

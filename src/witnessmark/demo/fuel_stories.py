@@ -201,10 +201,12 @@ def notown() -> Story:
     w.add(
         "note",
         about="interview",
-        words="Fuel pump replaced last month elsewhere, no change. Ten below zero Fahrenheit.",
+        words="Fuel pump and both filters replaced ten days ago elsewhere, no change. Ten below "
+        "zero Fahrenheit.",
     )
     w.add("approval", by="Foreman of Notown (invented)", how="in person", limit_usd=600)
     w.add("clue", clue="cold", seen=True)
+    w.add("clue", clue="filters_recent", seen=True)
     w.add("clue", clue="part_new", seen=True, cause="pump_worn")
     w.add("clue", clue="vocational", seen=True)
     w.record(
@@ -231,7 +233,7 @@ def notown() -> Story:
     w.add(
         "work",
         cause="suction_line",
-        did="Suction hose from tank to primary filter renewed; the old one is folded inside.",
+        did="Suction hose between primary filter and pump renewed; the old one is folded inside.",
         minutes=85,
         after=120,
         parts=[{"name": "Hose, 9 ft", "usd": 64}, {"name": "Two clamps", "usd": 7}],

@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from witnessmark.demo.bus_log import ActiveCode, BusTrack, candump, zipped
 from witnessmark.demo.cooling import Cooling, coolant_temperature
-from witnessmark.demo.drive import Drive, Gearing, Leg, drive
+from witnessmark.demo.drive import Drive, Gearing, Leg, drive, lagged
 from witnessmark.demo.fuel_circuit import FuelFaults, gallery_curve
 from witnessmark.demo.shaking import Shake, phone_table
 
@@ -125,7 +125,7 @@ def _engine(drove: Drive, rng: np.random.Generator) -> dict[str, Floats]:
     """Return what every healthy engine here sends."""
     size = drove.rpm.size
     percent = 100.0 * drove.load
-    oil = 170.0 + 0.16 * drove.rpm + 4.0 * _slow(size, rng)
+    oil = 85.0 + 0.165 * drove.rpm + 4.0 * _slow(size, rng)
     return {
         "engine_speed": drove.rpm + 1.5 * rng.standard_normal(size),
         "engine_torque": percent,
@@ -137,9 +137,9 @@ def _engine(drove: Drive, rng: np.random.Generator) -> dict[str, Floats]:
         "oil_pressure": oil,
         "coolant_level": np.full(size, 96.0),
         "boost_pressure": np.maximum(0.0, 190.0 * drove.load * (drove.rpm - 600) / 1000),
-        "intake_air_temperature": 32.0 + 14.0 * drove.load + _slow(size, rng),
+        "intake_air_temperature": 32.0 + 14.0 * lagged(drove.load, 25.0) + 0.7 * _slow(size, rng),
         "coolant_temperature": 88.0 + 1.2 * _slow(size, rng),
-        "oil_temperature": 98.0 + 6.0 * drove.load + _slow(size, rng),
+        "oil_temperature": 98.0 + 6.0 * lagged(drove.load, 180.0) + 0.5 * _slow(size, rng),
         "barometric_pressure": np.full(size, 99.5),
         "ambient_temperature": np.full(size, 19.0),
         "battery_voltage": 14.0 + 0.04 * _slow(size, rng),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 
 from witnessmark.demo.breather_story import mock_dairy
@@ -40,6 +41,7 @@ _INSTRUMENTS = (
 )
 
 
+@cache
 def stories() -> tuple[Story, ...]:
     """Return the invented cases; the same every time."""
     return tuple(make() for make in _STORIES)
@@ -59,8 +61,7 @@ def build(folder: Path) -> Shop:
     save_person(shop, Person("Ines Invented", "owner"))
     save_person(shop, Person("Tom Testname"))
     there = {summary.id for summary in shop.list_cases()}
-    for make in reversed(_STORIES):
-        story = make()
+    for story in reversed(stories()):
         if story.case_id in there:
             continue
         for name, content in story.files.items():

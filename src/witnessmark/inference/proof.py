@@ -168,7 +168,8 @@ def _tested(test: str, evidence: _Evidence) -> State:
 
 
 def _looked_for(code: str, evidence: _Evidence) -> State:
-    now = [f for f in evidence.findings if f.code.startswith(code) and f.stage == evidence.last]
+    codes = tuple(code.split("|"))
+    now = [f for f in evidence.findings if f.code.startswith(codes) and f.stage == evidence.last]
     if any(f.outcome == "seen" for f in now):
         return "against"
     return "holds" if any(f.outcome == "not_seen" for f in now) else "open"

@@ -1,0 +1,43 @@
+"""What the odds were at each stage: as the truck came in, and before every later work."""
+
+from __future__ import annotations
+
+from witnessmark.inference.odds import case_odds
+from witnessmark.knowledge import Knowledge, load_knowledge
+from witnessmark.model.assessment import Assessment
+from witnessmark.model.case import Case
+from witnessmark.model.entry import Entry
+from witnessmark.model.history import History
+from witnessmark.model.odds import Odds
+
+__all__ = ["odds_at_stages"]
+
+
+def odds_at_stages(
+    assessment: Assessment,
+    *,
+    knowledge: Knowledge | None = None,
+    history: History | None = None,
+) -> tuple[tuple[Odds, ...], ...]:
+    """Return the odds of every complaint at every stage before a work, in order.
+
+    Item *k* is what was known just before work *k* (0-based), from the entries and findings up to
+    then and nothing later. The state the truck is in now is not in it: that is the assessment's.
+
+    Args:
+        assessment: of the whole case.
+        knowledge: the packs; the shipped ones when not given.
+        history: what the shop has learnt.
+    """
+    knowledge = knowledge or load_knowledge()
+    works = [place for place, entry in enumerate(assessment.case.live()) if entry.kind == "work"]
+    found = []
+    for stage, place in enumerate(works):
+        known = assessment.case.live()[:place]
+        findings = [f for f in assessment.findings if f.stage <= stage]
+        found.append(case_odds(_case(assessment.case.id, known), knowledge, findings, history))
+    return tuple(found)
+
+
+def _case(identity: str, entries: tuple[Entry, ...]) -> Case:
+    return Case(identity, entries)
