@@ -9,23 +9,14 @@ from functools import cached_property
 import numpy as np
 
 from witnessmark.inference.evidence import Clue, Evidence, Outcome, Stage, tests_used
-from witnessmark.inference.likelihood import (
-    Floats,
-    MaxRow,
-    joint_likelihood,
-    max_row,
-    outcome_likelihoods,
-    outcome_weights,
-    present,
-    support_likelihood,
-)
+from witnessmark.inference.family_model import DEPENDENT_WEIGHTS, FamilyModel
+from witnessmark.inference.likelihood import Floats
 from witnessmark.inference.prior import multipliers, prior_states
-from witnessmark.inference.shop_history import shares
 from witnessmark.knowledge import Condition, Family, Link, Test
 from witnessmark.model.finding import Finding, JointSupport, Support
 from witnessmark.model.history import History
 
-__all__ = ["Belief", "FamilyModel", "family_belief"]
+__all__ = ["DEPENDENT_WEIGHTS", "Belief", "FamilyModel", "family_belief"]
 
 #: P(complaint gone | nothing is wrong any more): some complaints linger or are not noticed gone.
 GONE_IF_HEALTHY = 0.98
@@ -33,118 +24,6 @@ GONE_IF_HEALTHY = 0.98
 CURED_WITH_ITS_TWIN = 0.5
 #: P(work that names no cause of the family puts it right by the way); judgement.
 CURED_BY_THE_WAY = 0.05
-#: Weight of the second-strongest of several tests that see the same thing, and of any further.
-DEPENDENT_WEIGHTS = (1.0, 0.5, 0.25)
-
-
-class FamilyModel:
-    """A family made ready for computing: likelihood tables over all sets of causes.
-
-    Args:
-        family: the family.
-        conditions: condition id -> condition.
-        history: the shop's own closings, which move the shares of the causes.
-        links: faults that make two complaints; a repair in another family that is linked to a
-            cause here may have dealt with that cause too.
-    """
-
-    def __init__(
-        self,
-        family: Family,
-        conditions: Mapping[str, Condition] | None = None,
-        history: History | None = None,
-        links: Sequence[Link] = (),
-    ) -> None:
-        self.family = family
-        self.links = tuple(links)
-        self.history = history
-        self.conditions = conditions or {}
-        self.causes = tuple(c.id for c in family.causes)
-        self.number = {c: i for i, c in enumerate(self.causes)}
-        self.present = present(len(self.causes))
-        self._rows: dict[str, MaxRow] = {}
-        self._chances: dict[str, Floats] = {}
-        self._factors: dict[tuple[str, str, float], Floats] = {}
-
-    def row(self, test: Test) -> MaxRow:
-        """Return the test as noisy-MAX."""
-        if test.id not in self._rows:
-            self._rows[test.id] = max_row(test, self.causes)
-        return self._rows[test.id]
-
-    def chances(self, test: Test) -> Floats:
-        """Return P(outcome | state), shape (outcomes, states)."""
-        if test.id not in self._chances:
-            self._chances[test.id] = outcome_likelihoods(self.row(test))
-        return self._chances[test.id]
-
-    def factor(self, test: Test, result: str, weight: float) -> Floats:
-        """Return the likelihood over states of a recorded result."""
-        key = (test.id, result, weight)
-        if key not in self._factors:
-            self._factors[key] = np.asarray(
-                outcome_weights(test, result, weight) @ self.chances(test)
-            )
-        return self._factors[key]
-
-    def support(self, support: Support | JointSupport) -> Floats:
-        """Return the likelihood over states of a finding."""
-        if isinstance(support, JointSupport):
-            return joint_likelihood(support, self.causes)
-        return support_likelihood(support, self.causes)
-
-    def twins(self, cause: str) -> list[int]:
-        """Return the numbers of the causes here that are linked to a cause of another family."""
-        linked = {
-            c
-            for link in self.links
-            for mine, other in ((link.causes, link.other), (link.other, link.causes))
-            if cause in other
-            for c in mine
-        }
-        return [self.number[c] for c in self.causes if c in linked]
-
-    @cached_property
-    def share(self) -> Mapping[str, float]:
-        """Cause id -> share among the cases with one cause: the pack's and the shop's own."""
-        priors = {c.id: c.prior for c in self.family.causes}
-        if self.history is None or not self.history.closings:
-            return priors
-        return shares(self.history, self.family.id, priors).prior()
-
-    @cached_property
-    def neighbours(self) -> dict[str, frozenset[str]]:
-        """Test id -> the tests that see the same thing."""
-        found: dict[str, set[str]] = {}
-        for group in self.family.dependent_tests:
-            for test in group:
-                found.setdefault(test, set()).update(g for g in group if g != test)
-        return {k: frozenset(v) for k, v in found.items()}
-
-    def weights(self, results: Mapping[str, str], halved: frozenset[str]) -> dict[str, float]:
-        """Return the weight of each recorded test: the strongest of dependent tests counts whole.
-
-        Args:
-            results: test id -> result id.
-            halved: tests that a physical finding has already used.
-        """
-        strength = {t: self._strength(t, r) for t, r in results.items()}
-        weights = {}
-        for test in results:
-            stronger = sum(
-                (strength[o], o) > (strength[test], test)
-                for o in self.neighbours.get(test, ())
-                if o in strength
-            ) + (test in halved)
-            weights[test] = DEPENDENT_WEIGHTS[min(stronger, len(DEPENDENT_WEIGHTS) - 1)]
-        return weights
-
-    def _strength(self, identity: str, result: str) -> float:
-        test = self.family.test(identity)
-        if test is None:
-            return 0.0
-        chance = np.asarray([test.base, *test.probability.values()]) @ outcome_weights(test, result)
-        return float(np.log(chance.max() / chance.min()))
 
 
 @dataclass(frozen=True)
