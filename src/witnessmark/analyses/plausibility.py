@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -12,6 +12,7 @@ from witnessmark.analyses.contract import Bench, not_run
 from witnessmark.analyses.plausibility_causes import supports_of_trace
 from witnessmark.analyses.plausibility_kinds import Movement, movement, stuck
 from witnessmark.analyses.plausibility_profiles import PROFILES, Profile
+from witnessmark.analyses.plausibility_shared import codes_together, shared_findings
 from witnessmark.analyses.plausibility_trace import (
     SEEN_FROM,
     Span,
@@ -62,10 +63,13 @@ def analyse(bench: Bench) -> tuple[Finding, ...]:
     covered: set[int] = set()
     for entry_id, recording in bench.recordings.items():
         stage = bench.stage(entry_id)
-        for judged in judged_channels(recording):
+        channels = list(judged_channels(recording))
+        for judged in channels:
             if judged.channel.name == "coolant_temperature":
                 covered.add(stage)
             found += _of_channel(judged, recording, entry_id, stage, relevant=relevant)
+        found += _shared(channels, recording, entry_id, stage)
+        found += codes_together(recording, entry_id, stage)
     if relevant and bench.last_stage() not in covered:
         found.append(
             not_run(
@@ -76,7 +80,7 @@ def analyse(bench: Bench) -> tuple[Finding, ...]:
                 stage=bench.last_stage(),
             )
         )
-    return tuple(found)
+    return tuple(_counted_once(found))
 
 
 def judged_channels(recording: Recording) -> Iterator[Judged]:
@@ -106,6 +110,56 @@ def _of_channel(
         yield _moves(judged, moved, recording, entry_id, stage, alone=not seen)
     if coolant:
         yield from _stands_still(judged, recording, entry_id, stage)
+
+
+def _shared(
+    channels: list[Judged], recording: Recording, entry_id: str, stage: int
+) -> Iterator[Finding]:
+    """Look at the other channels at the jumps of the coolant, or of the clearest channel."""
+    jumping = [c for c in channels if c.verdict.log_factor >= SEEN_FROM and c.verdict.spans]
+    coolant = [c for c in jumping if c.channel.name == "coolant_temperature"]
+    if not coolant:
+        return
+    anchor = coolant[0]
+    others = {c.channel.name: c.verdict for c in jumping if c is not anchor}
+    yield from shared_findings(recording, entry_id, stage, anchor.channel, anchor.verdict, others)
+
+
+def _counted_once(found: list[Finding]) -> Iterator[Finding]:
+    """Leave the support of one finding a question and stage: the clearest.
+
+    Several recordings of the same state are the same question asked again, not new evidence of
+    full weight; a jump seen in one of them outweighs that another one shows none.
+    """
+    best: dict[tuple[str, int], Finding] = {}
+    for finding in found:
+        if finding.support:
+            key = _question(finding), finding.stage
+            held = best.get(key)
+            if held is None or _clearness(finding) > _clearness(held):
+                best[key] = finding
+    chosen = {id(f) for f in best.values()}
+    for finding in found:
+        if finding.support and id(finding) not in chosen:
+            details = {
+                k: v for k, v in finding.details.items() if k not in {"stands_for", "uses_tests"}
+            }
+            yield replace(finding, support=(), details=details)
+        else:
+            yield finding
+
+
+def _question(finding: Finding) -> str:
+    return "others" if finding.code in {"sensors_step_together", "sensor_codes_together"} else "own"
+
+
+def _clearness(finding: Finding) -> float:
+    order = {"seen": 2.0, "not_seen": 1.0}.get(finding.outcome, 0.0)
+    jumps = 1.0 if finding.code.endswith(("_jumps", "step_together")) else 0.0
+    strongest = max(
+        (abs(v) for s in finding.support for v in s.log_likelihood.values()), default=0.0
+    )
+    return 100.0 * order + 10.0 * jumps + min(strongest, 9.0)
 
 
 def _jumps(

@@ -24,15 +24,16 @@ __all__ = ["supports_of_others", "supports_of_trace"]
 #: of (judgement) [s]; a shorter recording is weaker evidence that there is nothing.
 _ONCE_IN = 600.0
 
-# P(outcome | cause alone) for a long recording; "none" is a healthy truck. What is left is
-# "nothing". Own sensor: ct_sensor; own wire: ct_connector, ct_chafe; shared ground or 5 V:
-# ct_shared; splice or added harness: ct_splice; module: part of ct_other.
+# P(outcome | cause alone) for a long recording; "none" is a truck without a listed cause: above
+# the detector's own false alarms, because a cause that is not listed can be electrical, too.
+# What is left is "nothing". Own sensor: ct_sensor; own wire: ct_connector, ct_chafe; shared ground
+# or 5 V: ct_shared; splice or added harness: ct_splice; module: part of ct_other.
 _TRACE: dict[str, dict[str, dict[str, float]]] = {
     "cool_unstable": {
         "electrical": {
             "ct_sensor": 0.75, "ct_connector": 0.90, "ct_chafe": 0.88, "ct_shared": 0.85,
             "ct_splice": 0.88, "ct_level": 0.02, "ct_thermostat": 0.006, "ct_fan": 0.006,
-            "ct_gas": 0.02, "ct_pump": 0.006, "ct_cluster": 0.01, "ct_other": 0.30, "none": 0.005,
+            "ct_gas": 0.02, "ct_pump": 0.006, "ct_cluster": 0.01, "ct_other": 0.30, "none": 0.02,
         },
         "cycling": {
             "ct_sensor": 0.03, "ct_connector": 0.03, "ct_chafe": 0.03, "ct_shared": 0.03,
@@ -49,7 +50,7 @@ _TRACE: dict[str, dict[str, dict[str, float]]] = {
         "electrical": {
             "el_splice": 0.70, "el_chafe": 0.65, "el_term": 0.70, "el_ground": 0.75,
             "el_batt": 0.35, "el_relay": 0.25, "el_ref": 0.60, "el_bus": 0.10, "el_access": 0.45,
-            "el_ecu": 0.45, "el_other": 0.25, "none": 0.005,
+            "el_ecu": 0.45, "el_other": 0.25, "none": 0.02,
         },
     },
 }  # fmt: skip

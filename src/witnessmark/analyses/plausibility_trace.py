@@ -114,7 +114,7 @@ def prepare(time: Floats, values: Floats, profile: Profile) -> Trace | None:
     time, values = time[rising], values[rising]
     if time.size < 10:
         return None
-    step = _resolution(values)
+    step = _resolution(values, profile.scale)
     keep = _telling(time, values)
     interval = float(np.median(np.diff(time)))
     time, values = time[keep], values[keep]
@@ -314,13 +314,14 @@ def _telling(time: Floats, values: Floats) -> npt.NDArray[np.bool_]:
     return keep
 
 
-def _resolution(values: Floats) -> float:
+def _resolution(values: Floats, usual: float) -> float:
     levels = np.unique(values)
     if levels.size < 2:
         return 0.0
     if levels.size > 0.5 * values.size and levels.size > 50:
         return 0.0
-    return float(np.min(np.diff(levels)))
+    # Few levels say little: two of them may be a reading and its glitch.
+    return min(float(np.min(np.diff(levels))), usual * (1.0 if levels.size < 8 else 2.5))
 
 
 def _own_noise(values: Floats) -> float:
