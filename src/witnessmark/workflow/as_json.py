@@ -14,7 +14,7 @@ from witnessmark.model.proof import Pair, Proof
 from witnessmark.model.step import Forecast, Spread, Step
 from witnessmark.units import QUANTITIES, UNITS, display_unit, from_house
 
-__all__ = ["assessment_json", "problem_json", "shown"]
+__all__ = ["assessment_json", "finding_json", "problem_json", "shown"]
 
 
 def assessment_json(assessment: Assessment, *, si: bool = False) -> dict[str, Any]:
@@ -27,7 +27,7 @@ def assessment_json(assessment: Assessment, *, si: bool = False) -> dict[str, An
             "retracted": sorted(assessment.case.retracted()),
         },
         "problems": [problem_json(p) for p in assessment.problems],
-        "findings": [_finding(f, si) for f in assessment.findings],
+        "findings": [finding_json(f, si=si) for f in assessment.findings],
         "odds": [_odds(o) for o in assessment.odds],
         "next": [_step(s, si) for s in assessment.steps],
         "proof": [_proof(p, si) for p in assessment.proofs],
@@ -54,7 +54,8 @@ def shown(
     return _rounded(from_house(quantity, value, unit))
 
 
-def _finding(finding: Finding, si: bool) -> dict[str, Any]:
+def finding_json(finding: Finding, *, si: bool = False) -> dict[str, Any]:
+    """Return a finding as JSON types, in the units that are shown."""
     difference = bool(finding.details.get("difference"))
 
     def out(value: float | None) -> float | None:
