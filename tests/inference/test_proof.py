@@ -105,19 +105,31 @@ def test_the_customers_word_alone_is_no_measurement() -> None:
     assert verdict(WORK, gone)[0] == "not enough evidence"
 
 
-def test_not_run_never_counts_as_not_seen() -> None:
-    def finding(outcome: str) -> Finding:
-        return Finding("coolant_temperature_plausibility", "x", outcome, "m/1", stage=1)  # type: ignore[arg-type]
+def looked(
+    outcome: str, code: str = "coolant_temperature_jumps", covered: float = 1800.0
+) -> Finding:
+    return Finding(code, "x", outcome, "m/1", stage=1, details={"covered_s": covered})  # type: ignore[arg-type]
 
-    word = ("outcome", {"complaint": "e0", "gone": True, "after_days": 1})
+
+GONE = ("outcome", {"complaint": "e0", "gone": True, "after_days": 1})
+
+
+def test_not_run_never_counts_as_not_seen() -> None:
     states = {
-        outcome: verdict(WORK, word, findings=(finding(outcome),), family="cool_unstable")[0]
+        outcome: verdict(WORK, GONE, findings=(looked(outcome),), family="cool_unstable")[0]
         for outcome in ("seen", "not_seen", "not_run", "inconclusive")
     }
     assert states == {
         "seen": "not proven", "not_seen": "proven",
         "not_run": "not enough evidence", "inconclusive": "not enough evidence",
     }  # fmt: skip
+
+
+def test_a_short_look_is_no_proof_and_a_real_swing_speaks_against() -> None:
+    short = (looked("not_seen", covered=300.0),)
+    assert verdict(WORK, GONE, findings=short, family="cool_unstable")[0] == "not enough evidence"
+    swing = (looked("not_seen"), looked("seen", "coolant_temperature_thermostat_cycling"))
+    assert verdict(WORK, GONE, findings=swing, family="cool_unstable")[0] == "not proven"
 
 
 def test_a_test_must_be_repeated_after_the_work() -> None:

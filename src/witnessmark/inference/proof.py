@@ -108,7 +108,7 @@ def _state(requirement: Requirement, evidence: _Evidence) -> State:
     if requirement.test is not None:
         return _tested(requirement.test, evidence)
     if requirement.finding is not None:
-        return _looked_for(requirement.finding, evidence)
+        return _looked_for(requirement, evidence)
     if any(w.gone is False for w in evidence.words):
         return "against"
     gone = [w for w in evidence.words if w.gone is True and (w.after_days or 0) >= 1]
@@ -167,12 +167,14 @@ def _tested(test: str, evidence: _Evidence) -> State:
     return "against" if "against" in states else "holds"
 
 
-def _looked_for(code: str, evidence: _Evidence) -> State:
-    codes = tuple(code.split("|"))
-    now = [f for f in evidence.findings if f.code.startswith(codes) and f.stage == evidence.last]
+def _looked_for(requirement: Requirement, evidence: _Evidence) -> State:
+    codes = (requirement.finding, *requirement.against)
+    now = [f for f in evidence.findings if f.stage == evidence.last and f.code in codes]
     if any(f.outcome == "seen" for f in now):
         return "against"
-    return "holds" if any(f.outcome == "not_seen" for f in now) else "open"
+    clean = [f for f in now if f.code == requirement.finding and f.outcome == "not_seen"]
+    covered = sum(c for f in clean if isinstance(c := f.details.get("covered_s"), (int, float)))
+    return "holds" if clean and covered >= requirement.for_s else "open"
 
 
 def _before_missing(requirement: Requirement, evidence: _Evidence) -> bool:

@@ -49,7 +49,19 @@ class ProofPoint:
 
 @dataclass(frozen=True, slots=True)
 class Requirement:
-    """One line of a proof plan; exactly one of quantity, test, finding and word is set."""
+    """One line of a proof plan; exactly one of quantity, test, finding and word is set.
+
+    Attributes:
+        words: what is asked, in words.
+        quantity: name in the quantity table.
+        point: where it is measured.
+        better: which way is better where no band is known.
+        test: test id; ``*`` for whichever test was positive before the work.
+        finding: finding code that must be looked for and not seen.
+        for_s: over at least so many seconds of recording [s].
+        against: further finding codes that must not be seen.
+        word: the customer's word.
+    """
 
     words: str
     quantity: str | None = None
@@ -57,6 +69,8 @@ class Requirement:
     better: Literal["lower", "higher", ""] = ""
     test: str | None = None
     finding: str | None = None
+    for_s: float = 0.0
+    against: tuple[str, ...] = ()
     word: bool = False
 
 
@@ -120,6 +134,8 @@ def _requirement(
         better=row.get("better", ""),
         test=row.get("test"),
         finding=row.get("finding"),
+        for_s=float(row.get("for_s", 0.0)),
+        against=tuple(row.get("against", ())),
         word=bool(row.get("word", False)),
     )
 
