@@ -16,7 +16,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parent))
 from truck import KINDS, drives
 
-from witnessmark.physics.line_selection import Sweep, choose_lines, fixed_peak
+from witnessmark.physics.line_selection import Sweep, choose_lines, fixed_peaks
 from witnessmark.physics.order_lines import expected_lines
 from witnessmark.physics.orders import turns
 from witnessmark.physics.vibration_family import decide
@@ -36,9 +36,9 @@ def judge(recording, rate, detail=False):
         cycles = np.stack([per[x.carrier] * x.multiple for x in lines], axis=1)
         sweeps.append(Sweep(d.time, d.values, cycles, f"{d.gear}"))
     chosen = choose_lines(sweeps)
-    peak = fixed_peak(sweeps, chosen.lines)
-    verdict = decide(chosen, lines, peak, gears=len({d.gear for d in recording}))
-    return (verdict, chosen, peak, lines) if detail else verdict
+    peaks = fixed_peaks(sweeps, chosen.lines)
+    verdict = decide(chosen, lines, peaks, gears=len({d.gear for d in recording}))
+    return (verdict, chosen, peaks, lines) if detail else verdict
 
 
 def main():

@@ -17,7 +17,7 @@ from witnessmark.analyses.vibration_drives import Drive, gather, lines_for, swee
 from witnessmark.analyses.vibration_levels import Cell, cells, order_table
 from witnessmark.model.entry_data import TruckData
 from witnessmark.model.finding import Evidence, Finding, OperatingPoint, Outcome, Support
-from witnessmark.physics.line_selection import Chosen, choose_lines, fixed_peak
+from witnessmark.physics.line_selection import Chosen, choose_lines, fixed_peaks
 from witnessmark.physics.order_lines import Line, aliases, coincidences
 from witnessmark.physics.orders import level
 from witnessmark.physics.vibration_family import Verdict, decide
@@ -132,8 +132,8 @@ def _family(
             stage=stage,
         )
         return finding, verdict, chosen
-    peak = fixed_peak(sweeps, chosen.lines)
-    verdict = decide(chosen, lines, peak, gears=len(gears))
+    peaks = fixed_peaks(sweeps, chosen.lines)
+    verdict = decide(chosen, lines, peaks, gears=len(gears))
     road_known = any(line.carrier != "engine" for line in lines)
     reason = verdict.reason
     family: str = verdict.family

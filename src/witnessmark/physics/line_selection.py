@@ -16,7 +16,7 @@ import numpy.typing as npt
 
 from witnessmark.model.recording import Floats
 
-__all__ = ["Chosen", "FixedPeak", "Sweep", "choose_lines", "fixed_peak", "rivals"]
+__all__ = ["Chosen", "FixedPeak", "Sweep", "choose_lines", "fixed_peaks", "rivals"]
 
 _SHIFTS = (-1.5, -1.0, 1.0, 1.5)
 #: A line is chosen when its pooled excess stands this many standard errors above the local floor
@@ -170,15 +170,15 @@ def rivals(chosen: Chosen, families: Sequence[str], *, margin: float = 8.0) -> d
     return found
 
 
-def fixed_peak(
+def fixed_peaks(
     sweeps: Sequence[Sweep],
     lines: Sequence[int],
     *,
     window: float = 2.0,
     lowest: float = 8.0,
     highest: float = 60.0,
-) -> FixedPeak | None:
-    """Search what is left for a narrow peak at a fixed frequency.
+) -> tuple[FixedPeak, ...]:
+    """Search what is left for peaks that stay at one frequency.
 
     Args:
         sweeps: the drives.
@@ -202,10 +202,10 @@ def fixed_peak(
             spectra.append(2.0 * power.sum(axis=1) / (np.sum(taper**2) * size))
             hertz = np.asarray(np.fft.rfftfreq(size, 1 / rate))
     if len(spectra) < 4:
-        return None
+        return ()
     each = np.asarray(spectra)
     mean = each.mean(axis=0)
-    best: FixedPeak | None = None
+    found: list[FixedPeak] = []
     for at in np.flatnonzero((hertz >= lowest) & (hertz <= min(highest, 0.45 * rate))):
         f = hertz[at]
         if mean[at] < mean[max(at - 2, 0) : at + 3].max():
@@ -223,10 +223,8 @@ def fixed_peak(
         broad = 1.0 / (1.0 + (2.0 * (hertz - f) / (0.12 * f)) ** 2)
         blurred = 0.5 * broad + 0.25 * (np.roll(broad, 1) + np.roll(broad, -1))
         ratio = float(mean[at] / base) * float(np.mean(blurred[around]) / blurred[at])
-        peak = FixedPeak(float(f), float(np.sqrt(excess)), ratio, share)
-        if best is None or peak.rms > best.rms:
-            best = peak
-    return best
+        found.append(FixedPeak(float(f), float(np.sqrt(excess)), ratio, share))
+    return tuple(found)
 
 
 def _pieces(sweep: Sweep, window: float) -> list[tuple[Floats, Floats, Floats]]:

@@ -33,7 +33,7 @@ HEALTHY: Mapping[str, tuple[float, float]] = {
 #: rms] and of its power over its surroundings [-], on healthy trucks and where it is the
 #: complaint. Judgement: road and suspension modes are broad (damping 0.06 and more).
 _PEAK = {"healthy": ((0.08, 0.5), (0.45, 0.5)), "complaint": ((0.20, 0.5), (2.5, 0.7))}
-_UNSURE = 1.0
+_UNSURE = 0.5
 _FIXED_ANSWER, _FIXED_UNSURE = 1.0, -1.5
 
 #: A complaint's line: median level at least this [m/s2 rms], or three times the healthy one.
@@ -71,13 +71,15 @@ def healthy_level(name: str) -> tuple[float, float]:
     return HEALTHY.get(name, HEALTHY["other"])
 
 
-def decide(chosen: Chosen, lines: Sequence[Line], peak: FixedPeak | None, *, gears: int) -> Verdict:
+def decide(
+    chosen: Chosen, lines: Sequence[Line], peaks: Sequence[FixedPeak], *, gears: int
+) -> Verdict:
     """Weigh the lines found.
 
     Args:
         chosen: lines found in the recording.
         lines: all candidate lines, in the order of their numbers.
-        peak: narrow fixed peak in what was left over.
+        peaks: peaks at a fixed frequency in what was left over.
         gears: number of different gears driven.
     """
     families = [line.family for line in lines]
@@ -86,7 +88,8 @@ def decide(chosen: Chosen, lines: Sequence[Line], peak: FixedPeak | None, *, gea
         lines[c].name: _ratio(float(r), *healthy_level(lines[c].name))
         for c, r in zip(chosen.lines, chosen.sure_rms(), strict=True)
     }
-    fixed = _fixed(peak)
+    peak = max(peaks, key=_fixed, default=None)
+    fixed = -4.0 if peak is None else _fixed(peak)
     by_family = {"engine": 0.0, "road": 0.0, "fixed": fixed}
     for c in chosen.lines:
         by_family[families[c]] = max(by_family[families[c]], odds[lines[c].name])
@@ -109,7 +112,7 @@ def decide(chosen: Chosen, lines: Sequence[Line], peak: FixedPeak | None, *, gea
         )
     if (
         peak is not None
-        and fixed >= _ANSWER
+        and fixed >= _FIXED_ANSWER
         and all(peak.rms > 1.5 * levels[lines[c].name] for c in abnormal)
     ):
         return Verdict(
@@ -167,9 +170,9 @@ def _ratio(rms: float, median: float, spread: float) -> float:
     return max(-4.0, min(8.0, ill - well))
 
 
-def _fixed(peak: FixedPeak | None) -> float:
+def _fixed(peak: FixedPeak) -> float:
     """The same for a fixed peak, from its level and from how narrow it is."""
-    if peak is None or peak.share < 0.5:
+    if peak.share < 0.5:
         return -4.0
     total = 0.0
     for kind, sign in (("complaint", 1.0), ("healthy", -1.0)):
