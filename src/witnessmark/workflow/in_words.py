@@ -79,6 +79,8 @@ def _odds(odds: Odds) -> Iterator[str]:
     zones = " · ".join(f"{zone} {_percent(p)}" for zone, p in odds.zones[:6])
     if zones:
         yield from _wrap(f"Where: {zones}")
+    for trap in odds.traps:
+        yield from _wrap(f"Easy to get wrong: {trap}")
     for cause in odds.causes[:6]:
         yield from _cause(cause)
     yield (
@@ -97,6 +99,8 @@ def _cause(cause: CauseOdds) -> Iterator[str]:
         yield from _wrap(f"because {parts}", "         ")
     if cause.looks_like:
         yield from _wrap(f"looks the same as: {', '.join(cause.looks_like)}", "         ")
+    for reading in cause.would_change[:1]:
+        yield from _wrap(f"would change it: {reading}", "         ")
 
 
 def _step(step: Step, *, first: bool) -> Iterator[str]:
