@@ -1,0 +1,192 @@
+"""Pictures of vibration and torsion: order map, before and after, twist mode, cylinders.
+
+Every function takes a finding and returns SVG text, empty where the finding holds nothing to draw.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+
+from witnessmark.model.finding import Finding
+from witnessmark.report.pictures.canvas import FAINT, INK, MARK, Canvas, Plot, Shape
+
+__all__ = ["cylinder_bars", "for_finding", "order_before_after", "order_map", "twist_mode"]
+
+_NAMED = (0.5, 1.0, 1.5, 3.0, 4.5, 6.0, 9.0, 12.0)
+
+
+def for_finding(finding: Finding) -> tuple[str, ...]:
+    """Return every picture that belongs to a finding, in the order to show them."""
+    drawn = {
+        "vibration_family": (order_map,),
+        "vibration_change": (order_before_after,),
+        "damper_twist": (twist_mode,),
+        "cylinder_balance": (cylinder_bars,),
+    }.get(finding.code, ())
+    return tuple(svg for draw in drawn if (svg := draw(finding)))
+
+
+def order_map(finding: Finding) -> str:
+    """Draw amplitude over engine speed and order: the darker a cell, the stronger it shakes."""
+    table = finding.details.get("orders")
+    if not isinstance(table, Mapping):
+        return ""
+    orders, speeds = _numbers(table.get("orders")), _numbers(table.get("rpm"))
+    rows = table.get("rms")
+    if len(orders) < 2 or len(speeds) < 2 or not isinstance(rows, Sequence):
+        return ""
+    values = [_numbers(row) for row in rows]
+    top = max((v for row in values for v in row), default=0.0)
+    if top <= 0 or any(len(row) != len(orders) for row in values):
+        return ""
+    strongest = max(
+        ((v, k, n) for n, row in zip(speeds, values, strict=True)
+         for k, v in zip(orders, row, strict=True))
+    )  # fmt: skip
+    words = (
+        f"Strongest: order {strongest[1]:g} at {strongest[2]:.0f} rpm, {strongest[0]:.2f} m/s2 rms."
+    )
+    canvas = Canvas(440, 340, "Order map of the vibration", words=words)
+    step = 50.0
+    plot = Plot(
+        canvas, (min(speeds) - step / 2, max(speeds) + step / 2),
+        (0.0, max(orders) + 0.25), x_words="engine speed, rpm", y_words="engine order",
+        size=(310.0, 270.0),
+    )  # fmt: skip
+    for speed, row in zip(speeds, values, strict=True):
+        for order, value in zip(orders, row, strict=True):
+            # The square root of the share, in steps that print can tell apart.
+            shade = round(8 * math.sqrt(max(value, 0.0) / top)) / 8
+            if shade <= 0.2:
+                continue
+            left, high = plot.at(speed - step / 2, order + 0.22)
+            right, low = plot.at(speed + step / 2, order - 0.22)
+            canvas.area(
+                [(left, high), (right, high), (right, low), (left, low)], fill=MARK, opacity=shade
+            )
+    for order in orders:
+        if order in _NAMED:
+            place = plot.y.at(order)
+            canvas.line((plot.x.end, place), (plot.x.end + 5, place))
+            canvas.text((plot.x.end + 8, place + 4), _order_words(order), size=10)
+    canvas.text((52, 336), f"darkest = {top:.2f} m/s2 rms", size=10)
+    return canvas.svg()
+
+
+def order_before_after(finding: Finding) -> str:
+    """Draw the complaint's line over engine speed, before (rings) and after (dots)."""
+    before = _pairs(finding.details.get("curve_before"))
+    after = _pairs(finding.details.get("curve_after"))
+    if not before or not after:
+        return ""
+    lines = finding.details.get("lines")
+    name = "the complaint's line"
+    if isinstance(lines, Sequence) and lines and isinstance(lines[0], Mapping):
+        name = str(lines[0].get("line", name))
+    both = [*before, *after]
+    top = max(y for _, y in both) * 1.1 or 1.0
+    low, high = min(x for x, _ in both), max(x for x, _ in both)
+    canvas = Canvas(
+        440, 300, f"{name[:1].upper()}{name[1:]} before and after", words=finding.sentence
+    )
+    plot = Plot(
+        canvas, (low - 50, high + 50), (0.0, top), x_words="engine speed, rpm",
+        y_words="m/s2 rms", corner=(52.0, 34.0),
+    )  # fmt: skip
+    series: tuple[tuple[list[tuple[float, float]], Shape, str, str, str], ...] = (
+        (before, "ring", INK, "4 3", "before"), (after, "dot", MARK, "", "after"),
+    )  # fmt: skip
+    for number, (points, shape, colour, dash, words) in enumerate(series):
+        plot.curve([x for x, _ in points], [y for _, y in points], colour=colour, dash=dash)
+        for x, y in points:
+            plot.mark(x, y, shape, colour=colour)
+        canvas.mark((64 + 110 * number, 18), shape, colour=colour)
+        canvas.text((74 + 110 * number, 22), words)
+    canvas.text((300, 22), name, anchor="start", bold=True)
+    return canvas.svg()
+
+
+def twist_mode(finding: Finding) -> str:
+    """Draw the orders that cross the twist mode: measured (marks) and fitted (lines)."""
+    curves = finding.details.get("curves")
+    if not isinstance(curves, Sequence) or not curves:
+        return ""
+    drawn = [c for c in curves if isinstance(c, Mapping) and len(_numbers(c.get("rpm"))) > 2]
+    if not drawn:
+        return ""
+    top = max(max(_numbers(c.get("deg"))) for c in drawn) * 1.1 or 1.0
+    speeds = [x for c in drawn for x in _numbers(c.get("rpm"))]
+    canvas = Canvas(440, 320, "Twist mode of the crankshaft", words=finding.sentence)
+    plot = Plot(
+        canvas, (min(speeds), max(speeds)), (0.0, top), x_words="engine speed, rpm",
+        y_words="twist, degrees", corner=(52.0, 52.0),
+    )  # fmt: skip
+    shapes: tuple[Shape, ...] = ("dot", "box", "triangle")
+    for number, curve in enumerate(drawn[:3]):
+        x, y = _numbers(curve.get("rpm")), _numbers(curve.get("deg"))
+        fit, error = _numbers(curve.get("fit")), _numbers(curve.get("error"))
+        shape = shapes[number]
+        colour = MARK if number == 0 else INK
+        plot.curve(x, fit, colour=colour, dash=("", "6 3", "2 3")[number])
+        for at, value, doubt in zip(x, y, error, strict=True):
+            plot.whisker(at, max(0.0, value - 2 * doubt), value + 2 * doubt, colour=FAINT)
+            plot.mark(at, value, shape, colour=colour)
+        canvas.mark((64 + 110 * number, 38), shape, colour=colour)
+        order = curve.get("order")
+        canvas.text((74 + 110 * number, 42), f"order {order:g}" if _is(order) else "order")
+    damping, hertz = finding.value, finding.details.get("frequency_hz")
+    if damping is not None and _is(hertz):
+        canvas.text((52, 18), f"{hertz:.0f} Hz, damping {damping:.3f}", bold=True)
+    return canvas.svg()
+
+
+def cylinder_bars(finding: Finding) -> str:
+    """Draw every cylinder's share above or below the mean, with its doubt."""
+    values = _numbers(finding.details.get("deviation_percent"))
+    doubts = _numbers(finding.details.get("error_percent"))
+    if not values or len(doubts) != len(values):
+        return ""
+    named = bool(finding.details.get("named"))
+    reach = max(25.0, *(abs(v) + 2 * d for v, d in zip(values, doubts, strict=True))) * 1.1
+    canvas = Canvas(440, 280, "Cylinders against their mean", words=finding.sentence)
+    words = "cylinder" if named else "place in the firing order, from an unknown start"
+    plot = Plot(
+        canvas, (0.4, len(values) + 0.6), (-reach, reach), x_words=words,
+        y_words="% of the mean",
+    )  # fmt: skip
+    for number, (value, doubt) in enumerate(zip(values, doubts, strict=True), start=1):
+        left, zero = plot.at(number - 0.3, 0.0)
+        right, end = plot.at(number + 0.3, value)
+        weak = value <= -20.0
+        canvas.rect(
+            (left, min(zero, end)), (right - left, abs(end - zero)),
+            fill=MARK if weak else "none", stroke=MARK if weak else INK, hatched=not weak,
+        )  # fmt: skip
+        plot.whisker(number, value - 2 * doubt, value + 2 * doubt)
+    plot.curve([0.4, len(values) + 0.6], [0.0, 0.0])
+    plot.limit(-20.0, "named from here")
+    return canvas.svg()
+
+
+def _order_words(order: float) -> str:
+    return {0.5: "0.5 cylinder", 1.0: "1 balance", 3.0: "3 firing", 6.0: "6 twist"}.get(
+        order, f"{order:g}"
+    )
+
+
+def _is(value: object) -> bool:
+    return isinstance(value, int | float) and math.isfinite(value)
+
+
+def _numbers(value: object) -> list[float]:
+    if not isinstance(value, Sequence) or isinstance(value, str):
+        return []
+    return [float(v) for v in value if isinstance(v, int | float) and math.isfinite(v)]
+
+
+def _pairs(value: object) -> list[tuple[float, float]]:
+    if not isinstance(value, Sequence):
+        return []
+    rows = [_numbers(row) for row in value]
+    return [(row[0], row[1]) for row in rows if len(row) >= 2]
