@@ -6,12 +6,24 @@ from collections.abc import Callable, Mapping
 
 from witnessmark.model.assessment import Assessment
 from witnessmark.model.finding import Finding
+from witnessmark.report.pictures import vibration
 from witnessmark.report.pictures.before_after import before_after_pictures
 
 __all__ = ["finding_pictures", "proof_pictures"]
 
+
+def _vibration(finding: Finding, assessment: Assessment, si: bool) -> str:
+    """Draw what belongs to a vibration or damper finding; its units are SI anyway."""
+    del assessment, si
+    return next(iter(vibration.for_finding(finding)), "")
+
+
 #: First part of a finding's code -> what draws it: (finding, assessment, si) -> SVG or nothing.
-DRAWN_BY: Mapping[str, Callable[[Finding, Assessment, bool], str]] = {}
+DRAWN_BY: Mapping[str, Callable[[Finding, Assessment, bool], str]] = {
+    "vibration": _vibration,
+    "damper_twist": _vibration,
+    "cylinder_balance": _vibration,
+}
 
 
 def finding_pictures(assessment: Assessment, *, si: bool = False) -> dict[int, str]:
