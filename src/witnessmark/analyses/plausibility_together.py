@@ -130,7 +130,8 @@ def co_step(
 ) -> CoStep | None:
     """Return how a channel steps with the jumps of another; ``None`` where it has no readings.
 
-    The step is the mean inside a jump less the mean over three seconds before and after. What
+    The step is the mean just inside a jump less the mean over three seconds before it and after
+    it. What
     the engine's speed and load explain of it is taken out first (linear regression over the
     whole recording), so that a pressure that follows a gear change is not taken for a fault.
 
@@ -142,7 +143,7 @@ def co_step(
         clock: the clock.
         others: channels on the grid that explain real steps (engine speed, load).
     """
-    widths = np.clip(np.rint((ends - starts) / clock.step) + 1, 1, 20).astype(int)
+    widths = np.clip(np.rint((ends - starts) / clock.step) + 1, 1, clock.time.size // 4).astype(int)
     series: dict[int, Floats] = {}
     for width in np.unique(widths):
         series[int(width)] = _explained(
@@ -235,27 +236,29 @@ def _matches(first: Floats, second: Floats) -> int:
 
 
 def _contrast(channel: Floats, width: int, clock: Clock) -> Floats:
-    """Mean over *width* points less the mean of three seconds before and after, at each start."""
+    """Return the step into and out of a jump of *width* points, for a jump at every point.
+
+    Half of (just inside less three seconds before) and half of (just inside less three seconds
+    after). The edges themselves belong to no side.
+    """
     side = max(int(3.0 / clock.step), 1)
-    size = channel.size
+    gap = max(int(1.0 / clock.step), 1)
+    inner = min(width, side)
     good = np.isfinite(channel)
     sums = np.concatenate([[0.0], np.cumsum(np.where(good, channel, 0.0))])
     counts = np.concatenate([[0], np.cumsum(good)])
-    at = np.arange(size)
+    at = np.arange(channel.size)
 
-    def part(first: npt.NDArray[np.int64], end: npt.NDArray[np.int64]) -> tuple[Floats, Floats]:
-        first, end = np.clip(first, 0, size), np.clip(end, 0, size)
-        return sums[end] - sums[first], (counts[end] - counts[first]).astype(np.float64)
+    def mean(first: npt.NDArray[np.int64], end: npt.NDArray[np.int64]) -> Floats:
+        first, end = np.clip(first, 0, channel.size), np.clip(end, 0, channel.size)
+        number = (counts[end] - counts[first]).astype(np.float64)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            return np.where(number > 0, (sums[end] - sums[first]) / number, np.nan)
 
-    gap = max(int(1.0 / clock.step), 1)  # the edges themselves belong to neither side
-    inside, n_inside = part(at, at + width)
-    before, n_before = part(at - gap - side, at - gap)
-    after, n_after = part(at + width + gap, at + width + gap + side)
-    enough = (n_inside > 0) & (n_before > 0) & (n_after > 0)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        around = 0.5 * (before / n_before + after / n_after)
-        found = inside / n_inside - around
-    return np.where(enough, found, np.nan)
+    into = mean(at, at + inner) - mean(at - gap - side, at - gap)
+    last = at + width
+    out = mean(last - inner, last) - mean(last + gap, last + gap + side)
+    return np.asarray(0.5 * (into + out))
 
 
 def _explained(step: Floats, others: list[Floats]) -> Floats:
