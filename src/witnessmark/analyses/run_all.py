@@ -9,6 +9,7 @@ from witnessmark.analyses import (
     bus_circuit,
     driveline,
     plausibility,
+    sensor_cross_checks,
     specification,
     torsional,
     vibration,
@@ -27,6 +28,7 @@ ANALYSES: tuple[Analysis, ...] = (
     torsional,
     driveline,
     plausibility,
+    sensor_cross_checks,
 )
 
 
