@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+import tomllib
+
 import pytest
+import tomli_w
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from witnessmark.errors import PackRefused
 from witnessmark.knowledge import check_pack, load_knowledge, shipped_packs
@@ -184,3 +189,33 @@ def test_a_pack_in_the_place_of_a_shipped_one_is_checked_in_its_place(tmp_path):
     copy.write_text(text.replace('zone = "rear"', 'zone = "raer"'), encoding="utf-8")
     problems, _, _ = check_pack(copy)
     assert [p.where for p in problems] == ["edited.toml: causes[2].zone"]
+
+
+@settings(max_examples=20, deadline=None)
+@given(data=st.data())
+def test_whatever_a_pack_holds_the_check_answers_with_sentences(data, tmp_path_factory):
+    # A shipped pack with one value replaced by something odd.
+    path = data.draw(st.sampled_from(shipped_packs()))
+    document = tomllib.loads(path.read_text(encoding="utf-8"))
+    at = document
+    while True:
+        keys = list(at) if isinstance(at, dict) else list(range(len(at)))
+        key = data.draw(st.sampled_from(keys))
+        if isinstance(at[key], dict | list) and at[key] and data.draw(st.booleans()):
+            at = at[key]
+            continue
+        odd = st.one_of(
+            st.none(), st.text(max_size=5), st.integers(-3, 10**12), st.booleans(),
+            st.sampled_from([0.0, 1.0, -0.5, float("nan"), float("inf"), [], {}, [[]], {"a": 1}]),
+        )  # fmt: skip
+        value = data.draw(odd)
+        if value is None:
+            del at[key]
+        else:
+            at[key] = value
+        break
+    other = tmp_path_factory.mktemp("odd") / "odd.toml"
+    other.write_bytes(tomli_w.dumps(document).encode())
+    problems, knowledge, _ = check_pack(other)
+    assert (knowledge is None) == bool(problems)
+    assert all(p.what.strip() and p.where for p in problems)
