@@ -88,18 +88,22 @@ def rank_steps(
         others = total - plan.best
         marginals = dict(zip(plan.table.causes, plan.state.belief.marginals(), strict=True))
         stops += safety_stops(plan.state.family.id, marginals, total)
-        steps += _test_steps(plan, others)
-        steps += _repair_steps(plan, others, plans, rates, links, history)
-        steps += _search_step(plan, others, rates)
+        steps += [
+            _if_still_wrong(step, plan, others, rates)
+            for step in (
+                *_test_steps(plan, others),
+                *_repair_steps(plan, others, plans, rates, links, history),
+                *_search_step(plan, others, rates),
+            )
+        ]
     steps.sort(key=lambda s: (round(s.expected_total_usd, 2), _effort(s)))
     steps = _measure_first_when_unexplained(steps, plans)
     waiting = [
-        _remeasure(plan, total, rates, so_far.unmeasured)
+        _remeasure(plan, total - plan.best, rates, so_far.unmeasured)
         for plan in plans
         if so_far.unmeasured or plan.state.belief.healthy() >= HEALTHY_FROM
     ]
-    steps = waiting + steps
-    return (*stops, *_with_margin(steps[:most]))
+    return (*stops, *waiting, *_with_margin(steps[: most - len(waiting)]))
 
 
 def _test_steps(plan: Plan, others: float) -> list[Step]:
@@ -206,10 +210,36 @@ def _search_step(plan: Plan, others: float, settings: Settings) -> list[Step]:
     ]
 
 
-def _remeasure(plan: Plan, total: float, settings: Settings, work: str) -> Step:
+def _if_still_wrong(step: Step, plan: Plan, others: float, settings: Settings) -> Step:
+    """Weigh a step's total by the chance that something is still wrong after a repair.
+
+    If nothing is, the step was for nothing and the proof has to be measured all the same.
+    """
+    healthy = plan.state.belief.healthy()
+    if healthy <= 0.0:
+        return step
+    own = _own_usd(plan, step)
+    proof = _proof_usd(plan, settings)
+    price = (1.0 - healthy) * (step.expected_total_usd - others) + healthy * (own + proof)
+    return replace(step, expected_total_usd=price + others)
+
+
+def _own_usd(plan: Plan, step: Step) -> float:
+    if step.step in plan.table.causes:
+        return float(plan.problem.repair_usd[plan.table.causes.index(step.step)])
+    number = next((k for k, t in enumerate(plan.tests) if t.id == step.step), None)
+    return 0.0 if number is None else float(plan.problem.test_usd[number])
+
+
+def _proof_usd(plan: Plan, settings: Settings) -> float:
+    minutes = remeasure_minutes(plan.state.family, settings)
+    return minutes / 60.0 * settings.labour_usd_per_hour
+
+
+def _remeasure(plan: Plan, others: float, settings: Settings, work: str) -> Step:
     family = plan.state.family
     minutes = remeasure_minutes(family, settings)
-    usd = minutes / 60.0 * settings.labour_usd_per_hour
+    left = (1.0 - plan.state.belief.healthy()) * plan.best
     points = ", ".join(family.operating_points) or "the same points"
     return Step(
         step=f"remeasure_{family.id}",
@@ -218,7 +248,7 @@ def _remeasure(plan: Plan, total: float, settings: Settings, work: str) -> Step:
         name=f"Measure the same points again: {points}",
         minutes=Spread(0.7 * minutes, minutes, 1.6 * minutes),
         usd=Spread(0.0, 0.0, 0.0),
-        expected_total_usd=total + usd,
+        expected_total_usd=_proof_usd(plan, settings) + left + others,
         why=words.why_remeasure(plan, work),
         needs=("warm", "road") if minutes > settings.remeasure_minutes else ("warm",),
         cautions=_cautions(family),
