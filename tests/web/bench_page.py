@@ -6,13 +6,16 @@ import asyncio
 import contextlib
 import os
 import threading
+import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
 import httpx
 
+from witnessmark.model.assessment import Assessment
 from witnessmark.web.serve import serve
+from witnessmark.workflow.assess import assess_in_shop
 from witnessmark.workflow.shop import Shop, entry_line
 
 CHROMIUM = Path(os.environ.get("WITNESSMARK_CHROMIUM", "/usr/bin/chromium"))
@@ -24,6 +27,7 @@ FLAGS = [
     "--no-first-run",
     "--disable-gpu",
 ]
+AT = "2026-03-02T08:00:00Z"
 SCREENS = Path(__file__).resolve().parents[2] / "build" / "screens"
 
 
@@ -52,6 +56,32 @@ class Client:
         self._loop.close()
 
 
+_ASSESSED: dict[str, Assessment] = {}
+
+
+def remembering(shop: Shop) -> Callable[[str], Assessment]:
+    """Assess for real, but the same entries under the same packs and settings only once."""
+
+    def assess(case_id: str) -> Assessment:
+        packs = [p.read_text() for p in sorted(shop.folder.glob("packs/*.toml"))]
+        figures = shop.casebook.setting("figures")
+        key = f"{len(shop.list_cases())}{shop.casebook.lines(case_id)}{packs}{figures}"
+        if key not in _ASSESSED:
+            _ASSESSED[key] = assess_in_shop(shop, case_id)
+        return _ASSESSED[key]
+
+    return assess
+
+
+def settled(client: Client, case_id: str = "unit7") -> str:
+    """Wait until the odds of a case are worked out and give its page."""
+    end = time.monotonic() + 90
+    while client.get(f"/cases/{case_id}/version").json()["working"]:
+        assert time.monotonic() < end, "the odds are not worked out"
+        time.sleep(0.05)
+    return client.get(f"/cases/{case_id}").text
+
+
 def fuel_lines(label: str = "unit 7") -> list[str]:
     """The check-in of a truck with low fuel pressure; all of it invented."""
     truck = {
@@ -62,8 +92,8 @@ def fuel_lines(label: str = "unit 7") -> list[str]:
     }
     complaint = {"words": "low fuel pressure, lazy up grades", "families": ["fuel_low"]}
     lines = [
-        entry_line("truck", truck, entry_id="e1"),
-        entry_line("complaint", complaint, entry_id="e2"),
+        entry_line("truck", truck, entry_id="e1", at=AT),
+        entry_line("complaint", complaint, entry_id="e2", at=AT),
     ]
     gauge = {"id": "g1", "span": "160 psi", "accuracy": "1 % of span"}
     for i, (rpm, psi) in enumerate([(700, 50), (1000, 65), (1500, 76), (1800, 82)]):
@@ -73,7 +103,7 @@ def fuel_lines(label: str = "unit 7") -> list[str]:
             "point": {"rpm": rpm, "load": "none", "warm": True},
             "instrument": gauge,
         }
-        lines.append(entry_line("reading", data, entry_id=f"r{i}"))
+        lines.append(entry_line("reading", data, entry_id=f"r{i}", at=AT))
     return lines
 
 

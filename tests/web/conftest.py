@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from web.bench_page import CHROMIUM, FLAGS, Client, fuel_lines
+from web.bench_page import CHROMIUM, FLAGS, Client, fuel_lines, remembering
 from witnessmark.web.app import create_app
 from witnessmark.web.doors import Access
 from witnessmark.workflow.shop import Shop, open_shop
@@ -26,7 +26,7 @@ def shop(tmp_path: Path) -> Iterator[Shop]:
 @pytest.fixture
 def client(shop: Shop) -> Iterator[Client]:
     """A client of the shop on this machine."""
-    found = Client(create_app(shop))
+    found = Client(create_app(shop, assess=remembering(shop)))
     yield found
     found.close()
 
@@ -35,7 +35,9 @@ def client(shop: Shop) -> Iterator[Client]:
 def lan(shop: Shop) -> Iterator[Client]:
     """A client of the shop in the shop's network, not signed in."""
     access = Access(lan=True, address="https://192.0.2.7:8740", secure=True)
-    found = Client(create_app(shop, access=access), "https://192.0.2.7:8740")
+    found = Client(
+        create_app(shop, access=access, assess=remembering(shop)), "https://192.0.2.7:8740"
+    )
     yield found
     found.close()
 

@@ -6,7 +6,7 @@ import json
 
 import pytest
 
-from web.bench_page import Client
+from web.bench_page import Client, settled
 from witnessmark.model.entry_data import ClueData, ReadingData, TestData
 
 PAGES = [
@@ -58,7 +58,7 @@ def test_page_answers_without_anything_inline(client, page):
 
 
 def test_the_case_is_one_strip_in_order(client):
-    text = client.get("/cases/unit7").text
+    text = settled(client)
     places = [
         text.index(f'id="{name}"')
         for name in ("complaint", "known", "odds", "next", "work", "paper")
@@ -239,7 +239,7 @@ def test_where_from_leads_back_to_the_line(client):
 
 
 def test_the_finished_page_is_sent_once_and_pressed(client):
-    client.get("/cases/unit7")
+    settled(client)
     first = client.get("/cases/unit7", headers={"accept-encoding": "gzip"})
     assert first.headers["content-encoding"] == "gzip"
     again = client.get("/cases/unit7", headers={"if-none-match": first.headers["etag"]})
@@ -270,7 +270,7 @@ def test_odds_that_cannot_be_worked_out_leave_the_entries_readable(shop):
         raise ZeroDivisionError
 
     found = Client(create_app(shop, assess=broken))
-    text = found.get("/cases/unit7").text
+    text = settled(found)
     assert "could not be worked out" in text
     assert "low fuel pressure, lazy up grades" in text
     found.close()
@@ -295,7 +295,7 @@ def test_stopping_and_resuming_the_work_on_the_odds(shop):
     assert "was stopped" in found.get("/cases/unit7").text
     gate.set()
     found.post("/cases/unit7/resume")
-    assert "Not decided" in found.get("/cases/unit7").text
+    assert "Not decided" in settled(found)
     found.close()
 
 
@@ -314,10 +314,12 @@ def test_settings_are_kept_and_nonsense_is_refused(client, shop):
 
 
 def test_the_owner_changes_a_share_with_a_reason_and_the_odds_follow(client):
+    settled(client)
     before = client.get("/api/cases/unit7/assessment").json()
     form = {"cause": "return_regulator", "share": "60", "why": "four of the last six"}
     assert client.post("/knowledge/fuel_low", data=form | {"why": ""}).status_code == 422
     assert client.post("/knowledge/fuel_low", data=form).status_code == 303
+    settled(client)
     after = client.get("/api/cases/unit7/assessment").json()
 
     def chance(found):
@@ -329,6 +331,7 @@ def test_the_owner_changes_a_share_with_a_reason_and_the_odds_follow(client):
 
 
 def test_report_and_estimate_as_page_and_pdf(client, shop):
+    settled(client)
     answer = client.get("/cases/unit7/report")
     assert answer.status_code == 200
     assert "low fuel pressure, lazy up grades" in answer.text
@@ -340,5 +343,6 @@ def test_report_and_estimate_as_page_and_pdf(client, shop):
         assert paper.headers["content-type"] == "application/pdf"
         assert paper.content.startswith(b"%PDF")
     shop.add("unit7", "complaint", {"words": "<script>alert(3)</script>", "families": []})
+    settled(client)
     assert "<script" not in client.get("/cases/unit7/report").text
     assert client.get("/cases/unit7/report?quote=1").status_code == 200

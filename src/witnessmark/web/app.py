@@ -29,6 +29,7 @@ from witnessmark.web import (
 from witnessmark.web.doors import Access, Doors, TooMany
 from witnessmark.web.state import Bench, page
 from witnessmark.workflow.shop import Shop
+from witnessmark.workflow.worker import Worker
 
 __all__ = ["create_app"]
 
@@ -50,14 +51,14 @@ def create_app(
     shop: Shop,
     *,
     access: Access | None = None,
-    assess: Callable[[str], Assessment] | None = None,
+    assess: Callable[[str], Assessment] | Worker | None = None,
 ) -> FastAPI:
     """Make the application of one shop.
 
     Args:
         shop: the open shop; the caller closes it.
         access: how the page is reached; loopback when not given.
-        assess: case id -> assessment; the workflow's own when not given.
+        assess: case id -> assessment, or a worker; the workflow's own, here, when not given.
     """
     bench = Bench.make(shop, assess, access or Access())
 

@@ -100,8 +100,7 @@ def case(request: Request, case_id: str) -> Response:
 def version(request: Request, case_id: str) -> Response:
     """Return the version of a case, for pages that watch it."""
     looked = bench_of(request).desk.look(case_id)
-    working = not (looked.current or looked.trouble or looked.stopped)
-    return JSONResponse({"version": looked.version, "working": working})
+    return JSONResponse({"version": looked.version, "working": looked.working})
 
 
 @router.post("/cases/{case_id}/stop")

@@ -12,12 +12,13 @@ from witnessmark.model.assessment import Assessment
 from witnessmark.model.case import Case
 from witnessmark.model.entry import Entry
 from witnessmark.model.entry_data import RecordingData
-from witnessmark.web.pages_cases import PATIENCE_S
 from witnessmark.web.state import Bench, bench_of, page
 from witnessmark.web.strip import Names, entry_words, odds_words
 from witnessmark.workflow.settings import settings_of
 
 router = APIRouter(include_in_schema=False)
+
+_WAIT_S = 20.0
 
 
 @router.get("/cases/{case_id}/from/finding/{place}")
@@ -118,7 +119,7 @@ def entry(request: Request, case_id: str, entry_id: str) -> Response:
 
 
 def _assessment(bench: Bench, case_id: str) -> Assessment:
-    found = bench.desk.look(case_id, wait_s=4 * PATIENCE_S).assessment
+    found = bench.desk.look(case_id, wait_s=_WAIT_S).assessment
     if found is None:
         raise NotFound("The odds are not worked out yet.", do="Wait a moment and go back.")
     return found

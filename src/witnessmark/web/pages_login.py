@@ -70,7 +70,7 @@ def customer(request: Request, token: str) -> Response:
         "proofs": looked.assessment.proofs if looked.assessment else (),
         "works": [data for _, data in case.of(WorkData)],
         "names": Names(bench.knowledge()),
-        **proof_words(looked.assessment, shows_si(bench.shop)),
+        **proof_words(looked.worked, shows_si(bench.shop)),
     }
     return page(request, "customer.html", **values)
 

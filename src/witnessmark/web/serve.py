@@ -16,6 +16,7 @@ from witnessmark.web.certificate import certificate
 from witnessmark.web.doors import Access
 from witnessmark.workflow.locks import has_passphrase, set_passphrase, suggest_passphrase
 from witnessmark.workflow.shop import Shop
+from witnessmark.workflow.worker import Worker
 
 __all__ = ["is_loopback", "own_address", "serve"]
 
@@ -55,7 +56,7 @@ def serve(
     else:
         address = f"http://{_bracketed(host)}:{real_port}"
         access = Access()
-    app = create_app(shop, access=access)
+    app = create_app(shop, access=access, assess=Worker(shop.folder))
     config = uvicorn.Config(
         app,
         log_level="warning",

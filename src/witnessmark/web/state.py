@@ -21,9 +21,10 @@ from witnessmark.web.desk import Desk
 from witnessmark.web.doors import Access, Throttle, Viewer
 from witnessmark.web.sheets import Sheets
 from witnessmark.workflow.assess import assess_in_shop
-from witnessmark.workflow.book import Knowledge, knowledge_of, pack_files
+from witnessmark.workflow.book import Knowledge, knowledge_of
 from witnessmark.workflow.settings import shows_si
 from witnessmark.workflow.shop import Shop
+from witnessmark.workflow.worker import Worker, work_on
 
 __all__ = ["Bench", "bench_of", "going_on", "page", "viewer_of"]
 
@@ -44,10 +45,24 @@ class Bench:
     sheets: Sheets = field(default_factory=Sheets)
 
     @classmethod
-    def make(cls, shop: Shop, assess: Callable[[str], Assessment] | None, access: Access) -> Bench:
-        """Set the bench up."""
-        work = assess or (lambda case_id: assess_in_shop(shop, case_id, packs=pack_files(shop)))
-        return cls(shop, Desk(shop, work), access, _templates())
+    def make(
+        cls,
+        shop: Shop,
+        assess: Callable[[str], Assessment] | Worker | None,
+        access: Access,
+    ) -> Bench:
+        """Set the bench up.
+
+        Args:
+            shop: the shop.
+            assess: case id -> assessment, or a worker in a process of its own; in this process
+                when not given.
+            access: how the page is reached.
+        """
+        if isinstance(assess, Worker):
+            return cls(shop, Desk(shop, assess, assess.stop), access, _templates())
+        plain = assess or (lambda case_id: assess_in_shop(shop, case_id))
+        return cls(shop, Desk(shop, lambda name: work_on(plain(name))), access, _templates())
 
     def knowledge(self) -> Knowledge:
         """Return what the packs say in this shop."""
@@ -56,7 +71,7 @@ class Bench:
     def warm_up(self) -> None:
         """Begin to work out the cases that were touched last."""
         for row in self.shop.list_cases()[:_WARM]:
-            self.desk.look(row.id)
+            self.desk.look(row.id, warm=True)
 
     def fresh_id(self) -> str:
         """Return an id for an entry that is about to be made."""

@@ -9,7 +9,6 @@ from typing import Any
 
 from markupsafe import Markup
 
-from witnessmark.model.assessment import Assessment
 from witnessmark.model.case import Case
 from witnessmark.model.entry import Entry
 from witnessmark.model.entry_data import (
@@ -36,7 +35,7 @@ from witnessmark.web.gauges import gauges, is_gauge
 from witnessmark.web.words import number, quantity_words
 from witnessmark.workflow.book import Knowledge
 from witnessmark.workflow.ledger import waits_for
-from witnessmark.workflow.pictures import finding_pictures, proof_pictures
+from witnessmark.workflow.worker import Worked
 
 __all__ = ["Names", "Seen", "entry_words", "odds_words", "proof_words", "strip"]
 
@@ -111,7 +110,7 @@ def strip(
     return {
         "case": case,
         "looked": looked,
-        "working": not (looked.current or looked.trouble or looked.stopped),
+        "working": looked.working,
         "truck": truck,
         "truck_label": truck.label if truck else case.id,
         "complaints": complaints,
@@ -141,14 +140,14 @@ def strip(
         "step_link": lambda step: _step_link(case.id, step),
         "step_verb": _step_verb,
         "first_repair": next((s.step for s in steps if s.kind == "repair"), ""),
-        "pictures": _drawn(finding_pictures(assessment, si=si)) if assessment else {},
-        **proof_words(assessment, si),
+        "pictures": _drawn(looked.worked.pictures.get(si, {})) if looked.worked else {},
+        **proof_words(looked.worked, si),
     }
 
 
-def proof_words(assessment: Assessment | None, si: bool) -> dict[str, Any]:
+def proof_words(worked: Worked | None, si: bool) -> dict[str, Any]:
     """Return what the table of before and after needs to write its numbers."""
-    drawn = proof_pictures(assessment, si=si) if assessment else {}
+    drawn = worked.proofs.get(si, {}) if worked else {}
     return {
         "proof_drawn": lambda complaint: [Markup(svg) for svg in drawn.get(complaint, [])],  # noqa: S704
         "quantity_name": _quantity_name,

@@ -1,0 +1,138 @@
+"""The programming interface: what it says of itself, and that nothing sent to it breaks it."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+import schemathesis
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from web.bench_page import Client, fuel_lines, remembering, served, settled
+from witnessmark.model.entry_data import ReadingData
+from witnessmark.web.app import create_app
+from witnessmark.workflow.shop import open_shop
+
+
+@pytest.fixture(scope="module")
+def api_shop(tmp_path_factory):
+    shop = open_shop(tmp_path_factory.mktemp("api") / "shop", create=True)
+    shop.new_case("unit7", fuel_lines())
+    yield shop
+    shop.close()
+
+
+@pytest.fixture
+def api(api_shop):
+    client = Client(create_app(api_shop, assess=remembering(api_shop)))
+    yield client
+    client.close()
+
+
+def test_the_description_asks_for_nothing_from_elsewhere(api):
+    found = api.get("/api/openapi.json").json()
+    assert set(found["paths"]) == {
+        "/api/cases",
+        "/api/cases/{case_id}/entries",
+        "/api/cases/{case_id}/assessment",
+        "/api/entry-schema",
+    }
+    assert "http" not in json.dumps(found).replace("HTTPValidationError", "")
+    assert api.get("/docs").status_code == 404
+    assert "GET /api/cases" in api.get("/api").text
+
+
+def test_entries_go_in_once_and_come_out_to_the_letter(api, api_shop):
+    entry = {
+        "kind": "reading",
+        "id": "api1",
+        "data": {"quantity": "fuel_suction_vacuum", "value": "7,5 inHg"},
+    }
+    for _ in range(2):
+        assert api.post("/api/cases/unit7/entries", json=entry).status_code == 201
+    found = [e for e in api.get("/api/cases/unit7/entries").json() if e["id"] == "api1"]
+    assert len(found) == 1
+    assert json.loads(found[0]["line"])["data"] == entry["data"]
+    values = [d.value for _, d in api_shop.case("unit7").of(ReadingData)]
+    assert values.count("7,5 inHg") == 1
+    bare = entry | {"id": "api2", "data": {"quantity": "fuel_suction_vacuum", "value": 7.5}}
+    answer = api.post("/api/cases/unit7/entries", json=bare)
+    assert answer.status_code == 422
+    assert "bare number" in answer.json()["what"]
+    assert api.get("/api/cases/nobody/assessment").status_code == 404
+    settled(api)
+    assert api.get("/api/cases/unit7/assessment").json()["case"]["id"] == "unit7"
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("right", [True, False], ids=["as described", "against the description"])
+def test_nothing_that_is_sent_is_answered_with_a_fault_of_ours(api_shop, right):
+    """Requests drawn by schemathesis from the description, and requests that break it."""
+    schema = schemathesis.openapi.from_dict(create_app(api_shop).openapi())
+    mode = schemathesis.GenerationMode.POSITIVE if right else schemathesis.GenerationMode.NEGATIVE
+    operations = [result.ok() for result in schema.get_all_operations()]
+    assert len(operations) == 6
+    statuses: set[int] = set()
+    with served(api_shop) as address:
+        for operation in operations:
+            drawn = operation.as_strategy(generation_mode=mode)
+            if not right and not operation.body:
+                continue
+
+            @settings(
+                max_examples=20,
+                deadline=None,
+                database=None,
+                suppress_health_check=list(HealthCheck),
+            )
+            @given(case=drawn)
+            def send(case):
+                answer = case.call(base_url=address)
+                statuses.add(answer.status_code)
+                assert answer.status_code < 500, (case.method, case.path, answer.text[:300])
+                assert "Traceback" not in answer.text
+
+            send()
+    assert statuses & ({200, 201} if right else {422, 404, 400, 405, 415})
+
+
+@given(
+    path=st.text(max_size=60),
+    query=st.text(max_size=60),
+    body=st.binary(max_size=300),
+    kind=st.sampled_from(
+        ["application/x-www-form-urlencoded", "multipart/form-data; boundary=x", "text/plain", ""]
+    ),
+)
+@settings(max_examples=25, deadline=None, database=None, suppress_health_check=list(HealthCheck))
+def test_no_form_and_no_path_is_answered_with_a_fault_of_ours(api_shop, path, query, body, kind):
+    from urllib.parse import quote
+
+    client = Client(create_app(api_shop))
+    try:
+        for where in (
+            f"/{quote(path)}?{quote(query)}",
+            f"/cases/{quote(path)}/from/{quote(query)}/0",
+            f"/cases/unit7/recordings/{quote(path)}/window?c={quote(query)}",
+            f"/cases/unit7/reading?quantity={quote(query)}",
+            f"/trucks/{quote(path)}",
+            f"/c/{quote(path)}",
+        ):
+            assert client.get(where).status_code < 500, where
+        headers = {"content-type": kind} if kind else {}
+        for where in (
+            "/new",
+            "/cases/unit7/reading",
+            "/cases/unit7/looked",
+            "/cases/unit7/add/work",
+            "/cases/unit7/photo",
+            "/settings/figures",
+            "/login",
+            "/uploads",
+            "/theme",
+        ):
+            answer = client.post(where, content=body, headers=headers)
+            assert answer.status_code < 500, (where, kind, body)
+    finally:
+        client.close()
