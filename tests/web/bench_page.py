@@ -10,9 +10,11 @@ import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
+from unittest.mock import patch
 
 import httpx
 
+from witnessmark.inference.fuel_evidence import FuelEvidence
 from witnessmark.model.assessment import Assessment
 from witnessmark.web.serve import serve
 from witnessmark.workflow.assess import assess_in_shop
@@ -60,14 +62,20 @@ _ASSESSED: dict[str, Assessment] = {}
 
 
 def remembering(shop: Shop) -> Callable[[str], Assessment]:
-    """Assess for real, but the same entries under the same packs and settings only once."""
+    """Assess without the model of the fuel circuit, which takes seconds and is tested elsewhere.
+
+    The same entries under the same packs and settings are assessed only once.
+    """
 
     def assess(case_id: str) -> Assessment:
         packs = [p.read_text() for p in sorted(shop.folder.glob("packs/*.toml"))]
         figures = shop.casebook.setting("figures")
         key = f"{len(shop.list_cases())}{shop.casebook.lines(case_id)}{packs}{figures}"
         if key not in _ASSESSED:
-            _ASSESSED[key] = assess_in_shop(shop, case_id)
+            with patch(
+                "witnessmark.workflow.assess.fuel_evidence", lambda *_, **__: FuelEvidence()
+            ):
+                _ASSESSED[key] = assess_in_shop(shop, case_id)
         return _ASSESSED[key]
 
     return assess

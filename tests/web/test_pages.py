@@ -6,7 +6,7 @@ import json
 
 import pytest
 
-from web.bench_page import Client, settled
+from web.bench_page import Client, remembering, settled
 from witnessmark.model.entry_data import ClueData, ReadingData, TestData
 
 PAGES = [
@@ -280,13 +280,13 @@ def test_stopping_and_resuming_the_work_on_the_odds(shop):
     import threading
 
     from witnessmark.web.app import create_app
-    from witnessmark.workflow.assess import assess_in_shop
 
     gate = threading.Event()
+    assess = remembering(shop)
 
     def slow(case_id: str):
         gate.wait(20)
-        return assess_in_shop(shop, case_id)
+        return assess(case_id)
 
     found = Client(create_app(shop, assess=slow))
     assert "Working out the odds" in found.get("/cases/unit7").text
