@@ -162,8 +162,9 @@ def _statement(
         return "None of the modelled causes fits the readings; check the readings first."
     if belief.healthy() >= SUSPECTED_FROM:
         return (
-            f"After the work done, nothing is wrong any more with {_percent(belief.healthy())}; "
-            f"most likely leftover: {causes[0].name} ({_percent(causes[0].probability)})."
+            f"After the work: {_percent(belief.healthy())} that nothing is wrong any more. Measure "
+            f"the same points again; most likely leftover: {causes[0].name} "
+            f"({_percent(causes[0].probability)})."
         )
     first = causes[0]
     if named and first.probability >= DECIDED_FROM:
