@@ -115,7 +115,7 @@ def outcome_likelihoods(row: MaxRow) -> Floats:
     for k in range(count):
         survival[k, :-1] = row.leak[k] * products(row.factor[k])
     survival[count] = 0.0
-    chance = np.maximum(survival[:-1] - survival[1:], 0.0)
+    chance = np.asarray(np.maximum(survival[:-1] - survival[1:], 0.0))
     chance[:, 0] = chance[:, -1] = row.base
     return chance
 
