@@ -40,7 +40,9 @@ LOOK, PUMP, RELIEF = (
 
 
 def test_the_words_are_plain_and_read_back():
-    words = override_words(LOOK, PUMP, "the owner wants a pump")
+    words = override_words(
+        LOOK, ("repair", "pump_worn"), "the owner wants a pump", chosen_usd=910.0
+    )
     assert words == (
         "Proposed test f_relief; did repair pump_worn (410 USD more expected): "
         "the owner wants a pump"
@@ -55,7 +57,7 @@ def test_the_words_are_plain_and_read_back():
 
 def test_a_reason_is_needed():
     with pytest.raises(InputRefused, match="reason"):
-        override_words(LOOK, PUMP, "  ")
+        override_words(LOOK, ("repair", "pump_worn"), "  ")
 
 
 @pytest.mark.parametrize(
@@ -72,12 +74,12 @@ def test_a_reason_is_needed():
     ],
 )
 def test_who_was_right(proposed, chosen, proven, right):
-    words = override_words(proposed, chosen, "because")
+    words = override_words(proposed, (chosen.kind, chosen.step), "because")
     assert overrides(case("a", words), [proven])[0].right == right
 
 
 def test_the_score_of_both_over_cases():
-    words = override_words(LOOK, PUMP, "because")
+    words = override_words(LOOK, ("repair", "pump_worn"), "because")
     cases = [case("a", words), case("b", words), case("c", words, "just a note")]
     found = score(cases, {"a": ["pump_relief"], "b": ["pump_worn"]})
     assert (found.tool, found.technician, found.level, found.open) == (1, 1, 0, 1)

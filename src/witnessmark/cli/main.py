@@ -20,6 +20,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "case": ("witnessmark.cli.case", "The casebook by hand: new, add, show, list, export, import."),
     "demo": ("witnessmark.cli.demo", "Build the invented shop and open its page."),
     "look": ("witnessmark.cli.look", "What is in a recording."),
+    "override": ("witnessmark.cli.override", "Do something else than proposed; the score."),
     "pack": ("witnessmark.cli.pack", "Check a knowledge pack."),
     "record": ("witnessmark.cli.record", "Record the data bus to a file."),
     "report": ("witnessmark.cli.report", "The customer's report, or the estimate."),

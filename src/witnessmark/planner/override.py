@@ -72,8 +72,16 @@ class Score:
     open: int
 
 
-def override_words(proposed: Step, chosen: Step, reason: str) -> str:
+def override_words(
+    proposed: Step, chosen: tuple[str, str], reason: str, *, chosen_usd: float | None = None
+) -> str:
     """Return the words of the note that records an override.
+
+    Args:
+        proposed: the step that was proposed.
+        chosen: (kind, step id) of what is done instead.
+        reason: why.
+        chosen_usd: expected total of the choice, where the tool has priced it.
 
     Raises:
         InputRefused: without a reason.
@@ -82,10 +90,12 @@ def override_words(proposed: Step, chosen: Step, reason: str) -> str:
         raise InputRefused(
             "An override needs a reason.", do="Write in a few words why; it is kept with the case."
         )
-    extra = chosen.expected_total_usd - proposed.expected_total_usd
+    extra = ""
+    if chosen_usd is not None:
+        extra = f" ({chosen_usd - proposed.expected_total_usd:.0f} USD more expected)"
     return (
-        f"Proposed {proposed.kind} {proposed.step}; did {chosen.kind} {chosen.step} "
-        f"({extra:.0f} USD more expected): {reason.strip()}"
+        f"Proposed {proposed.kind} {proposed.step}; did {chosen[0]} {chosen[1]}{extra}: "
+        f"{reason.strip()}"
     )
 
 

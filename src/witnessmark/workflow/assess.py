@@ -17,6 +17,7 @@ from witnessmark.knowledge import Knowledge, load_knowledge
 from witnessmark.knowledge.proof_points import load_proof_plans
 from witnessmark.model.assessment import Assessment
 from witnessmark.model.case import Case
+from witnessmark.model.entry_data import ApprovalData, QuoteData
 from witnessmark.model.finding import Finding
 from witnessmark.model.fuel_baseline import FuelBaseline
 from witnessmark.model.history import History
@@ -26,6 +27,7 @@ from witnessmark.model.proof import Proof
 from witnessmark.model.recording import Recording
 from witnessmark.model.settings import Settings
 from witnessmark.model.step import Step
+from witnessmark.planner.approvals import ledger
 from witnessmark.planner.fuel_steps import fuel_candidates
 from witnessmark.planner.progress import progress
 from witnessmark.planner.steps import FamilyState, rank_steps
@@ -69,6 +71,8 @@ def assess(
     found = [*case.problems, *problems, *check_ids(case, knowledge), *fuel.problems]
     for recording in recordings.values():
         found += recording.problems
+    if any(case.of(QuoteData)) or any(case.of(ApprovalData)):
+        found += ledger(case, settings or Settings()).problems
     return Assessment(
         case=case,
         problems=tuple(dict.fromkeys(found)),

@@ -1,0 +1,81 @@
+"""Doing something else than proposed: record it with its reason, and score both."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+
+from witnessmark.errors import InputRefused, NotFound
+from witnessmark.knowledge import Knowledge, load_knowledge
+from witnessmark.model.assessment import Assessment
+from witnessmark.model.case import Case
+from witnessmark.model.entry import Entry
+from witnessmark.planner.override import ABOUT, Score, override_words, score
+from witnessmark.workflow.assess import assess_in_shop
+from witnessmark.workflow.book import pack_files
+from witnessmark.workflow.learnt import learnt
+from witnessmark.workflow.shop import Shop
+
+__all__ = ["record_override", "score_overrides"]
+
+
+def record_override(
+    shop: Shop,
+    case_id: str,
+    chosen: str,
+    reason: str,
+    *,
+    by: str | None = None,
+    assessment: Assessment | None = None,
+) -> Entry:
+    """Add the note that *chosen* is done instead of the step that stands first.
+
+    Args:
+        shop: the shop.
+        case_id: the case.
+        chosen: step id: a test, a measurement, or a cause whose part is renewed.
+        reason: why.
+        by: who decides.
+        assessment: the case as assessed, where the caller has it.
+
+    Raises:
+        InputRefused: no reason, nothing is proposed, or the choice is what was proposed.
+        NotFound: no such case, or a step that neither the list nor the packs know.
+    """
+    found = assessment or assess_in_shop(shop, case_id)
+    steps = [s for s in found.steps if s.kind != "safety"]
+    if not steps:
+        raise InputRefused("Nothing is proposed for this case, so there is nothing to override.")
+    if steps[0].step == chosen:
+        raise InputRefused(f"'{chosen}' is what stands first; that is no override.")
+    listed = next((s for s in steps if s.step == chosen), None)
+    if listed is not None:
+        kind, usd = listed.kind, listed.expected_total_usd
+        words = override_words(steps[0], (kind, chosen), reason, chosen_usd=usd)
+    else:
+        knowledge = load_knowledge(tuple(pack_files(shop)))
+        words = override_words(steps[0], (_kind(chosen, knowledge), chosen), reason)
+    return shop.add(case_id, "note", {"words": words, "about": ABOUT}, by=by)
+
+
+def score_overrides(shop: Shop) -> Score:
+    """Score the tool against the technician over every case of the shop.
+
+    Only causes that were proven count; until then an override stays open.
+    """
+    history, _ = learnt(shop, Case("", ()))
+    proven: dict[str, set[str]] = defaultdict(set)
+    for closing in history.closings:
+        if closing.proven:
+            proven[closing.case].update(closing.causes)
+    return score([shop.case(row.id) for row in shop.list_cases()], proven)
+
+
+def _kind(chosen: str, knowledge: Knowledge) -> str:
+    if knowledge.cause(chosen) is not None:
+        return "repair"
+    if knowledge.test(chosen) is not None:
+        return "test"
+    raise NotFound(
+        f"'{chosen:.80}' is neither a step of the list nor a test or cause of the packs.",
+        do="Take an id from the list of next steps.",
+    )
