@@ -198,14 +198,19 @@ def _newton(
     law: _Balance, p: Floats, low: Floats, high: Floats, steps: int
 ) -> tuple[Floats, Floats, Floats, npt.NDArray[np.bool_]]:
     moving = np.ones(p.shape, dtype=bool)
+    length = high - low
     for _ in range(steps):
         value, slope = law.value_and_slope(p)
         above = value > 0
         low = np.where(above, p, low)
         high = np.where(above, high, p)
-        step = p - value / slope
-        step = np.where((step <= low) | (step >= high), 0.5 * (low + high), step)
-        moving = np.abs(step - p) >= _TOLERANCE
+        newton = value / slope
+        step = p - newton
+        # a step that leaves the bracket, or is not half the one before, is a halving instead
+        slow = (step <= low) | (step >= high) | (np.abs(newton) > 0.5 * length)
+        step = np.where(slow, 0.5 * (low + high), step)
+        length = np.abs(step - p)
+        moving = length >= _TOLERANCE
         p = step
         if not np.any(moving):
             break
