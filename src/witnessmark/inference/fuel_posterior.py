@@ -11,7 +11,7 @@ two kinds, and an expansion round one best point is far off.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -19,7 +19,7 @@ from scipy.linalg import solve_triangular
 from scipy.special import logsumexp, ndtr, ndtri
 from scipy.stats import chi2
 
-from witnessmark.inference.fuel_groups import GROUPS, HYPOTHESES
+from witnessmark.inference.fuel_groups import AIR, GROUPS, HYPOTHESES
 from witnessmark.inference.fuel_observations import (
     CHECK,
     FLOW,
@@ -54,7 +54,7 @@ Ints = npt.NDArray[np.int64]
 #: Effective draws from which on the table alone is used.
 ENOUGH = 300.0
 #: Draws of one adaptive round and number of rounds at most.
-ROUND, ROUNDS = 9000, 3
+ROUND, ROUNDS = 6000, 3
 #: A best explanation worse than this quantile of chi square is called no explanation.
 FIT_QUANTILE = 0.995
 _OTHER_INDEX = len(HYPOTHESES) - 1
@@ -77,6 +77,8 @@ class Posterior:
         observations: the readings.
         root: lower root of the covariance of all readings, ``None`` without any.
         log_parts: (stages, n) log likelihood of the readings up to each stage.
+        log_extra: (n,) log likelihood of the clear hose; it weighs the draws but is no part of
+            the likelihoods handed to the odds, which know the test themselves.
     """
 
     batch: Batch
@@ -90,6 +92,7 @@ class Posterior:
     observations: tuple[Observation, ...]
     root: Floats | None
     log_parts: Floats
+    log_extra: Floats
 
     @property
     def fits(self) -> bool:
@@ -178,7 +181,7 @@ def infer(
     obs = tuple(observations)
     first = tuple(o for o in obs if o.stage == 0 or not repairs)
     batch = from_table(table, first)
-    start = _weigh(batch, first, prior, 0, _bubbles(batch, bubbles, 0))
+    start = _weigh(batch, first, prior, 0, _bubbles(batch, bubbles, ()))
     if not repairs and (start.effective >= ENOUGH or not adapt):
         return start
     rng = np.random.default_rng(seed)
@@ -218,14 +221,13 @@ def _weigh(
             _, parts[stage], square = _gauss(batch.predictions[:, chosen], some, root)
             if np.any(other):
                 parts[stage][other] = _other(batch.predictions[np.ix_(other, chosen)], some)
-    parts += extra
-    total = prior[batch.hypothesis] + batch.log_weight + parts[-1]
+    total = prior[batch.hypothesis] + batch.log_weight + parts[-1] + extra
     weight = np.exp(total - total.max())
     weight /= weight.sum()
     evidence = np.full(len(HYPOTHESES), -np.inf)
     for h in np.unique(batch.hypothesis):
         here = batch.hypothesis == h
-        evidence[h] = logsumexp((batch.log_weight + parts[-1])[here])
+        evidence[h] = logsumexp((batch.log_weight + parts[-1] + extra)[here])
     modelled = ~other
     best = float(square[modelled].min()) if len(obs) and np.any(modelled) else 0.0
     return Posterior(
@@ -240,6 +242,7 @@ def _weigh(
         observations=obs,
         root=root,
         log_parts=parts,
+        log_extra=extra,
     )
 
 
@@ -267,17 +270,20 @@ def _other(predictions: Floats, obs: Sequence[Observation]) -> Floats:
     return _gauss(predictions + shift, obs, root)[1]
 
 
-def _bubbles(batch: Batch, seen: Sequence[tuple[int, bool]], stages: int) -> Floats:
-    """Return the log likelihood of the clear hose, shape (stages + 1, n).
+def _bubbles(batch: Batch, seen: Sequence[tuple[int, bool]], repairs: Sequence[Repair]) -> Floats:
+    """Return the log likelihood of the clear hose, shape (n,).
 
-    P(bubbles) rises with the air drawn in from 0.06 to 0.98, half way at 2 %. Judgement.
+    P(bubbles) rises with the air drawn in from 0.06 to 0.98, half way at 2 %. Judgement. A hose
+    looked at before the air leak was dealt with says nothing of the air now, and is left out.
     """
-    out = np.zeros((stages + 1, len(batch)))
+    out = np.zeros(len(batch))
+    renewed = [r.after_stage for r in repairs if r.group == AIR]
     for stage, positive in seen:
-        air = batch.circuits.air
-        p = 0.06 + 0.92 * (1.0 - np.exp2(-np.maximum(air - 0.004, 0.0) / 0.02))
-        for later in range(min(stage, stages), stages + 1):
-            out[later] += np.log(p if positive else 1.0 - p)
+        if any(stage < r for r in renewed):
+            continue
+        air = np.maximum(batch.circuits.air - 0.004, 0.0)
+        p = 0.06 + 0.92 * (1.0 - np.exp2(-air / 0.02))
+        out += np.log(p if positive else 1.0 - p)
     return out
 
 
@@ -315,7 +321,8 @@ def _adapt(
 ) -> Posterior:
     stages = len(repairs)
     width = DIMENSIONS + STEP_DIMENSIONS * len(repairs)
-    current = start
+    sizes = np.bincount(start.batch.hypothesis, minlength=len(HYPOTHESES)).astype(np.float64)
+    current = start = _pruned(start)
     drawn: list[Batch] = []
     proposals: dict[int, list[tuple[float, _Gaussian]]] = {}
     for round_ in range(ROUNDS):
@@ -329,8 +336,8 @@ def _adapt(
                 of.append(np.full(size, h, dtype=np.int64))
                 proposals.setdefault(h, []).append((float(size), proposal))
         drawn.append(simulate(table, np.concatenate(of), np.concatenate(rows), obs, repairs))
-        batch = _pool(start, drawn, proposals, with_table=not repairs)
-        current = _weigh(batch, obs, prior, stages, _bubbles(batch, bubbles, stages))
+        batch = _pool(start, sizes, drawn, proposals, with_table=not repairs)
+        current = _weigh(batch, obs, prior, stages, _bubbles(batch, bubbles, repairs))
         current.adapted = True
         if current.effective >= ENOUGH:
             break
@@ -342,7 +349,7 @@ def _allocate(current: Posterior, prior: Floats, everywhere: bool) -> dict[int, 
     log_post = prior + current.log_evidence
     post = np.exp(log_post - log_post.max())
     post /= post.sum()
-    wanted = np.sqrt(post)
+    wanted = post**0.75
     wanted /= wanted.sum()
     if everywhere:
         wanted = 0.6 * wanted + 0.4 / len(post)
@@ -362,7 +369,7 @@ def _fit(
     """
     here = np.flatnonzero(current.batch.hypothesis == h)
     z = current.batch.z[here]
-    log_w = current.batch.log_weight[here] + current.log_parts[-1][here]
+    log_w = (current.batch.log_weight + current.log_parts[-1] + current.log_extra)[here]
     weight = _tempered(log_w, 250.0)
     wide = np.ones(width)
     for number in range(len(repairs)):
@@ -372,10 +379,13 @@ def _fit(
         return [(1.0, found[0][1])]
     cells = _cells(z, h)
     for cell in np.unique(cells[weight > 0]):
-        inside = (cells == cell) & (weight > 0)
+        inside = np.flatnonzero((cells == cell) & (weight > 0))
         share = float(weight[inside].sum())
         if share < 0.02:
             continue
+        if len(inside) > 1500:
+            inside = inside[np.argpartition(-weight[inside], 1500)[:1500]]
+            share = float(weight[inside].sum())
         line = _line(
             z[inside], current.batch.predictions[here[inside]], weight[inside] / share, current
         )
@@ -394,8 +404,7 @@ def _line(z: Floats, predictions: Floats, w: Floats, current: Posterior) -> tupl
     known = z.shape[1]
     mean_z, mean_y = w @ z, w @ y
     dz, dy = z - mean_z, y - mean_y
-    effective = 1.0 / float(np.square(w).sum())
-    gram = (dz * w[:, None]).T @ dz + (0.3 + 3.0 / max(effective, 1.0)) * 0.1 * np.eye(known)
+    gram = (dz * w[:, None]).T @ dz + 0.002 * np.eye(known)
     slope = np.linalg.solve(gram, (dz * w[:, None]).T @ dy)  # (known, m)
     left = dy - dz @ slope
     error = np.eye(y.shape[1]) * 1.0 + (left * w[:, None]).T @ left
@@ -438,8 +447,38 @@ def _cells(z: Floats, h: int) -> Ints:
     return np.asarray(cell, dtype=np.int64)
 
 
+def _pruned(start: Posterior) -> Posterior:
+    """Drop the draws that carry nothing; the mixture still counts them as drawn.
+
+    Every hypothesis keeps its best draws, so its likelihood stays known however small it is.
+    """
+    log_like = start.log_parts[-1]
+    keep = log_like > log_like.max() - 18.0
+    for h in np.unique(start.batch.hypothesis):
+        here = np.flatnonzero(start.batch.hypothesis == h)
+        most = 1200 if len(start.observations) else 400
+        if np.count_nonzero(keep[here]) > most:
+            continue
+        best = here[np.argpartition(-log_like[here], min(80, len(here) - 1))[:80]]
+        keep[best] = True
+    index = np.flatnonzero(keep)
+    old = start.batch
+    batch = Batch(
+        old.z[index], old.hypothesis[index], old.log_weight[index], old.labels[:, index],
+        old.types.take(index), old.circuits.take(index), old.predictions[index],
+    )  # fmt: skip
+    return replace(
+        start,
+        batch=batch,
+        weight=start.weight[index],
+        log_parts=start.log_parts[:, index],
+        log_extra=start.log_extra[index],
+    )
+
+
 def _pool(
     start: Posterior,
+    sizes: Floats,
     drawn: Sequence[Batch],
     proposals: dict[int, list[tuple[float, _Gaussian]]],
     *,
@@ -450,7 +489,6 @@ def _pool(
     width = joined.z.shape[1]
     log_prior = -0.5 * (np.einsum("ij,ij->i", joined.z, joined.z) + width * np.log(2 * np.pi))
     joined.log_weight = np.zeros(len(joined))
-    sizes = np.bincount(start.batch.hypothesis, minlength=len(HYPOTHESES))
     for h in np.unique(joined.hypothesis):
         here = np.flatnonzero(joined.hypothesis == h)
         z = joined.z[here]

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+import numpy.typing as npt
 
 from witnessmark.analyses.instruments import uncertainty_of
 from witnessmark.inference.fuel_groups import GROUPS, OTHER, group_of
@@ -32,6 +33,8 @@ from witnessmark.model.problem import Problem
 from witnessmark.physics.fuel_supply import L_PER_H, PSI
 
 __all__ = ["Collected", "bubbles", "collect", "contradictions", "impossible", "repairs"]
+
+Floats = npt.NDArray[np.float64]
 
 _PRESSURES = (GALLERY, PREFILTER, THROTTLED, DELIVERY)
 _BUS = "bus sensor"
@@ -109,9 +112,12 @@ def impossible(
         expected = predicted(o, state, table.circuits)
         margin = 5.0 * _loose(o)
         low, high = np.quantile(expected, [0.0005, 0.9995])
-        if o.quantity == CHECK or low - margin <= o.value <= high + margin:
+        hardly = o.quantity in _PRESSURES and _hardly_runs(o, expected[: table.starts[1]])
+        if o.quantity == CHECK or (low - margin <= o.value <= high + margin and not hardly):
             good.append(o)
             continue
+        if hardly:
+            low, high = np.quantile(expected[: table.starts[1]], [0.0005, 0.9995])
         problems.append(_impossible(o, float(low), float(high)))
     return tuple(good), tuple(problems)
 
@@ -201,6 +207,18 @@ def _loose(o: Observation) -> float:
     return float(np.hypot(base, o.extra_sd))
 
 
+def _hardly_runs(o: Observation, healthy: Floats) -> bool:
+    """Whether so little pressure reads like a healthy one in a unit gone wrong.
+
+    No engine runs on its injectors below about 20 psi of supply (common practice, no source); a
+    figure that would be healthy in another unit was then written in the wrong one.
+    """
+    if o.value >= 20.0 * PSI or o.key.rpm < 500.0:
+        return False
+    low, high = float(healthy.min()) - 15.0 * PSI, float(healthy.max()) + 15.0 * PSI
+    return any(low <= o.value * factor <= high for _, factor in _other_units(o.quantity))
+
+
 def _impossible(o: Observation, low: float, high: float) -> Problem:
     scale, symbol = _shown(o.quantity)
     value = o.value / scale
@@ -214,7 +232,7 @@ def _impossible(o: Observation, low: float, high: float) -> Problem:
         limit = "what the pump can give" if side == "above" else "what a running engine shows"
     do = "Check the unit and the port, and measure again; the reading was left out."
     for name, factor in _other_units(o.quantity):
-        if low <= o.value * factor <= high:
+        if low - 15.0 * scale <= o.value * factor <= high + 15.0 * scale:
             do = f"If {value:.4g} was read in {name}, write it so. The reading was left out."
             break
     else:
@@ -239,7 +257,7 @@ def _other_units(quantity: str) -> list[tuple[str, float]]:
     if quantity == VACUUM:
         return [("kPa", 1000.0 / INHG), ("inHg", INHG / 1000.0), ("psi", PSI / INHG)]
     return [
-        ("bar", 1e5 / PSI), ("kPa", 1000.0 / PSI), ("psi", PSI / 1000.0), ("psi", PSI / 1e5),
+        ("bar", 1e5 / PSI), ("psi", PSI / 1000.0), ("kPa", 1000.0 / PSI), ("psi", PSI / 1e5),
         ("bar", 100.0), ("inHg", INHG / PSI),
     ]  # fmt: skip
 

@@ -244,7 +244,7 @@ def _draws(
     """Return the sets of faults looked at and draws of each, the same number for every set."""
     label = posterior.batch.labels[-1]
     log_w = posterior.log_prior[posterior.batch.hypothesis] + posterior.batch.log_weight
-    log_w = log_w + posterior.log_parts[-1]
+    log_w = log_w + posterior.log_parts[-1] + posterior.log_extra
     sets = sorted(chances, key=lambda s: -chances[s])[:_SETS]
     rng = np.random.default_rng(23)
     index = []

@@ -1,0 +1,290 @@
+"""The fuel model on whole cases: three stages, units gone wrong, contradicting readings."""
+
+import json
+
+import numpy as np
+import pytest
+
+from witnessmark.inference.fuel_evidence import fuel_evidence
+from witnessmark.inference.fuel_groups import FAMILY, GROUPS, RELIEF, RETURN, group_of
+from witnessmark.inference.fuel_observations import GALLERY
+from witnessmark.inference.fuel_types import learn_type, table_for
+from witnessmark.inference.odds import case_odds
+from witnessmark.knowledge import load_knowledge
+from witnessmark.model.case import Case, read_case
+from witnessmark.model.finding import OperatingPoint
+from witnessmark.model.fuel_baseline import BaselineReading, FuelBaseline
+from witnessmark.physics.fuel_supply import L_PER_H, PSI, solve
+from witnessmark.physics.fuel_supply_types import nominal, type_circuit
+
+FLOW = "fuel_return_flow"
+GAUGE = {"id": "g1", "span": "160 psi", "accuracy": "1 % of span"}
+
+
+def build(*entries: tuple[str, dict[str, object]], supply: str = "gallery") -> Case:
+    """Return a case of a truck with low fuel pressure and these entries."""
+    start: list[tuple[str, dict[str, object]]] = [
+        ("truck", {"label": "unit 7", "engine": {"fuel_supply": supply, "type": "example-15l"}}),
+        ("complaint", {"words": "low fuel pressure, lazy up grades", "families": [FAMILY]}),
+    ]
+    lines = [
+        json.dumps({"kind": k, "id": f"e{i}", "at": "2026-03-02T08:00:00Z", "data": d})
+        for i, (k, d) in enumerate([*start, *entries])
+    ]
+    case = read_case("case", lines)
+    assert not case.problems
+    return case
+
+
+def reading(value, rpm, quantity=GALLERY, load="none", **point):
+    return ("reading", {"quantity": quantity, "value": value, "instrument": GAUGE,
+                        "point": {"rpm": rpm, "load": load, "warm": True, **point}})  # fmt: skip
+
+
+def work(cause):
+    return ("work", {"cause": cause, "did": "renewed"})
+
+
+FILTERS_NEW = ("clue", {"clue": "filters_recent", "seen": True})
+STAGE_0 = (FILTERS_NEW, reading("65 psi", 650), reading("78 psi", 1400))
+STAGE_1 = (*STAGE_0, work("return_regulator"), reading("70 psi", 650), reading("80 psi", 1400))
+STAGE_2 = (*STAGE_1, work("pump_relief"), reading("75 psi", 650), reading("95 psi", 1400))
+
+
+@pytest.fixture(scope="module")
+def knowledge():
+    return load_knowledge()
+
+
+# The three-stage case: common practice, no source (issue text: 65/78 -> 70/80 -> 75/95 psi).
+def test_stage_one_is_not_decided_and_the_relief_valve_leads(knowledge):
+    found = fuel_evidence(build(*STAGE_0), knowledge)
+    chance = found.posterior.group_probabilities()
+    shown = found.presentation
+    assert shown.named is None
+    assert shown.level == "not decided"
+    assert shown.zones[0][0] == "supply"
+    assert chance[RELIEF] < 0.5
+    assert found.posterior.healthy() < 0.02
+    # of the two valves that are renewed on suspicion, two equal losses speak for the relief valve
+    likelihood = found.findings[0].joint.log_likelihood
+    assert likelihood[frozenset({RELIEF})] > likelihood[frozenset({RETURN})]
+
+
+def test_stage_one_odds_put_the_relief_valve_first(knowledge):
+    case = build(*STAGE_0)
+    odds = case_odds(case, knowledge, fuel_evidence(case, knowledge).findings)[0]
+    assert not odds.decided
+    assert odds.causes[0].cause == "pump_relief"
+    assert odds.probability("return_regulator") > 0.05
+
+
+def test_stage_two_keeps_the_relief_valve_among_the_likeliest(knowledge):
+    case = build(*STAGE_1)
+    found = fuel_evidence(case, knowledge)
+    assert [f.stage for f in found.findings] == [0, 1]
+    chance = found.posterior.group_probabilities()
+    assert chance[RETURN] < 0.15  # it was renewed
+    assert chance[RELIEF] > 0.15
+    assert found.presentation.named is None
+    # with the model's own shares (no pack) the relief valve is the likeliest single part
+    own = fuel_evidence(case).posterior.group_probabilities()
+    filter_left_out = np.delete(own, 2)  # the clue of new filters is the pack's
+    assert int(np.argmax(filter_left_out)) == RELIEF
+    forecast = {f.point.rpm: f for f in found.forecasts["pump_relief"]}
+    assert forecast[1400.0].high / PSI > 90  # the real spring brought 95
+    assert forecast[650.0].low / PSI < 75 < forecast[650.0].high / PSI + 1
+
+
+def test_stage_three_looks_healthy_and_both_valves_stand_convicted(knowledge):
+    case = build(*STAGE_2)
+    found = fuel_evidence(case, knowledge)
+    assert found.presentation.level == "healthy"
+    assert found.posterior.group_probabilities(0)[RELIEF] > 0.9
+    odds = case_odds(case, knowledge, found.findings)[0]
+    assert not odds.decided
+    assert odds.probability("pump_relief") < 0.05
+    assert all(f.in_band > 0.8 for f in found.forecasts["pump_worn"])
+
+
+def test_findings_carry_what_the_odds_and_the_screens_need(knowledge):
+    finding = fuel_evidence(build(*STAGE_0), knowledge).findings[0]
+    assert finding.joint.family == FAMILY
+    assert finding.joint.groups == tuple(g.causes for g in GROUPS)
+    assert len(finding.joint.log_likelihood) == 38
+    assert finding.evidence.entries == ("e3", "e4")
+    assert finding.details["effective_samples"] > 300
+    assert finding.details["fits"] is True
+    assert finding.details["type_known"] is False
+    assert any("assumed" in a for a in finding.details["assumptions"])
+
+
+def test_causes_of_one_parameter_share_a_group():
+    assert group_of("primary_filter") == group_of("suction_line") == group_of("tank_vent_fuel")
+    assert group_of("pump_worn") == group_of("pump_drive")
+    assert group_of("secondary_filter") == group_of("supply_restrict")
+    assert group_of("front_seal") is None
+
+
+def test_every_cause_of_the_pack_has_a_group(knowledge):
+    causes = {c.id for c in knowledge.families[FAMILY].causes}
+    assert causes == {c for g in GROUPS for c in g.causes}
+
+
+@pytest.mark.parametrize(
+    ("entry", "words"),
+    [
+        (reading("260 psi", 650), "above what the pump can give"),
+        (reading("5.1 psi", 1400), "below what a running engine shows"),
+        (reading("65 kPa", 650), "below what a running engine shows"),
+        (reading("6 gal/min", 650, FLOW), "above what the pump can send back"),
+    ],
+)
+def test_impossible_readings_are_problems_and_left_out(knowledge, entry, words):
+    found = fuel_evidence(build(reading("75 psi", 650), reading("94 psi", 1400), entry), knowledge)
+    assert any(words in p.what for p in found.problems), found.problems
+    assert len(found.posterior.observations) == 2
+    assert found.presentation.named is None
+
+
+def test_a_swapped_unit_is_named(knowledge):
+    found = fuel_evidence(build(reading("5.1 psi", 1400), reading("75 psi", 650)), knowledge)
+    assert "bar" in found.problems[0].do
+    found = fuel_evidence(build(reading("75 kPa", 650), reading("94 psi", 1400)), knowledge)
+    assert "psi" in found.problems[0].do
+
+
+def test_only_impossible_readings_name_nothing(knowledge):
+    case = build(reading("260 psi", 650))
+    found = fuel_evidence(case, knowledge)
+    assert found.problems
+    assert found.posterior is None
+    assert found.findings[0].outcome == "inconclusive"
+    assert not case_odds(case, knowledge, found.findings)[0].decided
+
+
+def test_vacuum_that_rises_at_lower_speed_decides_nothing(knowledge):
+    vacuum = "fuel_suction_vacuum"
+    case = build(reading("72 psi", 650), reading("85 psi", 1400),
+                 reading("15 inHg", 650, vacuum), reading("4 inHg", 1800, vacuum))  # fmt: skip
+    found = fuel_evidence(case, knowledge)
+    assert any("higher at the lower engine speed" in p.what for p in found.problems)
+    assert found.presentation.level == "none fits"
+    assert found.findings[0].details["fits"] is False
+    assert set(found.findings[0].joint.log_likelihood.values()) == {0.0}
+    odds = case_odds(case, knowledge, found.findings)[0]
+    assert not odds.decided
+    assert not odds.fits
+
+
+def test_a_curve_no_circuit_has_is_none_fits(knowledge):
+    case = build(reading("92 psi", 650), reading("45 psi", 1400), reading("95 psi", 1800))
+    found = fuel_evidence(case, knowledge)
+    assert found.presentation.level == "none fits"
+    assert found.presentation.statement.startswith("None of the modelled causes fits")
+    assert not case_odds(case, knowledge, found.findings)[0].decided
+
+
+def test_pressure_before_the_filter_below_that_after_it(knowledge):
+    case = build(reading("88 psi", 1400), reading("70 psi", 1400, "fuel_prefilter_pressure"))
+    found = fuel_evidence(case, knowledge)
+    assert any("before the filter" in p.what for p in found.problems)
+    assert found.presentation.level == "none fits"
+
+
+def test_two_readings_of_one_point_that_disagree(knowledge):
+    found = fuel_evidence(build(reading("90 psi", 1400), reading("70 psi", 1400)), knowledge)
+    assert any("differ by more" in p.what for p in found.problems)
+    assert found.presentation.level == "none fits"
+
+
+def test_missing_speed_is_not_zero_and_missing_load_is_less_sure(knowledge):
+    case = build(("reading", {"quantity": GALLERY, "value": "65 psi"}))
+    found = fuel_evidence(case, knowledge)
+    assert found.findings[0].outcome == "not_run"
+    assert "engine speed" in found.problems[0].what
+    loose = fuel_evidence(build(reading("78 psi", 1400, load=None)), knowledge)
+    tight = fuel_evidence(build(reading("78 psi", 1400)), knowledge)
+    assert loose.posterior.healthy() > tight.posterior.healthy()
+
+
+def test_nothing_runs_without_the_complaint_or_on_a_rail_engine(knowledge):
+    lines = [json.dumps({"kind": "complaint", "id": "c", "at": "2026-03-02T08:00:00Z",
+                         "data": {"words": "shakes", "families": ["vib_load"]}})]  # fmt: skip
+    assert fuel_evidence(read_case("x", lines), knowledge).findings == ()
+    rail = fuel_evidence(build(reading("65 psi", 650), supply="common_rail"), knowledge)
+    assert rail.findings[0].outcome == "not_run"
+    assert "gallery" in rail.findings[0].reason
+    none = fuel_evidence(build(), knowledge)
+    assert none.findings[0].outcome == "not_run"
+
+
+def test_a_retracted_reading_does_not_count(knowledge):
+    kept = fuel_evidence(build(reading("65 psi", 650), reading("78 psi", 1400)), knowledge)
+    case = build(reading("65 psi", 650), reading("78 psi", 1400), reading("40 psi", 1000),
+                 ("retract", {"entry": "e4", "why": "gauge not zeroed"}))  # fmt: skip
+    found = fuel_evidence(case, knowledge)
+    assert found.posterior.group_probabilities() == pytest.approx(
+        kept.posterior.group_probabilities()
+    )
+
+
+def test_new_filters_and_bubbles_do_not_enter_the_likelihood_twice(knowledge):
+    """They reach the odds through the pack; the joint support must be the same without them."""
+    plain = fuel_evidence(build(reading("65 psi", 650), reading("78 psi", 1400)), knowledge)
+    told = fuel_evidence(
+        build(FILTERS_NEW, reading("65 psi", 650), reading("78 psi", 1400),
+              ("test", {"test": "f_sight", "result": "negative"})), knowledge)  # fmt: skip
+    one, two = plain.findings[0].joint.log_likelihood, told.findings[0].joint.log_likelihood
+    assert one == pytest.approx(two)
+    own = told.posterior.group_probabilities()
+    assert own[5] < plain.posterior.group_probabilities()[5] * 2
+
+
+def healthy_sheet() -> FuelBaseline:
+    """Return one healthy engine's sheet of the generic type: pressures, flows, throttled."""
+    c = type_circuit(nominal())
+    rows = []
+    for rpm, load in ((650.0, 0.0), (1000.0, 0.0), (1400.0, 0.0), (1800.0, 0.0), (1500.0, 1.0)):
+        s = solve(c, rpm, load)
+        point = OperatingPoint(rpm, load)
+        rows.append(BaselineReading(GALLERY, point, float(s.gallery[0]), "own 1"))
+        if rpm in {650.0, 1400.0}:
+            rows.append(BaselineReading(FLOW, point, float(s.return_flow[0]), "own 1"))
+    shut = float(solve(c, 650.0, throttled=True).gallery[0])
+    rows.append(
+        BaselineReading(
+            "fuel_gallery_pressure_return_throttled", OperatingPoint(650.0, 0.0), shut, "own 1"
+        )
+    )
+    return FuelBaseline("example-15l", tuple(rows))
+
+
+def test_a_healthy_sheet_makes_the_type_known_and_sharpens_the_odds(knowledge):
+    prior = learn_type(healthy_sheet())
+    assert prior.known
+    assert prior.shares[0] > 0.8  # the layout whose relief valve regulates
+    entries = (reading("65 psi", 650), reading("77 psi", 1400),
+               reading(f"{85 * 1.0} L/h", 650, FLOW))  # fmt: skip
+    unknown = fuel_evidence(build(*entries), knowledge)
+    known = fuel_evidence(build(*entries), knowledge, baseline=healthy_sheet())
+    assert known.findings[0].details["type_known"] is True
+    # FUEL.md section 2: 65 / 77 psi with 85 L/h is a relief spring at -25 % of this type
+    assert known.posterior.group_probabilities()[RELIEF] > (
+        unknown.posterior.group_probabilities()[RELIEF] + 0.1
+    )
+    other = FuelBaseline("another type", healthy_sheet().readings)
+    assert fuel_evidence(build(*entries), knowledge, baseline=other).findings[0].details[
+        "type_known"
+    ] is False  # fmt: skip
+
+
+def test_tables_are_kept_by_type():
+    assert table_for(None) is table_for(None)
+    assert table_for(healthy_sheet()) is table_for(healthy_sheet())
+    assert table_for(None) is not table_for(healthy_sheet())
+
+
+def test_flow_units_come_through():
+    found = fuel_evidence(build(reading("75 psi", 650), reading("114 L/h", 650, FLOW)))
+    assert found.posterior.observations[1].value == pytest.approx(114 * L_PER_H)

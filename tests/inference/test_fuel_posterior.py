@@ -1,0 +1,181 @@
+"""The fuel posterior against brute force: many plain draws, nothing clever."""
+
+import numpy as np
+import pytest
+from scipy.special import logsumexp
+from scipy.stats import multivariate_normal
+
+from witnessmark.inference import fuel_posterior
+from witnessmark.inference.fuel_groups import (
+    AIR,
+    FILTER,
+    GAUGE,
+    GROUPS,
+    HYPOTHESES,
+    PUMP,
+    RELIEF,
+    RETURN,
+)
+from witnessmark.inference.fuel_observations import (
+    CHECK,
+    FLOW,
+    GALLERY,
+    INHG,
+    PREFILTER,
+    THROTTLED,
+    VACUUM,
+    Key,
+    Observation,
+    covariance,
+)
+from witnessmark.inference.fuel_posterior import default_log_prior, infer, log_likelihood
+from witnessmark.inference.fuel_prior import DIMENSIONS
+from witnessmark.inference.fuel_samples import STEP_DIMENSIONS, Repair, simulate
+from witnessmark.inference.fuel_types import table_for
+from witnessmark.physics.fuel_supply import L_PER_H, PSI
+
+UNIT = {FLOW: L_PER_H, VACUUM: INHG}
+
+
+def read(quantity: str, rpm: float, value: float, load: float = 0.0, stage: int = 0) -> Observation:
+    key = Key(rpm, load, quantity == THROTTLED)
+    return Observation(quantity, key, value * UNIT.get(quantity, PSI), stage=stage)
+
+
+TWO = (read(GALLERY, 650, 65), read(GALLERY, 1400, 78))
+KIT = (*TWO, read(FLOW, 650, 85), read(FLOW, 1400, 118), read(PREFILTER, 1400, 79.5),
+       read(THROTTLED, 650, 75), read(CHECK, 650, 0.5))  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def table():
+    return table_for(None)
+
+
+def brute(table, hypothesis: int, observations, repairs=(), n: int = 60000, seed: int = 0) -> float:
+    """Return log P(readings | hypothesis) by plain draws from the prior."""
+    rng = np.random.default_rng(seed)
+    z = rng.standard_normal((n, DIMENSIONS + STEP_DIMENSIONS * len(repairs)))
+    batch = simulate(table, np.full(n, hypothesis), z, observations, repairs)
+    return float(logsumexp(log_likelihood(batch.predictions, observations)) - np.log(n))
+
+
+@pytest.mark.parametrize("groups", [{RELIEF}, {RETURN}, {PUMP}, {RELIEF, RETURN}, {FILTER, AIR}])
+def test_table_agrees_with_plain_draws(table, groups):
+    h = HYPOTHESES.index(frozenset(groups))
+    assert infer(table, TWO).log_evidence[h] == pytest.approx(brute(table, h, TWO), abs=0.15)
+
+
+@pytest.mark.parametrize("groups", [{RELIEF}, {RETURN}, {GAUGE}, {RELIEF, RETURN}])
+def test_adaptive_step_agrees_with_plain_draws(table, groups, monkeypatch):
+    monkeypatch.setattr(fuel_posterior, "ENOUGH", 1e9)  # forces it
+    h = HYPOTHESES.index(frozenset(groups))
+    found = infer(table, TWO)
+    assert found.adapted
+    assert found.log_evidence[h] == pytest.approx(brute(table, h, TWO), abs=0.15)
+
+
+def test_adaptive_step_runs_when_few_draws_count_and_seeds_agree(table):
+    plain = infer(table, KIT, adapt=False)
+    assert plain.effective < fuel_posterior.ENOUGH
+    one, two = infer(table, KIT, seed=1), infer(table, KIT, seed=2)
+    assert one.adapted
+    assert one.effective > 2 * plain.effective
+    assert np.max(np.abs(one.group_probabilities() - two.group_probabilities())) < 0.06
+
+
+def test_before_and_after_agree_with_plain_draws(table):
+    """Shared gauge, shared unit, a fresh part: the whole joint likelihood of two stages."""
+    seen = (*TWO, read(GALLERY, 650, 70, stage=1), read(GALLERY, 1400, 80, stage=1))
+    work = (Repair(RETURN, 1.0, 1),)
+    found = infer(table, seen, repairs=work)
+    for groups, close in (({RELIEF, RETURN}, 0.3), ({RELIEF}, 0.3), ({FILTER}, 0.3)):
+        h = HYPOTHESES.index(frozenset(groups))
+        wanted = brute(table, h, seen, work, n=100000)
+        assert found.log_evidence[h] == pytest.approx(wanted, abs=close)
+
+
+def test_gauge_error_is_integrated_out_exactly():
+    """Closed form against a sum over the gauge's constant error."""
+    seen = (read(GALLERY, 650, 65), read(GALLERY, 1400, 78), read(CHECK, 650, 2.0))
+    truth = np.array([[70 * PSI, 80 * PSI, 0.0]])
+    sd = seen[0].gauge_sd
+    grid = np.linspace(-7, 7, 4001) * sd
+    weight = np.exp(-0.5 * (grid / sd) ** 2)
+    weight /= weight.sum()
+    cov = covariance(seen)
+    without = cov - sd**2  # constant error of one gauge: the same number in every cell
+    value = np.array([o.value for o in seen])
+    density = multivariate_normal(np.zeros(3), without)
+    wanted = np.log(weight @ density.pdf(value - truth[0] - grid[:, None]))
+    assert log_likelihood(truth, seen)[0] == pytest.approx(wanted, abs=1e-6)
+
+
+def test_readings_of_two_gauges_do_not_share_their_error():
+    a = read(GALLERY, 650, 65)
+    b = Observation(GALLERY, Key(1400.0), 78 * PSI, gauge="other", main=False)
+    cov = covariance((a, b))
+    assert cov[0, 1] == 0
+    assert covariance((a, read(GALLERY, 1400, 78)))[0, 1] > 0
+
+
+def test_stage_likelihoods_add_up_and_name_the_sets_of_that_stage(table):
+    seen = (*TWO, read(GALLERY, 650, 75, stage=1), read(GALLERY, 1400, 93, stage=1))
+    found = infer(table, seen, repairs=(Repair(RELIEF, 1.0, 1),))
+    first, second = found.set_log_likelihoods(0), found.set_log_likelihoods(1)
+    assert max(first, key=first.get) != frozenset()
+    assert first[frozenset()] < first[frozenset({RELIEF})] - 5
+    # after the relief valve was renewed and the pressures came back, "nothing" explains best
+    singles = {k: v for k, v in second.items() if len(k) == 1}
+    assert second[frozenset()] > max(singles.values())
+    assert found.healthy() > 0.8
+    assert found.group_probabilities(0)[RELIEF] > 0.9
+    assert found.group_probabilities(1)[RELIEF] < 0.1
+
+
+def test_a_new_part_may_itself_be_wrong(table):
+    """Renewed, and not a psi gained: another cause, or the new part; the old one is gone."""
+    seen = (*TWO, read(GALLERY, 650, 65, stage=1), read(GALLERY, 1400, 78, stage=1))
+    found = infer(table, seen, repairs=(Repair(RELIEF, 1.0, 1),))
+    now = found.group_probabilities()
+    assert 0.0 < now[RELIEF] < 0.25
+    assert now[RELIEF] < found.group_probabilities(0)[RELIEF] + 0.05
+    assert found.healthy() < 0.05
+
+
+def test_no_reading_leaves_the_prior(table):
+    found = infer(table, ())
+    prior = np.exp(default_log_prior())
+    wanted = [sum(p for p, h in zip(prior, HYPOTHESES, strict=True) if g in h) for g in range(9)]
+    assert found.group_probabilities() == pytest.approx(wanted, abs=1e-9)
+
+
+def test_none_fits_for_a_curve_no_circuit_has(table):
+    odd = (read(GALLERY, 650, 90), read(GALLERY, 1400, 45), read(GALLERY, 1800, 92))
+    assert not infer(table, odd).fits
+    assert infer(table, TWO).fits
+    assert infer(table, KIT).fits
+
+
+@pytest.mark.parametrize(
+    ("seen", "first"),
+    [
+        # a weak regulator: idle down, return strong, throttled comes up (FUEL.md section 2)
+        ((read(GALLERY, 650, 55), read(GALLERY, 1400, 90), read(FLOW, 650, 116),
+          read(FLOW, 1400, 172), read(THROTTLED, 650, 96), read(CHECK, 650, 0)), RETURN),
+        ((read(GALLERY, 650, 65), read(GALLERY, 1400, 77), read(FLOW, 650, 85),
+          read(FLOW, 1400, 118), read(THROTTLED, 650, 75), read(PREFILTER, 1400, 78.5),
+          read(CHECK, 650, 0)), RELIEF),
+        ((read(GALLERY, 650, 64), read(GALLERY, 1400, 70), read(PREFILTER, 1400, 100)), FILTER),
+        ((read(GALLERY, 650, 68), read(GALLERY, 1400, 86), read(CHECK, 650, -7)), GAUGE),
+        ((read(GALLERY, 650, 73), read(GALLERY, 1400, 91), read(VACUUM, 1400, 22)), 4),
+    ],
+)  # fmt: skip
+def test_telling_readings_name_their_part(table, seen, first):
+    chance = infer(table, seen).group_probabilities()
+    assert int(np.argmax(chance)) == first, {g.key: p for g, p in zip(GROUPS, chance, strict=True)}
+    assert chance[first] > 0.6
+
+
+def test_same_input_same_answer(table):
+    assert np.array_equal(infer(table, KIT).weight, infer(table, KIT).weight)

@@ -1,0 +1,113 @@
+"""Which fuel reading to take next."""
+
+import json
+
+import numpy as np
+import pytest
+
+from witnessmark.inference.fuel_evidence import fuel_evidence
+from witnessmark.inference.fuel_groups import FAMILY, RELIEF, RETURN
+from witnessmark.knowledge import load_knowledge
+from witnessmark.model.case import read_case
+from witnessmark.planner.fuel_steps import MEASUREMENTS, fuel_candidates, information
+
+
+def entry(kind, number, data):
+    return json.dumps(
+        {"kind": kind, "id": f"e{number}", "at": "2026-03-02T08:00:00Z", "data": data}
+    )
+
+
+def evidence(*readings):
+    lines = [entry("complaint", 0, {"words": "low", "families": [FAMILY]})]
+    for i, (quantity, value, rpm) in enumerate(readings):
+        lines.append(entry("reading", i + 1, {"quantity": quantity, "value": value,
+                                              "point": {"rpm": rpm, "load": "none"}}))  # fmt: skip
+    return fuel_evidence(read_case("x", lines), load_knowledge())
+
+
+TWO = (("fuel_gallery_pressure", "65 psi", 650), ("fuel_gallery_pressure", "78 psi", 1400))
+
+
+WITH_BITS = ("gauge_check", "return_throttled", "return_flow_two_speeds", "return_flow_idle",
+             "return_flow_and_throttled", "gallery_full_load")  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def first():
+    found = evidence(*TWO)
+    return found, {c.id: c for c in fuel_candidates(found)}
+
+
+def test_what_the_trade_case_should_measure_next_is_offered(first):
+    _, offered = first
+    assert {"gauge_check", "return_flow_two_speeds", "return_throttled"} <= set(offered)
+    assert "gallery_idle_1400" not in offered  # has been read
+
+
+def test_bits_agree_with_the_shared_study_in_order(first):
+    """FUEL.md section 4: gauge check .75, throttled .73, both flows .95, one flow .49 bit."""
+    found, _ = first
+    named = [m for m in MEASUREMENTS if m.id in WITH_BITS]
+    bits = {c.id: information(c, found.posterior) for c in fuel_candidates(found, named)}
+    for name in ("gauge_check", "return_throttled", "return_flow_two_speeds"):
+        assert 0.3 < bits[name] < 1.2
+    assert bits["return_flow_two_speeds"] > bits["return_flow_idle"]
+    assert bits["return_flow_and_throttled"] > max(
+        bits["return_flow_two_speeds"], bits["return_throttled"]
+    )
+    assert bits["gallery_full_load"] < bits["gauge_check"]
+
+
+def test_one_bucket_serves_two_speeds_and_the_throttle(first):
+    _, offered = first
+    hooks = {k: offered[k].sets_up for k in ("return_flow_two_speeds", "return_throttled",
+                                             "return_flow_and_throttled")}  # fmt: skip
+    assert len(set(hooks.values())) == 1
+    together = offered["return_flow_and_throttled"].minutes.typical
+    apart = (offered["return_flow_two_speeds"].minutes.typical
+             + offered["return_throttled"].minutes.typical)  # fmt: skip
+    assert together < apart
+
+
+def test_outcomes_of_every_set_add_up_to_one(first):
+    _, offered = first
+    for candidate in offered.values():
+        assert 2 <= len(candidate.outcomes) <= 5
+        for groups in candidate.outcomes[0].likelihood.log_likelihood:
+            total = sum(np.exp(o.likelihood.log_likelihood[groups]) for o in candidate.outcomes)
+            assert total == pytest.approx(1.0)
+        assert len({o.result for o in candidate.outcomes}) == len(candidate.outcomes)
+
+
+def test_throttling_carries_its_caution_and_flow_the_fire(first):
+    _, offered = first
+    throttle = " ".join(offered["return_throttled"].cautions)
+    assert "only if the maker allows" in throttle
+    assert "seconds" in throttle
+    assert "smoking" in " ".join(offered["return_flow_two_speeds"].cautions)
+
+
+def test_throttled_return_tells_the_two_valves_apart(first):
+    """A weak relief spring stays low with the return shut, a weak regulator comes up."""
+    _, offered = first
+    lowest = offered["return_throttled"].outcomes[0].likelihood.log_likelihood
+    assert lowest[frozenset({RELIEF})] > lowest[frozenset({RETURN})] + 0.7
+
+
+def test_what_has_been_read_is_not_offered_again():
+    found = evidence(
+        *TWO, ("fuel_return_flow", "85 L/h", 650), ("fuel_return_flow", "118 L/h", 1400)
+    )
+    offered = {c.id for c in fuel_candidates(found)}
+    assert not {"return_flow_two_speeds", "return_flow_idle"} & offered
+
+
+def test_nothing_that_fits_asks_to_check_the_gauge_only():
+    gallery = "fuel_gallery_pressure"
+    found = evidence((gallery, "92 psi", 650), (gallery, "45 psi", 1400), (gallery, "95 psi", 1800))
+    assert {c.id for c in fuel_candidates(found)} <= {"gauge_check", "gallery_1000_1800"}
+
+
+def test_without_a_model_there_is_nothing_to_offer():
+    assert fuel_candidates(evidence()) == ()
