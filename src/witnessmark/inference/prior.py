@@ -77,7 +77,7 @@ def first_weights(
     def single_share(scale: float) -> float:
         return scale / float(np.expm1(np.log1p(scale * shares_of).sum()))
 
-    low, high = 1e-9, 1.0
+    low, high = 1e-15, 1.0
     while single_share(high) > target and high < 1e6:
         high *= 2.0
     for _ in range(200):
