@@ -176,6 +176,17 @@ def test_while_you_are_in_there():
     assert all("While you are in there" not in s.why for s in lonely)
 
 
+def test_what_the_last_test_has_opened_is_still_open():
+    sure = state(belief=sure_of(FUEL, "pump_relief"))
+    look = FUEL.test("f_relief")
+    closed = rank(sure)[0]
+    still_open = rank(sure, progress=Progress(last_test="f_relief"))[0]
+    saved = KNOWLEDGE.access_groups[look.access_group].minutes
+    assert closed.step == still_open.step == "pump_relief"
+    usd = closed.expected_total_usd - still_open.expected_total_usd
+    assert usd == pytest.approx((saved.low + 4 * saved.typical + saved.high) / 6 * 2.5, rel=0.01)
+
+
 def test_a_candidate_measurement_competes_with_tests_and_repairs():
     groups = (("pump_worn",), ("return_regulator",))
     sure = {frozenset({0}): np.log(0.98), frozenset({1}): np.log(0.02)}

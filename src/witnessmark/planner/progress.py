@@ -30,6 +30,8 @@ class Progress:
         repaired: cause ids whose part has been renewed, at any stage, once for each time.
         unmeasured: the last work entry, when nothing was measured, tested, recorded or heard
             since; empty otherwise.
+        last_test: the test that was made last, when nothing was measured or driven since; what it
+            has opened is still open.
         warm: whether the latest reading says that the engine is warm.
     """
 
@@ -38,6 +40,7 @@ class Progress:
     tests_before: frozenset[str] = frozenset()
     repaired: tuple[str, ...] = ()
     unmeasured: str = ""
+    last_test: str = ""
     warm: bool = False
 
 
@@ -53,32 +56,33 @@ def progress(case: Case, families: Iterable[Family] = ()) -> Progress:
     measured: list[tuple[str, float | None]] = []
     before: set[str] = set()
     repaired: list[str] = []
-    unmeasured, warm = "", False
+    unmeasured, warm, last_test = "", False, ""
     for entry in case.live():
         data = entry.data
         if isinstance(data, WorkData):
             before |= {t for t, found in tests.items() if found}
             tests = {t: found for t, found in tests.items() if not found}
             measured.clear()
-            unmeasured, warm = entry.id, False
+            unmeasured, warm, last_test = entry.id, False, ""
             if data.cause:
                 repaired.append(data.cause)
         elif isinstance(data, TestData):
-            unmeasured = ""
+            unmeasured, last_test = "", data.test
             if data.result != "maybe":
                 tests[data.test] = data.result not in nothing.get(data.test, {"negative"})
         elif isinstance(data, ReadingData):
-            unmeasured = ""
+            unmeasured, last_test = "", ""
             measured.append((data.quantity, data.point.rpm))
             if data.point.warm is not None:
                 warm = data.point.warm
         elif isinstance(data, RecordingData | OutcomeData):
-            unmeasured = ""
+            unmeasured, last_test = "", ""
     return Progress(
         tests=frozenset(tests),
         measured=tuple(measured),
         tests_before=frozenset(before - set(tests)),
         repaired=tuple(repaired),
         unmeasured=unmeasured,
+        last_test=last_test,
         warm=warm,
     )

@@ -58,7 +58,8 @@ def rank_steps(
         links: faults that make two complaints.
         history: the shop's own times and seals.
         progress: what was done at this stage; its tests and repairs count as done.
-        opened: id of the disassembly that lies open now.
+        opened: id of the disassembly that lies open now; when not given, what the last test has
+            taken apart.
         most: at most this many steps besides the safety stops.
     """
     rates = settings or Settings()
@@ -75,7 +76,7 @@ def rank_steps(
             access_groups=access_groups,
             history=history,
             warm=so_far.warm,
-            opened=opened,
+            opened=opened or _left_open(state.family, so_far.last_test),
         )
         for state in states
     ]
@@ -104,6 +105,11 @@ def rank_steps(
         if so_far.unmeasured or plan.state.belief.healthy() >= HEALTHY_FROM
     ]
     return (*stops, *waiting, *_with_margin(steps[: most - len(waiting)]))
+
+
+def _left_open(family: Family, test: str) -> str:
+    found = family.test(test)
+    return found.access_group if found is not None else ""
 
 
 def _test_steps(plan: Plan, others: float) -> list[Step]:
