@@ -14,8 +14,6 @@ from witnessmark.readers.mdf_blocks import ChannelBlock, DataGroup, Mdf, RecordG
 __all__ = ["Records", "raw_field", "records"]
 
 Bytes2 = npt.NDArray[np.uint8]
-#: Repeats of a pattern of records that are looked for at once.
-_REPEATS = 8192
 #: Data handled at once.
 _PIECE = 4 * 2**20
 
@@ -57,17 +55,17 @@ def records(mdf: Mdf, group: DataGroup) -> Iterator[list[Records]]:
         return
     for piece in _pieces(mdf, group.data_link):
         whole = rest + bytes(piece)
-        places, end = _walk(whole, group.id_size, by_number)
+        runs, end = _walk(whole, group.id_size, by_number)
         if end < 0:
             mdf.trouble.add(
                 "records",
                 "A record has a number that the file does not explain; what stands behind it is "
                 "lost.",
             )
-            yield _sorted(whole, places, group)
+            yield _sorted(whole, runs, group)
             return
         rest = whole[end:]
-        yield _sorted(whole, places, group)
+        yield _sorted(whole, runs, group)
 
 
 def raw_field(rows: Bytes2, channel: ChannelBlock) -> Words64:
@@ -110,77 +108,93 @@ def _pieces(mdf: Mdf, link: int) -> Iterator[bytes | memoryview]:
         yield b"".join(have)
 
 
-def _walk(
-    data: bytes, id_size: int, groups: dict[int, RecordGroup]
-) -> tuple[npt.NDArray[np.int64], int]:
-    """Return the start of every whole record, and where the first unfinished one begins.
+#: Records of one group one behind the other: (number, start, distance, count).
+_Run = tuple[int, int, int, int]
 
-    Records come in patterns (a frame, its data, a frame, its data, ...). One turn of the pattern
-    is walked; how often it repeats is then seen at once. The end is -1 at an unknown number.
+
+def _walk(data: bytes, id_size: int, groups: dict[int, RecordGroup]) -> tuple[list[_Run], int]:
+    """Return the runs of whole records, and where the first unfinished record begins.
+
+    Records of one kind, or a frame and its data in turns, stand one behind the other many times;
+    how often is seen at once. The end is -1 at a number the file does not explain.
     """
-    letters = np.frombuffer(data, np.uint8)
+    if id_size == 1 and not any(group.variable for group in groups.values()):
+        return _walk_fixed(data, groups)
+    runs: list[_Run] = []
     total = len(data)
-    found: list[npt.NDArray[np.int64]] = []
     at = 0
-    single: list[int] = []
-    skip = 0
     while at < total:
-        turn: list[int] = []
-        here = at
-        for _ in range(4):
-            size = _size(data, here, id_size, groups)
-            if size < 0 or here + max(size, 1) > total:
-                break
-            turn.append(here)
-            here += size
-            if size == 0:
-                return _joined(found, single), -1
-        if not turn:
-            size = _size(data, at, id_size, groups)
-            return _joined(found, single), (-1 if size == -1 else at)
-        repeats = 0
-        if skip == 0 and len(turn) == 4:
-            period = here - at
-            repeats = _repeats(letters, at, period, turn, id_size, groups, data)
-        if repeats > 1:
-            found.append(np.array(single, np.int64))
-            single = []
-            steps = at + period * np.arange(repeats, dtype=np.int64)
-            offsets = np.array(turn, np.int64) - at
-            found.append((steps[:, None] + offsets).reshape(-1))
-            at += period * repeats
-        else:
-            skip = 2 if skip == 0 else skip - 1
-            single.append(turn[0])
-            at = turn[1] if len(turn) > 1 else here
-    return _joined(found, single), at
+        size = _size(data, at, id_size, groups)
+        if size <= 0:
+            return runs, (-1 if size in {-1, 0} else at)
+        if at + size > total:
+            return runs, at
+        number = int.from_bytes(data[at : at + id_size], "little")
+        head = id_size + (4 if groups[number].variable else 0)
+        count = _same(data, at, size, [(at, head)])
+        if count < 4:
+            second = at + size
+            size2 = _size(data, second, id_size, groups)
+            if size2 > 0 and second + size2 <= total:
+                other = int.from_bytes(data[second : second + id_size], "little")
+                head2 = id_size + (4 if groups[other].variable else 0)
+                turns = _same(data, at, size + size2, [(at, head), (second, head2)])
+                if 2 * turns > count:
+                    runs.append((number, at, size + size2, turns))
+                    runs.append((other, second, size + size2, turns))
+                    at += turns * (size + size2)
+                    continue
+        runs.append((number, at, size, count))
+        at += count * size
+    return runs, at
 
 
-def _repeats(
-    letters: npt.NDArray[np.uint8],
-    at: int,
-    period: int,
-    turn: list[int],
-    id_size: int,
-    groups: dict[int, RecordGroup],
-    data: bytes,
-) -> int:
-    """Return how many times in a row the pattern of the first turn stands from *at* on."""
-    most = min(_REPEATS, (letters.size - at) // period)
-    if most < 2:
-        return most
-    good = most
-    for start in turn:
-        number = int.from_bytes(data[start : start + id_size], "little")
-        fixed = id_size + (4 if groups[number].variable else 0)
-        for place in range(start, start + fixed):
-            column = letters[place : place + period * (good - 1) + 1 : period]
-            differ = column != letters[place]
-            if differ[: min(64, good)].any() or differ.any():
-                good = int(np.argmax(differ))
-            if good < 2:
-                return good
-    return good
+def _walk_fixed(data: bytes, groups: dict[int, RecordGroup]) -> tuple[list[_Run], int]:
+    """Do the same where every record has a number of one byte and a fixed size."""
+    sizes = [0] * 256
+    for number, group in groups.items():
+        if number < 256:
+            sizes[number] = 1 + group.size + group.invalid_size
+    letters = [bytes([n]) for n in range(256)]
+    runs: list[_Run] = []
+    total = len(data)
+    at, window = 0, 64
+    while at < total:
+        number = data[at]
+        size = sizes[number]
+        if size == 0:
+            return runs, -1
+        most = (total - at) // size
+        if most == 0:
+            break
+        seen = data[at : at + size * (window if window < most else most) : size]
+        count = len(seen) - len(seen.lstrip(letters[number]))
+        count = min(count, most)
+        window = min(4 * window, 65536) if count >= window else 64
+        runs.append((number, at, size, count))
+        at += count * size
+    return runs, at
+
+
+def _same(data: bytes, at: int, period: int, heads: list[tuple[int, int]]) -> int:
+    """Return how often in a row the headers of a turn stand again, *period* bytes apart."""
+    most = (len(data) - at) // period
+    done, window = 0, 64
+    while done < most:
+        width = min(window, most - done)
+        here = width
+        for start, length in heads:
+            for place in range(start, start + length):
+                first = place + done * period
+                seen = data[first : first + period * (here - 1) + 1 : period]
+                here = len(seen) - len(seen.lstrip(data[place : place + 1]))
+                if not here:
+                    return done
+        done += here
+        if here < width:
+            break
+        window = min(4 * window, 65536)
+    return done
 
 
 def _size(data: bytes, at: int, id_size: int, groups: dict[int, RecordGroup]) -> int:
@@ -198,30 +212,32 @@ def _size(data: bytes, at: int, id_size: int, groups: dict[int, RecordGroup]) ->
     return id_size + 4 + int.from_bytes(data[start : start + 4], "little")
 
 
-def _joined(found: list[npt.NDArray[np.int64]], single: list[int]) -> npt.NDArray[np.int64]:
-    return np.concatenate([*found, np.array(single, np.int64)])
+def _places(runs: list[_Run]) -> npt.NDArray[np.int64]:
+    """Return the start of every record of the runs."""
+    starts, periods, counts = (np.array([r[i] for r in runs], np.int64) for i in (1, 2, 3))
+    within = np.arange(int(counts.sum())) - np.repeat(np.cumsum(counts) - counts, counts)
+    return np.repeat(starts, counts) + np.repeat(periods, counts) * within
 
 
-def _sorted(data: bytes, places: npt.NDArray[np.int64], group: DataGroup) -> list[Records]:
+def _sorted(data: bytes, runs: list[_Run], group: DataGroup) -> list[Records]:
     padded = np.frombuffer(data + b"\xff" * 16, np.uint8)
     width = group.id_size
-    number = padded[places].astype(np.uint64)
-    for byte in range(1, width):
-        number |= padded[places + byte].astype(np.uint64) << np.uint64(8 * byte)
+    by_number: dict[int, list[_Run]] = {}
+    for run in runs:
+        by_number.setdefault(run[0], []).append(run)
     found = []
     for record in group.groups:
-        at = places[number == record.number]
-        if not at.size:
+        if record.number not in by_number:
             continue
+        at = _places(by_number[record.number])
         start = at + width
         if record.variable:
             long = _words(padded, start) & np.uint64(0xFFFFFFFF)
             length = long.astype(np.int64)
             payload = _words(padded, start + 4)
             keep = np.minimum(length, 8).astype(np.uint64)
-            beyond = np.where(
-                keep >= 8, np.uint64(0), np.uint64(0xFFFFFFFFFFFFFFFF) << (keep * np.uint64(8))
-            )
+            shift = np.minimum(keep * np.uint64(8), np.uint64(63))
+            beyond = np.where(keep >= 8, np.uint64(0), np.uint64(0xFFFFFFFFFFFFFFFF) << shift)
             found.append(
                 Records(record, np.zeros((at.size, 0), np.uint8), at, payload | beyond, length)
             )
