@@ -246,9 +246,8 @@ def _substituted(
     values, time = channel.values[good], channel.time_s[good]
     cuts = np.flatnonzero(np.diff(values) != 0.0) + 1
     starts, ends = np.r_[0, cuts], np.r_[cuts, good.size]
-    for start, end in zip(starts, ends, strict=True):
-        if not time[end - 1] - time[start] >= 30.0 or values[start] == 0.0:
-            continue
+    long = (time[ends - 1] - time[starts] >= 30.0) & (values[starts] != 0.0)
+    for start, end in zip(starts[long], ends[long], strict=True):
         inside = (speed[0] >= time[start]) & (speed[0] <= time[end - 1])
         around = speed[1][inside]
         around = around[around > 300.0]

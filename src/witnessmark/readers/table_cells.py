@@ -94,12 +94,13 @@ def _parsed(
         schema: dict[str, type[pl.DataType]] = {
             f"c{i}": pl.String if i in texts else pl.Float64 for i in range(count)
         }
-        try:
-            return _read(text, layout, schema)
-        except (pl.exceptions.ComputeError, pl.exceptions.PolarsError):
-            pass
+        for blanks in ([], _NOTHING):  # words for "nothing" cost time, so only when needed
+            try:
+                return _read(text, layout, schema, blanks)
+            except pl.exceptions.PolarsError:
+                continue
     try:
-        strings = _read(text, layout, {f"c{i}": pl.String for i in range(count)})
+        strings = _read(text, layout, {f"c{i}": pl.String for i in range(count)}, _NOTHING)
     except pl.exceptions.PolarsError:
         strings = _by_hand(text, layout, count)
     return strings.with_columns(
@@ -107,13 +108,15 @@ def _parsed(
     )
 
 
-def _read(text: bytes, layout: Layout, schema: dict[str, type[pl.DataType]]) -> pl.DataFrame:
+def _read(
+    text: bytes, layout: Layout, schema: dict[str, type[pl.DataType]], blanks: list[str]
+) -> pl.DataFrame:
     return pl.read_csv(
         BytesIO(text),
         has_header=False,
         separator="\t" if layout.delimiter == " " else layout.delimiter,
         schema=schema,
-        null_values=_NOTHING,
+        null_values=blanks or None,
         truncate_ragged_lines=True,
         decimal_comma=layout.decimal_comma and layout.delimiter != ",",
         encoding="utf8-lossy",

@@ -117,7 +117,7 @@ def _try(lines: list[str], delimiter: str, encoding: str) -> tuple[float, Layout
     start = _first_data(rows, width, lines)
     if start is None:
         return None
-    data = [row for row in rows[start:] if row][:200]
+    data = [row for row in rows[start:] if row][:80]
     cells = [c.strip() for row in data for c in row]
     full = [c for c in cells if c.lower() not in _BLANKS]
     if not full:

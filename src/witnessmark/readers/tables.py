@@ -164,7 +164,7 @@ def _columns(source: Source, plan: _Plan) -> tuple[dict[int, Floats], int]:
                 day = clock_of([c for c in column.head(20).to_list() if c], None)
                 found.append(seconds(column, day) if day else np.zeros(frame.height))
             elif number not in plan.ignored:
-                found.append(column.cast(column.dtype).to_numpy().astype(np.float64, copy=False))
+                found.append(column.to_numpy().astype(np.float64, copy=False))
     joined: dict[int, Floats] = {}
     for number in list(pieces):
         parts = pieces.pop(number)
@@ -314,7 +314,7 @@ def _renamed(one: Heading, number: int, taken: set[str]) -> Heading:
 
 
 def _channel(one: Heading, column: Floats, time: Floats, rate: float | None) -> Channel:
-    quality = np.where(np.isnan(column), np.uint8(Quality.NOT_AVAILABLE), np.uint8(0))
+    quality = np.isnan(column).astype(np.uint8) * np.uint8(Quality.NOT_AVAILABLE)
     values = column
     unit = one.unit.symbol if one.unit is not None else one.unit_text
     if one.quantity is not None and one.unit is not None:
@@ -340,7 +340,7 @@ def _channel(one: Heading, column: Floats, time: Floats, rate: float | None) -> 
         unit=unit,
         time_s=time,
         values=np.ascontiguousarray(values),
-        quality=quality.astype(np.uint8),
+        quality=quality,
         label=one.label,
         rate_hz=rate,
     )
