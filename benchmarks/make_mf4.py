@@ -83,9 +83,7 @@ def mf4_log(
         packed = zlib.compress(raw, 1)
         body_bytes = struct.pack("<2sBBIQQ", b"DT", 0, 0, 0, len(raw), len(packed)) + packed
         blocks.append(file.block(b"##DZ", [], body_bytes))
-    listing = file.block(
-        b"##DL", [0, *blocks], struct.pack("<B3xIQ", 1, len(blocks), _PIECE)
-    )
+    listing = file.block(b"##DL", [0, *blocks], struct.pack("<B3xIQ", 1, len(blocks), _PIECE))
     chain = file.block(b"##HL", [listing], struct.pack("<HB5x", 1, 0))
     group = file.block(b"##DG", [0, following, chain, 0], struct.pack("<B7x", 1))
     comment = file.block(b"##MD", [], b"<FHcomment/>\0\0\0\0")
