@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import wave
 from pathlib import Path
 
 import can
+import numpy as np
 import pytest
 
 from readers.compliance import ReaderCase, assert_compliant
@@ -37,6 +39,19 @@ def _table(path: Path) -> None:
     path.write_text("Time [s],Engine RPM,Coolant Temperature [degC]\n" + "\n".join(rows) + "\n")
 
 
+def _sound(path: Path) -> None:
+    with wave.open(str(path), "wb") as out:
+        out.setnchannels(1)
+        out.setsampwidth(2)
+        out.setframerate(8000)
+        out.writeframes((9000 * np.sin(np.arange(8000) / 9)).astype("<i2").tobytes())
+
+
+def _edges(path: Path) -> None:
+    marks = [n for n in range(36 * 20) if n % 36 < 34]
+    path.write_text("".join(f"{n * 0.002:.6f}\n" for n in marks))
+
+
 BUS = {"engine_speed": 200, "engine_torque": 200}
 CASES = [
     ReaderCase("candump text", _written(can.CanutilsLogWriter), "bus", BUS),
@@ -45,7 +60,9 @@ CASES = [
     ReaderCase("BLF", _written(can.BLFWriter), "bus", BUS, text=False),
     ReaderCase("MF4", _written(can.MF4Writer), "bus", BUS, text=False),
     ReaderCase("table (CSV, TSV)", _table, "table", {"engine_speed": 200}),
-]  # fmt: skip
+    ReaderCase("sound (WAV, FLAC)", _sound, "waveform", {"sound": 8000}, text=False),
+    ReaderCase("list of edges", _edges, "tooth_timing", {"pickup": 2 * 34 * 20}),
+]
 
 
 @pytest.mark.parametrize("case", CASES, ids=lambda c: c.reader)

@@ -38,6 +38,7 @@ _RULES: tuple[tuple[str, str], ...] = (
      r"^n mot\w*$|^engine speed", "engine_speed"),
     (r"housing.*temp", "coolant_housing_temperature"),
     (r"coolant.*temp|water temp|^ect\b|^clt\b|kuhlmittel\w*temp|kuhlwasser", "coolant_temperature"),
+    (r"^(engine )?(coolant|water)$", "coolant_temperature"),
     (r"coolant.*press", "coolant_pressure"),
     (r"coolant.*level", "coolant_level"),
     (r"(engine |^)oil.*temp|oltemp", "oil_temperature"),

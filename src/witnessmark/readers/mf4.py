@@ -13,6 +13,7 @@ from witnessmark.model.recording import Floats, Recording
 from witnessmark.readers.bus import BusLog
 from witnessmark.readers.contract import Frames, Settings, Words64
 from witnessmark.readers.mdf_blocks import ChannelBlock, DataGroup, Mdf, RecordGroup
+from witnessmark.readers.mdf_channels import decoded_channels
 from witnessmark.readers.mdf_records import Records, raw_field, records
 from witnessmark.readers.reader import Reader
 from witnessmark.readers.source import Source
@@ -42,6 +43,10 @@ def read(source: Source, settings: Settings) -> Recording:
                 log.add(frames)
         elif lanes:
             log.add(_merged([f for lane in lanes for f in _frames(mdf, lane)]))
+        if not log.frames:
+            decoded = decoded_channels(mdf, [g for g in groups if g not in lanes], source)
+            if decoded is not None:
+                return decoded
         log.started(mdf.started_ns * 1e-9)
         return log.recording()
 

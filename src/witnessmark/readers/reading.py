@@ -6,7 +6,7 @@ from pathlib import Path
 
 from witnessmark.errors import RecordingRefused
 from witnessmark.model.recording import Recording
-from witnessmark.readers import asc, blf, candump, mf4, tables, trc
+from witnessmark.readers import asc, audio, blf, candump, edge_list, mf4, tables, trc
 from witnessmark.readers.contract import Settings
 from witnessmark.readers.reader import Reader
 from witnessmark.readers.source import Source
@@ -17,9 +17,11 @@ __all__ = ["READERS", "read_recording"]
 READERS: tuple[Reader, ...] = (
     mf4.READER,
     blf.READER,
+    audio.READER,
     asc.READER,
     trc.READER,
     candump.READER,
+    edge_list.READER,
     tables.READER,
 )
 

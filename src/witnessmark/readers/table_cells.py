@@ -19,6 +19,8 @@ __all__ = ["frames"]
 _PIECE = 8 * 2**20
 _NOTHING = ["", "-", "--", "---", "----", "NA", "N/A", "n/a", "NaN", "nan", "null", "NULL", "None",
             "none", "#N/A", "nodata", "NODATA", "?", "*", "inf", "-inf", "Inf"]  # fmt: skip
+#: The fast parser refuses odd text, and on some gives up altogether; then it is split by hand.
+_REFUSALS = (pl.exceptions.PolarsError, pl.exceptions.PanicException)
 _TRUE = ["on", "true", "yes", "closed", "active"]
 _FALSE = ["off", "false", "no", "open", "inactive"]
 
@@ -97,11 +99,11 @@ def _parsed(
         for blanks in ([], _NOTHING):  # words for "nothing" cost time, so only when needed
             try:
                 return _read(text, layout, schema, blanks)
-            except pl.exceptions.PolarsError:
+            except _REFUSALS:
                 continue
     try:
         strings = _read(text, layout, {f"c{i}": pl.String for i in range(count)}, _NOTHING)
-    except pl.exceptions.PolarsError:
+    except _REFUSALS:
         strings = _by_hand(text, layout, count)
     return strings.with_columns(
         [_numbers(strings[f"c{i}"], layout, trouble) for i in range(count) if i not in texts]

@@ -237,6 +237,9 @@ def _headings(
     names: list[str] = []
     units: list[str] = []
     table = [r for r in kept if len(r) >= max(2, width - 1) or (len(r) == width)]
+    if not table and kept and len(kept[-1]) >= 2 and not _has_numbers(kept[-1]):
+        table = kept[-1:]  # fewer headings than cells: looked at by the reader
+        width = len(kept[-1])
     named = [r for r in table if sum(bool(c) for c in r) >= 0.5 * width]
     if named:
         # The row of headings: the last one of words that is not a row of units.

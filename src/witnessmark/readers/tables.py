@@ -10,19 +10,21 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
-from witnessmark.errors import RecordingRefused, UnitRefused
+from witnessmark.errors import RecordingRefused
 from witnessmark.model.recording import Channel, Floats, Kind, Quality, Recording
 from witnessmark.readers import oddities
 from witnessmark.readers.carried import repeated
 from witnessmark.readers.clocks import Clock, clock_of, seconds
 from witnessmark.readers.column_names import Heading, heading, unit_of
 from witnessmark.readers.contract import Settings, Trouble
+from witnessmark.readers.named_channels import channel_of, renamed
 from witnessmark.readers.reader import Reader
 from witnessmark.readers.source import HEAD_BYTES, Source
 from witnessmark.readers.table_cells import frames
 from witnessmark.readers.table_kinds import edges_of, is_edges, is_waveform, rate_above, steady_rate
 from witnessmark.readers.table_layout import Layout, layout_of
 from witnessmark.readers.timeline import Timeline
+from witnessmark.readers.wheels import wheels
 from witnessmark.units import QUANTITIES
 
 __all__ = ["READER", "header_key"]
@@ -255,8 +257,8 @@ def _recording(
     channels: list[Channel] = []
     taken: set[str] = set()
     for number, column in values.items():
-        one = _renamed(names[number], number, taken)
-        channels.append(_channel(one, column, time, rate if kind == "waveform" else None))
+        one = renamed(names[number], number, taken)
+        channels.append(channel_of(one, column, time, rate if kind == "waveform" else None))
         if one.wanted and one.quantity is None and kind == "table":
             facts["could_be"] = True
             source.trouble.add(
@@ -276,6 +278,7 @@ def _recording(
         flags = []
     if kind == "tooth_timing":
         channels = edges_of(channels)
+        facts |= wheels(channels)
     elif timeline is not None:
         timeline.report()
     if timeline is not None and timeline.epoch_s is not None:
@@ -300,49 +303,6 @@ def _recording(
         problems=source.trouble.problems(),
         frames=int(time.size),
         facts=facts,
-    )
-
-
-def _renamed(one: Heading, number: int, taken: set[str]) -> Heading:
-    """A quantity is given once; a second column for it keeps its own heading."""
-    if one.quantity is not None and one.quantity != "vibration":
-        if one.quantity in taken:
-            one = replace(one, quantity=None, wanted=None)
-        else:
-            taken.add(str(one.quantity))
-    return one if one.label else replace(one, label=f"column {number + 1}")
-
-
-def _channel(one: Heading, column: Floats, time: Floats, rate: float | None) -> Channel:
-    quality = np.isnan(column).astype(np.uint8) * np.uint8(Quality.NOT_AVAILABLE)
-    values = column
-    unit = one.unit.symbol if one.unit is not None else one.unit_text
-    if one.quantity is not None and one.unit is not None:
-        row = QUANTITIES[one.quantity]
-        house = unit_of(row.house)
-        if house is None:
-            raise UnitRefused(f"{row.house} is not a unit.", do="")
-        factor = one.unit.factor / house.factor
-        shift = (one.unit.offset - house.offset) / house.factor
-        if factor != 1.0 or shift != 0.0:
-            values = values * factor + shift
-        unit = row.house
-        beyond = (values < row.lowest) | (values > row.highest)
-        if beyond.any():
-            quality[beyond] = Quality.IMPLAUSIBLE
-            values = np.where(beyond, np.nan, values)
-    infinite = np.isinf(values)
-    if infinite.any():
-        quality[infinite] = Quality.IMPLAUSIBLE
-        values = np.where(infinite, np.nan, values)
-    return Channel(
-        name=one.quantity or one.label,
-        unit=unit,
-        time_s=time,
-        values=np.ascontiguousarray(values),
-        quality=quality,
-        label=one.label,
-        rate_hz=rate,
     )
 
 
