@@ -10,6 +10,7 @@ import numpy as np
 
 from witnessmark.analyses.contract import Bench, not_run
 from witnessmark.analyses.plausibility_causes import supports_of_trace
+from witnessmark.analyses.plausibility_drawn import drawn
 from witnessmark.analyses.plausibility_kinds import Movement, movement, stuck
 from witnessmark.analyses.plausibility_profiles import PROFILES, Profile
 from witnessmark.analyses.plausibility_shared import codes_together, shared_findings
@@ -68,7 +69,8 @@ def analyse(bench: Bench) -> tuple[Finding, ...]:
             if judged.channel.name == "coolant_temperature":
                 covered.add(stage)
             found += _of_channel(judged, recording, entry_id, stage, relevant=relevant)
-        found += _shared(channels, recording, entry_id, stage)
+        shared = list(_shared(channels, recording, entry_id, stage))
+        found = [_with_lanes(f, shared, recording) for f in found] + shared
         found += codes_together(recording, entry_id, stage)
     if relevant and bench.last_stage() not in covered:
         found.append(
@@ -123,6 +125,15 @@ def _shared(
     anchor = coolant[0]
     others = {c.channel.name: c.verdict for c in jumping if c is not anchor}
     yield from shared_findings(recording, entry_id, stage, anchor.channel, anchor.verdict, others)
+
+
+def _with_lanes(finding: Finding, shared: list[Finding], recording: Recording) -> Finding:
+    """Give the jumps of this recording the events of the other channels, for the picture."""
+    if not shared or finding.evidence.recording != recording.sha256:
+        return finding
+    if finding.code != "coolant_temperature_jumps":
+        return finding
+    return replace(finding, details={**finding.details, "lanes": shared[0].details["lanes"]})
 
 
 def _counted_once(found: list[Finding]) -> Iterator[Finding]:
@@ -183,6 +194,8 @@ def _jumps(
         "changes": [s.change for s in spans],
         "largest_credible_rate": judged.profile.credible,
         "movement": moved.kind if moved else "",
+        "covered_s": _covered(verdict),
+        "picture": drawn(verdict, judged.profile),
     }
     if coolant:
         details |= {"stands_for": ("c_rate", "c_cycle"), "uses_tests": ("c_rate", "c_cycle")}
@@ -228,6 +241,7 @@ def _no_jumps(
         "movement": moved.kind if moved else "",
         "smallest_glitch": {f"{s:.3g} s": size for s, size in glitch.items()},
         "covered_s": _covered(verdict),
+        "picture": drawn(verdict, judged.profile),
         "stands_for": ("c_rate", "c_cycle"),
         "uses_tests": ("c_rate", "c_cycle"),
     }
@@ -278,6 +292,7 @@ def _moves(
         "size": moved.size,
         "period_s": moved.period_s,
         "count": moved.count,
+        "picture": drawn(judged.verdict, judged.profile),
     }
     if support:
         details |= {"stands_for": ("c_cycle", "c_rate"), "uses_tests": ("c_cycle", "c_rate")}

@@ -149,6 +149,7 @@ def shared_findings(
         "ratio": {c.name: c.step.ratio for c in sensors},
         "expected_ratio": {c.name: c.expected for c in sensors if c.expected is not None},
         "with_loads": with_loads,
+        "lanes": {c.name: c.step.times for c in (*linked, *(loads if with_loads else ()))},
     }
     counted = {"stands_for": ("c_multi", "e_multi"), "uses_tests": ("c_multi", "e_multi")}
     tail = _load_words(loads, with_loads)

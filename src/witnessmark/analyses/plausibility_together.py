@@ -62,6 +62,7 @@ class CoStep:
         noise: spread of the channel's own steps over as long a time [unit].
         used: jumps at which the channel had readings.
         agree: jumps at which it stepped the way of the ratio, by more than its own spread.
+        times: begin of those jumps [s].
     """
 
     ratio: float
@@ -72,6 +73,7 @@ class CoStep:
     noise: float
     used: int
     agree: int
+    times: tuple[float, ...] = ()
 
 
 def make_clock(
@@ -171,9 +173,17 @@ def co_step(
     score = abs(float((x * np.clip(y, -limit, limit)).sum()))
     chance = _co_step_chance(score, starts[good], widths[good], x, series, limit, clock)
     strong = np.abs(y) > 2.0 * noise
-    agree = int(np.count_nonzero((np.sign(y) == np.sign(ratio * x)) & strong)) if ratio else 0
+    agreeing = strong & (np.sign(y) == np.sign(ratio * x)) & (ratio != 0.0)
     return CoStep(
-        ratio, ratio - error, ratio + error, float(np.median(y)), chance, noise, int(x.size), agree
+        ratio=ratio,
+        low=ratio - error,
+        high=ratio + error,
+        typical=float(np.median(y)),
+        p=chance,
+        noise=noise,
+        used=int(x.size),
+        agree=int(np.count_nonzero(agreeing)),
+        times=tuple(float(t) for t in starts[good][agreeing]),
     )
 
 

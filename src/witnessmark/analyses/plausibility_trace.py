@@ -241,7 +241,7 @@ def _verdict(
     best = max(logs["contact"], logs["spikes"], logs["noise"])
     spans: tuple[Span, ...] = ()
     for least in (0.5, 0.25, 0.1) if best > 0.0 else ():
-        spans = spans or _spans(trace, fault > least, profile)
+        spans = spans or _spans(trace, fault > least, profile, split=name != "noise")
     chance = 1.0 - kinds["real"]
     return Verdict(
         log_factor=best,
@@ -255,33 +255,62 @@ def _verdict(
     )
 
 
-def _spans(trace: Trace, fault: npt.NDArray[np.bool_], profile: Profile) -> tuple[Span, ...]:
+def _spans(
+    trace: Trace, fault: npt.NDArray[np.bool_], profile: Profile, *, split: bool
+) -> tuple[Span, ...]:
+    """Return the spans of a mask; *split* leaves out what reads as the readings around it."""
+    grain = max(trace.step, profile.scale)
     found = []
     for first, end in _runs(fault):
-        before = slice(max(first - 4, 0), first)
-        after = slice(end, min(end + 4, trace.time.size))
-        around = np.concatenate([trace.values[before], trace.values[after]])
-        if around.size == 0:
+        before = trace.values[max(first - 4, 0) : first]
+        after = trace.values[end : end + 4]
+        if before.size + after.size == 0:
             continue
-        inside = trace.values[first:end]
-        reference = float(np.median(around))
-        change = float(inside[np.argmax(np.abs(inside - reference))] - reference)
-        grain = max(2.0 * trace.step, profile.scale)
-        left = trace.values[before][-1:] if first else trace.values[after][:1]
-        right = trace.values[after][:1] if end < trace.time.size else left
-        returned = bool(first and end < trace.time.size and abs(right[0] - left[0]) <= grain)
-        rise = float(trace.time[first] - trace.time[first - 1]) if first else 0.0
-        found.append(
-            Span(
-                float(trace.time[first]),
-                float(trace.time[end - 1]),
-                change,
-                rise,
-                returned,
-                end - first,
+        left = float(np.median(before)) if before.size else float(np.median(after))
+        right = float(np.median(after)) if after.size else left
+        away = trace.values[first:end] - np.linspace(left, right, end - first + 2)[1:-1]
+        parts = _runs(np.abs(away) > 0.6 * grain) if split else [(0, end - first)]
+        for begin, stop in parts:
+            part = away[begin:stop]
+            edge = first + begin
+            back = trace.values[first + stop] if first + stop < trace.time.size else math.nan
+            was = trace.values[edge - 1] if edge else math.nan
+            rise = float(trace.time[edge] - trace.time[edge - 1]) if edge else 0.0
+            found.append(
+                Span(
+                    float(trace.time[edge]),
+                    float(trace.time[first + stop - 1]),
+                    float(part[np.argmax(np.abs(part))]),
+                    rise,
+                    bool(abs(back - was) <= 2.0 * grain),
+                    stop - begin,
+                )
             )
+    return tuple(_without_rebounds(found, trace))
+
+
+def _without_rebounds(spans: list[Span], trace: Trace) -> list[Span]:
+    """Leave out a span that is nothing but the true reading between two glitches.
+
+    Between two long glitches the filter may take the glitch for the truth; such a span touches
+    spans of the other sign, which are in the majority, and is as large as they are.
+    """
+    near = 2.5 * float(np.median(np.diff(trace.time)))
+    signs = [1 if s.change > 0 else -1 for s in spans]
+    most = 1 if sum(signs) > 0 else -1
+
+    def rebound(number: int) -> bool:
+        span = spans[number]
+        if signs[number] == most:
+            return False
+        beside = [k for k in (number - 1, number + 1) if 0 <= k < len(spans) and signs[k] == most]
+        return any(
+            min(abs(span.start_s - spans[k].end_s), abs(spans[k].start_s - span.end_s)) <= near
+            and 0.5 < abs(span.change / spans[k].change) < 2.0
+            for k in beside
         )
-    return tuple(found)
+
+    return [s for k, s in enumerate(spans) if not rebound(k)]
 
 
 def _moves(trace: Trace, local: Floats) -> tuple[tuple[float, float, float], ...]:
