@@ -1,0 +1,66 @@
+"""Whether two recordings are one: the same bytes, the same drive, or a longer copy of it."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+import numpy as np
+
+from witnessmark.model.recording import Channel, Recording
+
+__all__ = ["Relation", "relation"]
+
+Relation = Literal["same", "longer", "shorter", "different"]
+#: Fewer samples in common prove nothing.
+_LEAST = 20
+
+
+def relation(first: Recording, second: Recording) -> Relation:
+    """Say how *second* relates to *first*.
+
+    ``same``: the same bytes, or the same samples in another file. ``longer``: *second* begins
+    with all of *first* and goes on. ``shorter``: the other way round.
+    """
+    if first.sha256 == second.sha256:
+        return "same"
+    if first.kind != second.kind or not first.channels or not second.channels:
+        return "different"
+    mine, other = _by_key(first), _by_key(second)
+    longer, shorter = _begins_with(other, mine), _begins_with(mine, other)
+    if longer and shorter:
+        return "same"
+    if longer:
+        return "longer"
+    return "shorter" if shorter else "different"
+
+
+def _by_key(recording: Recording) -> dict[tuple[str, int | None], Channel]:
+    found: dict[tuple[str, int | None], Channel] = {}
+    for channel in recording.channels:
+        found.setdefault((channel.name, channel.source), channel)
+    return found
+
+
+def _begins_with(
+    long: dict[tuple[str, int | None], Channel], short: dict[tuple[str, int | None], Channel]
+) -> bool:
+    """Say whether every channel of *short* stands at the beginning of *long*.
+
+    Values that were found to be defaults or substitutes are compared by time only: more of a
+    recording can change that judgement.
+    """
+    compared = moving = 0
+    for key, channel in short.items():
+        whole = long.get(key)
+        if whole is None or whole.values.size < channel.values.size:
+            return False
+        count = channel.values.size
+        if not np.allclose(channel.time_s, whole.time_s[:count], atol=1e-6, equal_nan=True):
+            return False
+        both = channel.valid() & whole.valid()[:count]
+        mine, theirs = channel.values[both], whole.values[:count][both]
+        if not np.array_equal(mine, theirs):
+            return False
+        compared += int(both.sum())
+        moving += int(mine.size > 1 and np.ptp(mine) > 0.0)
+    return compared >= _LEAST and moving > 0
