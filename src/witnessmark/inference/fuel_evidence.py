@@ -21,6 +21,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from witnessmark.inference.evidence import Clue
+from witnessmark.inference.fuel_curves import picture_data
 from witnessmark.inference.fuel_forecast import Band, gallery_points, repair_forecast
 from witnessmark.inference.fuel_groups import FAMILY, GROUPS, HYPOTHESES, OTHER
 from witnessmark.inference.fuel_observations import (
@@ -225,6 +226,7 @@ def _findings(
                     "assumptions": assumptions,
                     "level": shown.level if last else "",
                     "statement": shown.statement if last else "",
+                    **({"picture": picture_data(table, posterior)} if last and fits else {}),
                     "looks_like": [
                         [list(GROUPS[a].causes), list(GROUPS[b].causes), words]
                         for a, b, words in (shown.looks_like if last else ())

@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 from scipy.linalg import solve_triangular
-from scipy.special import logsumexp, ndtr, ndtri
+from scipy.special import logsumexp
 from scipy.stats import chi2
 
 from witnessmark.inference.fuel_groups import AIR, GROUPS, HYPOTHESES
@@ -28,14 +28,11 @@ from witnessmark.inference.fuel_observations import (
     covariance,
 )
 from witnessmark.inference.fuel_prior import (
-    BIAS_SHARE,
     DIMENSIONS,
-    LAYOUT_SHARES,
-    RETURN_SPRING_SHARE,
-    SPRING_SHARE,
     TYPE_DIMENSIONS,
     UNIT_DIMENSIONS,
 )
+from witnessmark.inference.fuel_proposals import Gaussian, fit, pool
 from witnessmark.inference.fuel_samples import (
     STEP_DIMENSIONS,
     Batch,
@@ -44,7 +41,7 @@ from witnessmark.inference.fuel_samples import (
     simulate,
 )
 from witnessmark.inference.fuel_table import Table
-from witnessmark.physics.fuel_supply import L_PER_H, PSI, Circuit
+from witnessmark.physics.fuel_supply import L_PER_H, PSI
 
 __all__ = ["ENOUGH", "Posterior", "default_log_prior", "infer", "log_likelihood"]
 
@@ -291,25 +288,6 @@ def _lower(matrix: Floats) -> Floats:
     return np.asarray(np.linalg.cholesky(matrix), dtype=np.float64)
 
 
-@dataclass(frozen=True, slots=True)
-class _Gaussian:
-    """A proposal: normal with mean and lower root, in D coordinates."""
-
-    mean: Floats
-    root: Floats
-
-    def draw(self, n: int, rng: np.random.Generator) -> Floats:
-        return self.mean + rng.standard_normal((n, len(self.mean))) @ self.root.T
-
-    def log_density(self, z: Floats) -> Floats:
-        white = solve_triangular(self.root, (z - self.mean).T, lower=True, check_finite=False)
-        return np.asarray(
-            -0.5 * np.einsum("ij,ij->j", white, white)
-            - np.log(np.diag(self.root)).sum()
-            - 0.5 * z.shape[1] * np.log(2 * np.pi)
-        )
-
-
 def _adapt(
     table: Table,
     start: Posterior,
@@ -324,19 +302,25 @@ def _adapt(
     sizes = np.bincount(start.batch.hypothesis, minlength=len(HYPOTHESES)).astype(np.float64)
     current = start = _pruned(start)
     drawn: list[Batch] = []
-    proposals: dict[int, list[tuple[float, _Gaussian]]] = {}
+    proposals: dict[int, list[tuple[float, Gaussian]]] = {}
     for round_ in range(ROUNDS):
         counts = _allocate(current, prior, bool(repairs) and round_ == 0)
         rows, of = [], []
+        log_like = current.log_parts[-1] + current.log_extra
+        white = _white(current)
         for h, count in counts.items():
-            fitted = _fit(current, h, width, repairs)
+            fitted = fit(current.batch, log_like, white, h, width, len(repairs))
             for share, proposal in fitted:
                 size = max(round(count * share), 4)
                 rows.append(proposal.draw(size, rng))
                 of.append(np.full(size, h, dtype=np.int64))
                 proposals.setdefault(h, []).append((float(size), proposal))
         drawn.append(simulate(table, np.concatenate(of), np.concatenate(rows), obs, repairs))
-        batch = _pool(start, sizes, drawn, proposals, with_table=not repairs)
+        batch = (
+            pool(drawn, proposals, None)
+            if repairs
+            else pool([start.batch, *drawn], proposals, sizes)
+        )
         current = _weigh(batch, obs, prior, stages, _bubbles(batch, bubbles, repairs))
         current.adapted = True
         if current.effective >= ENOUGH:
@@ -356,95 +340,6 @@ def _allocate(current: Posterior, prior: Floats, everywhere: bool) -> dict[int, 
     counts = (ROUND * (2 if everywhere else 1) * wanted).astype(int)
     live = (post > 1e-4) | everywhere
     return {int(h): int(max(counts[h], 60)) for h in np.flatnonzero(live & (counts >= 20))}
-
-
-def _fit(
-    current: Posterior, h: int, width: int, repairs: tuple[Repair, ...]
-) -> list[tuple[float, _Gaussian]]:
-    """Propose normals where the draws of a hypothesis carry weight, one per kind of fault.
-
-    Each is the exact posterior of a straight-line model fitted to the draws nearby, with what
-    the line leaves over added to the errors of the readings; directions that no reading
-    touches so keep the width of the prior. The prior itself is always one of the proposals.
-    """
-    here = np.flatnonzero(current.batch.hypothesis == h)
-    z = current.batch.z[here]
-    log_w = (current.batch.log_weight + current.log_parts[-1] + current.log_extra)[here]
-    weight = _tempered(log_w, 250.0)
-    wide = np.ones(width)
-    for number in range(len(repairs)):
-        wide[DIMENSIONS + STEP_DIMENSIONS * number] = 1.7
-    found = [(0.15, _Gaussian(np.zeros(width), np.diag(wide)))]
-    if current.root is None:
-        return [(1.0, found[0][1])]
-    cells = _cells(z, h)
-    for cell in np.unique(cells[weight > 0]):
-        inside = np.flatnonzero((cells == cell) & (weight > 0))
-        share = float(weight[inside].sum())
-        if share < 0.02:
-            continue
-        if len(inside) > 1500:
-            inside = inside[np.argpartition(-weight[inside], 1500)[:1500]]
-            share = float(weight[inside].sum())
-        line = _line(
-            z[inside], current.batch.predictions[here[inside]], weight[inside] / share, current
-        )
-        found.append((0.85 * share, _widened(line, width, wide)))
-    total = sum(share for share, _ in found)
-    return [(share / total, g) for share, g in found]
-
-
-def _line(z: Floats, predictions: Floats, w: Floats, current: Posterior) -> tuple[Floats, Floats]:
-    """Return mean and covariance of the posterior of a straight-line model."""
-    if current.root is None:
-        raise ValueError("a line needs readings")
-    # whitened readings: errors are of unit size and independent
-    value = np.array([o.value for o in current.observations])
-    y = solve_triangular(current.root, (predictions - value).T, lower=True).T
-    known = z.shape[1]
-    mean_z, mean_y = w @ z, w @ y
-    dz, dy = z - mean_z, y - mean_y
-    gram = (dz * w[:, None]).T @ dz + 0.002 * np.eye(known)
-    slope = np.linalg.solve(gram, (dz * w[:, None]).T @ dy)  # (known, m)
-    left = dy - dz @ slope
-    error = np.eye(y.shape[1]) * 1.0 + (left * w[:, None]).T @ left
-    at_zero = mean_y - mean_z @ slope
-    spread = slope.T @ slope + error
-    gain = np.linalg.solve(spread, slope.T).T  # (known, m)
-    cov = np.eye(known) - gain @ slope.T
-    return -gain @ at_zero, 0.5 * (cov + cov.T)
-
-
-def _widened(line: tuple[Floats, Floats], width: int, wide: Floats) -> _Gaussian:
-    mean, cov = np.zeros(width), np.diag(wide**2)
-    known = len(line[0])
-    mean[:known] = line[0]
-    cov[:known, :known] = 1.1 * line[1] + 0.01 * np.eye(known)
-    return _Gaussian(mean, _lower(cov))
-
-
-def _tempered(log_w: Floats, enough: float) -> Floats:
-    """Return weights flattened until at least *enough* draws count."""
-    log_w = log_w - log_w.max()
-    weight = np.exp(log_w)
-    for power in (1.0, 0.7, 0.5, 0.35, 0.25, 0.15, 0.1, 0.05):
-        weight = np.exp(power * log_w)
-        weight /= weight.sum()
-        if 1.0 / np.square(weight).sum() >= min(enough, 0.5 * len(weight)):
-            break
-    return np.asarray(weight)
-
-
-def _cells(z: Floats, h: int) -> Ints:
-    """Return which kind of fault and layout a draw is of: they are islands to a normal."""
-    edges = np.cumsum(LAYOUT_SHARES)
-    cell = (ndtr(z[:, 0]) > edges[0]).astype(np.int64) + (ndtr(z[:, 0]) > edges[1])
-    cuts = {0: SPRING_SHARE, 1: RETURN_SPRING_SHARE, 7: BIAS_SHARE}
-    for place, group in enumerate(sorted(HYPOTHESES[h])):
-        if group in cuts:
-            column = z[:, _FIRST + 3 * place]
-            cell = cell * 2 + (column > ndtri(cuts[group]))
-    return np.asarray(cell, dtype=np.int64)
 
 
 def _pruned(start: Posterior) -> Posterior:
@@ -476,45 +371,11 @@ def _pruned(start: Posterior) -> Posterior:
     )
 
 
-def _pool(
-    start: Posterior,
-    sizes: Floats,
-    drawn: Sequence[Batch],
-    proposals: dict[int, list[tuple[float, _Gaussian]]],
-    *,
-    with_table: bool,
-) -> Batch:
-    """Join all draws with deterministic mixture weights."""
-    joined = _concat([start.batch, *drawn] if with_table else list(drawn))
-    width = joined.z.shape[1]
-    log_prior = -0.5 * (np.einsum("ij,ij->i", joined.z, joined.z) + width * np.log(2 * np.pi))
-    joined.log_weight = np.zeros(len(joined))
-    for h in np.unique(joined.hypothesis):
-        here = np.flatnonzero(joined.hypothesis == h)
-        z = joined.z[here]
-        terms = [np.log(size) + g.log_density(z) for size, g in proposals.get(int(h), [])]
-        if with_table:
-            terms.append(np.log(sizes[h]) + log_prior[here])
-        joined.log_weight[here] = log_prior[here] - logsumexp(np.stack(terms), axis=0)
-    return joined
-
-
-def _concat(parts: Sequence[Batch]) -> Batch:
-    if len(parts) == 1:
-        return parts[0]
-
-    def circuits(name: str) -> Circuit:
-        rows = [getattr(p, name) for p in parts]
-        return Circuit(
-            *(np.concatenate([getattr(r, f) for r in rows]) for f in Circuit.__slots__)
-        )  # fmt: skip
-
-    return Batch(
-        np.concatenate([p.z for p in parts]),
-        np.concatenate([p.hypothesis for p in parts]),
-        np.concatenate([p.log_weight for p in parts]),
-        np.concatenate([p.labels for p in parts], axis=1),
-        circuits("types"),
-        circuits("circuits"),
-        np.concatenate([p.predictions for p in parts]),
-    )
+def _white(current: Posterior) -> Floats:
+    """Return predicted minus read of every draw, whitened, shape (n, m)."""
+    if current.root is None:
+        return np.zeros((len(current.batch), 0))
+    value = np.array([o.value for o in current.observations])
+    left = (current.batch.predictions - value).T
+    white = solve_triangular(current.root, left, lower=True, check_finite=False)
+    return np.asarray(white.T, dtype=np.float64)

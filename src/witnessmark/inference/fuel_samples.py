@@ -29,7 +29,16 @@ from witnessmark.inference.fuel_prior import (
 from witnessmark.inference.fuel_table import Table, faulty
 from witnessmark.physics.fuel_supply import Circuit, State, solve
 
-__all__ = ["STEP_DIMENSIONS", "WRONG_PART", "Batch", "Repair", "bits", "from_table", "simulate"]
+__all__ = [
+    "STEP_DIMENSIONS",
+    "WRONG_PART",
+    "Batch",
+    "Repair",
+    "bits",
+    "from_table",
+    "join",
+    "simulate",
+]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -198,3 +207,25 @@ def _predict(
                 )  # fmt: skip
             state = states[key]
         predictions[:, column] = predicted(observation, state, circuit)
+
+
+def join(parts: Sequence[Batch]) -> Batch:
+    """Return the draws of several batches as one."""
+    if len(parts) == 1:
+        return parts[0]
+
+    def circuits(name: str) -> Circuit:
+        rows = [getattr(p, name) for p in parts]
+        return Circuit(
+            *(np.concatenate([getattr(r, f) for r in rows]) for f in Circuit.__slots__)
+        )  # fmt: skip
+
+    return Batch(
+        np.concatenate([p.z for p in parts]),
+        np.concatenate([p.hypothesis for p in parts]),
+        np.concatenate([p.log_weight for p in parts]),
+        np.concatenate([p.labels for p in parts], axis=1),
+        circuits("types"),
+        circuits("circuits"),
+        np.concatenate([p.predictions for p in parts]),
+    )

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 
 from witnessmark.model.assessment import Assessment
 from witnessmark.model.finding import Finding
-from witnessmark.report.pictures import vibration
+from witnessmark.report.pictures import fuel, vibration
 from witnessmark.report.pictures.before_after import before_after_pictures
 
 __all__ = ["finding_pictures", "proof_pictures"]
@@ -18,8 +18,15 @@ def _vibration(finding: Finding, assessment: Assessment, si: bool) -> str:
     return next(iter(vibration.for_finding(finding)), "")
 
 
+def _fuel(finding: Finding, assessment: Assessment, si: bool) -> str:
+    """Draw the gallery readings in the healthy band with the best explanations."""
+    del assessment
+    return fuel.for_finding(finding, si=si)
+
+
 #: First part of a finding's code -> what draws it: (finding, assessment, si) -> SVG or nothing.
 DRAWN_BY: Mapping[str, Callable[[Finding, Assessment, bool], str]] = {
+    "fuel_supply_model": _fuel,
     "vibration": _vibration,
     "damper_twist": _vibration,
     "cylinder_balance": _vibration,
