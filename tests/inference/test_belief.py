@@ -398,3 +398,19 @@ def test_the_shops_own_proven_closings_move_the_shares():
     assert taught.marginals()[regulator] > 0.5 > plain.marginals()[regulator]
     untaught = believe("fuel_low", history=History(closings=silent))
     assert untaught.states == pytest.approx(plain.states)
+
+
+def test_a_sampled_likelihood_that_rests_on_few_draws_says_less():
+    groups = (("pump_relief",), ("return_regulator",))
+    rated = {frozenset(): -9.0, frozenset({0}): 0.0, frozenset({1}): -4.0}
+    joint = JointSupport("fuel_low", groups, rated)
+    chances = [
+        believe("fuel_low", findings=[finding(joint=joint, details={"effective_samples": n})])
+        for n in (3, 100, 10_000)
+    ]
+    relief = chances[0].causes.index("pump_relief")
+    few, some, many = (b.marginals()[relief] for b in chances)
+    exact = believe("fuel_low", findings=[finding(joint=joint)]).marginals()[relief]
+    assert few < some < many < exact
+    assert many == pytest.approx(exact, abs=2e-3)
+    assert few > believe("fuel_low").marginals()[relief]

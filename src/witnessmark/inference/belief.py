@@ -20,6 +20,8 @@ __all__ = ["DEPENDENT_WEIGHTS", "Belief", "FamilyModel", "family_belief"]
 
 #: P(complaint gone | nothing is wrong any more): some complaints linger or are not noticed gone.
 GONE_IF_HEALTHY = 0.98
+#: So many effective draws halve what a sampled likelihood may say (judgement).
+FEW_DRAWS = 10.0
 #: P(a repair in a linked family dealt with the cause here too | the cause is present); judgement.
 CURED_WITH_ITS_TWIN = 0.5
 #: P(work that names no cause of the family puts it right by the way); judgement.
@@ -286,10 +288,21 @@ def _stage(belief: Belief, stage: Stage) -> Belief:
 
 
 def supports_of(finding: Finding, family: str) -> list[Support | JointSupport]:
-    """Return how a finding bears on a family."""
+    """Return how a finding bears on a family.
+
+    Likelihoods that rest on few effective draws are known only roughly; their logs are scaled by
+    N / (N + FEW_DRAWS), so that chance does not pass for evidence.
+    """
     found: list[Support | JointSupport] = [s for s in finding.support if s.family == family]
-    if finding.joint is not None and finding.joint.family == family:
-        found.append(finding.joint)
+    joint = finding.joint
+    if joint is not None and joint.family == family:
+        draws = finding.details.get("effective_samples")
+        if isinstance(draws, int | float) and draws >= 0:
+            scale = float(draws) / (float(draws) + FEW_DRAWS)
+            joint = replace(
+                joint, log_likelihood={k: scale * v for k, v in joint.log_likelihood.items()}
+            )
+        found.append(joint)
     return found
 
 

@@ -179,7 +179,13 @@ def _statement(
     two, usual = belief.two_or_more(), family.second_cause
     if found and two / max(1.0 - two, 1e-9) >= TWO_ALOUD * usual / (1.0 - usual):
         word = "Probably" if two >= 0.5 else "Perhaps"
-        text += f" {word} two causes at once ({_percent(two)}): no single one explains everything."
+        text += f" {word} two causes at once ({_percent(two)}): no single one explains everything"
+        beside = causes[1] if first.probability >= SUSPECTED_FROM else None
+        text += (
+            f"; the other perhaps {beside.name} ({_percent(beside.probability)})."
+            if (beside is not None and beside.probability >= 0.05)
+            else "."
+        )
     if belief.unlisted() >= 0.2:
         text += f" The cause may not be on the list ({_percent(belief.unlisted())})."
     return text
