@@ -25,10 +25,11 @@ def command(
 ) -> None:  # fmt: skip
     """Write the paper on CASE (a .jsonl file), or on CASE-ID of the shop in folder CASE."""
     from witnessmark.workflow.assess import assess_file, assess_in_shop
-    from witnessmark.workflow.paper import paper_of, write_paper
+    from witnessmark.workflow.paper import check_place, paper_of, write_paper
     from witnessmark.workflow.settings import settings_of
     from witnessmark.workflow.shop import open_shop
 
+    check_place(out)
     settings = None
     if case_id is not None:
         shop = open_shop(case)

@@ -18,6 +18,7 @@ from witnessmark.workflow.settings import (
     ShopInstrument,
     save_instrument,
     save_person,
+    set_shop_name,
 )
 from witnessmark.workflow.shop import Shop, open_shop
 
@@ -56,6 +57,7 @@ def build(folder: Path) -> Shop:
         InputRefused: the folder is a file.
     """
     shop = open_shop(folder, create=True)
+    set_shop_name(shop, "Invented Truck Repair (demo)")
     for instrument in _INSTRUMENTS:
         save_instrument(shop, instrument)
     save_person(shop, Person("Ines Invented", "owner"))

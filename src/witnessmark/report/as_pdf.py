@@ -8,10 +8,11 @@ from dataclasses import asdict
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
+from unicodedata import category
 
 import typst
 
-from witnessmark.report.paper import Block, Paper, Picture
+from witnessmark.report.paper import Block, Paper, Picture, TableBlock
 from witnessmark.report.pictures.canvas import printed
 
 __all__ = ["paper_pdf"]
@@ -38,15 +39,30 @@ def _block(block: Block, number: int, folder: Path) -> dict[str, Any]:
         name = f"picture{number}.svg"
         (folder / name).write_text(printed(block.svg), encoding="utf-8")
         found["svg"] = name
+    if isinstance(block, TableBlock):
+        found["columns"] = _columns(block)
     return {key: _clean(value) for key, value in found.items()}
+
+
+def _columns(table: TableBlock) -> list[float]:
+    """Return the shares of the width; 0 for a column as wide as what stands in it."""
+    longest = [
+        max(len(cell) for cell in column) for column in zip(table.head, *table.rows, strict=True)
+    ]
+    shares = [0.0 if length <= 13 else float(min(length, 70)) ** 0.7 for length in longest]
+    return shares if any(shares) else [*shares[:-1], 1.0]
 
 
 def _clean(value: Any) -> Any:
     """Take out characters that no printer can set; everything else stays as it was typed."""
     if isinstance(value, str):
-        return "".join(c if c.isprintable() or c in "\n\t" else "\ufffd" for c in value)
+        return "".join(c if _can_be_set(c) else "\ufffd" for c in value)
     if isinstance(value, dict):
         return {key: _clean(item) for key, item in value.items()}
     if isinstance(value, (list, tuple)):
         return [_clean(item) for item in value]
     return value
+
+
+def _can_be_set(character: str) -> bool:
+    return character.isprintable() or character in "\n\t" or category(character) == "Zs"

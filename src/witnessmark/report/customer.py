@@ -1,14 +1,17 @@
-"""The customer's report: complaint, cause, correction, proof, and what was not done."""
+"""The customer's report: complaint, cause, correction, proof, and what was not done.
+
+It says what the entries of the case can carry and no more: that something was done is never set
+down as a cure unless a measurement afterwards shows it.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from witnessmark.model.assessment import Assessment
 from witnessmark.model.case import Case
 from witnessmark.model.entry import Entry
 from witnessmark.model.entry_data import (
-    ApprovalData,
     ComplaintData,
     OutcomeData,
     ReadingData,
@@ -16,27 +19,48 @@ from witnessmark.model.entry_data import (
     TestData,
     WorkData,
 )
+from witnessmark.model.finding import Finding
 from witnessmark.model.odds import Odds
-from witnessmark.model.proof import Pair
+from witnessmark.model.proof import Pair, Proof
+from witnessmark.report.evidence import afterwards, cautions, not_done, sources, torque_card
+from witnessmark.report.figures import (
+    figure,
+    interval_words,
+    percent,
+    plain_number,
+    quantity_words,
+    step,
+    unit_of,
+)
 from witnessmark.report.paper import Block, Heading, Items, Paper, Picture, Said, TableBlock
 from witnessmark.report.pictures.before_after import before_after_pictures
-from witnessmark.units import display_unit, from_house
+from witnessmark.report.pictures.readings import readings_pictures
 
 __all__ = ["customer_report"]
 
-#: The limit that stands on every paper.
-DEFER = (
-    "Findings rest on the measurements named here and on the usual experience of the trade. The "
-    "maker's manual, local code and licensed practice come first."
-)
+#: Odds before every work, in order of the works.
+Before = Sequence[Sequence[Odds]]
+_VERDICTS = {
+    "proven": "PROVEN by measurement",
+    "not proven": "NOT PROVEN",
+    "not enough evidence": "NOT ENOUGH EVIDENCE yet",
+}
+_SAID = {
+    "proven": "PROVEN by measurement after the work.",
+    "not proven": "NOT PROVEN: a measurement or the customer's word after the work speaks against "
+    "it.",
+    "not enough evidence": "NOT ENOUGH EVIDENCE yet that the complaint is cured.",
+}
+_GONE = {True: "gone", False: "not gone", "partly": "partly gone"}
 
 
 def customer_report(
     assessment: Assessment,
     *,
     shop: str = "",
-    names: dict[str, str] | None = None,
-    safety: dict[str, str] | None = None,
+    names: Mapping[str, str] | None = None,
+    safety: Mapping[str, str] | None = None,
+    before: Before = (),
     si: bool = False,
 ) -> Paper:
     """Return the report on a case.
@@ -46,22 +70,32 @@ def customer_report(
         shop: the shop's name for the head.
         names: cause, test and condition id -> words; ids are shown where a name is missing.
         safety: family id -> its usual caution.
+        before: what the odds were before every work, in order.
         si: show SI units.
     """
     case, words = assessment.case, names or {}
-    blocks: list[Block] = []
-    for number, (entry, complaint) in enumerate(case.complaints(), start=1):
-        blocks += _complaint(number, entry, complaint, assessment, words, si)
-    if not case.complaints():
+    complaints = case.complaints()
+    blocks: list[Block] = list(_in_short(assessment))
+    told: dict[frozenset[str], int] = {}
+    for number, (entry, complaint) in enumerate(complaints, start=1):
+        same = told.setdefault(frozenset(complaint.families), number)
+        if same != number and complaint.families:
+            blocks += _same_again(number, same, entry, complaint, assessment)
+        else:
+            blocks += _complaint(number, entry, complaint, assessment, words, before, si)
+    if not complaints:
         blocks.append(Said("No complaint has been written down for this truck."))
-    blocks += _not_done(assessment, words)
-    blocks += _cautions(assessment, safety or {})
-    blocks += _sources(assessment)
+        blocks += _correction([(e, d) for e, d in case.of(WorkData)], assessment, words)
+    blocks += _other_work(assessment, words)
+    blocks += not_done(assessment)
+    blocks += afterwards(assessment)
+    blocks += cautions(assessment, safety or {})
+    blocks += sources(assessment, si=si)
+    blocks += torque_card(case, words)
     return Paper("Report on the work", shop, tuple(_facts(case)), tuple(blocks))
 
 
 def _facts(case: Case) -> Iterator[tuple[str, str]]:
-    yield "Case", case.id
     truck = case.truck()
     if truck is not None:
         yield "Truck", truck.label
@@ -71,196 +105,313 @@ def _facts(case: Case) -> Iterator[tuple[str, str]]:
             yield "Miles", f"{truck.miles:,.0f}"
         if truck.hours is not None:
             yield "Engine hours", f"{truck.hours:,.0f}"
+    yield "Case", case.id
     times = sorted(e.at for e in case.live())
     if times:
         yield "From, to", f"{times[0][:10]} to {times[-1][:10]}"
 
 
+def _in_short(assessment: Assessment) -> Iterator[Block]:
+    rows = []
+    for entry, complaint in assessment.case.complaints():
+        proof = assessment.proof_of(entry.id)
+        verdict = "not judged" if proof is None else _VERDICTS[proof.verdict]
+        if proof is not None and not _worked(assessment):
+            verdict = "open: no work has been done yet"
+        rows.append((complaint.words or "(no words written down)", verdict))
+    if rows:
+        yield TableBlock(("Complaint", "Where it stands"), tuple(rows))
+
+
+def _worked(assessment: Assessment) -> bool:
+    return any(True for _ in assessment.case.of(WorkData))
+
+
 def _complaint(
-    number: int, entry: Entry, complaint: ComplaintData, assessment: Assessment,
-    names: dict[str, str], si: bool,
-) -> Iterator[Block]:  # fmt: skip
+    number: int,
+    entry: Entry,
+    complaint: ComplaintData,
+    assessment: Assessment,
+    names: Mapping[str, str],
+    before: Before,
+    si: bool,
+) -> Iterator[Block]:
     proof = assessment.proof_of(entry.id)
+    works = _works_on(complaint, assessment)
     yield Heading(f"{number}. Complaint")
     yield Said(complaint.words or "(no words written down)", "quote")
     yield Heading("Cause", 2)
-    yield from _cause(entry, assessment)
+    yield from _cause(entry, complaint, works, assessment, names, before)
     yield Heading("Correction", 2)
-    yield from _correction(complaint, assessment, names)
-    if proof is None:
-        return
-    yield Heading("Before and after", 2)
-    if proof.pairs:
-        for quantity, drawing in before_after_pictures(proof.pairs, si=si):
-            yield Picture(drawing, f"{quantity.replace('_', ' ')}, before and after.")
-        yield _pairs_table(proof.pairs, si)
-    else:
-        yield Said("Nothing was measured at the same point before and after.")
-    yield Said(proof.sentence, "verdict")
-    if proof.missing and proof.verdict != "proven":
-        yield Said("Still missing before this complaint counts as proven:")
-        yield Items(proof.missing)
+    yield from _correction(works, assessment, names)
+    worked = _worked(assessment)
+    yield Heading("Measured before and after" if worked else "Measured so far", 2)
+    yield from _measured(complaint, proof, assessment, worked, si)
     yield from _customers_word(entry, assessment)
 
 
-def _cause(entry: Entry, assessment: Assessment) -> Iterator[Block]:
+def _same_again(
+    number: int, same: int, entry: Entry, complaint: ComplaintData, assessment: Assessment
+) -> Iterator[Block]:
+    """Return a complaint of the same family as an earlier one: only what is its own."""
     proof = assessment.proof_of(entry.id)
-    repaired = [d for _, d in assessment.case.of(WorkData) if d.cause]
-    found = [o for o in assessment.odds if o.complaint == entry.id]
-    if proof is not None and proof.verdict == "proven" and repaired:
-        yield Said("The complaint is proven cured by the work below; the cause lies in what was "
-                   "renewed. With several repairs in a row the last one before the cure weighs "
-                   "most.")  # fmt: skip
+    yield Heading(f"{number}. Complaint")
+    yield Said(complaint.words or "(no words written down)", "quote")
+    yield Said(f"Cause, correction and measurements are those under complaint {same}; the verdict "
+               "is its own.")  # fmt: skip
+    if proof is not None:
+        yield from _verdict(proof, _worked(assessment))
+    yield from _customers_word(entry, assessment)
+
+
+def _works_on(complaint: ComplaintData, assessment: Assessment) -> list[tuple[Entry, WorkData]]:
+    """Return the work on causes of the complaint's families."""
+    mine = {
+        c.cause
+        for odds in assessment.odds
+        if odds.family in complaint.families
+        for c in odds.causes
+    }
+    return [(e, d) for e, d in assessment.case.of(WorkData) if d.cause in mine]
+
+
+def _cause(
+    entry: Entry,
+    complaint: ComplaintData,
+    works: Sequence[tuple[Entry, WorkData]],
+    assessment: Assessment,
+    names: Mapping[str, str],
+    before: Before,
+) -> Iterator[Block]:
+    stages = assessment.case.stages()
+    for found in _found(complaint, assessment, len(assessment.case.complaints()) == 1):
+        yield Said(found)
+    for work, data in works:
+        known = before[stages[work.id]] if stages[work.id] < len(before) else ()
+        odds = next((o for o in known if o.complaint == entry.id), None)
+        if odds is not None:
+            yield Said(_at_that_time(data, odds, names))
+    proof = assessment.proof_of(entry.id)
+    proven = proof is not None and proof.verdict == "proven"
+    if proven and not works and _worked(assessment):
+        yield Said("It went away with the work on the other complaints of this case; nothing was "
+                   "renewed for it alone.")  # fmt: skip
         return
-    if not found:
+    if works and proven:
+        parts = _listed([names.get(d.cause or "", d.cause or "") for _, d in works])
+        yield Said(
+            f"With this renewed ({parts}), the measurements below are where they should be: the "
+            "cause lay there."
+            + (" Each of the repairs may have had its share." if len(works) > 1 else "")
+        )
+        return
+    now = [o for o in assessment.odds if o.complaint == entry.id]
+    if not now:
         yield Said("Not judged: the complaint names no family of causes.")
-    for odds in found:
+    for odds in now:
+        if works:
+            yield Said("Whether that was the cause is not shown yet.")
         yield Said(odds.statement or "Not decided.")
         if not odds.decided:
             yield Said(_shares(odds), "small")
 
 
+def _found(complaint: ComplaintData, assessment: Assessment, alone: bool) -> list[str]:
+    """Return what was seen as the truck came in and speaks of this complaint."""
+    seen = [f for f in assessment.findings if f.stage == 0 and _speaks(f, complaint)]
+    return [f.sentence for f in seen][: 4 if alone else 3]
+
+
+def _looked_again(complaint: ComplaintData, assessment: Assessment) -> list[str]:
+    """Return what the last recordings say of what was seen in the first ones."""
+    last = sum(1 for _ in assessment.case.of(WorkData))
+    first = [f for f in assessment.findings if f.stage < last and _speaks(f, complaint)]
+    kinds = {(f.quantity, f.method) for f in first if f.quantity}
+    codes = {f.code for f in first}
+    vibrates = any(family.startswith("vib") for family in complaint.families)
+    return [
+        f.sentence
+        for f in assessment.findings
+        if f.stage == last > 0
+        and f.outcome in {"seen", "not_seen"}
+        and (
+            f.code in codes
+            or (f.quantity, f.method) in kinds
+            or (vibrates and f.code.startswith("vibration_change"))
+        )
+    ]
+
+
+def _speaks(finding: Finding, complaint: ComplaintData) -> bool:
+    if finding.outcome != "seen" or "verdict" in finding.details or finding.joint is not None:
+        return False
+    return bool({s.family for s in finding.support} & set(complaint.families))
+
+
+def _at_that_time(data: WorkData, odds: Odds, names: Mapping[str, str]) -> str:
+    name = names.get(data.cause or "", data.cause or "")
+    mine = next((c for c in odds.causes if c.cause == data.cause), None)
+    if mine is None:
+        return f"{name}: not among the causes that were weighed."
+    reasons = [w.words for w in mine.why if w.words and w.effect > 0.3][:3]
+    rivals = [
+        f"{c.name} {percent(c.probability)}"
+        for c in odds.causes
+        if c.cause != data.cause and c.probability >= 0.05
+    ][:2]
+    text = f"{name}: {percent(mine.probability)} before the work"
+    text += f" (next: {'; '.join(rivals)})" if rivals else ""
+    text += f". For it: {'; '.join(reasons)}" if reasons else ""
+    return f"{text}."
+
+
 def _shares(odds: Odds) -> str:
-    rows = [f"{c.name} {100 * c.probability:.0f} %" for c in odds.causes[:4]]
-    return (f"Odds now: {'; '.join(rows)}; none of the listed causes "
-            f"{100 * odds.none_listed:.0f} %.")  # fmt: skip
+    rows = [f"{c.name} {percent(c.probability)}" for c in odds.causes[:4] if c.probability >= 0.01]
+    none = f"none of the listed causes {percent(odds.none_listed)}"
+    return f"Odds now: {'; '.join([*rows, none])}."
 
 
 def _correction(
-    complaint: ComplaintData, assessment: Assessment, names: dict[str, str]
+    works: Sequence[tuple[Entry, WorkData]], assessment: Assessment, names: Mapping[str, str]
 ) -> Iterator[Block]:
-    mine = {c.cause for f in complaint.families if (o := assessment.odds_of(f)) for c in o.causes}
-    rows = [
-        (entry, data) for entry, data in assessment.case.of(WorkData)
-        if data.cause is None or data.cause in mine
-    ]  # fmt: skip
-    if not rows:
-        yield Said("No work has been done on this complaint.")
+    if not works:
+        alone = _worked(assessment)
+        yield Said("No work was done for this complaint alone; see the work on the others."
+                   if alone else "No work has been done on this complaint.")  # fmt: skip
         return
-    table = []
-    for entry, data in rows:
-        part = names.get(data.cause or "", data.cause or "")
+    rows = []
+    for entry, data in works:
         parts = ", ".join(
-            p.name + (f" × {p.quantity:g}" if p.quantity != 1 else "") for p in data.parts
+            p.name + (f" \u00d7 {p.quantity:g}" if p.quantity != 1 else "") for p in data.parts
         )
-        minutes = "" if data.minutes is None else f"{data.minutes:.0f} min"
-        table.append((entry.at[:10], part, data.did, parts or "none written down", minutes))
-    yield TableBlock(("Date", "On", "Work", "Parts", "Time"), tuple(table), (4,))
+        minutes = "not noted" if data.minutes is None else f"{data.minutes:.0f} min"
+        did = data.did or "(no words written down)"
+        rows.append((entry.at[:10], did, parts or "none noted", minutes))
+    yield TableBlock(("Date", "Work", "Parts", "Time"), tuple(rows), (3,))
+    for entry, data in works:
+        if not _looked_at_after(entry, assessment):
+            name = names.get(data.cause or "", data.cause or data.did or "this work")
+            yield Said(
+                f"Nothing was measured between this work and the next: {name}. That it was done "
+                "is no proof that it helped.",
+                "caution",
+            )
+
+
+def _looked_at_after(work: Entry, assessment: Assessment) -> bool:
     stages = assessment.case.stages()
-    measured = {stages[e.id] for e, _ in assessment.case.of(ReadingData)}
-    measured |= {stages[e.id] for e, _ in assessment.case.of(TestData)}
-    measured |= {stages[e.id] for e, _ in assessment.case.of(RecordingData)}
-    blind = [data for entry, data in rows if stages[entry.id] + 1 not in measured]
-    for data in blind:
-        name = names.get(data.cause or "", data.cause or "the work")
-        yield Said(f"Nothing was measured after this work: {name}. That it was done is no proof "
-                   "that it helped.", "caution")  # fmt: skip
-    torques = [(t.location, t.value or "", t.reading or "",
-                t.source or "not read from the maker's manual")
-               for _, data in rows for t in data.torques]  # fmt: skip
-    if torques:
-        yield TableBlock(("Fastener", "Target", "Reading", "Read from"), tuple(torques))
+    after = stages[work.id] + 1
+    kinds = (ReadingData, TestData, RecordingData)
+    return any(stages[e.id] == after and isinstance(e.data, kinds) for e in assessment.case.live())
 
 
-def _pairs_table(pairs: Sequence[Pair], si: bool) -> TableBlock:
+def _other_work(assessment: Assessment, names: Mapping[str, str]) -> Iterator[Block]:
+    complaints = assessment.case.complaints()
+    told = {e.id for _, c in complaints for e, _ in _works_on(c, assessment)}
+    rest = [(e, d) for e, d in assessment.case.of(WorkData) if e.id not in told]
+    if complaints and rest:
+        yield Heading("Further work")
+        yield Said("Not tied to a cause of the complaints above.", "small")
+        yield from _correction(rest, assessment, names)
+
+
+def _measured(
+    complaint: ComplaintData,
+    proof: Proof | None,
+    assessment: Assessment,
+    worked: bool,
+    si: bool,
+) -> Iterator[Block]:
+    pairs = () if proof is None else proof.pairs
+    both = [p for p in pairs if p.before is not None and p.after is not None]
+    if both:
+        for quantity, drawing in before_after_pictures(both, si=si):
+            yield Picture(drawing, f"{quantity_words(quantity)}, before and after.")
+    elif not worked:
+        checked = [f for f in assessment.findings if f.quantity in _quantities(pairs)]
+        for quantity, drawing in readings_pictures(checked, si=si):
+            yield Picture(drawing, f"{quantity_words(quantity)} against its healthy band.")
+    again = _looked_again(complaint, assessment)
+    if again:
+        yield Said("Recorded again after the work:")
+        yield Items(tuple(again))
+    if pairs:
+        yield _pairs_table(pairs, si, worked)
+    elif not again:
+        yield Said(_nothing_paired(complaint, worked))
+    if proof is None:
+        return
+    yield from _verdict(proof, worked)
+
+
+def _verdict(proof: Proof, worked: bool) -> Iterator[Block]:
+    yield Said(_SAID[proof.verdict] if worked else proof.sentence, "verdict")
+    if proof.missing and worked:
+        more = proof.verdict == "proven"
+        yield Said("It would be surer still with:" if more
+                   else "Still missing before this complaint counts as proven:")  # fmt: skip
+        yield Items(tuple(_sentence(m) for m in proof.missing))
+
+
+def _nothing_paired(complaint: ComplaintData, worked: bool) -> str:
+    if not complaint.families:
+        return "The complaint names no family of causes, so what proves it is not known."
+    if worked:
+        return "No gauge reading was taken at the same point before and after."
+    return "Nothing has been measured yet."
+
+
+def _quantities(pairs: Sequence[Pair]) -> set[str]:
+    return {p.quantity for p in pairs}
+
+
+def _pairs_table(pairs: Sequence[Pair], si: bool, worked: bool) -> TableBlock:
     rows = []
     for pair in pairs:
-        unit = display_unit(pair.quantity, si=si)
-        scale = from_house(pair.quantity, 1.0, unit) - from_house(pair.quantity, 0.0, unit)
+        name = f"{quantity_words(pair.quantity)} [{unit_of(pair.quantity, pair.unit, si=si)}]"
+        band = interval_words(pair.quantity, *pair.band, si=si) if pair.band else ""
+        verdict = f"{pair.spec}: {band}" if band else "no band"
+        cells = (name, pair.point.words(), _plain(pair, pair.before, si))
+        rows.append((*cells, _plain(pair, pair.after, si), _change(pair, si), verdict)
+                    if worked else cells)  # fmt: skip
+    if not worked:
+        return TableBlock(("Quantity", "Where", "Value"), tuple(rows), (2,))
+    head = ("Quantity", "Where", "Before", "After", "Change, 95 % interval", "After, in the band?")
+    return TableBlock(head, tuple(rows), (2, 3))
 
-        def say(value: float | None, quantity: str = pair.quantity, unit: str = unit) -> str:
-            return "not measured" if value is None else f"{from_house(quantity, value, unit):.4g}"
 
-        change = "" if pair.difference is None or pair.low is None or pair.high is None else (
-            f"{pair.difference * scale:+.3g} ({pair.low * scale:+.3g} to {pair.high * scale:+.3g})"
-            + ("" if pair.shown else ", no change shown")
-        )  # fmt: skip
-        verdict = (
-            pair.spec
-            if pair.conformity is None
-            else (f"{pair.spec} ({100 * pair.conformity:.0f} %)")
-        )
-        rows.append((f"{pair.quantity.replace('_', ' ')} [{unit}]", pair.point.words(),
-                     say(pair.before), say(pair.after), change, verdict))  # fmt: skip
-    return TableBlock(("Quantity", "Where", "Before", "After", "Change (95 %)", "Band"),
-                      tuple(rows), (2, 3))  # fmt: skip
+def _plain(pair: Pair, value: float | None, si: bool) -> str:
+    words = figure(pair.quantity, value, pair.unit, si=si)
+    return "not measured" if value is None else words.split("\u00a0")[0]
+
+
+def _change(pair: Pair, si: bool) -> str:
+    if pair.difference is None or pair.low is None or pair.high is None:
+        return "cannot be compared"
+    ends = [_signed(step(pair.quantity, x, si=si)) for x in (pair.difference, pair.low, pair.high)]
+    return f"{ends[0]} ({ends[1]} to {ends[2]})" + ("" if pair.shown else ", no change shown")
+
+
+def _signed(value: float) -> str:
+    text = plain_number(float(f"{value:.2g}"))
+    return text if text == "0" else f"+{text}" if value > 0 else text.replace("-", "\u2212")
 
 
 def _customers_word(entry: Entry, assessment: Assessment) -> Iterator[Block]:
-    for _, data in assessment.case.of(OutcomeData):
-        if data.complaint == entry.id:
-            when = "" if data.after_days is None else f", {data.after_days:g} day(s) after"
-            said = {True: "gone", False: "not gone", "partly": "partly gone"}[data.gone]
-            yield Said(f"The customer's word{when}: {said}."
-                       + (f" “{data.words}”" if data.words else ""))  # fmt: skip
+    stages, last = assessment.case.stages(), sum(1 for _ in assessment.case.of(WorkData))
+    for outcome, data in assessment.case.of(OutcomeData):
+        if data.complaint != entry.id:
+            continue
+        days = "" if data.after_days is None else f", {data.after_days:g} day(s) after"
+        stage = stages[outcome.id]
+        when = "" if stage == last or not last else f" after work {stage}, before work {stage + 1}"
+        quoted = f" \u201c{data.words}\u201d" if data.words else ""
+        yield Said(f"The customer's word{when}{days}: {_GONE[data.gone]}.{quoted}")
 
 
-def _not_done(assessment: Assessment, names: dict[str, str]) -> Iterator[Block]:
-    items = []
-    for _, approval in assessment.case.of(ApprovalData):
-        if not approval.granted:
-            items.append(f"Declined by {approval.by} ({approval.how}): "
-                         f"{approval.words or 'no words written down'}.")  # fmt: skip
-    items += [
-        f"Not run: {finding.sentence} {finding.reason}"
-        for finding in assessment.findings
-        if finding.outcome == "not_run"
-    ]
-    for proof in assessment.proofs:
-        items += [f"Not measured: {m}." for m in proof.missing if proof.verdict == "proven"]
-    for step in assessment.steps[:1]:
-        items.append(
-            f"Next, if you want it settled: {names.get(step.step, step.name)} "
-            f"(about {step.minutes.typical:.0f} minutes, ${step.usd.typical:.0f})."
-        )
-    yield Heading("What was not done")
-    if items:
-        yield Items(tuple(dict.fromkeys(items)))
-    else:
-        yield Said("Nothing is known to be left undone.")
-    granted = [a for _, a in assessment.case.of(ApprovalData) if a.granted]
-    for approval in granted:
-        limit = "" if approval.limit_usd is None else f", up to ${approval.limit_usd:,.2f}"
-        yield Said(f"Approved by {approval.by} ({approval.how}){limit}.", "small")
+def _listed(items: Sequence[str]) -> str:
+    return "; ".join(dict.fromkeys(items))
 
 
-def _cautions(assessment: Assessment, safety: dict[str, str]) -> Iterator[Block]:
-    families = [f for f in assessment.case.families() if f in safety]
-    renewed = list(assessment.case.of(WorkData))
-    if not families and not renewed:
-        return
-    yield Heading("Cautions")
-    if renewed:
-        yield Said("Look for leaks and unmoved paint marks on disturbed fasteners after the first "
-                   "50 to 100 miles, and have anything that moved checked at once. Common "
-                   "practice; the maker's manual comes first.", "caution")  # fmt: skip
-    for family in families:
-        yield Said(safety[family], "caution")
-
-
-def _sources(assessment: Assessment) -> Iterator[Block]:
-    yield Heading("Where the numbers come from")
-    rows = []
-    for entry, data in assessment.case.of(ReadingData):
-        tool = data.instrument
-        words = "instrument not named" if tool is None else " ".join(
-            part for part in (f"gauge {tool.id}" if tool.id else "", tool.span or "",
-                              tool.accuracy or "") if part
-        )  # fmt: skip
-        rows.append((entry.id, entry.at[:10], data.quantity.replace("_", " "), data.value, words))
-    if rows:
-        yield TableBlock(("Entry", "Date", "Quantity", "Reading", "Read with"), tuple(rows), (3,))
-    files = [f"{d.path}: sha256 {(d.sha256 or 'not written down')[:16]}"
-             for _, d in assessment.case.of(RecordingData)]  # fmt: skip
-    if files:
-        yield Items(tuple(files))
-    hidden = assessment.case.retracted()
-    if hidden:
-        why = [f"{old}: {entry.data.why}" for old, entry in hidden.items()
-               if hasattr(entry.data, "why")]  # fmt: skip
-        yield Said("Retracted and not used: " + "; ".join(why), "small")
-    bands = {p.band_source for proof in assessment.proofs for p in proof.pairs if p.band_source}
-    if bands:
-        yield Said("Bands: " + "; ".join(sorted(bands)) + ".", "small")
-    packs = ", ".join(f"{name} {digest[:8]}" for name, digest in assessment.packs.items())
-    yield Said(f"{DEFER} Knowledge packs: {packs or 'none'}.", "small")
+def _sentence(words: str) -> str:
+    return words[:1].upper() + words[1:]

@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from witnessmark.model.assessment import Assessment
+from witnessmark.model.case import Case
+from witnessmark.model.entry_data import QuoteData
 from witnessmark.model.estimate import Estimate
 from witnessmark.model.step import Spread
-from witnessmark.report.customer import DEFER
+from witnessmark.report.evidence import DEFER
+from witnessmark.report.figures import money
 from witnessmark.report.paper import Block, Heading, Items, Lines, Paper, Said, TableBlock
 
 __all__ = ["estimate_paper"]
@@ -40,14 +43,47 @@ def estimate_paper(
     blocks: list[Block] = [Heading("Complaint")]
     blocks += [Said(c.words, "quote") for _, c in case.complaints()]
     blocks += [Heading("What we propose"), *(Said(words) for words in why)]
+    blocks += _as_quoted(case)
     if estimate is None:
-        blocks.append(Said("There is no repair to price yet: the next step is to measure."))
+        settled = bool(assessment.proofs) and not assessment.steps
+        blocks.append(
+            Said(
+                "Nothing is open on this truck: there is no repair to price."
+                if settled
+                else "There is no repair to price yet: the next step is to measure."
+            )
+        )
     else:
         blocks += _priced(estimate)
     blocks += [Said(_TERMS, "small"), Said(DEFER, "small")]
     blocks.append(Lines(("Approved up to (amount), by, date, how (in person, phone, text)",
                          "Declined lines and reason")))  # fmt: skip
     return Paper("Estimate", shop, tuple(facts), tuple(blocks))
+
+
+def _as_quoted(case: Case) -> list[Block]:
+    """Return the shop's own lines as they were given to the customer, the last quote only."""
+    quotes = [(entry, data) for entry, data in case.of(QuoteData)]
+    if not quotes:
+        return []
+    entry, quote = quotes[-1]
+    rows = [
+        (
+            line.what,
+            "" if line.minutes is None else f"{line.minutes:.0f} min",
+            "" if line.usd is None else money(line.usd),
+        )
+        for line in quote.lines
+    ]
+    terms = [f"Given on {entry.at[:10]}"]
+    terms += [] if quote.total_usd is None else [f"total {money(quote.total_usd)}"]
+    terms += [] if quote.limit_usd is None else [f"limit {money(quote.limit_usd)}"]
+    terms += [] if quote.expires is None else [f"good until {quote.expires}"]
+    return [
+        TableBlock(("As quoted", "Time", "Parts"), tuple(rows), (1, 2)),
+        Said(f"{'; '.join(terms)}."),
+        Heading("What such work usually comes to", 2),
+    ]
 
 
 def _priced(estimate: Estimate) -> list[Block]:

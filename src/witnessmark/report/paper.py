@@ -4,7 +4,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-__all__ = ["Block", "Heading", "Items", "Lines", "Paper", "Picture", "Said", "TableBlock"]
+__all__ = [
+    "Block",
+    "Heading",
+    "Items",
+    "Lines",
+    "NewPage",
+    "Paper",
+    "Picture",
+    "Said",
+    "TableBlock",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +75,12 @@ class Lines:
     words: tuple[str, ...]
 
 
-Block = Heading | Said | Items | TableBlock | Picture | Lines
+@dataclass(frozen=True, slots=True)
+class NewPage:
+    """What follows begins on a page of its own."""
+
+
+Block = Heading | Said | Items | TableBlock | Picture | Lines | NewPage
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,8 +8,9 @@ from pathlib import Path
 from witnessmark.errors import InputRefused
 from witnessmark.knowledge import Knowledge, load_knowledge
 from witnessmark.model.assessment import Assessment
-from witnessmark.model.entry_data import QuoteData
+from witnessmark.model.entry_data import QuoteData, WorkData
 from witnessmark.model.estimate import Estimate
+from witnessmark.model.odds import Odds
 from witnessmark.model.settings import Settings
 from witnessmark.planner.quote import QuoteJob, estimate
 from witnessmark.report.as_html import paper_html
@@ -20,8 +21,9 @@ from witnessmark.report.paper import Paper
 from witnessmark.workflow.assess import assess_in_shop
 from witnessmark.workflow.settings import settings_of, shop_name, shows_si
 from witnessmark.workflow.shop import Shop
+from witnessmark.workflow.stages import odds_at_stages
 
-__all__ = ["paper_of", "report_html", "report_pdf", "write_paper"]
+__all__ = ["check_place", "paper_of", "report_html", "report_pdf", "write_paper"]
 
 
 def report_html(
@@ -42,15 +44,23 @@ def write_paper(paper: Paper, out: Path) -> None:
     """Write a paper as HTML or PDF, by the ending of *out*.
 
     Raises:
-        InputRefused: another ending, or a folder that is not there.
+        InputRefused: see :func:`check_place`.
     """
-    ending = out.suffix.lower()
-    if ending not in {".pdf", ".html", ".htm"}:
+    check_place(out)
+    content = paper_pdf(paper) if out.suffix.lower() == ".pdf" else paper_html(paper).encode()
+    out.write_bytes(content)
+
+
+def check_place(out: Path) -> None:
+    """Refuse a place where no paper can be written, before any work is put into it.
+
+    Raises:
+        InputRefused: another ending than .pdf or .html, or a folder that is not there.
+    """
+    if out.suffix.lower() not in {".pdf", ".html", ".htm"}:
         raise InputRefused("A paper is written as .pdf or .html.", where=str(out))
     if not out.parent.is_dir():
         raise InputRefused("The folder is not there.", where=str(out.parent), do="Make it first.")
-    content = paper_pdf(paper) if ending == ".pdf" else paper_html(paper).encode()
-    out.write_bytes(content)
 
 
 def paper_of(
@@ -68,7 +78,8 @@ def paper_of(
         return estimate_paper(assessment, priced, shop=shop, why=why)
     names = {c.id: c.name for f in knowledge.families.values() for c in f.causes}
     safety = {f.id: f.safety for f in knowledge.families.values()}
-    return customer_report(assessment, shop=shop, names=names, safety=safety, si=si)
+    before = odds_at_stages(assessment, knowledge=knowledge)
+    return customer_report(assessment, shop=shop, names=names, safety=safety, before=before, si=si)
 
 
 def _of_shop(shop: Shop, case_id: str, quote: bool, assessment: Assessment | None) -> Paper:
@@ -106,6 +117,18 @@ def _estimate(
     return estimate([job], settings), why
 
 
+def _odds_before(
+    assessment: Assessment, knowledge: Knowledge, cause_id: str, family: str
+) -> Odds | None:
+    """Return the odds that held when the job was quoted: before its work, if that is done."""
+    stages = assessment.case.stages()
+    done = [stages[e.id] for e, d in assessment.case.of(WorkData) if d.cause == cause_id]
+    if not done:
+        return assessment.odds_of(family)
+    known = odds_at_stages(assessment, knowledge=knowledge)[done[0]]
+    return next((o for o in known if o.family == family), None)
+
+
 def _first_measure(name: str) -> tuple[str, ...]:
     return (f"First: {name}. It may change what follows.",) if name else ()
 
@@ -115,7 +138,7 @@ def _job(assessment: Assessment, knowledge: Knowledge, cause_id: str) -> QuoteJo
     family = knowledge.family_of(cause_id)
     if cause is None or family is None:
         return None
-    odds = assessment.odds_of(family.id)
+    odds = _odds_before(assessment, knowledge, cause_id, family.id)
     probability = odds.probability(cause_id) if odds is not None else 0.0
     cures = probability * cause.p_cured_if_cause + (1 - probability) * cause.p_cured_if_not
     return QuoteJob(

@@ -14,11 +14,11 @@ from witnessmark.report.figures import (
     shown,
     unit_of,
 )
-from witnessmark.report.pictures.canvas import FAINT, INK, MARK, Canvas, Scale, ticks
+from witnessmark.report.pictures.canvas import FAINT, MARK, Canvas, Scale, ticks
 
 __all__ = ["before_after_picture", "before_after_pictures"]
 
-_WIDTH, _LEFT, _RIGHT, _ROW, _TOP = 440.0, 18.0, 18.0, 58.0, 46.0
+_WIDTH, _LEFT, _RIGHT, _ROW, _TOP = 440.0, 18.0, 18.0, 50.0, 44.0
 
 
 def before_after_pictures(pairs: Sequence[Pair], *, si: bool = False) -> list[tuple[str, str]]:
@@ -50,13 +50,17 @@ def before_after_picture(pairs: Sequence[Pair], *, si: bool = False) -> str:
     canvas.text((_LEFT, 16), f"{quantity_words(name)} [{unit_of(name, si=si)}]", bold=True, size=13)
     _legend(canvas, any(p.band for p in ordered))
     bottom = _TOP + _ROW * len(ordered)
-    for value in ticks(low, high):
-        place = scale.at(value)
-        canvas.line((place, _TOP), (place, bottom), colour=FAINT, width=0.7)
-        canvas.text((place, bottom + 16), plain_number(value), anchor="middle", size=11)
+    marks = ticks(low, high)
+    for value in marks:
+        canvas.line((scale.at(value), bottom), (scale.at(value), bottom + 4))
+        canvas.text((scale.at(value), bottom + 17), plain_number(value), anchor="middle", size=11)
     canvas.line((_LEFT, bottom), (_WIDTH - _RIGHT, bottom), width=1.5)
     for number, pair in enumerate(ordered):
-        _row(canvas, scale, pair, _TOP + _ROW * number, si)
+        top = _TOP + _ROW * number
+        for value in marks:
+            place = scale.at(value)
+            canvas.line((place, top + 21), (place, top + _ROW - 2), colour=FAINT, width=0.7)
+        _row(canvas, scale, pair, top, si)
     return canvas.svg()
 
 
@@ -74,27 +78,30 @@ def _legend(canvas: Canvas, band: bool) -> None:
 
 
 def _row(canvas: Canvas, scale: Scale, pair: Pair, top: float, si: bool) -> None:
-    middle = top + 38
+    middle = top + 34
     canvas.text((_LEFT, top + 15), pair.point.words(), size=12, bold=True)
     canvas.text((_WIDTH - _RIGHT, top + 15), _figures(pair, si), size=12, anchor="end")
     canvas.line((_LEFT, middle), (_WIDTH - _RIGHT, middle), colour=FAINT)
     if pair.band is not None:
-        ends = [None if x is None else shown(pair.quantity, x, si=si) for x in pair.band]
-        start = scale.start if ends[0] is None else scale.clipped(ends[0])
-        end = scale.end if ends[1] is None else scale.clipped(ends[1])
+        band = [None if x is None else shown(pair.quantity, x, si=si) for x in pair.band]
+        start = scale.start if band[0] is None else scale.clipped(band[0])
+        end = scale.end if band[1] is None else scale.clipped(band[1])
         canvas.rect((start, middle - 12), (end - start, 24), hatched=True, stroke=FAINT)
     before = None if pair.before is None else scale.at(shown(pair.quantity, pair.before, si=si))
     after = None if pair.after is None else scale.at(shown(pair.quantity, pair.after, si=si))
+    reached = after
     if pair.before is not None and pair.low is not None and pair.high is not None:
-        whisker = [
+        ends = [
             scale.clipped(shown(pair.quantity, pair.before + x, si=si))
             for x in (pair.low, pair.high)
         ]
-        canvas.whisker((whisker[0], middle), (whisker[1], middle), colour=MARK)
-    if before is not None and after is not None:
+        canvas.whisker((min(ends), middle), (max(ends), middle), colour=MARK)
+        if before is not None and after is not None:
+            reached = min(ends) if after > before else max(ends)
+    if before is not None and reached is not None and after is not None:
         away = 8.0 if after > before else -8.0
-        if abs(after - before) > 20:
-            canvas.arrow((before + away, middle), (after - away, middle), colour=INK, width=1.2)
+        if (reached - before) * away > 20 * abs(away):
+            canvas.arrow((before + away, middle), (reached - away / 2, middle), width=1.2)
     if before is not None:
         canvas.mark((before, middle), "ring")
     if after is not None:

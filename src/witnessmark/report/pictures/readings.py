@@ -19,7 +19,7 @@ from witnessmark.report.pictures.canvas import FAINT, Canvas, Scale, Shape, tick
 
 __all__ = ["readings_picture", "readings_pictures"]
 
-_WIDTH, _SIDE, _ROW, _TOP = 440.0, 18.0, 54.0, 28.0
+_WIDTH, _SIDE, _ROW, _TOP = 440.0, 18.0, 50.0, 26.0
 _SHAPES: dict[str, Shape] = {"inside": "dot", "outside": "cross", "cannot tell": "box"}
 
 
@@ -50,18 +50,22 @@ def readings_picture(findings: Sequence[Finding], *, si: bool = False) -> str:
     canvas = Canvas(_WIDTH, bottom + 28, title, words=" ".join(_sentence(f, si) for f in ordered))
     scale = Scale(low, high, _SIDE, _WIDTH - _SIDE)
     canvas.text((_SIDE, 16), f"{quantity_words(name)} [{unit_of(name, si=si)}]", bold=True, size=13)
-    for value in ticks(low, high):
-        place = scale.at(value)
-        canvas.line((place, _TOP), (place, bottom), colour=FAINT, width=0.7)
-        canvas.text((place, bottom + 16), plain_number(value), anchor="middle", size=11)
+    marks = ticks(low, high)
+    for value in marks:
+        canvas.line((scale.at(value), bottom), (scale.at(value), bottom + 4))
+        canvas.text((scale.at(value), bottom + 17), plain_number(value), anchor="middle", size=11)
     canvas.line((_SIDE, bottom), (_WIDTH - _SIDE, bottom), width=1.5)
     for number, finding in enumerate(ordered):
-        _row(canvas, scale, finding, _TOP + _ROW * number, si)
+        top = _TOP + _ROW * number
+        for value in marks:
+            place = scale.at(value)
+            canvas.line((place, top + 21), (place, top + _ROW - 2), colour=FAINT, width=0.7)
+        _row(canvas, scale, finding, top, si)
     return canvas.svg()
 
 
 def _row(canvas: Canvas, scale: Scale, finding: Finding, top: float, si: bool) -> None:
-    name, verdict, middle = str(finding.quantity), _verdict(finding), top + 35
+    name, verdict, middle = str(finding.quantity), _verdict(finding), top + 34
     point = finding.point.words() if finding.point else "operating point not given"
     canvas.text((_SIDE, top + 15), point, bold=True)
     said = f"{figure(name, finding.value, finding.unit, si=si)} · {verdict}"
