@@ -19,14 +19,12 @@ from witnessmark.model.entry_data import (
     TestData,
     WorkData,
 )
-from witnessmark.model.finding import Finding
-from witnessmark.model.odds import Odds
 from witnessmark.model.proof import Pair, Proof
+from witnessmark.report.causes import Before, cause_of, looked_again
 from witnessmark.report.evidence import afterwards, cautions, not_done, sources, torque_card
 from witnessmark.report.figures import (
     figure,
     interval_words,
-    percent,
     plain_number,
     quantity_words,
     step,
@@ -38,8 +36,6 @@ from witnessmark.report.pictures.readings import readings_pictures
 
 __all__ = ["customer_report"]
 
-#: Odds before every work, in order of the works.
-Before = Sequence[Sequence[Odds]]
 _VERDICTS = {
     "proven": "PROVEN by measurement",
     "not proven": "NOT PROVEN",
@@ -141,7 +137,7 @@ def _complaint(
     yield Heading(f"{number}. Complaint")
     yield Said(complaint.words or "(no words written down)", "quote")
     yield Heading("Cause", 2)
-    yield from _cause(entry, complaint, works, assessment, names, before)
+    yield from cause_of(entry, complaint, works, assessment, names, before)
     yield Heading("Correction", 2)
     yield from _correction(works, assessment, names)
     worked = _worked(assessment)
@@ -173,102 +169,6 @@ def _works_on(complaint: ComplaintData, assessment: Assessment) -> list[tuple[En
         for c in odds.causes
     }
     return [(e, d) for e, d in assessment.case.of(WorkData) if d.cause in mine]
-
-
-def _cause(
-    entry: Entry,
-    complaint: ComplaintData,
-    works: Sequence[tuple[Entry, WorkData]],
-    assessment: Assessment,
-    names: Mapping[str, str],
-    before: Before,
-) -> Iterator[Block]:
-    stages = assessment.case.stages()
-    for found in _found(complaint, assessment, len(assessment.case.complaints()) == 1):
-        yield Said(found)
-    for work, data in works:
-        known = before[stages[work.id]] if stages[work.id] < len(before) else ()
-        odds = next((o for o in known if o.complaint == entry.id), None)
-        if odds is not None:
-            yield Said(_at_that_time(data, odds, names))
-    proof = assessment.proof_of(entry.id)
-    proven = proof is not None and proof.verdict == "proven"
-    if proven and not works and _worked(assessment):
-        yield Said("It went away with the work on the other complaints of this case; nothing was "
-                   "renewed for it alone.")  # fmt: skip
-        return
-    if works and proven:
-        parts = _listed([names.get(d.cause or "", d.cause or "") for _, d in works])
-        yield Said(
-            f"With this renewed ({parts}), the measurements below are where they should be: the "
-            "cause lay there."
-            + (" Each of the repairs may have had its share." if len(works) > 1 else "")
-        )
-        return
-    now = [o for o in assessment.odds if o.complaint == entry.id]
-    if not now:
-        yield Said("Not judged: the complaint names no family of causes.")
-    for odds in now:
-        if works:
-            yield Said("Whether that was the cause is not shown yet.")
-        yield Said(odds.statement or "Not decided.")
-        if not odds.decided:
-            yield Said(_shares(odds), "small")
-
-
-def _found(complaint: ComplaintData, assessment: Assessment, alone: bool) -> list[str]:
-    """Return what was seen as the truck came in and speaks of this complaint."""
-    seen = [f for f in assessment.findings if f.stage == 0 and _speaks(f, complaint)]
-    return [f.sentence for f in seen][: 4 if alone else 3]
-
-
-def _looked_again(complaint: ComplaintData, assessment: Assessment) -> list[str]:
-    """Return what the last recordings say of what was seen in the first ones."""
-    last = sum(1 for _ in assessment.case.of(WorkData))
-    first = [f for f in assessment.findings if f.stage < last and _speaks(f, complaint)]
-    kinds = {(f.quantity, f.method) for f in first if f.quantity}
-    codes = {f.code for f in first}
-    vibrates = any(family.startswith("vib") for family in complaint.families)
-    return [
-        f.sentence
-        for f in assessment.findings
-        if f.stage == last > 0
-        and f.outcome in {"seen", "not_seen"}
-        and (
-            f.code in codes
-            or (f.quantity, f.method) in kinds
-            or (vibrates and f.code.startswith("vibration_change"))
-        )
-    ]
-
-
-def _speaks(finding: Finding, complaint: ComplaintData) -> bool:
-    if finding.outcome != "seen" or "verdict" in finding.details or finding.joint is not None:
-        return False
-    return bool({s.family for s in finding.support} & set(complaint.families))
-
-
-def _at_that_time(data: WorkData, odds: Odds, names: Mapping[str, str]) -> str:
-    name = names.get(data.cause or "", data.cause or "")
-    mine = next((c for c in odds.causes if c.cause == data.cause), None)
-    if mine is None:
-        return f"{name}: not among the causes that were weighed."
-    reasons = [w.words for w in mine.why if w.words and w.effect > 0.3][:3]
-    rivals = [
-        f"{c.name} {percent(c.probability)}"
-        for c in odds.causes
-        if c.cause != data.cause and c.probability >= 0.05
-    ][:2]
-    text = f"{name}: {percent(mine.probability)} before the work"
-    text += f" (next: {'; '.join(rivals)})" if rivals else ""
-    text += f". For it: {'; '.join(reasons)}" if reasons else ""
-    return f"{text}."
-
-
-def _shares(odds: Odds) -> str:
-    rows = [f"{c.name} {percent(c.probability)}" for c in odds.causes[:4] if c.probability >= 0.01]
-    none = f"none of the listed causes {percent(odds.none_listed)}"
-    return f"Odds now: {'; '.join([*rows, none])}."
 
 
 def _correction(
@@ -331,7 +231,7 @@ def _measured(
         checked = [f for f in assessment.findings if f.quantity in _quantities(pairs)]
         for quantity, drawing in readings_pictures(checked, si=si):
             yield Picture(drawing, f"{quantity_words(quantity)} against its healthy band.")
-    again = _looked_again(complaint, assessment)
+    again = looked_again(complaint, assessment)
     if again:
         yield Said("Recorded again after the work:")
         yield Items(tuple(again))
@@ -407,10 +307,6 @@ def _customers_word(entry: Entry, assessment: Assessment) -> Iterator[Block]:
         when = "" if stage == last or not last else f" after work {stage}, before work {stage + 1}"
         quoted = f" \u201c{data.words}\u201d" if data.words else ""
         yield Said(f"The customer's word{when}{days}: {_GONE[data.gone]}.{quoted}")
-
-
-def _listed(items: Sequence[str]) -> str:
-    return "; ".join(dict.fromkeys(items))
 
 
 def _sentence(words: str) -> str:
