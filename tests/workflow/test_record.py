@@ -1,0 +1,170 @@
+"""Recording from python-can's virtual bus, and what is left when the recorder is killed."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import threading
+import time
+from pathlib import Path
+
+import can
+import pytest
+
+from witnessmark.errors import InputRefused, NothingUsable
+from witnessmark.readers import read_recording
+from witnessmark.workflow.record import Progress, parse_bus, record
+
+ROOT = Path(__file__).resolve().parents[2]
+SPEED, COOLANT, OIL = 0x0CF00400, 0x18FEEE00, 0x18FEEF00
+
+
+def talk(bus: can.BusABC, seconds: float, *, every: float = 0.01) -> int:
+    """Say: 1500 rpm, coolant 90 degC, oil pressure sensor at fault."""
+    sent = 0
+    begin = time.monotonic()
+    while time.monotonic() - begin < seconds:
+        for identifier, data in (
+            (SPEED, "FF7D7DE02EFFFF7D"), (COOLANT, "82FFFFFFFFFFFFFF"), (OIL, "FFFFFFFEFFFFFFFF"),
+        ):  # fmt: skip
+            bus.send(can.Message(time.time(), identifier, True, data=bytes.fromhex(data)))
+            sent += 1
+        time.sleep(every)
+    return sent
+
+
+def test_records_what_was_said(tmp_path: Path) -> None:
+    out = tmp_path / "drive.log"
+    told: list[Progress] = []
+    with can.Bus(interface="virtual", channel="records") as speaker:
+        thread = threading.Thread(target=talk, args=(speaker, 1.2))
+        thread.start()
+        end = record(
+            "virtual:records",
+            out,
+            seconds=1.5,
+            every_s=0.3,
+            families=["oil_press"],
+            tell=told.append,
+        )
+        thread.join()
+    assert end.frames > 60
+    assert end.connected
+    assert end.values["engine_speed"] == "1500 rpm"
+    assert end.values["coolant_temperature"].startswith("194 degF")
+    assert end.values["oil_pressure"] == "sensor circuit at fault"
+    assert told
+    assert {line.point for line in end.card} >= {"idle", "pull"}
+    recording = read_recording(out)
+    assert recording.frames == end.frames
+    speed = recording.channel("engine_speed")
+    assert speed is not None
+    assert set(speed.values.tolist()) == {1500.0}
+
+
+def test_a_file_is_never_written_over(tmp_path: Path) -> None:
+    out = tmp_path / "old.log"
+    out.write_text("precious")
+    with pytest.raises(InputRefused, match="already there"):
+        record("virtual:x", out, seconds=0.1)
+    assert out.read_text() == "precious"
+
+
+def test_silence_and_wrong_buses_are_said(tmp_path: Path) -> None:
+    with pytest.raises(NothingUsable, match="No frame came"):
+        record("virtual:silent", tmp_path / "a", seconds=0.2)
+    with pytest.raises(InputRefused, match="cannot be opened"):
+        record("socketcan:nonesuch0", tmp_path / "b", seconds=0.2)
+    with pytest.raises(InputRefused, match="cannot be opened"):
+        record("no_such_interface:0", tmp_path / "c", seconds=0.2)
+    with pytest.raises(InputRefused, match="does not name a bus"):
+        parse_bus("can0")
+    assert not list(tmp_path.iterdir())
+
+
+def test_a_bus_that_goes_away_is_waited_for(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    out = tmp_path / "gap.log"
+    from can.interfaces.virtual import VirtualBus
+
+    whole, broken = VirtualBus._recv_internal, {"at": 40, "done": False}
+
+    def failing(self: VirtualBus, timeout: float | None) -> object:
+        broken["at"] -= 1
+        if broken["at"] == 0:
+            raise can.CanOperationError("unplugged")
+        return whole(self, timeout)
+
+    monkeypatch.setattr(VirtualBus, "_recv_internal", failing)
+    with can.Bus(interface="virtual", channel="gone") as speaker:
+        thread = threading.Thread(target=talk, args=(speaker, 2.2))
+        thread.start()
+        end = record("virtual:gone", out, seconds=2.5)
+        thread.join()
+    assert end.interruptions == 1
+    assert end.frames > 60
+    assert read_recording(out).frames == end.frames
+
+
+def test_multicast_on_the_loopback(tmp_path: Path) -> None:
+    """The bus that needs no hardware: frames between two processes of one machine."""
+    pytest.importorskip("msgpack", reason="python-can's multicast bus needs msgpack")
+    group = "239.74.163.2"
+    try:
+        speaker = can.Bus(interface="udp_multicast", channel=group)
+    except (can.CanError, OSError) as error:
+        pytest.skip(f"this machine has no multicast: {error}")
+    out = tmp_path / "multicast.log"
+    with speaker:
+        thread = threading.Thread(target=talk, args=(speaker, 1.2))
+        thread.start()
+        try:
+            end = record(f"udp_multicast:{group}", out, seconds=1.5)
+        except (NothingUsable, InputRefused) as error:
+            pytest.skip(f"this machine passes no multicast on: {error}")
+        finally:
+            thread.join()
+    assert read_recording(out).frames == end.frames
+
+
+RECORDER = """
+import sys, threading
+sys.path.insert(0, {tests!r})
+import can
+from workflow.test_record import talk
+from witnessmark.cli.main import run
+speaker = can.Bus(interface="virtual", channel="killed")
+threading.Thread(target=talk, args=(speaker, 30), daemon=True).start()
+sys.argv = ["witnessmark", "record", "--bus", "virtual:killed", "--out", {out!r}]
+run()
+"""
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="needs a POSIX system")
+def test_killed_recorder_leaves_a_good_file(tmp_path: Path) -> None:
+    """After kill -9 every line but perhaps the last is whole; at most the last second is lost."""
+    out = tmp_path / "killed.log"
+    program = RECORDER.format(tests=str(ROOT / "tests"), out=str(out))
+    environment = {**os.environ, "PYTHONPATH": str(ROOT / "src")}
+    process = subprocess.Popen(
+        [sys.executable, "-c", program], env=environment,
+        stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+    )  # fmt: skip
+    try:
+        deadline = time.monotonic() + 60
+        while time.monotonic() < deadline and (not out.exists() or out.stat().st_size < 20_000):
+            time.sleep(0.05)
+        process.kill()
+        killed = time.time()
+    finally:
+        process.kill()
+        process.wait()
+    lines = out.read_bytes().split(b"\n")
+    last_whole = float(lines[-2][1:18])
+    assert killed - last_whole < 1.0
+    recording = read_recording(out)
+    assert recording.frames >= len(lines) - 2 > 300
+    assert recording.channel("engine_speed") is not None
