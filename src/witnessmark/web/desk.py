@@ -95,6 +95,11 @@ class Desk:
         """
         return f"{self._shop.casebook.count(case_id)}.{self._stamp}"
 
+    @property
+    def stamp(self) -> int:
+        """How often the settings were changed."""
+        return self._stamp
+
     def settings_changed(self) -> None:
         """Forget what rests on the settings and on what other cases have taught."""
         self._stamp += 1

@@ -10,12 +10,12 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import HTMLResponse, JSONResponse, Response
 
 from witnessmark.errors import InputRefused, WitnessmarkError, http_status
+from witnessmark.web.desk import Looked
 from witnessmark.web.entry_forms import complaint, truck
 from witnessmark.web.posted import Posted, posted
 from witnessmark.web.state import Bench, bench_of, going_on, page, render, viewer_of
-from witnessmark.web.strip import Names, strip
+from witnessmark.web.strip import strip
 from witnessmark.workflow.ledger import Row, case_name, row_of
-from witnessmark.workflow.settings import shows_si
 from witnessmark.workflow.shop import entry_line
 
 router = APIRouter(include_in_schema=False)
@@ -76,24 +76,30 @@ async def open_case(request: Request) -> Response:
 
 
 @router.get("/cases/{case_id}")
-def case(request: Request, case_id: str) -> Response:
+async def case(request: Request, case_id: str) -> Response:
     """Show a case as one strip."""
     bench = bench_of(request)
+    if bench.local:
+        # A finished page costs one look at the casebook: not worth a thread of its own.
+        looked = bench.desk.look(case_id)
+        held = bench.sheets.get(case_id, _key(request, looked)) if looked.current else None
+        if held is not None:
+            return held.answer(request)
+    return await run_in_threadpool(_case_page, request, case_id)
+
+
+def _case_page(request: Request, case_id: str) -> Response:
+    bench = bench_of(request)
     looked = bench.desk.look(case_id, wait_s=PATIENCE_S)
-    settled = looked.current
-    key = (
-        looked.version,
-        request.cookies.get("wm_theme", ""),
-        viewer_of(request),
-        shows_si(bench.shop),
-    )
-    held = bench.sheets.get(case_id, key) if settled else None
-    if held is None:
-        text = render(request, "case.html", **strip_values(bench, case_id, looked))
-        held = bench.sheets.put(case_id, key, text) if settled else None
-        if held is None:
-            return HTMLResponse(text)
-    return held.answer(request)
+    text = render(request, "case.html", **strip_values(bench, case_id, looked))
+    if not looked.current:
+        return HTMLResponse(text)
+    return bench.sheets.put(case_id, _key(request, looked), text).answer(request)
+
+
+def _key(request: Request, looked: Looked) -> object:
+    theme = request.cookies.get("wm_theme", "")
+    return looked.version, theme, viewer_of(request), bench_of(request).si()
 
 
 @router.get("/cases/{case_id}/version")
@@ -117,16 +123,16 @@ def resume(request: Request, case_id: str) -> Response:
     return going_on(request, f"/cases/{case_id}")
 
 
-def strip_values(bench: Bench, case_id: str, looked: Any) -> dict[str, Any]:
+def strip_values(bench: Bench, case_id: str, looked: Looked) -> dict[str, Any]:
     """Return the values of the case page."""
     log = {i: (at, by or "") for i, at, by in bench.shop.casebook.log(case_id) if i}
     return strip(
         bench.desk.case(case_id),
         looked,
-        Names(bench.knowledge()),
+        bench.names(),
         log=log,
         attached=bench.shop.casebook.attachments(case_id),
-        si=shows_si(bench.shop),
+        si=bench.si(),
     )
 
 

@@ -17,12 +17,11 @@ from witnessmark.units import QUANTITIES
 from witnessmark.web.entry_forms import FORMS, seen
 from witnessmark.web.posted import Posted, posted
 from witnessmark.web.state import Bench, bench_of, going_on, page, viewer_of
-from witnessmark.web.strip import Names
 from witnessmark.workflow.book import clues_of
 from witnessmark.workflow.gauge import next_reading, quantities_for, readings_taken
 from witnessmark.workflow.ledger import PART_HERE, PART_ORDERED
 from witnessmark.workflow.photo import store_photo
-from witnessmark.workflow.settings import instruments_of, settings_of, shows_si
+from witnessmark.workflow.settings import instruments_of, settings_of
 
 router = APIRouter(include_in_schema=False)
 
@@ -214,7 +213,7 @@ def _reading_page(
 ) -> Response:
     bench = bench_of(request)
     case = bench.desk.case(case_id)
-    si = shows_si(bench.shop)
+    si = bench.si()
     start = next_reading(case, quantity or None, si=si, advance=advance)
     stage = max(case.stages().values(), default=0)
     saved = request.query_params.get("saved", "")
@@ -283,7 +282,7 @@ def _plain_page(
         raise NotFound("There is no such form.")
     bench = bench_of(request)
     case = bench.desk.case(case_id)
-    names = Names(bench.knowledge())
+    names = bench.names()
     return page(
         request,
         f"add_{kind}.html",

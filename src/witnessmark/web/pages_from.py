@@ -12,8 +12,9 @@ from witnessmark.model.assessment import Assessment
 from witnessmark.model.case import Case
 from witnessmark.model.entry import Entry
 from witnessmark.model.entry_data import RecordingData
+from witnessmark.web.names import Names
 from witnessmark.web.state import Bench, bench_of, page
-from witnessmark.web.strip import Names, entry_words, odds_words
+from witnessmark.web.strip import entry_words, odds_words
 from witnessmark.workflow.settings import settings_of
 
 router = APIRouter(include_in_schema=False)
@@ -35,7 +36,7 @@ def finding(request: Request, case_id: str, place: int) -> Response:
         request,
         "from_finding.html",
         finding=found,
-        rows=_rows(case, Names(bench.knowledge()), evidence.entries),
+        rows=_rows(case, bench.names(), evidence.entries),
         recording=_recording_entry(case, bench, evidence.recording),
         packs=assessment.packs,
         support=[
@@ -56,7 +57,7 @@ def cause(request: Request, case_id: str, family: str, cause: str) -> Response:
     if odds is None or row is None:
         raise NotFound("There are no such odds any more.", do="Go back to the case.")
     case = bench.desk.case(case_id)
-    names = Names(bench.knowledge())
+    names = bench.names()
     return page(
         request,
         "from_cause.html",
@@ -110,7 +111,7 @@ def entry(request: Request, case_id: str, entry_id: str) -> Response:
         request,
         "from_entry.html",
         entry=found,
-        words=entry_words(found, Names(bench.knowledge())),
+        words=entry_words(found, bench.names()),
         stored=log.get(entry_id, ("", "")),
         taken_back=case.retracted().get(entry_id),
         rests=rests,
@@ -141,7 +142,7 @@ def _recording_entry(case: Case, bench: Bench, sha256: str | None) -> str | None
 
 def _common(bench: Bench, case: Case) -> dict[str, Any]:
     truck = case.truck()
-    names = Names(bench.knowledge())
+    names = bench.names()
     return {
         "case": case,
         "label": truck.label if truck else case.id,

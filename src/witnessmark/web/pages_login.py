@@ -13,9 +13,9 @@ from witnessmark.model.entry_data import WorkData
 from witnessmark.web.doors import COOKIE, TooMany
 from witnessmark.web.posted import Posted, posted
 from witnessmark.web.state import Bench, bench_of, page
-from witnessmark.web.strip import Names, proof_words
+from witnessmark.web.strip import proof_words
 from witnessmark.workflow.locks import customer_case, role_for, session_token
-from witnessmark.workflow.settings import people_of, shows_si
+from witnessmark.workflow.settings import people_of
 
 router = APIRouter(include_in_schema=False)
 
@@ -69,8 +69,8 @@ def customer(request: Request, token: str) -> Response:
         "truck": truck,
         "proofs": looked.assessment.proofs if looked.assessment else (),
         "works": [data for _, data in case.of(WorkData)],
-        "names": Names(bench.knowledge()),
-        **proof_words(looked.worked, shows_si(bench.shop)),
+        "names": bench.names(),
+        **proof_words(looked.worked, bench.si()),
     }
     return page(request, "customer.html", **values)
 

@@ -17,7 +17,7 @@ from witnessmark.model.case import Case
 from witnessmark.model.entry_data import ReadingData, WorkData
 from witnessmark.web.posted import posted
 from witnessmark.web.state import Bench, bench_of, page, viewer_of
-from witnessmark.web.strip import Names, entry_words
+from witnessmark.web.strip import entry_words
 from witnessmark.workflow.locks import customer_token
 from witnessmark.workflow.paper import report_html, report_pdf
 from witnessmark.workflow.photo import photo_bytes
@@ -56,7 +56,7 @@ def torque_card(request: Request, case_id: str) -> Response:
     bench = bench_of(request)
     case = bench.desk.case(case_id)
     works = list(case.of(WorkData))
-    names = Names(bench.knowledge())
+    names = bench.names()
     rows = [(names.cause(w.cause) if w.cause else w.did, t) for _, w in works for t in w.torques]
     return page(request, "torque_card.html", case=case, label=_label(case), rows=rows)
 
@@ -118,7 +118,7 @@ def readings(request: Request, case_id: str) -> Response:
     """Return the readings and all entries of a case as a table for a spreadsheet."""
     bench = bench_of(request)
     case = bench.desk.case(case_id)
-    names, stages = Names(bench.knowledge()), case.stages()
+    names, stages = bench.names(), case.stages()
     out = io.StringIO()
     table = csv.writer(out)
     table.writerow(["entry", "at", "kind", "after work no.", "quantity", "value", "rpm", "words"])

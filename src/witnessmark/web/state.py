@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import re
 import secrets
+import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from importlib.resources import files as package_files
@@ -19,6 +20,7 @@ from witnessmark.model.assessment import Assessment
 from witnessmark.web import words
 from witnessmark.web.desk import Desk
 from witnessmark.web.doors import Access, Throttle, Viewer
+from witnessmark.web.names import Names
 from witnessmark.web.sheets import Sheets
 from witnessmark.workflow.assess import assess_in_shop
 from witnessmark.workflow.book import Knowledge, knowledge_of
@@ -30,6 +32,7 @@ __all__ = ["Bench", "bench_of", "going_on", "page", "viewer_of"]
 
 THEMES = ("device", "light", "dark")
 _WARM = 50
+_SI_S = 2.0
 _FIELD_ID = re.compile(r"[^A-Za-z0-9_-]+")
 
 
@@ -43,6 +46,9 @@ class Bench:
     templates: Environment
     throttle: Throttle = field(default_factory=Throttle)
     sheets: Sheets = field(default_factory=Sheets)
+    _si: list[float] = field(default_factory=lambda: [0.0, -10.0, -1.0])
+    _local: list[bool] = field(default_factory=list)
+    _names: list[object] = field(default_factory=lambda: [None, None])
 
     @classmethod
     def make(
@@ -63,6 +69,29 @@ class Bench:
             return cls(shop, Desk(shop, assess, assess.stop), access, _templates())
         plain = assess or (lambda case_id: assess_in_shop(shop, case_id))
         return cls(shop, Desk(shop, lambda name: work_on(plain(name))), access, _templates())
+
+    @property
+    def local(self) -> bool:
+        """Whether the casebook is a file of this machine, which is quick to ask."""
+        if not self._local:
+            self._local.append((self.shop.folder / "casebook.sqlite").is_file())
+        return self._local[0]
+
+    def si(self) -> bool:
+        """Say whether pages show SI units; asked of the casebook every two seconds at most."""
+        now = time.monotonic()
+        if now - self._si[1] > _SI_S or self._si[2] != self.desk.stamp:
+            self._si[:] = [float(shows_si(self.shop)), now, self.desk.stamp]
+        return bool(self._si[0])
+
+    def names(self) -> Names:
+        """Return ids -> words of the packs in use."""
+        found = self.knowledge()
+        if self._names[0] is not found:
+            self._names[:] = [found, Names(found)]
+        names = self._names[1]
+        assert isinstance(names, Names)  # noqa: S101
+        return names
 
     def knowledge(self) -> Knowledge:
         """Return what the packs say in this shop."""
@@ -100,7 +129,7 @@ def render(request: Request, name: str, **values: Any) -> str:
     """Return a template's text for this request."""
     bench = bench_of(request)
     theme = request.cookies.get("wm_theme", "device")
-    values.setdefault("si", shows_si(bench.shop))
+    values.setdefault("si", bench.si())
     return bench.templates.get_template(name).render(
         viewer=viewer_of(request),
         access=bench.access,

@@ -31,13 +31,14 @@ from witnessmark.model.proof import Pair
 from witnessmark.model.step import Step
 from witnessmark.units import QUANTITIES, UNITS, display_unit
 from witnessmark.web.desk import Looked
-from witnessmark.web.gauges import gauges, is_gauge
+from witnessmark.web.gauges import Gauge, gauges, is_gauge
+from witnessmark.web.names import Names
 from witnessmark.web.words import number, quantity_words
-from witnessmark.workflow.book import Knowledge
+from witnessmark.workflow.gauge import quantities_for
 from witnessmark.workflow.ledger import waits_for
 from witnessmark.workflow.worker import Worked
 
-__all__ = ["Names", "Seen", "entry_words", "odds_words", "proof_words", "strip"]
+__all__ = ["Seen", "entry_words", "odds_words", "proof_words", "strip"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,38 +48,6 @@ class Seen:
     words: str
     outcome: str
     said: str
-
-
-class Names:
-    """Ids of the packs -> words."""
-
-    def __init__(self, knowledge: Knowledge) -> None:
-        self._knowledge = knowledge
-
-    def family(self, identity: str) -> str:
-        """Return a family's name."""
-        found = self._knowledge.families.get(identity)
-        return found.name if found else _plain(identity)
-
-    def cause(self, identity: str) -> str:
-        """Return a cause's name."""
-        found = self._knowledge.cause(identity)
-        return found.name if found else _plain(identity)
-
-    def test(self, identity: str) -> str:
-        """Return a test's name."""
-        found = self._knowledge.test(identity)
-        return found.name if found else _plain(identity)
-
-    def clue(self, identity: str) -> str:
-        """Return what a clue means."""
-        found = self._knowledge.conditions.get(identity)
-        return found.words if found else _plain(identity)
-
-    def zone(self, family: str, identity: str) -> str:
-        """Return a zone's name."""
-        found = self._knowledge.families.get(family)
-        return found.zones.get(identity, _plain(identity)) if found else _plain(identity)
 
 
 def strip(
@@ -104,6 +73,8 @@ def strip(
     findings = list(enumerate(assessment.findings)) if assessment else []
     stage = sum(1 for e in case.live() if isinstance(e.data, WorkData))
     now = [(i, f) for i, f in findings if f.stage >= stage and not (is_gauge(f) or _compares(f))]
+    usual = quantities_for(case)
+    tables = gauges([(i, f) for i, f in findings if f.stage >= stage], si=si)
     truck = case.truck()
     complaints = case.complaints()
     steps = assessment.steps if assessment else ()
@@ -117,7 +88,8 @@ def strip(
         "any_family": bool(case.families()),
         "waits": waits_for(case, assessment if looked.current else None),
         "problems": (assessment.problems if assessment else case.problems),
-        "gauges": gauges([(i, f) for i, f in findings if f.stage >= stage], si=si),
+        "gauges": [g for g in tables if not _aside(g, usual)],
+        "gauges_well": [g for g in tables if _aside(g, usual)],
         "known": _sorted([(i, f) for i, f in now if _speaks(f)]),
         "quiet": [(i, f) for i, f in now if not _speaks(f)],
         "earlier": [(i, f) for i, f in findings if f.stage < stage],
@@ -216,6 +188,12 @@ def _plain(identity: str) -> str:
 
 def _speaks(finding: Finding) -> bool:
     return finding.outcome in {"seen", "not_seen"}
+
+
+def _aside(table: tuple[str | None, list[Gauge]], usual: tuple[str, ...]) -> bool:
+    """Whether a quantity is all well and no complaint asks for it."""
+    quantity, rows = table
+    return quantity not in usual and all(row.verdict == "inside" for row in rows)
 
 
 def _compares(finding: Finding) -> bool:

@@ -167,7 +167,7 @@ def baselines(cases: Sequence[Case]) -> list[Baseline]:
 
 def quantities_for(case: Case) -> tuple[str, ...]:
     """Return what is usually read for the complaints of a case, what was read already first."""
-    read = [data.quantity for _, data in case.of(ReadingData)]
+    read = list(dict.fromkeys(data.quantity for _, data in case.of(ReadingData)))
     usual = [q for f in case.families() for q in _BY_FAMILY.get(f, ())]
     rows = dict.fromkeys([*usual, *read] if usual else [*read, *_ALWAYS])
     return tuple(q for q in rows if q in QUANTITIES)
