@@ -1,0 +1,40 @@
+"""The pages are held to the code."""
+
+from __future__ import annotations
+
+import re
+
+from conftest import ROOT
+from witnessmark.cli.main import COMMANDS
+
+SRC = ROOT / "src" / "witnessmark"
+CODE = re.compile(r'(?:\bcode=|\bCODE = |not_run\(\s*)f?"([^"]+)"')
+
+
+def test_every_finding_code_is_documented() -> None:
+    page = (ROOT / "docs/findings.md").read_text(encoding="utf-8")
+    codes: set[str] = set()
+    for room in ("analyses", "inference"):
+        for path in (SRC / room).glob("*.py"):
+            codes |= set(CODE.findall(path.read_text(encoding="utf-8")))
+    assert len(codes) > 10
+    for code in codes:
+        if " " in code:
+            continue  # a reason, not a code
+        stem = re.sub(r"^\{[^}]+\}_", "<quantity>_", code)
+        if stem.endswith("}"):
+            continue  # the kind of a movement: each is listed by its own name
+        assert f"`{stem}`" in page, code
+
+
+def test_every_command_is_named_in_the_readme() -> None:
+    page = (ROOT / "README.md").read_text(encoding="utf-8")
+    for command in COMMANDS:
+        assert f"witnessmark {command}" in page, command
+
+
+def test_every_page_the_docs_point_to_is_there() -> None:
+    for page in [ROOT / "README.md", *(ROOT / "docs").glob("*.md")]:
+        text = page.read_text(encoding="utf-8")
+        for target in re.findall(r"\]\(([^)#:]+)\)", text):
+            assert (page.parent / target).exists(), f"{page.name} points to {target}"
