@@ -9,6 +9,7 @@ from pathlib import Path
 from witnessmark.analyses.before_after import pairs
 from witnessmark.analyses.contract import Bench
 from witnessmark.analyses.run_all import run_all
+from witnessmark.errors import NothingUsable
 from witnessmark.inference.fuel_evidence import FuelEvidence, fuel_evidence
 from witnessmark.inference.fuel_groups import FAMILY
 from witnessmark.inference.odds import case_beliefs, case_evidence, case_odds
@@ -139,8 +140,20 @@ def _by_stage(findings: Iterable[Finding]) -> tuple[Finding, ...]:
 
 
 def assess_file(path: Path, *, packs: Sequence[Path] = ()) -> Assessment:
-    """Assess a case file; its recordings lie where it says, beside it."""
+    """Assess a case file; its recordings lie where it says, beside it.
+
+    Raises:
+        InputRefused: there is no such file, or it is no text.
+        NothingUsable: not one entry in it can be read.
+    """
     case = read_case_file(path)
+    if not case.entries:
+        first = f" {case.problems[0].where}: {case.problems[0].what}" if case.problems else ""
+        raise NothingUsable(
+            f"There is no entry in it that can be read.{first}",
+            where=str(path),
+            do="A case file has one JSON object a line; docs/entries.md shows them.",
+        )
     recordings, problems = recordings_beside(case, path.parent)
     knowledge = load_knowledge(tuple(packs))
     return assess(case, recordings, problems=problems, knowledge=knowledge)
