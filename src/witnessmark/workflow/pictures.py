@@ -8,6 +8,7 @@ from witnessmark.model.assessment import Assessment
 from witnessmark.model.finding import Finding
 from witnessmark.report.pictures import fuel, vibration
 from witnessmark.report.pictures.before_after import before_after_pictures
+from witnessmark.report.pictures.plausibility import plausibility_picture
 
 __all__ = ["finding_pictures", "proof_pictures"]
 
@@ -24,12 +25,25 @@ def _fuel(finding: Finding, assessment: Assessment, si: bool) -> str:
     return fuel.for_finding(finding, si=si)
 
 
+def _plausibility(finding: Finding, assessment: Assessment, si: bool) -> str:
+    """Draw the trace behind a finding on whether a sensor or its circuit moved."""
+    del assessment
+    return plausibility_picture(finding, si=si)
+
+
 #: First part of a finding's code -> what draws it: (finding, assessment, si) -> SVG or nothing.
 DRAWN_BY: Mapping[str, Callable[[Finding, Assessment, bool], str]] = {
     "fuel_supply_model": _fuel,
     "vibration": _vibration,
     "damper_twist": _vibration,
     "cylinder_balance": _vibration,
+    "coolant_temperature": _plausibility,
+    "oil_temperature": _plausibility,
+    "transmission_oil_temperature": _plausibility,
+    "fuel_temperature": _plausibility,
+    "ambient_temperature": _plausibility,
+    "air_inlet_temperature": _plausibility,
+    "intake_air_temperature": _plausibility,
 }
 
 
