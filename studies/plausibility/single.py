@@ -36,8 +36,8 @@ def study(
     sampled: list[bool] = []
     rates: list[float] = []
     stride = int(round(every / DT))
-    for first in range(0, drives, 50):
-        made = simulate(kind, min(50, drives - first), SECONDS, rng)
+    for first in range(0, drives, 250):
+        made = simulate(kind, min(250, drives - first), SECONDS, rng)
         shift = int(rng.integers(stride)) if stride > 1 else 0
         time = made.time[shift::stride]
         readings = made.reading[:, shift::stride]

@@ -11,7 +11,12 @@ import numpy as np
 import numpy.typing as npt
 
 from witnessmark.analyses.plausibility_profiles import Profile, hypotheses
-from witnessmark.physics.plausibility_filter import Track, as_stretches, filter_stretches
+from witnessmark.physics.plausibility_filter import (
+    Stretches,
+    Track,
+    as_stretches,
+    filter_stretches,
+)
 
 __all__ = ["Span", "Trace", "Verdict", "judge", "judge_many", "prepare", "smallest_glitch"]
 
@@ -115,7 +120,7 @@ def prepare(time: Floats, values: Floats, profile: Profile) -> Trace | None:
     if time.size < 10:
         return None
     step = _resolution(values, profile.scale)
-    keep = _telling(time, values)
+    keep = _telling(time, values, _own_noise(values), profile.scale)
     interval = float(np.median(np.diff(time)))
     time, values = time[keep], values[keep]
     gap = max(20.0, 6.0 * float(np.median(np.diff(time))) if time.size > 1 else 20.0)
@@ -150,18 +155,23 @@ def judge_many(traces: Sequence[Trace], profile: Profile) -> list[Verdict]:
         )
         for name, track in tracks.items()
     }  # fmt: skip
-    found = []
+    chosen: list[str] = []
+    scores: list[dict[str, float]] = []
     for number, trace in enumerate(traces):
         allowance = _SLOW * max(float(np.median(np.diff(trace.time))) - 1.0, 0.0)
         logs = {name: float(sums[name][number] - sums["real"][number]) for name in rival}
         logs = {name: x - allowance if name != "real" else x for name, x in logs.items()}
-        mine = rows[number]
         best = max(("contact", "spikes", "noise"), key=lambda name: logs[name])
         name = best if logs[best] > 0.0 else "real"
         # Where single offsets explain it nearly as well, they say when and by how much.
         if logs["contact"] > 0.0 and logs["contact"] > logs[best] - 10.0:
             name = "contact"
-        part = type(data)(
+        chosen.append(name)
+        scores.append(logs)
+    found: list[Verdict | None] = [None] * len(traces)
+    for name in sorted(set(chosen)):
+        mine = [r for n in range(len(traces)) if chosen[n] == name for r in rows[n]]
+        part = Stretches(
             data.values[mine],
             data.interval[mine],
             data.used[mine],
@@ -169,9 +179,17 @@ def judge_many(traces: Sequence[Trace], profile: Profile) -> list[Verdict]:
             data.counted[mine],
         )
         track = filter_stretches(part, rival[name])
-        where = [(owner[origin[r][0]][1] + origin[r][1]) for r in mine]
-        found.append(_verdict(trace, profile, logs, name, track, part.counted, where))
-    return found
+        place = {row: k for k, row in enumerate(mine)}
+        for number, trace in enumerate(traces):
+            if chosen[number] == name:
+                own = [place[r] for r in rows[number]]
+                where = [owner[origin[r][0]][1] + origin[r][1] for r in rows[number]]
+                modes = track.modes[own] if track.modes is not None else None
+                piece = Track(track.evidence[own], modes, track.level[own])
+                found[number] = _verdict(
+                    trace, profile, scores[number], name, piece, part.counted[own], where
+                )
+    return [v for v in found if v is not None]
 
 
 def smallest_glitch(trace: Trace, profile: Profile) -> dict[float, float]:
@@ -327,11 +345,11 @@ def _runs(mask: npt.NDArray[np.bool_]) -> list[tuple[int, int]]:
     return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
 
 
-def _telling(time: Floats, values: Floats) -> npt.NDArray[np.bool_]:
+def _telling(time: Floats, values: Floats, noise: float, scale: float) -> npt.NDArray[np.bool_]:
     """Mark the samples that say something: a change, or the first in about a second."""
     changed = np.concatenate([[True], values[1:] != values[:-1]])
-    if changed.mean() > 0.9:
-        return np.ones(time.size, np.bool_)
+    if changed.mean() > 0.5:
+        return _lively_seconds(time, values, noise, scale)
     keep = changed.copy()
     # Between two changes one sample a second is kept, counted from the change.
     starts = np.flatnonzero(changed)
@@ -340,6 +358,35 @@ def _telling(time: Floats, values: Floats) -> npt.NDArray[np.bool_]:
     keep[1:] |= beat[1:] > np.where(changed[1:], np.inf, beat[:-1])
     # The last sample before a change says until when the old value held.
     keep[:-1] |= changed[1:] & (np.diff(time) < 20.0)
+    return keep
+
+
+def _lively_seconds(
+    time: Floats, values: Floats, noise: float, scale: float
+) -> npt.NDArray[np.bool_]:
+    """Keep every sample of a lively second and of those beside it; of a quiet one, its median.
+
+    Quiet: no sample further from the second's median than five times the channel's own noise
+    (or a third of its scale), and the median no further from those of its neighbours.
+    """
+    second = np.floor(time - time[0]).astype(np.int64)
+    starts = np.flatnonzero(np.concatenate([[True], np.diff(second) > 0]))
+    sizes = np.diff(np.concatenate([starts, [time.size]]))
+    if np.median(sizes) < 3:
+        return np.ones(time.size, np.bool_)
+    owner = np.repeat(np.arange(starts.size), sizes)
+    order = np.lexsort((values, owner))
+    middle = order[starts + (sizes - 1) // 2]
+    median = values[middle]
+    limit = max(5.0 * noise, scale / 3.0)
+    spread = np.maximum.reduceat(np.abs(values - median[owner]), starts)
+    lively = spread > limit
+    jumps = np.abs(np.diff(median)) > limit
+    lively[1:] |= jumps
+    lively[:-1] |= jumps
+    lively = np.convolve(lively, np.ones(5), mode="same") > 0
+    keep = np.asarray(lively[owner])
+    keep[middle] = True
     return keep
 
 
