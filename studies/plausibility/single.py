@@ -5,6 +5,7 @@ Run: nice -n 15 python studies/plausibility/single.py [DRIVES]   (writes single.
 
 from __future__ import annotations
 
+import itertools
 import sys
 from pathlib import Path
 
@@ -35,7 +36,7 @@ def study(
     verdicts: list[Verdict] = []
     sampled: list[bool] = []
     rates: list[float] = []
-    stride = int(round(every / DT))
+    stride = round(every / DT)
     for first in range(0, drives, 250):
         made = simulate(kind, min(250, drives - first), SECONDS, rng)
         shift = int(rng.integers(stride)) if stride > 1 else 0
@@ -52,11 +53,11 @@ def main(drives: int = 500) -> None:
     lines = [
         "# One coolant sensor: what the detector does on simulated drives",
         "",
-        f"{drives} drives of {SECONDS / 60:.0f} min a row, 1 degC steps; called from log Bayes factor "
-        f"{SEEN_FROM:g}. The plant (plant.py) is another model than the detector's.",
+        f"{drives} drives of {SECONDS / 60:.0f} min a row, 1 degC steps; called from a log Bayes "
+        f"factor of {SEEN_FROM:g} on. The plant (plant.py) is another model than the detector's.",
         "",
-        "| truth | every | drives | called | of those sampled | largest real 1 s change q50/q95/max, K "
-        "| step rule 3 K |",
+        "| truth | every | drives | called | of those with a faulty sample | largest real change in "
+        "1 s, q50/q95/max, K | called by the rule 'step of 3 K' |",
         "|---|---|---|---|---|---|---|",
     ]
     claims: list[tuple[float, bool]] = []
@@ -79,18 +80,17 @@ def main(drives: int = 500) -> None:
         print(lines[-1], flush=True)
         if every == 1.0:
             claims += [(v.probability, not real) for v in verdicts]
-    lines += ["", "## Claimed probability of a circuit fault against the truth (1 s rows)", ""]
-    lines += ["| claimed | drives | were faulty |", "|---|---|---|"]
+    tail = ["", "## Claimed probability of a circuit fault against the truth (1 s rows)", ""]
+    tail += ["| claimed | drives | were faulty |", "|---|---|---|"]
     edges = [0.0, 0.05, 0.2, 0.5, 0.8, 0.95, 0.999, 1.0001]
     claimed = np.array([c for c, _ in claims])
     truth = np.array([t for _, t in claims])
-    for low, high in zip(edges[:-1], edges[1:], strict=True):
+    for low, high in itertools.pairwise(edges):
         here = (claimed >= low) & (claimed < high)
         if here.any():
-            lines.append(
-                f"| {low:g} to {min(high, 1.0):g} | {here.sum()} | {truth[here].mean():.3f} |"
-            )
-    (HERE / "single.md").write_text("\n".join(lines) + "\n", encoding="utf-8")
+            share = truth[here].mean()
+            tail.append(f"| {low:g} to {min(high, 1.0):g} | {here.sum()} | {share:.3f} |")
+    (HERE / "single.md").write_text("\n".join(lines + tail) + "\n", encoding="utf-8")
 
 
 if __name__ == "__main__":
