@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from witnessmark.errors import PackRefused
 from witnessmark.knowledge import check_pack, load_knowledge, shipped_packs
+from witnessmark.model.finding import OperatingPoint
 
 HEAD = """
 schema = "witnessmark.pack/1.0"
@@ -219,3 +220,25 @@ def test_whatever_a_pack_holds_the_check_answers_with_sentences(data, tmp_path_f
     problems, knowledge, _ = check_pack(other)
     assert (knowledge is None) == bool(problems)
     assert all(p.what.strip() and p.where for p in problems)
+
+
+def test_a_shops_own_band_stands_before_the_shipped_one(write):
+    band = """
+[[bands]]
+quantity = "fuel_gallery_pressure"
+low = "80 psi"
+high = "88 psi"
+rpm = [600, 700]
+load = [0, 5]
+fuel_supply = "gallery"
+engine_type = "example-15l"
+words = "our own healthy readings"
+source = "ours"
+"""
+    ours = load_knowledge([write(HEAD + band)])
+    point = OperatingPoint(rpm=650, load=0.0, warm=True)
+    known = {"fuel_supply": "gallery"}
+    mine = ours.bands_at("fuel_gallery_pressure", point, engine_type="example-15l", **known)
+    assert [b.source.kind for b in mine] == ["measured", "judgement"]
+    others = ours.bands_at("fuel_gallery_pressure", point, engine_type="another", **known)
+    assert [b.source.kind for b in others] == ["judgement"]
