@@ -60,8 +60,9 @@ def mf4_log(
         after = start + (4 if bits == 29 else 2)
         frame = "CAN_DataFrame"
         fields = [
-            (f"{frame}.DataBytes", (after + 1, 0, 64), 10), (f"{frame}.DataLength", (after, 0, 4), 0),
-            (f"{frame}.DLC", (after, 0, 4), 0), (f"{frame}.BusChannel", (after, 4, 2), 0),
+            (f"{frame}.DataBytes", (after + 1, 0, 64), 10),
+            (f"{frame}.DataLength", (after, 0, 4), 0), (f"{frame}.DLC", (after, 0, 4), 0),
+            (f"{frame}.BusChannel", (after, 4, 2), 0),
             (f"{frame}.IDE", (start + bits // 8, bits % 8 if bits == 29 else 3, 1), 0),
             (f"{frame}.ID", (start, 0, bits), 0),
         ]  # fmt: skip

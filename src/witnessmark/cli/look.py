@@ -20,6 +20,17 @@ if TYPE_CHECKING:
 @click.option(
     "--dbc", multiple=True, type=click.Path(path_type=Path), help="A DBC file for the bus."
 )
+@click.option(
+    "--column",
+    "columns",
+    multiple=True,
+    help="Name a column: 'HEADING=quantity [unit]', 'HEADING=time' or 'HEADING=ignore'.",
+)
+@click.option(
+    "--remember",
+    type=click.Path(path_type=Path),
+    help="A file that keeps what columns were named, for all files with the same headings.",
+)
 @click.option("--interval", type=float, help="Seconds between frames where the file has no times.")
 @click.option("--rate", type=float, help="Samples per second where a waveform does not say it.")
 def command(
@@ -27,13 +38,18 @@ def command(
     json_wanted: bool,
     si: bool,
     dbc: tuple[Path, ...],
+    columns: tuple[str, ...],
+    remember: Path | None,
     interval: float | None,
     rate: float | None,
 ) -> None:
     """Say what is in each FILE: channels, units, rates, gaps, steady points, codes, problems."""
     from witnessmark.workflow.look import as_json, file_settings, look, nothing_found
 
-    looks = look(files, settings=file_settings(dbc=dbc, interval_s=interval, rate_hz=rate))
+    settings = file_settings(
+        files, dbc=dbc, interval_s=interval, rate_hz=rate, columns=columns, remember=remember
+    )
+    looks = look(files, settings=settings)
     if json_wanted:
         echo_json([as_json(one, si=si) for one in looks])
     else:

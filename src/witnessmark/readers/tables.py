@@ -6,6 +6,7 @@ import hashlib
 import re
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
@@ -27,7 +28,7 @@ from witnessmark.readers.timeline import Timeline
 from witnessmark.readers.wheels import wheels
 from witnessmark.units import QUANTITIES
 
-__all__ = ["READER", "header_key"]
+__all__ = ["READER", "header_key", "header_key_of"]
 
 #: More columns than this are no recording.
 _MOST_COLUMNS = 2000
@@ -48,6 +49,13 @@ class _Plan:
 def header_key(names: tuple[str, ...]) -> str:
     """Return the key under which a user's naming of the columns is remembered."""
     return hashlib.sha256("\n".join(names).encode()).hexdigest()[:16]
+
+
+def header_key_of(path: Path, settings: Settings) -> str | None:
+    """Return the key of a table's headings; ``None`` where the file is no table with headings."""
+    with Source(path, settings) as source:
+        layout = layout_of(source.head, whole=len(source.head) < HEAD_BYTES)
+    return header_key(layout.names) if layout is not None and layout.headed else None
 
 
 def recognises(head: bytes) -> bool:

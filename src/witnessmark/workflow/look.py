@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 
 from witnessmark.analyses.steady import steady_points
-from witnessmark.errors import NothingUsable, WitnessmarkError
+from witnessmark.errors import InputRefused, NothingUsable, WitnessmarkError
 from witnessmark.model.entry_data import TruckData
 from witnessmark.model.problem import Problem
 from witnessmark.model.recording import Channel, Quality, Recording, Steady
 from witnessmark.readers import Settings, read_recording
+from witnessmark.readers.remembered import recall
+from witnessmark.readers.remembered import remember as remember_columns
+from witnessmark.readers.tables import header_key_of
 from witnessmark.units import QUANTITIES, display_unit, from_house
 
 __all__ = [
@@ -65,13 +68,36 @@ def look(
 
 
 def file_settings(
+    files: Sequence[Path] = (),
     *,
     dbc: Sequence[Path] = (),
     interval_s: float | None = None,
     rate_hz: float | None = None,
+    columns: Sequence[str] = (),
+    remember: Path | None = None,
 ) -> Settings:
-    """Return the settings for what a user said about the files."""
-    return Settings(dbc=tuple(dbc), sample_interval_s=interval_s, rate_hz=rate_hz)
+    """Return the settings for what a user said about the files.
+
+    Args:
+        files: the files the named *columns* belong to.
+        dbc: DBC files.
+        interval_s: time between frames or rows without time stamps [s].
+        rate_hz: sampling rate of waveforms that do not state it [Hz].
+        columns: names of columns, each ``HEADING=quantity [unit]``.
+        remember: file of remembered names; *columns* are added to it.
+    """
+    known = recall(remember) if remember is not None else {}
+    settings = Settings(dbc=tuple(dbc), sample_interval_s=interval_s, rate_hz=rate_hz)
+    if columns:
+        named = dict(_named(text) for text in columns)
+        for path in files:
+            key = header_key_of(path, settings)
+            if key is None:
+                continue
+            known.setdefault(key, {}).update(named)
+            if remember is not None:
+                remember_columns(remember, key, named)
+    return replace(settings, columns=known)
 
 
 def has_engine_data(recording: Recording) -> bool:
@@ -196,6 +222,16 @@ def channel_json(channel: Channel, *, si: bool = False) -> dict[str, object]:
         "median": middle,
         "max": high,
     }
+
+
+def _named(text: str) -> tuple[str, str]:
+    heading, mark, name = text.rpartition("=")
+    if not mark or not heading.strip() or not name.strip():
+        raise InputRefused(
+            f"'{text[:60]}' does not name a column.",
+            do="Write 'HEADING=quantity [unit]', such as 'speed=road_speed [mph]'.",
+        )
+    return heading.strip(), name.strip()
 
 
 def _rate(channel: Channel) -> float | None:
