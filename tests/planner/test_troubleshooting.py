@@ -44,7 +44,7 @@ def follow(problem: Problem, *, depth: int | None = None, width: int = 4):
     def choose(weights, repaired, tested):
         state = start(problem, weights, repaired=repaired, tested=tested)
         if depth is None:
-            moves = thorough(problem, state, light=0.0)
+            moves = thorough(problem, state)
         else:
             moves = look_ahead(problem, state, depth=depth, width=width)
         prices = np.concatenate([moves.repair[0], moves.test[0], moves.search])

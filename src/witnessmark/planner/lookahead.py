@@ -22,10 +22,11 @@ Bools = npt.NDArray[np.bool_]
 
 #: A branch lighter than this share of its root is priced without looking deeper.
 LIGHT = 2e-3
-#: The same for following the one-step plan to its end.
-ROLLED = 0.05
+#: The same for following the one-step plan to its end, in problems of more than SMALL pairs of a
+#: repair and a test; in smaller ones every branch is followed.
+ROLLED, SMALL = 0.08, 100
 #: First moves looked at two moves deep, and three.
-LISTED, FOLLOWED = 10, 4
+LISTED, FOLLOWED = 8, 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,20 +83,18 @@ def look_ahead(problem: Problem, state: State, *, depth: int = 2, width: int = 5
     return moves if depth <= 1 else _followed(problem, state, moves, depth, width)
 
 
-def thorough(problem: Problem, state: State, *, light: float = ROLLED) -> Moves:
+def thorough(problem: Problem, state: State) -> Moves:
     """Price first moves as well as 50 ms allow; this is what the shop is shown.
 
-    The ten best are looked at two moves deep, so that the list can be compared fairly, and the
+    The eight best are looked at two moves deep, so that the list can be compared fairly, and the
     four best three moves deep. The winner and the choice of the one-step lookahead are priced
     with the one-step plan followed to its end as well. A plan that takes the lowest of these
     prices before every move never costs more than the one-step plan: after each move the plan
-    that was priced is still there to be followed, and so is the one-step plan.
-
-    Args:
-        problem: the numbers.
-        state: batch of states.
-        light: branches lighter than this share are not followed to their end.
+    that was priced is still there to be followed, and so is the one-step plan. (In large
+    problems light branches are not followed to their end, and this holds up to those.)
     """
+    pairs = problem.repair_usd.size * problem.test_usd.size
+    light = 0.0 if pairs <= SMALL else ROLLED
     moves = first_moves(problem, state)
     chosen = [_cheapest(moves)]
     moves = _followed(problem, state, moves, 2, LISTED)

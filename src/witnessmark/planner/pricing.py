@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -29,6 +29,8 @@ Bools = npt.NDArray[np.bool_]
 DULLED = 0.5
 #: A part that was renewed comes back into question from this probability on.
 AGAIN_FROM = 0.15
+#: Share of doubt in the odds before the list is given up (judgement).
+DOUBT = 0.3
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,8 +153,35 @@ def plan_family(
         tested=np.array([t.id in state.tests_done for t in tests], dtype=np.bool_),
         opened=next((k for k, g in enumerate(groups) if g.id == opened), -1),
     )
-    moves = thorough(problem, root) if depth is None else look_ahead(problem, root, depth=depth)
+    moves = _priced(problem, root, depth)
+    if float(moves.search[0]) <= float(moves.best()[0]) + 1e-9:
+        # Before giving the list up, doubt the odds: would it still be right if they misled?
+        table = _doubted(state, table)
+        root = replace(root, weights=table.weights[None, :])
+        moves = _priced(problem, root, depth)
     return Plan(state, table, problem, root, moves, minutes, tests, groups)
+
+
+def _priced(problem: Problem, root: State, depth: int | None) -> Moves:
+    return thorough(problem, root) if depth is None else look_ahead(problem, root, depth=depth)
+
+
+def _doubted(state: FamilyState, table: Table) -> Table:
+    """Return the hypotheses with part of the weight given back to the pack's shares.
+
+    The pack's likelihoods are judgement. When they leave nothing worth trying, they may have
+    misled; parts that were not touched get their usual share of the doubt.
+    """
+    shares = np.zeros(table.weights.size)
+    for number, identity in enumerate(table.causes):
+        alone = (table.members.sum(axis=1) == 1) & table.members[:, number]
+        cause = state.family.cause(identity)
+        if cause is not None and identity not in state.repaired:
+            shares[alone] = cause.prior
+    if shares.sum() <= 0:
+        return table
+    weights = (1.0 - DOUBT) * table.weights + DOUBT * shares / shares.sum()
+    return replace(table, weights=weights)
 
 
 def search_usd(members: Bools, repair: Floats, shares: Floats, settings: Settings) -> Floats:
