@@ -117,3 +117,12 @@ def test_gauge_beside_the_bus_at_the_same_point(gauge: str, outcome: str) -> Non
     assert found.outcome == outcome
     elsewhere = {"quantity": "oil_pressure", "value": gauge, "point": {"rpm": 700}}
     assert not [f for f in run(_warm(88.0), elsewhere) if "gauge" in f.code]
+
+
+def test_a_coolant_above_the_air_may_be_warm_unless_the_oil_is_cold() -> None:
+    # As in a real warm-up (PROVENANCE.md, obd_csv): parked for hours, not for a night.
+    parked = {"coolant_temperature": 25.0, "intake_air_temperature": 19.0,
+              "ambient_temperature": 18.0}  # fmt: skip
+    assert [f.outcome for f in run(cold_start(parked))] == ["inconclusive"]
+    cold = {**parked, "coolant_temperature": 12.0}
+    assert [f.outcome for f in run(cold_start(cold))] == ["seen"]

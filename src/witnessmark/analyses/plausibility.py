@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from witnessmark.analyses.contract import Bench, not_run
+from witnessmark.analyses.plausibility_bounds import too_fast_findings
 from witnessmark.analyses.plausibility_causes import supports_of_trace
 from witnessmark.analyses.plausibility_drawn import drawn
 from witnessmark.analyses.plausibility_kinds import Movement, movement, stuck
@@ -72,6 +73,7 @@ def analyse(bench: Bench) -> tuple[Finding, ...]:
         shared = list(_shared(channels, recording, entry_id, stage))
         found = [_with_lanes(f, shared, recording) for f in found] + shared
         found += codes_together(recording, entry_id, stage)
+        found += too_fast_findings(recording, entry_id, stage)
     if relevant and bench.last_stage() not in covered:
         found.append(
             not_run(

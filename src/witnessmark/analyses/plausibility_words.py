@@ -92,13 +92,13 @@ def jumps_sentence(
     high = abs(medium_step_needed(change, rise, lag.high))
     back = sum(s.returned for s in spans)
     came = "and back" if back * 2 >= many else "and stays there"
-    needed = min(low, 999.0), min(high, 999.0)
+    needed = f"{low:.0f} to {high:.0f} degC" if high < 300.0 else "hundreds of degC"
     rate = profile.credible
     length = float(np.median([s.end_s - s.start_s for s in spans])) + rise
     return (
         f"The {name} {way} by {difference(quantity, abs(change))} within {rise:.2g} s, "
         f"{many} time{'s' if many != 1 else ''}, for about {length:.2g} s {came}. To read this, "
-        f"the {words} would have to jump {needed[0]:.0f} to {needed[1]:.0f} degC at once {came}; "
+        f"the {words} would have to jump {needed} at once {came}; "
         f"the largest credible is about {rate:.0f} degC/s"
         + (f"; {electrical(verdict, change).words()}" if profile.thermistor else "")
         + f". Odds against a real change: {chance_words(verdict.log_factor)}."

@@ -77,6 +77,8 @@ def _once(found: Sequence[Finding]) -> Iterator[Finding]:
 
 def _soak_of_recording(recording: Recording, entry_id: str, stage: int) -> Iterator[Finding]:
     """The first readings of a recording, where the engine had not run yet."""
+    if recording.duration_s is None:
+        return
     speed = recording.channel("engine_speed")
     values: dict[str, float] = {}
     for name in SOAKING:
@@ -87,15 +89,13 @@ def _soak_of_recording(recording: Recording, entry_id: str, stage: int) -> Itera
         if good.size:
             first = good[channel.time_s[good] <= channel.time_s[good[0]] + 5.0]
             values[name] = float(np.median(channel.values[first]))
-    if speed is None or len(values) < 3:
+    if speed is None or len(values) < 3 or not speed.valid().any():
         return
     running = np.flatnonzero(speed.valid() & (np.nan_to_num(speed.values) > 300.0))
     began = float(speed.time_s[running[0]]) if running.size else math.inf
-    # Only a recording that begins before the start, or within seconds of it, says anything.
-    start = float(speed.time_s[0])
-    stood = (
-        began > start + 2.0 and float(np.nan_to_num(speed.values[speed.valid()][:1]).sum()) < 300
-    )
+    # Only a recording that begins before the engine is started says anything.
+    start = float(speed.time_s[speed.valid()][0])
+    stood = began > start + 2.0
     evidence = Evidence((entry_id,), recording.sha256, "coolant_temperature", start, start + 5.0)
     yield from _soaked(values, evidence, stage, sure=stood)
 
@@ -138,7 +138,11 @@ def _soaked(
             source=_COMMON,
             stage=stage,
         )
-    elif abs(off[worst]) > SUSPECT_FROM and max(rest, default=99.0) <= SOAK_WITHIN:
+    elif (
+        abs(off[worst]) > SUSPECT_FROM
+        and max(rest, default=99.0) <= SOAK_WITHIN
+        and not _may_be_warm(worst, off)
+    ):
         yield Finding(
             code="temperatures_apart_at_cold_soak",
             sentence=f"At cold soak the {worst.replace('_', ' ')} reads "
@@ -168,6 +172,17 @@ def _soaked(
             source=_COMMON,
             stage=stage,
         )
+
+
+def _may_be_warm(worst: str, off: dict[str, float]) -> bool:
+    """Say whether a liquid above the air may simply not have cooled through.
+
+    It is cleared only by another liquid of the engine that is as cold as the air.
+    """
+    liquids = {"coolant_temperature", "oil_temperature", "transmission_oil_temperature"}
+    if worst not in liquids or off[worst] < 0.0:
+        return False
+    return not any(name in off for name in liquids - {worst})
 
 
 def _probe(bench: Bench) -> Iterator[Finding]:
