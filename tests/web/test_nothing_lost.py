@@ -219,3 +219,53 @@ def test_the_page_works_without_script(bench, browser):
     page.click("button.go")
     page.wait_for_url("**/recordings/*")
     context.close()
+
+
+def test_the_phones_motion_sensor_becomes_a_recording(bench, tablet):
+    """The sensor's events are made here; the page records and sends them as from a phone."""
+    shop, address = bench
+    _, page = tablet()
+    page.goto(f"{address}/cases/unit7/recording")
+    page.click("#shake button")
+    page.evaluate("""async () => {
+      for (let i = 0; i < 300; i += 1) {
+        const acceleration = { x: Math.sin(i / 3), y: 0.1, z: 9.8 };
+        window.dispatchEvent(new DeviceMotionEvent('devicemotion', {
+          accelerationIncludingGravity: acceleration, interval: 10 }));
+        if (i % 10 === 0) await new Promise((done) => setTimeout(done, 30));
+      }
+    }""")
+    page.click("#shake button")
+    page.wait_for_selector("text=300 samples")
+    page.click("#upload button.go")
+    page.wait_for_url("**/recordings/*")
+    data = next(d for _, d in shop.case("unit7").of(RecordingData))
+    assert data.holds == "vibration"
+    assert data.path.startswith("phone-vibration-")
+
+
+def test_without_a_motion_sensor_the_page_says_what_to_do(bench, browser):
+    _, address = bench
+    context = browser.new_context(viewport={"width": 390, "height": 844})
+    page = context.new_page()
+    page.add_init_script("delete window.DeviceMotionEvent;")
+    page.goto(f"{address}/cases/unit7/recording")
+    page.wait_for_selector("#shake >> text=send the file")
+    assert page.locator("#shake button").is_disabled()
+    context.close()
+
+
+def test_a_photo_from_the_camera_goes_into_the_case(bench, tablet):
+    shop, address = bench
+    _, page = tablet()
+    page.goto(f"{address}/cases/unit7/photo")
+    assert page.get_attribute("#f-photo", "capture") == "environment"
+    picture = b"\x89PNG\r\n\x1a\n" + bytes(64)
+    page.set_input_files(
+        "#f-photo", {"name": "IMG.png", "mimeType": "image/png", "buffer": picture}
+    )
+    page.fill("#f-caption", "weep at the seal")
+    page.click("button.go")
+    page.wait_for_url("**/cases/unit7*")
+    page.wait_for_selector("img[alt='weep at the seal']", state="attached")
+    assert any(e.kind == "photo" for e in shop.case("unit7").entries)

@@ -281,7 +281,7 @@ def _trace(trace: Trace, si: bool) -> dict[str, Any]:
     factor, offset, unit = _scale(trace, si)
     found: dict[str, Any] = {
         "name": trace.name,
-        "label": trace.label.replace("_", " "),
+        "label": _spoken(trace),
         "unit": unit,
         "samples": trace.samples,
         "lo": _figures(trace.low * factor + offset),
@@ -297,6 +297,11 @@ def _trace(trace: Trace, si: bool) -> dict[str, Any]:
     else:
         found["t"] = [round(float(t), 6) for t in trace.time_s]
     return found
+
+
+def _spoken(trace: Trace) -> str:
+    """A signal that we know is called by its name, any other as the file calls it."""
+    return (trace.name if trace.name in QUANTITIES else trace.label).replace("_", " ")
 
 
 def _figures(values: npt.NDArray[np.float64]) -> list[float | None]:

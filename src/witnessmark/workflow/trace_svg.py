@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from html import escape
 
+from witnessmark.units import QUANTITIES
 from witnessmark.workflow.chart import Trace, Window
 
 __all__ = ["trace_svg"]
@@ -54,7 +55,7 @@ def _x(shown: Window, t: float) -> float:
 
 def _lane(shown: Window, trace: Trace, top: int, factor: float, offset: float, unit: str) -> str:
     low, high = trace.lowest, trace.highest
-    name = escape(trace.label.replace("_", " "))
+    name = escape((trace.name if trace.name in QUANTITIES else trace.label).replace("_", " "))
     if not math.isfinite(low):
         return _head(top, f"{name}: no readings here")
     span = (high - low) or abs(high) * 0.1 or 1.0
