@@ -12,7 +12,7 @@ findings and far smaller when findings have few causes each.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,8 +21,14 @@ import numpy.typing as npt
 __all__ = ["NoisyOr", "Posterior", "Values"]
 
 Floats = npt.NDArray[np.float64]
+#: finding -> its causes that are still to take (as bits)
+_Waiting = dict[int, int]
 #: (place of a finding's bit in the table, number of the finding)
 _Places = tuple[tuple[int, int], ...]
+
+
+#: An order of work that touches more numbers than this is worth a second try.
+DEAR = 4000
 
 
 @dataclass(frozen=True, slots=True)
@@ -233,34 +239,58 @@ class NoisyOr:
     def _plan(self, ends: Mapping[int, tuple[float, float]]) -> tuple[_Plan, int]:
         """Return the order of work and the causes it uses (as bits).
 
-        One finding after the other is finished: its causes are taken, then it is closed. Next
-        comes the open finding with the fewest causes still to take.
+        The quick order finishes one finding after the other. Where it would be dear, a second
+        one is made, cause by cause, and the cheaper of the two is taken.
         """
+        quick = self._plan_by(ends, self._next_of_a_finding)
+        used = sum(1 << step[0] for step in quick.steps if step[0] >= 0)
+        if _cost(quick) > DEAR:
+            other = self._plan_by(ends, self._next_that_opens_least)
+            if _cost(other) < _cost(quick):
+                return other, used
+        return quick, used
+
+    def _plan_by(
+        self, ends: Mapping[int, tuple[float, float]], choose: Callable[[_Waiting, list[int]], int]
+    ) -> _Plan:
         waiting = {f: self._parents[f] for f in ends}
         place: list[int] = []
         steps: list[tuple[int, tuple[int, ...], _Places, _Places]] = []
-        used = 0
+        alone = tuple(f for f in waiting if not waiting[f])
+        if alone:
+            place += alone
+            steps.append((-1, alone, (), self._close(place, waiting)))
         while waiting:
-            live = [f for f in place if f in waiting] or list(waiting)
-            target = min(live, key=lambda f: waiting[f].bit_count())
-            todo = waiting[target]
-            if not todo:
-                opened: tuple[int, ...] = () if target in place else (target,)
-                place += opened
-                steps.append((-1, opened, (), self._close(place, waiting)))
-                continue
+            cause = choose(waiting, place)
+            opened = tuple(f for f in waiting if waiting[f] >> cause & 1 and f not in place)
+            place += opened
+            linked = [f for f in place if waiting[f] >> cause & 1]
+            places = tuple((place.index(f), f) for f in linked)
+            for f in linked:
+                waiting[f] &= ~(1 << cause)
+            steps.append((cause, opened, places, self._close(place, waiting)))
+        return _Plan(tuple(steps))
+
+    @staticmethod
+    def _next_of_a_finding(waiting: _Waiting, place: list[int]) -> int:
+        """Return a cause of the open finding that has the fewest causes left."""
+        todo = min((waiting[f] for f in place or waiting), key=int.bit_count)
+        return (todo & -todo).bit_length() - 1
+
+    @staticmethod
+    def _next_that_opens_least(waiting: _Waiting, place: list[int]) -> int:
+        """Return the cause that opens the fewest findings and closes the most."""
+        opens: dict[int, list[int]] = {}
+        for finding, left in waiting.items():
+            new, last, todo = finding not in place, left & (left - 1) == 0, left
             while todo:
                 cause = (todo & -todo).bit_length() - 1
                 todo &= todo - 1
-                used |= 1 << cause
-                opened = tuple(f for f in waiting if waiting[f] >> cause & 1 and f not in place)
-                place += opened
-                linked = [f for f in place if waiting[f] >> cause & 1]
-                places = tuple((place.index(f), f) for f in linked)
-                for f in linked:
-                    waiting[f] &= ~(1 << cause)
-                steps.append((cause, opened, places, self._close(place, waiting)))
-        return _Plan(tuple(steps)), used
+                cost = opens.setdefault(cause, [0, 0, 0])
+                cost[0] += new - last
+                cost[1] += new
+                cost[2] -= not new
+        return min(opens, key=opens.__getitem__)
 
     @staticmethod
     def _close(place: list[int], waiting: dict[int, int]) -> _Places:
@@ -271,6 +301,16 @@ class NoisyOr:
             place.remove(finding)
             del waiting[finding]
         return tuple(closed)
+
+
+def _cost(plan: _Plan) -> int:
+    """Return about how many numbers the plan touches."""
+    width = total = 0
+    for _, opened, places, closed in plan.steps:
+        width += len(opened)
+        total += (1 << width) * max(1, len(places))
+        width -= len(closed)
+    return total
 
 
 def _push(table: Floats, links: Sequence[tuple[int, float]]) -> Floats:
