@@ -17,9 +17,10 @@ from pathlib import Path
 
 from readers.compliance import assert_honest, assert_sentence
 from readers.mutants import mutants, seeds
+from witnessmark.analyses.steady import steady_points
 from witnessmark.errors import WitnessmarkError
 from witnessmark.readers import read_recording
-from witnessmark.workflow.look import as_json, look
+from witnessmark.workflow.look import Look, as_json
 
 
 def main() -> int:
@@ -38,8 +39,10 @@ def main() -> int:
             path.write_bytes(data)
             before = time.process_time()
             try:
-                assert_honest(read_recording(path), name)
-                json.dumps(as_json(look([path])[0]), allow_nan=False)
+                recording = read_recording(path)
+                assert_honest(recording, name)
+                shown = Look(name, recording, steady_points(recording), recording.problems)
+                json.dumps(as_json(shown), allow_nan=False)
                 read += 1
             except WitnessmarkError as error:
                 assert_sentence(error)

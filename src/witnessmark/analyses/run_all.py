@@ -9,6 +9,7 @@ from witnessmark.analyses import (
     bus_circuit,
     driveline,
     plausibility,
+    road_test,
     sensor_cross_checks,
     specification,
     torsional,
@@ -29,6 +30,7 @@ ANALYSES: tuple[Analysis, ...] = (
     driveline,
     plausibility,
     sensor_cross_checks,
+    road_test,
 )
 
 
