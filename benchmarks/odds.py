@@ -168,8 +168,8 @@ def main() -> None:
             f"{given.repeats} random networks;",
             f"Python {platform.python_version()}, numpy {np.__version__}, pyAgrum "
             f"{pyagrum.__version__}. The ratios are the claim; the times belong to this machine.",
-            "The machine was busy with other work, which holds pyAgrum up more than us; a quiet one "
-            "shows smaller ratios.",
+            "The machine was busy with other work, which holds pyAgrum up more than us; a quiet "
+            "one shows smaller ratios.",
             "",
             f"## Posterior: {CAUSES} causes, {FINDINGS} findings, 2 to 6 causes a finding",
             "",
