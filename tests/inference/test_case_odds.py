@@ -300,3 +300,12 @@ def test_a_repair_in_a_linked_family_may_have_cured_this_one_too():
     assert gone.none_listed > 0.9
     assert stays.none_listed < 0.1
     assert 0.1 < after().none_listed < 0.9
+
+
+def test_a_clue_that_names_a_test_counts_as_its_result():
+    clue = one(("clue", {"clue": "f_sight", "seen": True}))
+    test = one(result_of("f_sight", "positive"))
+    assert clue.probability("air_ingress") == pytest.approx(test.probability("air_ingress"))
+    doubtful = one(("clue", {"clue": "f_sight", "seen": "maybe"}))
+    maybe = one(result_of("f_sight", "maybe"))
+    assert doubtful.probability("air_ingress") == pytest.approx(maybe.probability("air_ingress"))

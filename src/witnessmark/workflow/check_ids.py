@@ -40,7 +40,7 @@ def check_ids(case: Case, knowledge: Knowledge) -> tuple[Problem, ...]:
                     )
                 )
         elif isinstance(data, ClueData):
-            problems += _unknown(entry, "clue", data.clue, knowledge.conditions)
+            problems += _unknown(entry, "clue", data.clue, [*knowledge.conditions, *tests])
             problems += _part(entry, data, knowledge)
             if data.cause is not None:
                 problems += _unknown(entry, "cause", data.cause, causes)
