@@ -9,7 +9,9 @@ from witnessmark.inference.fuel_evidence import fuel_evidence
 from witnessmark.inference.fuel_groups import FAMILY, RELIEF, RETURN
 from witnessmark.knowledge import load_knowledge
 from witnessmark.model.case import read_case
-from witnessmark.planner.fuel_steps import MEASUREMENTS, fuel_candidates, information
+from witnessmark.model.step import Spread, Step
+from witnessmark.planner.fuel_measurements import MEASUREMENTS
+from witnessmark.planner.fuel_steps import fuel_candidates, information, look_before_pump
 
 
 def entry(kind, number, data):
@@ -111,3 +113,26 @@ def test_nothing_that_fits_asks_to_check_the_gauge_only():
 
 def test_without_a_model_there_is_nothing_to_offer():
     assert fuel_candidates(evidence()) == ()
+
+
+def ranked(*names):
+    return [
+        Step(n, "test" if n.startswith("f_") else "repair", FAMILY, n, Spread(1, 2, 3),
+             Spread(0, 0, 0), 100.0 + i, "Cheapest.")
+        for i, n in enumerate(names)
+    ]  # fmt: skip
+
+
+def test_the_cheap_look_comes_before_a_pump():
+    """FUEL.md section 7: a leaking seat is read as a worn pump; always look first."""
+    put = look_before_pump(ranked("gauge", "pump_worn", "f_oil", "f_relief"))
+    assert [s.step for s in put] == ["gauge", "f_relief", "pump_worn", "f_oil"]
+    assert "look before a pump" in put[1].why
+    kept = ranked("f_relief", "pump_worn")
+    assert list(look_before_pump(kept)) == kept
+
+
+def test_the_look_is_not_asked_for_twice():
+    steps = ranked("pump_worn", "f_relief")
+    assert look_before_pump(steps, done={"f_relief"})[0].step == "pump_worn"
+    assert look_before_pump(steps, repaired={"pump_relief"})[0].step == "pump_worn"

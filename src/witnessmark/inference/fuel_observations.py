@@ -45,6 +45,9 @@ _READING = {GALLERY: 1.0 * PSI, PREFILTER: 1.0 * PSI, THROTTLED: 1.5 * PSI, DELI
 _MODEL = {GALLERY: 1.0 * PSI, PREFILTER: 1.0 * PSI, THROTTLED: 1.0 * PSI, DELIVERY: 1.0 * PSI,
           VACUUM: 0.45 * INHG, FLOW: 3.4 * L_PER_H, CHECK: 0.0}  # fmt: skip
 _FLOW_SHARE = 0.04
+#: A shut return regulator weeps a little and a dribble is hard to time: further standard
+#: deviation of a flow near nothing, and how it fades. Judgement.
+_WEEP, _DRIBBLE = 15.0 * L_PER_H, 25.0 * L_PER_H
 _GAUGE_GAIN = 0.005
 
 
@@ -118,7 +121,8 @@ def covariance(observations: Sequence[Observation]) -> Floats:
     for i, a in enumerate(observations):
         flutter = _READING[a.quantity]
         if a.quantity == FLOW:
-            flutter = float(np.hypot(flutter, _FLOW_SHARE * abs(a.value)))
+            weep = _WEEP * float(np.exp(-max(a.value, 0.0) / _DRIBBLE))
+            flutter = float(np.hypot(np.hypot(flutter, _FLOW_SHARE * abs(a.value)), weep))
         cov[i, i] += flutter**2 + a.extra_sd**2
         for j, b in enumerate(observations):
             if a.quantity == b.quantity and _same_point(a.key, b.key):

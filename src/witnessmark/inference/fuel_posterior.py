@@ -51,7 +51,7 @@ Ints = npt.NDArray[np.int64]
 #: Effective draws from which on the table alone is used.
 ENOUGH = 300.0
 #: Draws of one adaptive round and number of rounds at most.
-ROUND, ROUNDS = 6000, 3
+ROUND, ROUNDS = 6000, 4
 #: A best explanation worse than this quantile of chi square is called no explanation.
 FIT_QUANTILE = 0.995
 _OTHER_INDEX = len(HYPOTHESES) - 1

@@ -29,7 +29,7 @@ from witnessmark.model.recording import Recording
 from witnessmark.model.settings import Settings
 from witnessmark.model.step import Step
 from witnessmark.planner.approvals import ledger
-from witnessmark.planner.fuel_steps import fuel_candidates
+from witnessmark.planner.fuel_steps import fuel_candidates, look_before_pump
 from witnessmark.planner.progress import progress
 from witnessmark.planner.steps import FamilyState, rank_steps
 from witnessmark.workflow.book import pack_files
@@ -121,6 +121,7 @@ def _steps(
         history=history,
         progress=done,
     )
+    steps = look_before_pump(steps, done=done.tests, repaired=done.repaired)
     return tuple(_named_by_proof(step, proofs) for step in steps)
 
 

@@ -1,0 +1,65 @@
+"""Pictures of the fuel model: whole XML, nothing from outside, everything said in words too."""
+
+import xml.etree.ElementTree as ET
+
+import pytest
+
+from witnessmark.model.finding import Finding
+from witnessmark.report.pictures.fuel import (
+    Panel,
+    for_finding,
+    gallery_picture,
+    signature_picture,
+)
+
+RPM = [600.0, 1000.0, 1500.0, 2000.0]
+DATA = {
+    "rpm": RPM,
+    "healthy_low": [470e3, 560e3, 620e3, 680e3],
+    "healthy_high": [530e3, 620e3, 680e3, 760e3],
+    "curves": [
+        {"name": "relief <valve> & more", "probability": 0.4, "pressure": [440e3, 500e3, 560e3, 610e3]},
+        {"name": "worn pump", "probability": 0.2, "pressure": [430e3, 505e3, 565e3, 620e3]},
+    ],
+    "readings": [
+        {"rpm": 650.0, "load": 0.0, "pressure": 448e3, "now": True},
+        {"rpm": 1500.0, "load": 1.0, "pressure": 520e3, "now": True},
+        {"rpm": 1400.0, "load": 0.0, "pressure": 538e3, "now": False},
+    ],
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("si", [False, True])
+def test_case_picture_is_whole_and_self_contained(si):
+    svg = gallery_picture(DATA, si=si)
+    root = ET.fromstring(svg)
+    text = " ".join(t for t in root.itertext())
+    assert "relief <valve> & more" in text
+    assert ("kPa" if si else "psi") in text
+    assert "65 psi at 650 rpm" in text or si
+    assert "under load" in text
+    assert "before the work" in text
+    for foreign in ("<script", "href", "url(http", "red", "green"):
+        assert foreign not in svg.replace("rendered", "")
+
+
+def test_explanations_differ_in_shape_not_in_colour():
+    svg = gallery_picture(DATA)
+    dashes = {
+        e.get("stroke-dasharray") for e in ET.fromstring(svg).iter() if e.get("stroke-dasharray")
+    }
+    assert dashes  # the second explanation is dashed, the first is not
+
+
+def test_a_finding_without_curves_has_no_picture():
+    bare = Finding("fuel_supply_model", "nothing", "not_run", "fuel_supply/1")
+    assert for_finding(bare) == ""
+    drawn = Finding("fuel_supply_model", "x", "seen", "fuel_supply/1", details={"picture": DATA})
+    assert for_finding(drawn).startswith("<svg")
+
+
+def test_signatures_stand_side_by_side():
+    panel = Panel("Relief valve", "psi", (40, 110), tuple(RPM), (75, 86, 95, 104),
+                  (("weak spring", (65, 71, 79, 87)),))  # fmt: skip
+    root = ET.fromstring(signature_picture([panel] * 3, "signatures"))
+    assert sum(t == "weak spring" for t in root.itertext()) == 3
