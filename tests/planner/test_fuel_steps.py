@@ -21,7 +21,8 @@ def entry(kind, number, data):
 
 
 def evidence(*readings):
-    lines = [entry("complaint", 0, {"words": "low", "families": [FAMILY]})]
+    lines = [entry("complaint", 0, {"words": "low", "families": [FAMILY]}),
+             entry("clue", 99, {"clue": "filters_recent", "seen": True})]  # fmt: skip
     for i, (quantity, value, rpm) in enumerate(readings):
         lines.append(entry("reading", i + 1, {"quantity": quantity, "value": value,
                                               "point": {"rpm": rpm, "load": "none"}}))  # fmt: skip

@@ -18,7 +18,8 @@ DATA = {
     "healthy_low": [470e3, 560e3, 620e3, 680e3],
     "healthy_high": [530e3, 620e3, 680e3, 760e3],
     "curves": [
-        {"name": "relief <valve> & more", "probability": 0.4, "pressure": [440e3, 500e3, 560e3, 610e3]},
+        {"name": "relief <valve> & more", "probability": 0.4,
+         "pressure": [440e3, 500e3, 560e3, 610e3]},
         {"name": "worn pump", "probability": 0.2, "pressure": [430e3, 505e3, 565e3, 620e3]},
     ],
     "readings": [

@@ -221,10 +221,7 @@ def _weigh(
     total = prior[batch.hypothesis] + batch.log_weight + parts[-1] + extra
     weight = np.exp(total - total.max())
     weight /= weight.sum()
-    evidence = np.full(len(HYPOTHESES), -np.inf)
-    for h in np.unique(batch.hypothesis):
-        here = batch.hypothesis == h
-        evidence[h] = logsumexp((batch.log_weight + parts[-1] + extra)[here])
+    evidence = _sums_of(batch.hypothesis, batch.log_weight + parts[-1] + extra)
     modelled = ~other
     best = float(square[modelled].min()) if len(obs) and np.any(modelled) else 0.0
     return Posterior(
@@ -241,6 +238,18 @@ def _weigh(
         log_parts=parts,
         log_extra=extra,
     )
+
+
+def _sums_of(hypothesis: Ints, log_terms: Floats) -> Floats:
+    """Return the log of the sum of exp over the draws of each hypothesis."""
+    top = np.full(len(HYPOTHESES), -np.inf)
+    np.maximum.at(top, hypothesis, log_terms)
+    safe = np.where(np.isfinite(top), top, 0.0)
+    total = np.bincount(
+        hypothesis, weights=np.exp(log_terms - safe[hypothesis]), minlength=len(HYPOTHESES)
+    )
+    with np.errstate(divide="ignore"):
+        return np.asarray(safe + np.log(total), dtype=np.float64)
 
 
 def _other(predictions: Floats, obs: Sequence[Observation]) -> Floats:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 from scipy.linalg import solve_triangular
-from scipy.special import logsumexp, ndtr, ndtri
+from scipy.special import ndtr, ndtri
 
 from witnessmark.inference.fuel_groups import HYPOTHESES
 from witnessmark.inference.fuel_prior import (
@@ -36,6 +36,8 @@ class Gaussian:
 
     mean: Floats
     root: Floats
+    inverse: Floats
+    log_scale: float
 
     def draw(self, n: int, rng: np.random.Generator) -> Floats:
         """Return n draws, shape (n, D)."""
@@ -43,12 +45,16 @@ class Gaussian:
 
     def log_density(self, z: Floats) -> Floats:
         """Return the log density at z of shape (n, D)."""
-        white = solve_triangular(self.root, (z - self.mean).T, lower=True, check_finite=False)
-        return np.asarray(
-            -0.5 * np.einsum("ij,ij->j", white, white)
-            - np.log(np.diag(self.root)).sum()
-            - 0.5 * z.shape[1] * np.log(2 * np.pi)
-        )
+        white = (z - self.mean) @ self.inverse.T
+        return np.asarray(-0.5 * np.einsum("ij,ij->i", white, white) - self.log_scale)
+
+
+def gaussian(mean: Floats, covariance: Floats) -> Gaussian:
+    """Return the normal with this mean and covariance."""
+    root = np.asarray(np.linalg.cholesky(covariance), dtype=np.float64)
+    inverse = solve_triangular(root, np.eye(len(root)), lower=True, check_finite=False)
+    scale = np.log(np.diag(root)).sum() + 0.5 * len(root) * np.log(2 * np.pi)
+    return Gaussian(mean, root, inverse, float(scale))
 
 
 def fit(
@@ -77,7 +83,7 @@ def fit(
     wide = np.ones(width)
     for number in range(repairs):
         wide[DIMENSIONS + STEP_DIMENSIONS * number] = 1.7
-    found = [(0.15, Gaussian(np.zeros(width), np.diag(wide)))]
+    found = [(0.15, gaussian(np.zeros(width), np.diag(wide**2)))]
     if not white.shape[1]:
         return [(1.0, found[0][1])]
     cells = _cells(z, h)
@@ -122,7 +128,7 @@ def _widened(line: tuple[Floats, Floats], width: int, wide: Floats) -> Gaussian:
     known = len(line[0])
     mean[:known] = line[0]
     cov[:known, :known] = 1.1 * line[1] + 0.01 * np.eye(known)
-    return Gaussian(mean, np.asarray(np.linalg.cholesky(cov), dtype=np.float64))
+    return gaussian(mean, cov)
 
 
 def _tempered(log_w: Floats, enough: float) -> Floats:
@@ -171,5 +177,11 @@ def pool(
         terms = [np.log(size) + g.log_density(z) for size, g in proposals.get(int(h), [])]
         if from_prior is not None:
             terms.append(np.log(from_prior[h]) + log_prior[here])
-        joined.log_weight[here] = log_prior[here] - logsumexp(np.stack(terms), axis=0)
+        joined.log_weight[here] = log_prior[here] - _log_sum(np.stack(terms))
     return joined
+
+
+def _log_sum(terms: Floats) -> Floats:
+    """Return the log of the sum of exp over the first axis."""
+    top = terms.max(axis=0)
+    return np.asarray(top + np.log(np.exp(terms - top).sum(axis=0)))
