@@ -126,12 +126,12 @@ def candump(track: BusTrack, rng: np.random.Generator, *, began: float = 1.6e9) 
         ]
     rows += _code_messages(track, rng)
     rows.sort(key=lambda row: row[0])
-    out, free = [], 0.0
-    for wanted, frame in rows:
-        t = max(wanted, free)  # one frame after the other: the wire carries one at a time
-        free = t + _FRAME_S
-        out.append(f"({began + t:.6f}) can0 {frame}\n")
-    return "".join(out)
+    # One frame after the other: the wire carries one at a time.
+    slots = np.arange(len(rows)) * _FRAME_S
+    sent = np.maximum.accumulate(np.array([t for t, _ in rows]) - slots) + slots + began
+    return "".join(
+        [f"({t:.6f}) can0 {frame}\n" for t, (_, frame) in zip(sent.tolist(), rows, strict=True)]
+    )
 
 
 def zipped(text: str) -> bytes:

@@ -59,7 +59,7 @@ def fuel_point(rpm: float, load: float, faults: FuelFaults | None = None) -> Fue
     faults = faults or FuelFaults()
     burnt = _NO_LOAD_GPM * rpm / 1500 + _FULL_LOAD_GPM * load * rpm / 1800
     low, high = 0.0, 180.0
-    for _ in range(50):
+    for _ in range(36):
         middle = 0.5 * (low + high)
         if _net(rpm, middle, faults) - burnt > _returned(middle, faults):
             low = middle
@@ -90,13 +90,15 @@ def gallery_curve(rpm: Floats, load: Floats, faults: FuelFaults | None = None) -
 def _net(rpm: float, gallery: float, faults: FuelFaults) -> float:
     """Return what leaves the pump for the filter [gal/min]; starving is solved for by iteration."""
     theoretical, flow = _DISPLACED * rpm, _DISPLACED * rpm
-    for _ in range(12):
+    for _ in range(24):
         starved = _STARVED_SLOPE * max(0.0, _vacuum(flow, faults) - _STARVED_FROM_INHG)
         fill = max(0.05, 1.0 - faults.air - starved)
         outlet = gallery + _FILTER * max(0.0, flow) ** 2
         spilled = faults.relief_open * outlet**0.5
-        new = theoretical * fill - _SLIP * faults.slip * outlet - spilled
-        flow = 0.5 * (flow + max(0.0, new))
+        new = max(0.0, theoretical * fill - _SLIP * faults.slip * outlet - spilled)
+        if abs(new - flow) < 1e-7:
+            break
+        flow = 0.5 * (flow + new)
     return flow
 
 

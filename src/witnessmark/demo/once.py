@@ -16,11 +16,12 @@ from witnessmark.demo.shop import build, stories
 from witnessmark.errors import InputRefused
 from witnessmark.model.assessment import Assessment
 from witnessmark.model.odds import Odds
+from witnessmark.report.figures import percent
 from witnessmark.workflow.as_json import assessment_json
 from witnessmark.workflow.assess import assess_in_shop
 from witnessmark.workflow.paper import report_html, report_pdf
 from witnessmark.workflow.shop import open_shop
-from witnessmark.workflow.stages import odds_at_stages
+from witnessmark.workflow.stages import odds_at_check_in, odds_at_stages
 
 __all__ = ["CaseSummary", "once", "summary_text"]
 
@@ -112,6 +113,7 @@ def _one(folder: Path, case_id: str, title: str, tempting: str) -> CaseSummary:
         assessment = assess_in_shop(shop, case_id)
         before = odds_at_stages(assessment)
         document = assessment_json(assessment)
+        document["odds_at_check_in"] = [_short(o) for o in odds_at_check_in(assessment)]
         document["odds_before_each_work"] = [[_short(o) for o in odds] for odds in before]
         text = json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False)
         (folder / f"{case_id}.json").write_text(text + "\n", encoding="utf-8")
@@ -130,7 +132,9 @@ def _one(folder: Path, case_id: str, title: str, tempting: str) -> CaseSummary:
             files += [f"{name}.html", f"{name}.pdf"]
     finally:
         shop.close()
-    stages = tuple(dict.fromkeys(_stages(assessment, before)))
+    check_in = odds_at_check_in(assessment)
+    lines = [f"At check-in ({o.family}): {_leads(o)}." for o in check_in]
+    stages = tuple(dict.fromkeys([*lines, *_stages(assessment, before)]))
     proofs = tuple(_proofs(assessment))
     data = {
         "case": case_id, "title": title, "tempting": tempting, "stages": list(stages),
@@ -150,9 +154,8 @@ def _stages(assessment: Assessment, before: tuple[tuple[Odds, ...], ...]) -> Ite
         for family in odds:
             if not any(c.cause == cause for c in family.causes):
                 continue
-            rows = [f"{c.name} {100 * c.probability:.0f} %" for c in family.causes[:3]]
-            yield f"Before work {number} ({family.family}): {'; '.join(rows)}; two or more " + (
-                f"{100 * family.two_causes:.0f} %."
+            yield f"Before work {number} ({family.family}): {_leads(family)}; two or more " + (
+                f"{percent(family.two_causes)}."
             )
         yield f"Work {number}: {getattr(work.data, 'did', '')}"
     if not works:
@@ -165,6 +168,10 @@ def _proofs(assessment: Assessment) -> Iterator[str]:
     for proof in assessment.proofs:
         missing = f" Missing: {'; '.join(proof.missing)}." if proof.missing else ""
         yield f"“{words.get(proof.complaint, '')}” {proof.verdict.upper()}.{missing}"
+
+
+def _leads(odds: Odds) -> str:
+    return "; ".join(f"{c.name} {percent(c.probability)}" for c in odds.causes[:3])
 
 
 def _short(odds: Odds) -> dict[str, Any]:

@@ -10,7 +10,10 @@ from witnessmark.model.entry import Entry
 from witnessmark.model.history import History
 from witnessmark.model.odds import Odds
 
-__all__ = ["odds_at_stages"]
+__all__ = ["odds_at_check_in", "odds_at_stages"]
+
+#: Kinds of entry that are there before anything is measured or looked into.
+_CHECK_IN = frozenset({"truck", "complaint", "note", "approval", "clue", "photo", "quote"})
 
 
 def odds_at_stages(
@@ -37,6 +40,25 @@ def odds_at_stages(
         findings = [f for f in assessment.findings if f.stage <= stage]
         found.append(case_odds(_case(assessment.case.id, known), knowledge, findings, history))
     return tuple(found)
+
+
+def odds_at_check_in(
+    assessment: Assessment,
+    *,
+    knowledge: Knowledge | None = None,
+    history: History | None = None,
+) -> tuple[Odds, ...]:
+    """Return the odds from the truck, the complaint and the clues alone: nothing measured yet.
+
+    Args:
+        assessment: of the whole case.
+        knowledge: the packs; the shipped ones when not given.
+        history: what the shop has learnt.
+    """
+    live = assessment.case.live()
+    first = next((k for k, e in enumerate(live) if e.kind not in _CHECK_IN), len(live))
+    case = _case(assessment.case.id, live[:first])
+    return case_odds(case, knowledge or load_knowledge(), (), history)
 
 
 def _case(identity: str, entries: tuple[Entry, ...]) -> Case:
