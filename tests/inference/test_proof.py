@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from witnessmark.inference.proof import prove
+from witnessmark.knowledge import load_knowledge
 from witnessmark.knowledge.proof_points import load_proof_plans
 from witnessmark.model.case import Case, read_case
 from witnessmark.model.finding import Finding, OperatingPoint
@@ -139,6 +140,26 @@ def test_a_test_must_be_repeated_after_the_work() -> None:
     assert verdict(seen, WORK, word, family="smoke")[0] == "not enough evidence"
     assert verdict(seen, WORK, dry, word, family="smoke")[0] == "proven"
     assert verdict(seen, WORK, seen, word, family="smoke")[0] == "not proven"
+
+
+def test_a_test_that_still_shows_the_fault_speaks_against_a_good_pressure() -> None:
+    bubbles = ("test", {"test": "f_sight", "result": "positive"})
+    clear = ("test", {"test": "f_sight", "result": "negative"})
+    good = (pair(IDLE), pair(FAST), pair(IDLE, "inside", "fuel_suction_vacuum"))
+    assert verdict(bubbles, WORK, bubbles, pairs=good)[0] == "not proven"
+    assert verdict(bubbles, WORK, clear, pairs=good)[0] == "proven"
+    assert verdict(WORK, bubbles, clear, pairs=good)[0] == "proven"
+
+
+def test_a_complaint_is_judged_by_the_tests_of_its_own_families() -> None:
+    knowledge = load_knowledge()
+    smoke = ("test", {"test": "m_colour_black", "result": "positive"})
+    clean = ("test", {"test": "m_colour_black", "result": "negative"})
+    other = ("test", {"test": "c_rate", "result": "positive"})
+    word = ("outcome", {"complaint": "e0", "gone": True, "after_days": 1})
+    rows = case(smoke, other, WORK, clean, word, family="smoke")
+    [proof] = prove(rows, load_proof_plans(), (), (), knowledge)
+    assert proof.verdict == "proven"
 
 
 def test_a_complaint_without_a_family_says_so() -> None:

@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from witnessmark.knowledge import Knowledge
 from witnessmark.knowledge.proof_points import ProofPlan, Requirement
 from witnessmark.model.case import Case
 from witnessmark.model.entry import Entry
@@ -35,13 +36,17 @@ def prove(
     plans: Mapping[str, ProofPlan],
     pairs: Sequence[Pair],
     findings: Sequence[Finding],
+    knowledge: Knowledge | None = None,
 ) -> tuple[Proof, ...]:
     """Return the verdict on every complaint of a case.
 
     A complaint is *proven* when, after the last work, every required measurement of its family
     holds and at least one second, independent piece of evidence agrees. It is *not proven* when
-    a measurement or the customer's word speaks against it. Everything else is *not enough
-    evidence*, with what is missing. A repair alone proves nothing.
+    a measurement, the customer's word or a test that is positive now as it was before speaks
+    against it. Everything else is *not enough evidence*, with what is missing. A repair alone
+    proves nothing.
+
+    With *knowledge*, a complaint is judged by the tests of its own families only.
     """
     stages = case.stages()
     last = sum(1 for e in case.live() if e.kind == "work")
@@ -55,9 +60,21 @@ def prove(
             for outcome, data in case.of(OutcomeData)
             if data.complaint == entry.id and stages[outcome.id] == last
         ]
-        evidence = _Evidence(pairs, findings, tests, words, last)
+        mine = _tests_of(complaint.families, tests, knowledge)
+        evidence = _Evidence(pairs, findings, mine, words, last)
         found.append(_one(entry, complaint, plans, evidence))
     return tuple(found)
+
+
+def _tests_of(
+    families: Sequence[str],
+    tests: Mapping[str, Sequence[tuple[int, str]]],
+    knowledge: Knowledge | None,
+) -> Mapping[str, Sequence[tuple[int, str]]]:
+    if knowledge is None:
+        return tests
+    own = {t.id for f in families if f in knowledge.families for t in knowledge.families[f].tests}
+    return {name: rows for name, rows in tests.items() if name in own}
 
 
 def _one(
@@ -94,7 +111,7 @@ def _family(plan: ProofPlan, evidence: _Evidence) -> tuple[Verdict, list[str], l
         missing += [f"a second quantity: {' or '.join(open_ones)}"] if open_ones else []
     missing += [r.words for r in plan.confirm if judge(r) == "open" and r.words not in missing]
     against = any(state == "against" for _, state in (*required, *second))
-    against = against or any(w.gone is False for w in evidence.words)
+    against = against or any(w.gone is False for w in evidence.words) or _still_positive(evidence)
     if against:
         return "not proven", missing, kept
     if all(state == "holds" for _, state in required) and agreed:
@@ -165,6 +182,16 @@ def _tested(test: str, evidence: _Evidence) -> State:
     if not states or "open" in states:
         return "against" if "against" in states else "open"
     return "against" if "against" in states else "holds"
+
+
+def _still_positive(evidence: _Evidence) -> bool:
+    """Say whether a test that showed the fault before shows it still."""
+    for rows in evidence.tests.values():
+        now = [result for stage, result in rows if stage == evidence.last]
+        before = [result for stage, result in rows if stage < evidence.last]
+        if now and now[-1] == "positive" and "positive" in before:
+            return True
+    return False
 
 
 def _looked_for(requirement: Requirement, evidence: _Evidence) -> State:

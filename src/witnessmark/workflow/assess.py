@@ -68,7 +68,7 @@ def assess(
     fuel = fuel_evidence(case, knowledge, history=history, baseline=baseline)
     findings = _by_stage((*run_all(bench), *fuel.findings))
     odds = case_odds(case, knowledge, findings, history)
-    proofs = prove(case, load_proof_plans(), pairs(bench), findings)
+    proofs = prove(case, load_proof_plans(), pairs(bench), findings, knowledge)
     found = [*case.problems, *problems, *check_ids(case, knowledge), *fuel.problems]
     for recording in recordings.values():
         found += recording.problems

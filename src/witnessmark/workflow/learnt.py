@@ -47,7 +47,7 @@ def _read(case_id: str, lines: tuple[str, ...]) -> Case:
 def _proofs(case_id: str, lines: tuple[str, ...]) -> tuple[Proof, ...]:
     case = _read(case_id, lines)
     bench = Bench(case, {}, load_knowledge(), case.stages())
-    return prove(case, load_proof_plans(), pairs(bench), run_all(bench))
+    return prove(case, load_proof_plans(), pairs(bench), run_all(bench), bench.knowledge)
 
 
 def _baseline(case: Case, others: list[tuple[Case, tuple[Proof, ...]]]) -> FuelBaseline | None:
