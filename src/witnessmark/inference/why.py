@@ -19,6 +19,8 @@ __all__ = ["contributions", "log_odds", "looks_like", "would_change"]
 SAME = 2.0
 #: Causes less likely than this are not worth a word.
 WORTH_A_WORD = 0.03
+#: At most so many pieces of evidence are explained one by one.
+MOST_PIECES = 80
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +49,8 @@ def contributions(
     """
     now = log_odds(belief.marginals())
     found: list[list[Contribution]] = [[] for _ in belief.causes]
-    for piece in _pieces(family, knowledge, evidence):
+    # The newest pieces; a case with more is a case whose early pieces no longer matter.
+    for piece in list(_pieces(family, knowledge, evidence))[-MOST_PIECES:]:
         effects = now - log_odds(again(piece.without).marginals())
         for number, effect in enumerate(effects):
             if abs(effect) >= 0.005:
@@ -104,8 +107,14 @@ def log_odds(chance: Floats) -> Floats:
 
 def _pieces(family: Family, knowledge: Knowledge, evidence: Evidence) -> Iterator[_Piece]:
     for i, clue in enumerate(evidence.clues):
-        rest = evidence.clues[:i] + evidence.clues[i + 1 :]
         condition = knowledge.conditions.get(clue.condition)
+        scoped = condition is not None and condition.part_scoped
+        if any(
+            c.condition == clue.condition and (not scoped or c.cause == clue.cause)
+            for c in evidence.clues[i + 1 :]
+        ):
+            continue  # said again later; the last counts
+        rest = evidence.clues[:i] + evidence.clues[i + 1 :]
         words = condition.words if condition is not None else clue.condition
         state = {True: "yes", False: "looked, no"}.get(clue.seen is True, "")
         state = "perhaps" if clue.seen == "maybe" else state
@@ -120,6 +129,8 @@ def _pieces(family: Family, knowledge: Knowledge, evidence: Evidence) -> Iterato
         )
     for s, stage in enumerate(evidence.stages):
         for i, result in enumerate(stage.tests):
+            if any(t.test == result.test for t in stage.tests[i + 1 :]):
+                continue
             test = family.test(result.test)
             name = test.name if test is not None else result.test
             seen = test.outcome_words.get(result.result, result.result) if test else result.result
