@@ -112,10 +112,13 @@ def _line(z: Floats, y: Floats, w: Floats) -> tuple[Floats, Floats]:
     known = z.shape[1]
     mean_z, mean_y = w @ z, w @ y
     dz, dy = z - mean_z, y - mean_y
-    gram = (dz * w[:, None]).T @ dz + 0.002 * np.eye(known)
+    gram = (dz * w[:, None]).T @ dz + 0.01 * np.eye(known)
     slope = np.linalg.solve(gram, (dz * w[:, None]).T @ dy)  # (known, m)
     left = dy - dz @ slope
-    error = np.eye(y.shape[1]) * 1.0 + (left * w[:, None]).T @ left
+    # a line through few draws fits them too well: what it leaves over is scaled up again
+    effective = 1.0 / float(np.square(w).sum())
+    scale = effective / max(effective - known, 0.2 * effective)
+    error = np.eye(y.shape[1]) + scale * (left * w[:, None]).T @ left
     at_zero = mean_y - mean_z @ slope
     spread = slope.T @ slope + error
     gain = np.linalg.solve(spread, slope.T).T  # (known, m)
