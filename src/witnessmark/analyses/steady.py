@@ -44,6 +44,7 @@ class Trace:
         road_speed: [m/s].
         coolant: [degC].
         pedal: [%].
+        gear: gear on the bus.
     """
 
     time_s: Floats
@@ -52,6 +53,7 @@ class Trace:
     road_speed: Floats
     coolant: Floats
     pedal: Floats
+    gear: Floats
 
 
 def trace_of(recording: Recording) -> Trace | None:
@@ -70,6 +72,7 @@ def trace_of(recording: Recording) -> Trace | None:
         _at(recording.channel("road_speed"), grid),
         _at(recording.channel("coolant_temperature"), grid),
         _at(recording.channel("pedal_position"), grid),
+        _at(recording.channel("current_gear"), grid),
     )
 
 
@@ -90,7 +93,7 @@ def steady_points(recording: Recording, truck: TruckData | None = None) -> tuple
         return ()
     found = []
     for start, end in _stretches(trace):
-        found.append(_point(recording, truck, trace, slice(start, end)))
+        found.append(_point(truck, trace, slice(start, end)))
     return tuple(_joined(found))
 
 
@@ -165,12 +168,21 @@ def _at(channel: Channel | None, grid: Floats) -> Floats:
 def _stretches(trace: Trace) -> list[tuple[int, int]]:
     """Return (start, end) of stretches inside the bands and in one gear, the longest each."""
     least = int(SHORTEST_S / _STEP_S)
-    found = []
+    found: list[tuple[int, int]] = []
+    if trace.rpm.size <= least:
+        return found
+    # Only where the engine speed keeps its band for the shortest time can a stretch begin.
+    windows = np.lib.stride_tricks.sliding_window_view(trace.rpm, least + 1)
+    possible = np.ptp(windows, axis=1) <= 2 * RPM_BAND
+    following = np.append(np.flatnonzero(possible), len(trace.rpm))
     start = 0
     values = trace.rpm.tolist()
     loads = trace.load.tolist()
     ratios = ratio_of(trace).tolist()
-    while start + least < len(values):
+    while True:
+        start = int(following[np.searchsorted(following, start)])
+        if start + least >= len(values):
+            break
         low = high = values[start]
         low_load, high_load = np.inf, -np.inf
         low_ratio, high_ratio = np.inf, -np.inf
@@ -197,7 +209,7 @@ def _stretches(trace: Trace) -> list[tuple[int, int]]:
     return found
 
 
-def _point(recording: Recording, truck: TruckData | None, trace: Trace, here: slice) -> Steady:
+def _point(truck: TruckData | None, trace: Trace, here: slice) -> Steady:
     grid = trace.time_s[here]
     speed = _median(trace.road_speed[here])
     coolant = _median(trace.coolant[here])
@@ -210,20 +222,19 @@ def _point(recording: Recording, truck: TruckData | None, trace: Trace, here: sl
         rpm=round(turns, 1),
         load=None if part is None else round(part, 3),
         name=_name(turns, speed, part, _median(trace.pedal[here]), warm),
-        gear=_gear(recording, truck, grid, turns, speed),
+        gear=_gear(truck, _median(trace.gear[here]), turns, speed),
         warm=warm,
     )
 
 
 def _gear(
-    recording: Recording, truck: TruckData | None, grid: Floats, rpm: float, speed: float | None
+    truck: TruckData | None, sent: float | None, rpm: float, speed: float | None
 ) -> str | None:
     if speed is None or speed <= STANDING:
         return None
     from_ratios = gear_at(truck, rpm, speed)
     if from_ratios is not None:
         return from_ratios
-    sent = _median(_at(recording.channel("current_gear"), grid))
     return f"{sent:.0f}" if sent is not None and sent >= 1.0 else None
 
 

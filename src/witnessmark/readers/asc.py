@@ -44,11 +44,11 @@ def read(source: Source, settings: Settings) -> Recording:
     log = BusLog(source, settings, "ASC")
     if header is not None and header[1].lower() == b"dec":
         for frames in _decimal(source):
-            log.add(_running(frames, log) if relative else frames)
+            log.add(log.counted_on(frames) if relative else frames)
         return log.recording()
     reader = LineReader(_shape, source.trouble)
     for frames in reader.read(source.lines()):
-        log.add(_running(frames, log) if relative else frames)
+        log.add(log.counted_on(frames) if relative else frames)
     log.lines_read(reader)
     return log.recording()
 
@@ -80,19 +80,6 @@ def _shape(line: bytes) -> Shape | str | None:
         bus=min(int(match["bus"]), 255),
         loose=tuple(loose) if not remote else (*loose, *([match.span("data")] * bool(places))),
         remote=remote,
-    )
-
-
-def _running(frames: Frames, log: BusLog) -> Frames:
-    """Turn steps from line to line into running time."""
-    before = log.timeline.last_s if np.isfinite(log.timeline.last_s) else 0.0
-    return Frames(
-        before + np.cumsum(frames.time_s),
-        frames.identifier,
-        frames.extended,
-        frames.length,
-        frames.data,
-        frames.bus,
     )
 
 

@@ -115,6 +115,18 @@ class BusLog:
                 )
             )
 
+    def counted_on(self, frames: Frames) -> Frames:
+        """Return frames whose stamps are steps from frame to frame with running time."""
+        before = self.timeline.last_s if np.isfinite(self.timeline.last_s) else 0.0
+        return Frames(
+            before + np.cumsum(frames.time_s),
+            frames.identifier,
+            frames.extended,
+            frames.length,
+            frames.data,
+            frames.bus,
+        )
+
     def lines_read(self, reader: LineReader) -> None:
         """Report the lines of a text log that were no data frames."""
         for kind, count in reader.other.items():

@@ -10,9 +10,11 @@ from __future__ import annotations
 import re
 from datetime import UTC, datetime
 
+import numpy as np
+
 from witnessmark.model.recording import Recording
 from witnessmark.readers.bus import BusLog
-from witnessmark.readers.contract import Settings
+from witnessmark.readers.contract import Frames, Settings
 from witnessmark.readers.lines import LineReader, Shape
 from witnessmark.readers.reader import Reader
 from witnessmark.readers.source import Source
@@ -109,12 +111,29 @@ def read(source: Source, settings: Settings) -> Recording:
     dialect = Dialect()
     reader = LineReader(dialect.read, source.trouble)
     log = BusLog(source, settings, "candump")
-    for frames in reader.read(source.lines()):
-        log.add(frames)
+    running = False
+    for number, frames in enumerate(reader.read(source.lines())):
+        if number == 0 and _are_steps(frames):
+            running = True
+            source.trouble.add(
+                "steps",
+                "The time stamps are steps from frame to frame; they are added up.",
+                do="Frames that were filtered out before are missing from the time.",
+            )
+        log.add(log.counted_on(frames) if running else frames)
     log.lines_read(reader)
     if reader.origin:
         log.started(float(reader.origin))
     return log.recording()
+
+
+def _are_steps(frames: Frames) -> bool:
+    """Say whether the stamps are steps (candump -t d): small, and as often falling as rising."""
+    time = frames.time_s[:2000]
+    if time.size < 20 or np.isnan(time[0]):
+        return False
+    falling = np.count_nonzero(np.diff(time) < 0)
+    return bool(falling > 0.2 * time.size and np.median(time) < 2.0)
 
 
 def _date(text: bytes | None) -> int:

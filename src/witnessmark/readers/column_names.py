@@ -21,7 +21,9 @@ _SPELLINGS = {
     "percent": "%", "pct": "%", "volts": "V", "volt": "V", "litres/h": "L/h", "l/hour": "L/h",
     "gal/hour": "gal/h", "gal/hr": "gal/h", "psig": "psi", "kpag": "kPa", "kpa abs": "kPa",
     "kpa (abs)": "kPa", "grams/sec": "g/s", "g/sec": "g/s", "gm/s": "g/s", "g": "g0", "m/s^2":
-    "m/s2", "m/s²": "m/s2", "sec": "s", "seconds": "s", "msec": "ms", "us": "µs_time",
+    "m/s2", "m/s²": "m/s2", "meters/second": "m/s", "metres/second": "m/s", "m/sec": "m/s",
+    "miles per hour": "mph", "degrees": "deg", "pounds/inch²": "psi",
+    "sec": "s", "seconds": "s", "msec": "ms", "us": "µs_time",
     "µs": "µs_time", "usec": "µs_time", "ns": "ns_time",
 }  # fmt: skip
 
@@ -62,13 +64,13 @@ _RULES: tuple[tuple[str, str], ...] = (
     (r"air inlet temp", "air_inlet_temperature"),
     (r"baro\w*( press\w*)?$|atmospheric press|barometric", "barometric_pressure"),
     (r"air flow|mass air|^maf\b|mass flow", "air_mass_flow"),
-    (r"(vehicle|road|wheel.*based|gps|ground|truck).*speed|^vss\b|^speed$|geschwindigkeit|"
-     r"^v fzg$", "road_speed"),
+    (r"(vehicle|road|wheel.*based|gps|ground|truck).*speed|^vss\b|geschwindigkeit|"
+     r"^speed( obd| gps| over ground)?$|^v fzg$", "road_speed"),
     (r"(accelerator|pedal|^app\b|gaspedal|fahrpedal)(?!.*switch)", "pedal_position"),
     (r"throttle", "throttle_position"),
     (r"(engine|calculated|percent|absolute)? ?load\b", "engine_load"),
-    (r"(battery|system|supply|control module|ecu|module|bordnetz).*(volt|potential)|^vbat\b",
-     "battery_voltage"),
+    (r"(battery|system|supply|control module|ecu|module|bordnetz).*(volt|potential)|^vbat\b|"
+     r"voltage.*(control module|battery|adapter)", "battery_voltage"),
     (r"(actual|engine).*torque", "engine_torque"),
     (r"(demand|requested).*torque", "demand_torque"),
     (r"(current|engaged) gear|^gear$", "current_gear"),

@@ -46,6 +46,8 @@ _GRAIN = {"total_distance": 125.0, "trip_distance": 125.0, "engine_revolutions":
           "total_distance_fine": 5.0}  # fmt: skip
 #: The value of raw zero where that is far from any real reading.
 _RAW_ZERO = {s.name: s.offset for s in SIGNALS if s.offset < 0.0}
+#: A pressure that vanishes by this much in one step with the engine at rest [Pa].
+_KEY_ON_STEP = 5e4
 _TORQUES = ("engine_torque", "demand_torque", "engine_torque_demand", "friction_torque")
 #: Pressures that must move when the engine speed moves.
 _LIVELY = ("oil_pressure", "fuel_delivery_pressure", "boost_pressure")
@@ -63,6 +65,7 @@ def checked(channels: Iterable[Channel], trouble: Trouble) -> tuple[list[Channel
         pace = paces.of(channel)
         for rule in (_start_up_then_nothing, _start_up_then_real, _no_torque):
             marked = rule(marked, pace, flags, trouble)
+        marked = _pressure_at_key_on(marked, pace, speed, flags, trouble)
         marked = _totals(marked, flags, trouble)
         marked = _substituted(marked, speed, flags, trouble)
         flags += _impossible(marked, trouble)
@@ -149,6 +152,40 @@ def _start_up_then_real(
         note = (
             f"{run} samples at {_words(channel, float(values[0]))}, then at once "
             f"{_words(channel, float(values[run]))}: a default from before the sensor was read."
+        )
+        _report_start_up(channel, trouble)
+        end = int(good[run - 1]) + 1
+        channel = _marked(channel, int(good[0]), end, Quality.START_UP, note, flags)
+    return channel
+
+
+def _pressure_at_key_on(
+    channel: Channel,
+    pace: Pace,
+    speed: tuple[Floats, Floats] | None,
+    flags: list[Flag],
+    trouble: Trouble,
+) -> Channel:
+    """One or two samples of pressure with the engine at rest, gone at once: never measured."""
+    if speed is None or channel.name not in _LIVELY:
+        return channel
+    for start, stop in pace.stretches:
+        good = start + np.flatnonzero(channel.valid()[start:stop])
+        if good.size < 5:
+            continue
+        values, time = channel.values[good], channel.time_s[good]
+        change = np.flatnonzero(values != values[0])
+        run = int(change[0]) if change.size else 0
+        if run not in {1, 2} or abs(values[0] - values[run]) < _KEY_ON_STEP:
+            continue
+        around = (speed[0] >= time[0] - 5.0) & (speed[0] <= time[run] + 1.0)
+        still = around.any() and not speed[1][around].any()
+        if not still or time[run] - time[0] > 3.0 or values[0] in values[run:]:
+            continue
+        note = (
+            f"{run} samples at {_words(channel, float(values[0]))} with the engine at rest, then "
+            f"at once {_words(channel, float(values[run]))}: a default from before the sensor was "
+            "read."
         )
         _report_start_up(channel, trouble)
         end = int(good[run - 1]) + 1
