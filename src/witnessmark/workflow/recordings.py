@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import contextlib
+from collections.abc import Callable, Mapping
+from itertools import combinations
 from pathlib import Path
 
 from witnessmark.casebook.files import digest
@@ -13,6 +15,8 @@ from witnessmark.model.entry_data import RecordingData
 from witnessmark.model.problem import Problem
 from witnessmark.model.recording import Recording
 from witnessmark.readers import read_recording
+from witnessmark.readers.cache import load, store
+from witnessmark.readers.same import relation
 from witnessmark.workflow.shop import Shop, find_file
 
 __all__ = ["read_recordings", "recordings_beside", "recordings_of_shop"]
@@ -28,11 +32,20 @@ def recordings_beside(case: Case, folder: Path) -> tuple[dict[str, Recording], l
 
 def recordings_of_shop(shop: Shop, case: Case) -> tuple[dict[str, Recording], list[Problem]]:
     """Read the live recordings of a case from the shop's originals."""
-    return read_recordings(case, lambda entry, _: shop.recording_path(case.id, entry))
+    return read_recordings(
+        case, lambda entry, _: shop.recording_path(case.id, entry), shop.folder / "channels"
+    )
 
 
-def read_recordings(case: Case, locate: Locate) -> tuple[dict[str, Recording], list[Problem]]:
-    """Read the live recordings of a case.
+def read_recordings(
+    case: Case, locate: Locate, cache: Path | None = None
+) -> tuple[dict[str, Recording], list[Problem]]:
+    """Read the live recordings of a case; the same drive given twice counts once.
+
+    Args:
+        case: the case.
+        locate: finds the file of an entry.
+        cache: folder of decoded channels, which can be made anew at any time.
 
     Returns:
         Entry id -> recording, and problems: a file that is missing, changed or refused. The
@@ -52,7 +65,39 @@ def read_recordings(case: Case, locate: Locate) -> tuple[dict[str, Recording], l
                                         "recorded: its sha256 differs; it is not used.",
                                         "Find the original."))  # fmt: skip
                 continue
-            found[entry.id] = read_recording(path)
+            found[entry.id] = _read(path, cache)
         except WitnessmarkError as error:
             problems.append(Problem.of(error, where=f"{entry.id} ({data.path[:80]})"))
+    problems += _drop_repeats(found, case.stages())
     return found, problems
+
+
+def _read(path: Path, cache: Path | None) -> Recording:
+    if cache is None:
+        return read_recording(path)
+    held = load(cache, digest(path))
+    if held is None:
+        held = read_recording(path)
+        with contextlib.suppress(OSError):  # a full disk must not stop the work
+            store(held, cache)
+    return held
+
+
+def _drop_repeats(found: dict[str, Recording], stages: Mapping[str, int]) -> list[Problem]:
+    """Leave out a recording that is another one, or the beginning of another one."""
+    problems = []
+    for first, second in combinations(list(found), 2):
+        if first not in found or second not in found:
+            continue
+        if stages.get(first) != stages.get(second):
+            continue
+        how = relation(found[first], found[second])
+        if how == "different":
+            continue
+        less, more = (first, second) if how == "longer" else (second, first)
+        words = "the same recording as" if how == "same" else "the beginning of"
+        problems.append(
+            Problem(less, f"It is {words} '{more}'; it is counted once.", "Retract one of them.")
+        )
+        del found[less]
+    return problems
