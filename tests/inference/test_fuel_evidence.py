@@ -288,3 +288,16 @@ def test_tables_are_kept_by_type():
 def test_flow_units_come_through():
     found = fuel_evidence(build(reading("75 psi", 650), reading("114 L/h", 650, FLOW)))
     assert found.posterior.observations[1].value == pytest.approx(114 * L_PER_H)
+
+
+def test_odds_name_a_part_from_two_readings_only_where_the_type_is_known(knowledge):
+    """Two readings that leave hardly a doubt: a regulator far down, on a type that is known."""
+    entries = (reading("35 psi", 650), reading("84 psi", 1400))
+    case = build(*entries)
+    unknown = case_odds(case, knowledge, fuel_evidence(case, knowledge).findings)[0]
+    assert not unknown.decided
+    found = fuel_evidence(case, knowledge, baseline=healthy_sheet())
+    known = case_odds(case, knowledge, found.findings)[0]
+    assert known.decided is (known.causes[0].probability > 0.8)
+    assert known.causes[0].cause == "return_regulator"
+    assert any("type known" in a for a in known.assumptions)

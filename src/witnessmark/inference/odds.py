@@ -8,6 +8,7 @@ import numpy as np
 
 from witnessmark.inference.belief import Belief, FamilyModel, family_belief
 from witnessmark.inference.evidence import Evidence, family_evidence, tests_used
+from witnessmark.inference.fuel_words import may_name_one
 from witnessmark.inference.links import link_factors, links_between
 from witnessmark.inference.why import contributions, looks_like, would_change
 from witnessmark.knowledge import Family, Knowledge
@@ -119,7 +120,7 @@ def odds_for(
         for zone in family.zones
     ]
     fits = all(f.details.get("fits") is not False for f in _now(mine))
-    named = _may_name(mine)
+    named = _may_name(mine) or _type_known(mine, causes[0].probability)
     return Odds(
         family=family.id,
         complaint=complaint,
@@ -231,6 +232,9 @@ def _assumptions(
         for link in links_between(knowledge.links, {family.id: belief, **others})
         if set(link.causes + link.other) & set(belief.causes)
     ]
+    for finding in _now(evidence):
+        told = finding.details.get("assumptions", ())
+        said += [str(t) for t in told] if isinstance(told, tuple) else []
     return tuple(said)
 
 
@@ -273,6 +277,12 @@ def _may_name(evidence: Evidence) -> bool:
     recordings = {f.evidence.recording for s in evidence.stages for f in s.findings} - {None}
     outcomes = any(s.outcomes for s in evidence.stages)
     return len(readings) >= 3 or bool(recordings) or outcomes
+
+
+def _type_known(evidence: Evidence, probability: float) -> bool:
+    """Whether two readings may name a part: its engine type is known and it stands above 80 %."""
+    known = any(f.details.get("type_known") is True for f in _now(evidence))
+    return known and may_name_one(2, True, probability)
 
 
 def _now(evidence: Evidence) -> tuple[Finding, ...]:
