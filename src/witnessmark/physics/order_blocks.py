@@ -21,10 +21,13 @@ from witnessmark.physics.orders import Windows, turns
 
 __all__ = ["PIECES", "block_orders"]
 
+Singles = npt.NDArray[np.float32]
+
 PIECES = 4
-_CELLS = 512
-_GRID = 16
-_BATCH = 32
+_CELLS = 256
+_SHIFT = 24  # a 32-bit cycle without the bits of the cell
+_GRID = 32
+_BATCH = 128
 
 
 def block_orders(
@@ -61,7 +64,7 @@ def block_orders(
     piece = round(window * rate / PIECES / _GRID) * _GRID
     size = piece * PIECES
     count = max(total // size, 0)
-    # Turns on a coarse grid, straight in between: over 16 samples the speed hardly changes.
+    # Turns on a coarse grid, straight in between: over 32 samples the speed hardly changes.
     coarse = start + np.arange(count * size // _GRID + 1) * (_GRID / rate)
     cycle = turns(np.clip(coarse, speed_time[0], speed_time[-1]), speed_time, speed) / 2.0
     inside = (coarse >= speed_time[0]) & (coarse <= speed_time[-1])
@@ -76,18 +79,17 @@ def block_orders(
     amplitude, floor = np.zeros(shape, complex), np.zeros(shape)
     residual = np.zeros((len(usable), axes))
     transform = _transform(int(harmonic[-1] if lines else 1))
-    for first in range(0, len(usable), _BATCH):
-        rows = range(first, min(first + _BATCH, len(usable)))
-        sums, square = [], []
-        for row in rows:
-            w = usable[row]
-            chunk = x[:, w * size : (w + 1) * size]
-            one, two = _cells(chunk, cycle[w * per_window : (w + 1) * per_window + 1], piece)
-            sums.append(one)
-            square.append(two)
-        span = slice(first, rows.stop)
+    done = 0
+    for first, last in _runs(usable, _BATCH):
+        span = slice(done, done + last - first)
+        done = span.stop
+        tables, place, square = _cells(
+            x[:, first * size : last * size],
+            cycle[first * per_window : last * per_window + 1],
+            piece,
+        )
         amplitude[span], floor[span], residual[span] = _solve(
-            _harmonics(np.stack(sums), transform), np.asarray(square), harmonic, piece
+            tables, place, square, harmonic, piece, transform
         )
     return Windows(
         start + (np.asarray(usable, dtype=np.float64) + 0.5) * size / rate,
@@ -98,97 +100,138 @@ def block_orders(
     )
 
 
-def _transform(highest: int) -> Floats:
+def _runs(windows: list[int], most: int) -> list[tuple[int, int]]:
+    """Cut the usable windows into runs of neighbours, at most *most* each."""
+    found: list[tuple[int, int]] = []
+    for w in windows:
+        if found and found[-1][1] == w and w - found[-1][0] < most:
+            found[-1] = (found[-1][0], w + 1)
+        else:
+            found.append((w, w + 1))
+    return found
+
+
+def _transform(highest: int) -> Singles:
     """Cosines and sines at the cells' middles, harmonics 0 to twice the highest."""
     angle = 2 * np.pi * (np.arange(_CELLS)[:, None] + 0.5) / _CELLS * np.arange(2 * highest + 1)
-    return np.hstack([np.cos(angle), np.sin(angle)])
+    return np.hstack([np.cos(angle), np.sin(angle)]).astype(np.float32)
 
 
-def _cells(chunk: Floats, angles: Floats, piece: int) -> tuple[Floats, list[float]]:
-    """Add one window up by cycle angle.
+def _cells(chunk: Floats, angles: Floats, piece: int) -> tuple[Singles, Floats, Floats]:
+    """Add a run of windows up by cycle angle.
 
     Returns:
-        Counts, then each axis' sums, then where in their cells the samples lay on average and
-        how far apart, shape (2 + axes, PIECES, cells); and each axis' sum of squares.
+        Counts and each axis' sums, shape (windows, 1 + axes, PIECES, cells); where in their cells
+        the samples lay, mean and variance [cells], shape (windows, PIECES, 2); and each axis' sum
+        of squares, shape (windows, axes).
     """
-    steps = np.arange(_GRID) / _GRID
-    base = angles * _CELLS
-    base -= np.floor(base[0] / _CELLS) * _CELLS
-    scaled = (base[:-1, None] + np.diff(base)[:, None] * steps).reshape(PIECES, piece)
-    cell = scaled.astype(np.int64)
-    scaled -= cell
-    table = np.empty((2 + len(chunk), PIECES, _CELLS))
-    middle = scaled.mean(axis=1)
-    table[-1, :, 0] = middle - 0.5
-    table[-1, :, 1] = [max(float(s @ s) / piece - float(m) ** 2, 0.0)
-                       for s, m in zip(scaled, middle, strict=True)]  # fmt: skip
-    np.bitwise_and(cell, _CELLS - 1, out=cell)
-    cell += np.arange(PIECES)[:, None] * _CELLS
-    index = cell.ravel()
-    cells = PIECES * _CELLS
-    table[0] = np.bincount(index, minlength=cells).reshape(PIECES, _CELLS)
-    for axis, data in enumerate(chunk, start=1):
-        table[axis] = np.bincount(index, weights=data, minlength=cells).reshape(PIECES, _CELLS)
-    return table, [float(data @ data) for data in chunk]
+    # One cycle is 2^32: whole turns fall away by themselves.
+    whole = np.asarray((angles - np.floor(angles)) * 2.0**32)
+    base = whole[:-1].astype(np.uint64).astype(np.uint32)
+    step = np.rint(np.diff(angles) * (2.0**32 / _GRID)).astype(np.int64).astype(np.uint32)
+    phase = np.asarray(step[:, None] * np.arange(_GRID, dtype=np.uint32) + base[:, None])
+    pieces = phase.size // piece
+    inside = (phase.reshape(pieces, piece)[:, ::4] & (2**_SHIFT - 1)) * 2.0**-_SHIFT
+    place = np.stack([inside.mean(axis=1) - 0.5, inside.var(axis=1)], axis=1)
+    spread = np.right_shift(phase, _SHIFT).reshape(pieces, piece).astype(np.int64)
+    spread += np.arange(pieces)[:, None] * _CELLS
+    index = spread.ravel()
+    cells = pieces * _CELLS
+    windows = pieces // PIECES
+    tables = np.empty((windows, 1 + len(chunk), PIECES, _CELLS), dtype=np.float32)
+    shape = (windows, PIECES, _CELLS)
+    tables[:, 0] = np.bincount(index, minlength=cells).reshape(shape)
+    square = np.empty((windows, len(chunk)))
+    for axis, data in enumerate(chunk):
+        tables[:, axis + 1] = np.bincount(index, weights=data, minlength=cells).reshape(shape)
+        rows = data.reshape(windows, -1)
+        square[:, axis] = [float(row @ row) for row in rows]
+    return tables, place.reshape(windows, PIECES, 2), square
 
 
-def _harmonics(tables: Floats, transform: Floats) -> npt.NDArray[np.complex128]:
-    """Return sums of (1, x...) exp(-i k theta), shape (w, 1 + axes, PIECES, harmonics)."""
+def _harmonics(
+    tables: Singles, transform: Singles, count: int, middle: Floats, spread: Floats
+) -> npt.NDArray[np.complex128]:
+    """Return sums of the tables' cells times exp(-i k theta), k = 0 to *count* - 1.
+
+    Where in their cells the samples lay is put right: a shift (mean) and a loss (spread; a twelfth
+    of the cell squared when they lie anywhere, nothing when sampling is locked to the engine).
+    """
     half = transform.shape[1] // 2
-    highest = half // 2 + 1
-    windows, rows = tables.shape[:2]
-    # Only the counts need the harmonics up to twice the highest order.
-    counts = tables[:, 0].reshape(-1, _CELLS) @ transform
-    needed = np.hstack([transform[:, :highest], transform[:, half : half + highest]])
-    data = tables[:, 1 : rows - 1].reshape(-1, _CELLS) @ needed
-    sums = np.zeros((windows, rows - 1, PIECES, half), complex)
-    sums[:, 0] = (counts[:, :half] - 1j * counts[:, half:]).reshape(windows, PIECES, half)
-    sums[:, 1:, :, :highest] = (data[:, :highest] - 1j * data[:, highest:]).reshape(
-        windows, rows - 2, PIECES, highest
-    )
-    # Where in their cells the samples lay: a shift (mean) and a loss (spread; a twelfth of the
-    # cell squared when they lie anywhere, nothing when sampling is locked to the engine).
-    k = 2 * np.pi / _CELLS * np.arange(half)
-    middle, spread = tables[:, -1, :, 0, None], tables[:, -1, :, 1, None]
-    sums *= np.exp(-1j * k * middle + 0.5 * k**2 * spread)[:, None]
-    return sums
+    needed = np.hstack([transform[:, :count], transform[:, half : half + count]])
+    product = tables.reshape(-1, _CELLS) @ needed
+    sums = (product[:, :count] - 1j * product[:, count:]).reshape(*tables.shape[:-1], count)
+    k = 2 * np.pi / _CELLS * np.arange(count)
+    place = np.exp(-1j * k * middle[..., None] + 0.5 * k**2 * spread[..., None])
+    return np.asarray(sums * place)
 
 
 def _solve(
-    sums: npt.NDArray[np.complex128], square: Floats, harmonic: npt.NDArray[np.int64], piece: int
+    tables: Singles,
+    place: Floats,
+    square: Floats,
+    harmonic: npt.NDArray[np.int64],
+    piece: int,
+    transform: Singles,
 ) -> tuple[npt.NDArray[np.complex128], Floats, Floats]:
     """Least squares of the piece means and all lines, every window of a batch at once."""
-    counts, data = sums[:, 0], sums[:, 1:]
-    windows, lines = len(sums), len(harmonic)
+    windows, lines, half = len(tables), len(harmonic), transform.shape[1] // 2
+    highest = int(harmonic[-1]) + 1
+    middle, spread = place[..., 0], place[..., 1]
+    counts = _harmonics(tables[:, 0], transform, half, middle, spread)
+    data = _harmonics(tables[:, 1:], transform, highest, middle[:, None, :], spread[:, None, :])
+    c, s = slice(PIECES, PIECES + lines), slice(PIECES + lines, PIECES + 2 * lines)
+    gram = _gram(counts, harmonic, piece)
+    whole = data.sum(axis=2)[:, :, harmonic].transpose(0, 2, 1)
+    right = np.concatenate(
+        [data[:, :, :, 0].real.transpose(0, 2, 1), whole.real, -whole.imag], axis=1
+    )
+    solution = np.linalg.solve(gram, right)
+    amplitude = solution[:, c] - 1j * solution[:, s]
+    # What is left in every piece after the means and all lines are taken off, cell by cell.
+    k = 2 * np.pi / _CELLS * harmonic
+    turned = np.exp(
+        1j * k * middle.mean(axis=1)[:, None] - 0.5 * k**2 * spread.mean(axis=1)[:, None]
+    )
+    shown = (amplitude * turned[:, :, None]).transpose(0, 2, 1)
+    waves = np.vstack([transform[:, harmonic].T, transform[:, half + harmonic].T])
+    shares = np.concatenate([shown.real, -shown.imag], axis=2).astype(np.float32)
+    model = (shares.reshape(-1, 2 * lines) @ waves).reshape(windows, -1, 1, _CELLS)
+    model = model + solution[:, :PIECES].transpose(0, 2, 1)[..., None].astype(np.float32)
+    left = tables[:, 1:] - tables[:, :1] * model
+    rest = _harmonics(left, transform, highest, middle[:, None, :], spread[:, None, :])
+    one, two, three, four = np.moveaxis(rest[..., harmonic], 2, 0)
+    # The three contrasts of a Fourier transform over the four pieces, as mean squares.
+    apart = 2 * (_square(one - three) + _square(two - four)) + _square(one - two + three - four)
+    floor = apart.transpose(0, 2, 1) * (4.0 / (3.0 * (piece * PIECES) ** 2))
+    residual = (square - np.sum(right * solution, axis=1)) / (piece * PIECES)
+    return amplitude, floor, np.maximum(residual, 0.0)
+
+
+def _square(z: npt.NDArray[np.complex128]) -> Floats:
+    return np.asarray(z.real**2 + z.imag**2)
+
+
+def _gram(
+    counts: npt.NDArray[np.complex128], harmonic: npt.NDArray[np.int64], piece: int
+) -> Floats:
+    """Inner products of the piece means and the lines' cosines and sines, from the counts."""
+    windows, lines = len(counts), len(harmonic)
+    total = counts.sum(axis=1)
     apart = harmonic[:, None] - harmonic[None, :]
-    minus = counts[:, :, np.abs(apart)]
-    # sum exp(-i (k - m) theta), per piece
-    np.conjugate(minus, out=minus, where=np.broadcast_to(apart < 0, minus.shape))
-    plus = counts[:, :, harmonic[:, None] + harmonic[None, :]]
-    m, p = minus.sum(axis=1), plus.sum(axis=1)
+    m = total[:, np.abs(apart)]
+    p = total[:, harmonic[:, None] + harmonic[None, :]]
+    turned = np.sign(apart) * m.imag  # imaginary part of sum exp(-i (k - m) theta)
     single = counts[:, :, harmonic]
     n = PIECES + 2 * lines
-    gram = np.zeros((windows, n, n))
     c, s = slice(PIECES, PIECES + lines), slice(PIECES + lines, n)
+    gram = np.zeros((windows, n, n))
     gram[:, range(PIECES), range(PIECES)] = piece
     gram[:, :PIECES, c] = single.real
     gram[:, :PIECES, s] = -single.imag
     gram[:, PIECES:, :PIECES] = gram[:, :PIECES, PIECES:].transpose(0, 2, 1)
     gram[:, c, c] = 0.5 * (m.real + p.real)
     gram[:, s, s] = 0.5 * (m.real - p.real)
-    gram[:, c, s] = 0.5 * (m.imag - p.imag)
+    gram[:, c, s] = 0.5 * (turned - p.imag)
     gram[:, s, c] = gram[:, c, s].transpose(0, 2, 1)
-    seen = data[:, :, :, harmonic].transpose(0, 2, 3, 1)
-    whole = seen.sum(axis=1)
-    right = np.concatenate(
-        [data[:, :, :, 0].real.transpose(0, 2, 1), whole.real, -whole.imag], axis=1
-    )
-    solution = np.linalg.solve(gram, right)
-    amplitude = solution[:, c] - 1j * solution[:, s]
-    # What is left in every piece after the means and all lines are taken off.
-    model = 0.5 * (minus @ amplitude[:, None] + plus @ np.conj(amplitude)[:, None])
-    model += single[:, :, :, None] * solution[:, :PIECES, None, :]
-    contrast = np.fft.fft(seen - model, axis=1)[:, 1:]
-    floor = np.mean(np.abs(2.0 / (piece * PIECES) * contrast) ** 2, axis=1)
-    residual = (square - np.sum(right * solution, axis=1)) / (piece * PIECES)
-    return amplitude, floor, np.maximum(residual, 0.0)
+    return gram
