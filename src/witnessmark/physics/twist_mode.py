@@ -186,20 +186,34 @@ def _order_cost(
 ) -> Floats:
     """Misfit of one order at every (f0, zeta), shape (frequencies, dampings)."""
     f0, zeta = (x.ravel() for x in np.meshgrid(frequencies, dampings, indexing="ij"))
-    basis = _basis(order, speed, f0, zeta)
-    scaled = basis / sigma[None, :, None]
-    y = a / sigma
+    f = order * speed / 60.0
+    s = (2 * speed - speed.max() - speed.min()) / max(float(np.ptp(speed)), 1e-9)
+    rigid = (f.mean() / f) ** 2
+    r = f / f0[:, None]
+    h = 1.0 / (1.0 - r**2 + 2j * zeta[:, None] * r)
+    w = 1.0 / sigma**2
+    # Every entry of the normal equations is a sum over speeds of |h|^2, of h, or of neither.
+    square = np.real(h * h.conj())
+    own = square @ np.stack([w, w * s, w * s * s], axis=1)
+    mixed = h.conj() @ np.stack([w * rigid, w, w * s * rigid, w * s, w * a, w * s * a], axis=1)
     size = float(np.mean(np.abs(a) ** 2))
-    power = np.mean(np.abs(basis[:, :, 0]) ** 2, axis=1)
-    prior = np.zeros((len(f0), 4))
-    prior[:, 1] = power / (_SLOPE**2 * size)
-    prior[:, 2:] = 1.0 / size
-    gram = scaled.conj().transpose(0, 2, 1) @ scaled
-    gram[:, range(4), range(4)] += prior + 1e-12 * np.abs(gram[:, range(4), range(4)])
-    right = scaled.conj().transpose(0, 2, 1) @ y
+    gram = np.empty((len(f0), 4, 4), complex)
+    gram[:, 0, 0] = own[:, 0]
+    gram[:, 0, 1] = gram[:, 1, 0] = own[:, 1]
+    gram[:, 1, 1] = own[:, 2] + square.mean(axis=1) / (_SLOPE**2 * size)
+    gram[:, 0, 2], gram[:, 0, 3] = mixed[:, 0], mixed[:, 1]
+    gram[:, 1, 2], gram[:, 1, 3] = mixed[:, 2], mixed[:, 3]
+    gram[:, 2:, :2] = gram[:, :2, 2:].conj().transpose(0, 2, 1)
+    gram[:, 2, 2] = np.sum(w * rigid**2) + 1.0 / size
+    gram[:, 2, 3] = gram[:, 3, 2] = np.sum(w * rigid)
+    gram[:, 3, 3] = np.sum(w) + 1.0 / size
+    gram[:, range(4), range(4)] *= 1.0 + 1e-12
+    right = np.empty((len(f0), 4), complex)
+    right[:, :2] = mixed[:, 4:]
+    right[:, 2], right[:, 3] = np.sum(w * rigid * a), np.sum(w * a)
     solved = np.linalg.solve(gram, right[:, :, None])[:, :, 0]
     explained = np.real(np.sum(right.conj() * solved, axis=1))
-    rest = np.asarray(float(np.sum(np.abs(y) ** 2)) - explained)
+    rest = np.asarray(float(np.sum(w * np.abs(a) ** 2)) - explained)
     return rest.reshape(len(frequencies), len(dampings))
 
 

@@ -34,7 +34,7 @@ HEALTHY: Mapping[str, tuple[float, float]] = {
 #: complaint. Judgement: road and suspension modes are broad (damping 0.06 and more).
 _PEAK = {"healthy": ((0.08, 0.5), (0.45, 0.5)), "complaint": ((0.20, 0.5), (2.5, 0.7))}
 _UNSURE = 0.5
-_FIXED_ANSWER, _FIXED_UNSURE = 1.0, -1.5
+_FIXED_ANSWER, _FIXED_UNSURE = 1.5, -1.5
 
 #: A complaint's line: median level at least this [m/s2 rms], or three times the healthy one.
 _COMPLAINT = (0.20, 0.60)
