@@ -82,12 +82,13 @@ def main():
              tally["false"], tally["healthy"])
         )  # fmt: skip
         print(rows[-1], file=sys.stderr, flush=True)
-    out = Path(args.out)
+        save(Path(args.out), rows)
+
+
+def save(out, rows):
     head = "protocol,level_rms,seconds,runs,right,not_clear,wrong,healthy_called_abnormal,healthy"
-    (out / "families.csv").write_text(
-        "\n".join([head, *(",".join(f"{v:g}" if isinstance(v, float) else str(v) for v in r)
-                           for r in rows)]) + "\n"
-    )  # fmt: skip
+    lines = [",".join(f"{v:g}" if isinstance(v, float) else str(v) for v in r) for r in rows]
+    (out / "families.csv").write_text("\n".join([head, *lines]) + "\n")
 
 
 if __name__ == "__main__":

@@ -152,3 +152,17 @@ def test_rubbish_is_survived():
     assert finding.outcome in {"not_run", "inconclusive"}
     (finding,) = verdict(np.array([1.0, 2.0, 3.0]))
     assert finding.outcome == "not_run"
+
+
+def test_degrees_typed_off_another_instrument():
+    """The logging truck: 0.42 deg peak to peak before, 0.11 after."""
+    at = {"rpm": 1560, "load": "full"}
+    made = bench(
+        [],
+        readings=[(0, "torsional_amplitude", "0.21 deg", at),
+                  (1, "torsional_amplitude", "0.055 deg", at)],
+    )  # fmt: skip
+    before, after = torsional.analyse(made)
+    assert (before.outcome, after.outcome) == ("seen", "not_seen")
+    assert load(before)["damper_aged"] > 0 > load(after)["damper_aged"]
+    assert (before.stage, after.stage) == (0, 1)

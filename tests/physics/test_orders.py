@@ -99,6 +99,22 @@ def test_against_resampling_and_vold_free_references():
     assert lomb == pytest.approx(ours, rel=0.05)
 
 
+def test_against_an_order_tracking_package():
+    """P-rota: rota-order 0.3.0 on the same run-up, median of the middle 80 %."""
+    import rota
+
+    t, x, _, bus, rpm = run_up()
+    tracked = rota.extract.tracked_harmonics(
+        x[: len(x) // 2], 5120.0, np.interp(t, bus, rpm)[: len(x) // 2], ORDERS
+    )
+    tenth = len(t) // 20
+    theirs = np.median(np.abs(tracked.envelopes[tenth:-tenth]), axis=0)
+    half = block_orders(x[None, : len(x) // 2], 5120.0, bus, rpm, ORDERS)
+    ours = np.abs(half.amplitude[:, :, 0]).mean(axis=0)
+    assert ours == pytest.approx(theirs, rel=0.02)
+    assert theirs == pytest.approx(TRUE, rel=0.02)
+
+
 def test_local_floor_takes_road_noise_off_a_low_order():
     """Coloured noise: without its floor an absent half order would read far from zero."""
     rng = np.random.default_rng(3)

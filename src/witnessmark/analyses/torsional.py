@@ -46,7 +46,10 @@ _PHONE = (
 def analyse(bench: Bench) -> tuple[Finding, ...]:
     """Return the damper's verdict and the cylinders' balance for every tooth-timing recording."""
     timings = gather_timings(bench)
+    typed = _typed(bench)
     if not timings:
+        if typed:
+            return tuple(typed)
         if not bench.complains_of(FAMILY):
             return ()
         phone = any(vibration_channels(r) for r in bench.recordings.values())
@@ -54,7 +57,7 @@ def analyse(bench: Bench) -> tuple[Finding, ...]:
         if phone:
             sentence = "Whether the crankshaft damper works cannot be told from this recording."
         return (not_run("damper_twist", sentence, _PHONE, METHOD, stage=bench.last_stage()),)
-    found: list[Finding] = []
+    found: list[Finding] = typed
     healthy: dict[str, float] = {}
     fits: list[tuple[Timing, Torsion, TwistMode | None, str]] = []
     for timing in timings:
@@ -84,6 +87,45 @@ def analyse(bench: Bench) -> tuple[Finding, ...]:
         found.append(_verdict(bench, timing, orders, mode, refusal, healthy))
         found += _cylinders(bench, timing, orders)
     return tuple(found)
+
+
+def _typed(bench: Bench) -> list[Finding]:
+    """Read what was typed off another instrument: one order's amplitude in degrees.
+
+    Readings are zero to peak. Common practice, from memory, no published limit: 0.2 to 0.3 degrees
+    peak to peak in one order raises concern. The odds are kept low: a healthy damper reaches 0.12
+    zero to peak in order 6 in the model.
+    """
+    found = []
+    for reading in bench.readings("torsional_amplitude"):
+        degrees = math.degrees(reading.value)
+        outcome: Outcome = "seen" if degrees >= 0.15 else "not_seen"
+        if 0.10 < degrees < 0.15:
+            outcome = "inconclusive"
+        ratio = {"seen": 2.5, "not_seen": 0.5}.get(outcome)
+        found.append(
+            Finding(
+                code="torsional_amplitude",
+                sentence=f"The crankshaft twists {degrees:.3f} deg zero to peak at "
+                f"{reading.point.words()}: "
+                + {"seen": "more than", "not_seen": "less than"}.get(outcome, "about")
+                + " what raises concern (0.10 to 0.15 in one order).",
+                outcome=outcome,
+                reason="it lies where opinions differ" if outcome == "inconclusive" else "",
+                method="torsional_amplitude/1",
+                quantity="torsional_amplitude",
+                value=reading.value,
+                unit="rad",
+                point=reading.point,
+                evidence=Evidence((reading.entry.id,)),
+                source="0.2 to 0.3 deg peak to peak: common practice, from memory",
+                stage=reading.stage,
+                support=judged_support(bench.knowledge, FAMILY, {"damper_aged": ratio})
+                if ratio
+                else (),
+            )
+        )
+    return found
 
 
 def _fit(timing: Timing, orders: Torsion) -> tuple[TwistMode | None, str]:

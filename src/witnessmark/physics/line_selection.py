@@ -174,7 +174,7 @@ def fixed_peaks(
     sweeps: Sequence[Sweep],
     lines: Sequence[int],
     *,
-    window: float = 2.0,
+    window: float = 4.0,
     lowest: float = 8.0,
     highest: float = 60.0,
 ) -> tuple[FixedPeak, ...]:
@@ -183,7 +183,7 @@ def fixed_peaks(
     Args:
         sweeps: the drives.
         lines: numbers of the lines that are taken off first.
-        window: [s].
+        window: [s]; long, because a resonance worth naming is narrow.
         lowest: the body on its suspension lives below this [Hz].
         highest: [Hz].
     """
@@ -191,7 +191,7 @@ def fixed_peaks(
     hertz = np.zeros(0)
     rate = min((1.0 / float(np.median(np.diff(s.time))) for s in sweeps), default=0.0)
     for sweep in sweeps:
-        for t, x, c in _pieces(sweep, window):
+        for t, x, c in _pieces(sweep, window, hop=0.375 * window):
             basis = _columns(t, c[:, list(lines)])
             left = x - basis @ _least_squares(basis, x)
             grid = t[0] + np.arange(int(window * rate * 0.98)) / rate
@@ -227,14 +227,16 @@ def fixed_peaks(
     return tuple(found)
 
 
-def _pieces(sweep: Sweep, window: float) -> list[tuple[Floats, Floats, Floats]]:
+def _pieces(
+    sweep: Sweep, window: float, *, hop: float | None = None
+) -> list[tuple[Floats, Floats, Floats]]:
     known = np.all(np.isfinite(sweep.cycles), axis=1) & np.all(np.isfinite(sweep.values), axis=1)
     t, x, c = sweep.time[known], sweep.values[known], sweep.cycles[known]
     if len(t) < 8:
         return []
     rate = 1.0 / float(np.median(np.diff(t)))
     found = []
-    starts = np.arange(t[0], t[-1] - 0.85 * window, window)
+    starts = np.arange(t[0], t[-1] - 0.85 * window, window if hop is None else hop)
     for i, j in zip(np.searchsorted(t, starts), np.searchsorted(t, starts + window), strict=True):
         if j - i > max(0.7 * window * rate, 24):
             found.append((t[i:j], x[i:j], c[i:j]))

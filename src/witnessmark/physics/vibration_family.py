@@ -32,9 +32,9 @@ HEALTHY: Mapping[str, tuple[float, float]] = {
 #: The same for the narrowest fixed peak of a recording: (median, log spread) of its level [m/s2
 #: rms] and of its power over its surroundings [-], on healthy trucks and where it is the
 #: complaint. Judgement: road and suspension modes are broad (damping 0.06 and more).
-_PEAK = {"healthy": ((0.08, 0.5), (0.45, 0.5)), "complaint": ((0.20, 0.5), (2.5, 0.7))}
-_UNSURE = 0.5
-_FIXED_ANSWER, _FIXED_UNSURE = 1.5, -1.5
+_PEAK = {"healthy": ((0.08, 0.5), (0.47, 0.38)), "complaint": ((0.18, 0.45), (2.2, 0.75))}
+_UNSURE = 0.8
+_FIXED_ANSWER, _FIXED_UNSURE = 2.8, -1.0
 
 #: A complaint's line: median level at least this [m/s2 rms], or three times the healthy one.
 _COMPLAINT = (0.20, 0.60)
