@@ -46,10 +46,11 @@ def _block(block: Block, number: int, folder: Path) -> dict[str, Any]:
 
 def _columns(table: TableBlock) -> list[float]:
     """Return the shares of the width; 0 for a column as wide as what stands in it."""
-    longest = [
-        max(len(cell) for cell in column) for column in zip(table.head, *table.rows, strict=True)
+    short = table.short()
+    shares = [
+        0.0 if n in short else float(min(length, 70)) ** 0.7
+        for n, length in enumerate(table.longest())
     ]
-    shares = [0.0 if length <= 13 else float(min(length, 70)) ** 0.7 for length in longest]
     return shares if any(shares) else [*shares[:-1], 1.0]
 
 

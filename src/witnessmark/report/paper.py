@@ -17,6 +17,10 @@ __all__ = [
 ]
 
 
+#: A column whose cells have at most so many characters is set without line breaks.
+SHORT = 13
+
+
 @dataclass(frozen=True, slots=True)
 class Heading:
     """A heading; level 1 starts a complaint, level 2 a part of it."""
@@ -58,6 +62,15 @@ class TableBlock:
     head: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     right: tuple[int, ...] = ()
+
+    def longest(self) -> tuple[int, ...]:
+        """Return for every column the number of characters of its longest cell."""
+        columns = zip(self.head, *self.rows, strict=True)
+        return tuple(max(len(cell) for cell in column) for column in columns)
+
+    def short(self) -> frozenset[int]:
+        """Return the columns that need no line breaks: dates, figures, times."""
+        return frozenset(n for n, length in enumerate(self.longest()) if length <= SHORT)
 
 
 @dataclass(frozen=True, slots=True)
