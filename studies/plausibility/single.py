@@ -61,7 +61,8 @@ def main(drives: int = 500) -> None:
         "|---|---|---|---|---|---|---|",
     ]
     claims: list[tuple[float, bool]] = []
-    cases = [(k, 1.0) for k in (*KINDS_REAL, *KINDS_FAULT)]
+    first = ("gas_pocket", "contact_3_10", "glitches_2_5", "sticky", "winter_slug", "healthy")
+    cases = [(k, 1.0) for k in (*first, *sorted({*KINDS_REAL, *KINDS_FAULT} - {*first}))]
     cases += [
         (k, e) for k in ("healthy", "gas_pocket", "sticky", "contact_3_10") for e in (5.0, 0.1)
     ]

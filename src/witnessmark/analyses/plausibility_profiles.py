@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from witnessmark.physics.plausibility_filter import Hypothesis, Mode
 
-__all__ = ["BOUNDS", "PROFILES", "Bound", "Profile", "hypotheses"]
+__all__ = ["BOUNDS", "PROFILES", "RARE", "Bound", "Profile", "hypotheses"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +41,10 @@ class Profile:
     source: str = "heat balance, common practice"
 
 
+#: Added to the name of an explanation whose faults come seldom.
+RARE = "_rare"
+#: Contact faults an explanation expects, often and seldom [1/s].
+OFTEN, SELDOM = 0.004, 0.0004
 _LIQUID = "heat balance of the engine's own coolant, sensor lag 3 to 10 s"
 _PRACTICE = "common practice, no source"
 
@@ -93,7 +97,8 @@ def hypotheses(profile: Profile) -> dict[str, Hypothesis]:
     ``real``: calm, lively, and a sudden change at the sensor that it follows with its lag (a
     cold slug, gas) and that may go as suddenly. The others add to it what a circuit can do:
     ``contact`` an offset without lag that comes and goes, ``spikes`` single wild samples,
-    ``noise`` a noisy stretch.
+    ``noise`` a noisy stretch. How often a fault comes is not known: contact and spikes are asked
+    twice, once for many an hour and once (``RARE``) for a tenth of that.
     """
     calm = Mode("calm", profile.rate, 6.0)
     base = (
@@ -102,26 +107,24 @@ def hypotheses(profile: Profile) -> dict[str, Hypothesis]:
         # Two of them: what came suddenly (gas, a slug) goes as suddenly, and back to back.
         *(
             Mode(name, max(0.3, profile.rate), share * profile.lag, "new_rate", profile.local,
-                 begins=0.001, ends=0.1)
+                 begins=0.0005, ends=0.1)
             for name, share in (("local", 0.75), ("local_again", 1.25))
         ),
     )  # fmt: skip
+    found = {"real": Hypothesis("real", base)}
+    for name, share in (("", 1.0), (RARE, 0.1)):
+        found["contact" + name] = Hypothesis("contact" + name, (*base, *_contact(profile, share)))
+        spike = Mode("spike", profile.rate, 6.0, noise=15.0, begins=0.009 * share, ends=3.0)
+        found["spikes" + name] = Hypothesis("spikes" + name, (*base, spike))
+    noisy = Mode("noisy", profile.rate, 6.0, noise=2.5, begins=0.0002, ends=0.005)
+    found["noise"] = Hypothesis("noise", (*base, noisy))
+    return found
+
+
+def _contact(profile: Profile, share: float) -> tuple[Mode, ...]:
     rate, size = profile.rate, profile.offset
-    return {
-        "real": Hypothesis("real", base),
-        "contact": Hypothesis(
-            "contact",
-            (
-                *base,
-                Mode("short", rate, 6.0, "new_offset", size, begins=0.003, ends=0.3),
-                Mode("long", rate, 6.0, "new_offset", size, begins=0.0007, ends=0.01),
-                Mode("open", rate, 6.0, "new_offset", 60.0, begins=0.0003, ends=0.2),
-            ),
-        ),
-        "spikes": Hypothesis(
-            "spikes", (*base, Mode("spike", rate, 6.0, noise=15.0, begins=0.009, ends=3.0))
-        ),
-        "noise": Hypothesis(
-            "noise", (*base, Mode("noisy", rate, 6.0, noise=2.5, begins=0.0002, ends=0.005))
-        ),
-    }
+    return (
+        Mode("short", rate, 6.0, "new_offset", size, begins=0.003 * share, ends=0.3),
+        Mode("long", rate, 6.0, "new_offset", size, begins=0.0007 * share, ends=0.01),
+        Mode("open", rate, 6.0, "new_offset", 60.0, begins=0.0003 * share, ends=0.2),
+    )

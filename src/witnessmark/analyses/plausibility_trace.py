@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from witnessmark.analyses.plausibility_profiles import Profile, hypotheses
+from witnessmark.analyses.plausibility_profiles import OFTEN, RARE, SELDOM, Profile, hypotheses
 from witnessmark.physics.plausibility_filter import (
     Stretches,
     Track,
@@ -29,7 +29,7 @@ SEEN_FROM = 5.0
 #: Samples that count in a stretch of the filter, and samples that warm it up.
 LENGTH, WARM_UP = 64, 20
 #: Allowance for what happens unseen between samples more than a second apart [1/s].
-_SLOW = 0.5
+_SLOW = 0.2
 #: Unchanged samples closer than this to the one before say nothing new [s].
 _REPEAT = 0.9
 #: Own noise of a healthy channel that is believed [scale]; more is noise.
@@ -160,13 +160,16 @@ def judge_many(traces: Sequence[Trace], profile: Profile) -> list[Verdict]:
     for number, trace in enumerate(traces):
         allowance = _SLOW * max(float(np.median(np.diff(trace.time))) - 1.0, 0.0)
         logs = {name: float(sums[name][number] - sums["real"][number]) for name in rival}
+        often = {name for name in ("contact", "spikes") if logs[name] >= logs[name + RARE]}
+        for name in ("contact", "spikes"):
+            logs[name] = float(np.logaddexp(logs[name], logs.pop(name + RARE))) - math.log(2.0)
         logs = {name: x - allowance if name != "real" else x for name, x in logs.items()}
         best = max(("contact", "spikes", "noise"), key=lambda name: logs[name])
         name = best if logs[best] > 0.0 else "real"
         # Where single offsets explain it nearly as well, they say when and by how much.
         if logs["contact"] > 0.0 and logs["contact"] > logs[best] - 10.0:
             name = "contact"
-        chosen.append(name)
+        chosen.append(name if name in {*often, "real", "noise"} else name + RARE)
         scores.append(logs)
     found: list[Verdict | None] = [None] * len(traces)
     for name in sorted(set(chosen)):
@@ -218,12 +221,15 @@ def smallest_glitch(trace: Trace, profile: Profile) -> dict[float, float]:
                 series = np.round(series / trace.step) * trace.step
             trials.append((steps, series / profile.scale, _variance(trace, profile)))
         data, _ = as_stretches(trials, length=steps.size, warm_up=0)
-        real, contact = (
+        real, contact, rare = (
             filter_stretches(data, rival[name], smooth=False).evidence.sum(axis=1)
-            for name in ("real", "contact")
+            for name in ("real", "contact", "contact" + RARE)
         )
+        # The rest of the recording, where nothing happened, speaks against a fault.
+        rest = max(float(trace.time[-1] - trace.time[0]) - steps[-1], 0.0)
+        both = np.logaddexp(contact - OFTEN * rest, rare - SELDOM * rest) - math.log(2.0)
         needed = SEEN_FROM + _SLOW * max(spacing - 1.0, 0.0)
-        seen = [s for s, b in zip(sizes, contact - real, strict=True) if b >= needed]
+        seen = [s for s, b in zip(sizes, both - real, strict=True) if b >= needed]
         found[samples * spacing] = float(seen[0] * profile.scale) if seen else math.inf
     return found
 

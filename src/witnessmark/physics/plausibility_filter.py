@@ -32,7 +32,7 @@ Entry = Literal["keep", "new_rate", "new_offset"]
 _BIN = 0.03
 _SHORTEST, _LONGEST = 0.005, 120.0
 #: How often one sudden real change is followed by the next [1/s].
-_BACK = 0.15
+_BACK = 0.1
 #: Wander of the true reading besides its rate [scale / sqrt(s)].
 _WALK = 0.02
 
