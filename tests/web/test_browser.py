@@ -144,7 +144,8 @@ def test_every_page_fits_is_reachable_and_accessible(address, watched, lens, wid
         for summary in page.query_selector_all("details:not([open]) > summary"):
             summary.evaluate("e => { e.parentElement.open = true; }")
         page.screenshot(path=SCREENS / f"{name}-{width}.png", full_page=True)
-        wide = page.evaluate("document.documentElement.scrollWidth - window.innerWidth")
+        # Not against innerWidth: a phone zooms out until what is too wide fits.
+        wide = page.evaluate("document.documentElement.scrollWidth") - width
         if wide > 0:
             faults.append(f"{name}: {wide} px too wide")
         faults += [f"{name}: small target {text}" for text in page.evaluate(SMALL)]
@@ -169,5 +170,5 @@ def test_the_looks_for_faults_find_faults(address, watched, lens):
       main.append(small, wide);
     }""")
     assert page.evaluate(SMALL)
-    assert page.evaluate("document.documentElement.scrollWidth - window.innerWidth") > 0
+    assert page.evaluate("document.documentElement.scrollWidth") > 390
     assert {v["id"] for v in lens.run(page).response["violations"]} >= {"image-alt"}

@@ -96,7 +96,7 @@ def test_from_complaint_to_report_by_touch_on_a_phone(browser, bench, capsys):
         last = i == len(BEFORE) - 1
         thumb.tap("button:text-is('Save')" if last else "button:has-text('Save, next')")
         page.wait_for_url("**/cases/*/reading?*saved=*" if not last else f"**/cases/{case_id}*")
-    page.wait_for_selector("#known .gauges")
+    page.wait_for_selector("#known >> text=82 psi")
     thumb.tap(".thumb >> text=Looked")
     thumb.tap("fieldset:has-text('filters renewed') >> label:has-text('there')")
     thumb.tap("button:has-text('Save what I looked at')")

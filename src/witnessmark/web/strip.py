@@ -94,6 +94,7 @@ def strip(
         "quiet": [(i, f) for i, f in now if not _speaks(f)],
         "earlier": [(i, f) for i, f in findings if f.stage < stage],
         "compared": [(i, f) for i, f in findings if f.stage >= stage and _compares(f)],
+        "unjudged": _unjudged(case, [f for _, f in findings], stage),
         "clues": _clues(case, names),
         "odds": assessment.odds if assessment else (),
         "steps": steps,
@@ -202,6 +203,14 @@ def _compares(finding: Finding) -> bool:
 
 def _sorted(findings: list[tuple[int, Finding]]) -> list[tuple[int, Finding]]:
     return sorted(findings, key=lambda row: row[1].outcome != "seen")
+
+
+def _unjudged(case: Case, findings: list[Finding], stage: int) -> list[Entry]:
+    """Return the readings of the state as it is now that no finding speaks of (yet)."""
+    judged = {e for f in findings for e in f.evidence.entries if is_gauge(f) or _speaks(f)}
+    stages = case.stages()
+    taken = case.of(ReadingData)
+    return [e for e, _ in taken if stages[e.id] >= stage and e.id not in judged]
 
 
 def _clues(case: Case, names: Names) -> list[Seen]:
