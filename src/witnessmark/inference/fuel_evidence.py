@@ -22,7 +22,7 @@ from dataclasses import dataclass, field, replace
 
 from witnessmark.inference.evidence import Clue
 from witnessmark.inference.fuel_curves import picture_data
-from witnessmark.inference.fuel_forecast import Band, gallery_points, repair_forecast
+from witnessmark.inference.fuel_forecast import Band, gallery_points, repair_forecasts
 from witnessmark.inference.fuel_groups import FAMILY, GROUPS, HYPOTHESES, OTHER
 from witnessmark.inference.fuel_observations import (
     CHECK,
@@ -256,15 +256,13 @@ def _earlier(count: int) -> str:
 def _forecasts(
     posterior: Posterior, family: Family | None, bands: Mapping[Key, Band]
 ) -> dict[str, tuple[Forecast, ...]]:
-    points = gallery_points(posterior)
-    found: dict[str, tuple[Forecast, ...]] = {}
-    for number, group in enumerate(GROUPS):
-        if number == OTHER:
-            continue
-        for cause in group.causes:
-            share = cause_share(cause, family)
-            found[cause] = repair_forecast(posterior, number, share, points, bands)
-    return found
+    causes = {
+        cause: (number, cause_share(cause, family))
+        for number, group in enumerate(GROUPS)
+        if number != OTHER
+        for cause in group.causes
+    }
+    return repair_forecasts(posterior, causes, gallery_points(posterior), bands)
 
 
 def _bands(

@@ -8,7 +8,6 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtr
 
-from witnessmark.inference.fuel_groups import OTHER
 from witnessmark.inference.fuel_observations import CHECK, GALLERY, Key, Observation, covariance
 from witnessmark.inference.fuel_observations import predicted as predicted_reading
 from witnessmark.inference.fuel_posterior import Posterior
@@ -19,7 +18,7 @@ from witnessmark.model.step import Forecast
 from witnessmark.physics.fuel_supply import PSI, Circuit, solve
 from witnessmark.units import QUANTITIES, display_unit, from_house
 
-__all__ = ["Band", "gallery_points", "predict_readings", "repair_forecast", "resample"]
+__all__ = ["Band", "gallery_points", "predict_readings", "repair_forecasts", "resample"]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.intp]
@@ -53,7 +52,6 @@ def predict_readings(
         index: draws of the posterior.
         seed: of the readings' own errors.
     """
-    n, old = len(index), list(posterior.observations)
     states = {}
     for o in wanted:
         if o.quantity != CHECK and o.key not in states:
@@ -62,64 +60,79 @@ def predict_readings(
                 viscosity=o.key.viscosity,
             )  # fmt: skip
     mean = np.column_stack([predicted_reading(o, states.get(o.key), circuits) for o in wanted])
-    cov = covariance([*old, *wanted])
-    m = len(old)
-    own = cov[m:, m:]
-    if m:
-        gain = np.linalg.solve(cov[:m, :m], cov[:m, m:]).T
-        left = np.array([o.value for o in old]) - posterior.batch.predictions[index]
-        mean = mean + left @ gain.T
-        own = own - gain @ cov[:m, m:]
-    root = np.linalg.cholesky(own + 1e-6 * np.diag(np.diag(own)))
-    noise = np.random.default_rng(seed).standard_normal((n, len(wanted))) @ root.T
-    return np.asarray(mean + noise)
+    return np.asarray(mean + _carried(posterior, wanted, index, seed))
 
 
-def repair_forecast(
+def repair_forecasts(
     posterior: Posterior,
-    group: int,
-    share: float,
+    causes: Mapping[str, tuple[int, float]],
     points: Sequence[Observation],
     bands: Mapping[Key, Band],
     *,
-    count: int = 700,
-) -> tuple[Forecast, ...]:
-    """Return what the gallery would read after a part of *group* was renewed.
+    count: int = 500,
+) -> dict[str, tuple[Forecast, ...]]:
+    """Return what the gallery would read after each repair.
 
     Args:
         posterior: the posterior now.
-        group: the group; "other" has no forecast.
-        share: P(the renewed cause is the faulty one | the group is at fault).
+        causes: cause -> (its group, P(it is the faulty one | the group is at fault)).
         points: the gallery readings wanted.
         bands: healthy band by operating point [Pa].
         count: draws used.
     """
-    if group == OTHER or not points:
-        return ()
     index = resample(posterior, count)
-    types, circuit = posterior.batch.types.take(index), posterior.batch.circuits.take(index)
-    rng = np.random.default_rng(17 + group)
-    fresh = renew(circuit, types, group, rng.standard_normal((count, RENEWAL_DIMENSIONS)))
-    faulty = (posterior.batch.labels[-1][index] >> group) & 1 == 1
-    kept = faulty & (rng.random(count) > share * (1.0 - WRONG_PART))
-    after = Circuit(
-        *(
-            np.where(kept, getattr(circuit, f), getattr(fresh, f)) for f in Circuit.__slots__
-        )
+    types, now = posterior.batch.types.take(index), posterior.batch.circuits.take(index)
+    rng = np.random.default_rng(17)
+    groups = sorted({group for group, _ in causes.values()})
+    states = [now]
+    states += [
+        renew(now, types, group, rng.standard_normal((count, RENEWAL_DIMENSIONS)))
+        for group in groups
+    ]
+    joined = Circuit(
+        *(np.concatenate([getattr(c, f) for c in states]) for f in Circuit.__slots__)
     )  # fmt: skip
-    draws = predict_readings(posterior, points, after, index)
-    true = {}
-    found = []
-    for column, o in enumerate(points):
-        low, middle, high = np.quantile(draws[:, column], [0.05, 0.5, 0.95])
-        in_band = None
-        band = bands.get(o.key)
-        if band is not None:
-            if o.key not in true:
-                true[o.key] = solve(after, o.key.rpm, o.key.load, viscosity=o.key.viscosity).gallery
-            in_band = _inside(true[o.key], band)
-        found.append(_forecast(o, float(middle), float(low), float(high), in_band))
-    return tuple(found)
+    carried = _carried(posterior, points, index, 6)
+    luck = rng.random(count)
+    true: list[Floats] = []
+    shown: list[Floats] = []
+    for o in points:
+        gallery = solve(joined, o.key.rpm, o.key.load, viscosity=o.key.viscosity)
+        reading = predicted_reading(o, gallery, joined)
+        true.append(gallery.gallery.reshape(len(states), count))
+        shown.append(reading.reshape(len(states), count))
+    found: dict[str, tuple[Forecast, ...]] = {}
+    for cause, (group, share) in causes.items():
+        row = 1 + groups.index(group)
+        faulty = (posterior.batch.labels[-1][index] >> group) & 1 == 1
+        kept = faulty & (luck > share * (1.0 - WRONG_PART))
+        made = []
+        for column, o in enumerate(points):
+            draws = np.where(kept, shown[column][0], shown[column][row]) + carried[:, column]
+            low, middle, high = np.quantile(draws, [0.05, 0.5, 0.95])
+            band = bands.get(o.key)
+            after = np.where(kept, true[column][0], true[column][row])
+            in_band = None if band is None else _inside(after, band)
+            made.append(_forecast(o, float(middle), float(low), float(high), in_band))
+        found[cause] = tuple(made)
+    return found
+
+
+def _carried(posterior: Posterior, wanted: Sequence[Observation], index: Ints, seed: int) -> Floats:
+    """Draw the errors of wanted readings, given those of the readings taken, (draws, wanted)."""
+    old = list(posterior.observations)
+    cov = covariance([*old, *wanted])
+    m = len(old)
+    own = cov[m:, m:]
+    shift: Floats = np.zeros((len(index), len(wanted)))
+    if m:
+        gain = np.linalg.solve(cov[:m, :m], cov[:m, m:]).T
+        left = np.array([o.value for o in old]) - posterior.batch.predictions[index]
+        shift = left @ gain.T
+        own = own - gain @ cov[:m, m:]
+    root = np.linalg.cholesky(own + 1e-6 * np.diag(np.diag(own)))
+    noise = np.random.default_rng(seed).standard_normal((len(index), len(wanted)))
+    return np.asarray(shift + noise @ root.T)
 
 
 def _inside(true: Floats, band: Band) -> float:
