@@ -287,6 +287,18 @@ def _cylinders(bench: Bench, timing: Timing, orders: Torsion) -> list[Finding]:
     return [_balance(bench, timing, found, rpm)]
 
 
+def _unfit(timing: Timing, rpm: float) -> str:
+    """Say why cylinders are not compared: the study shows it right only in these places."""
+    if timing.place == "nose":
+        return "at the nose the crank's own twist blurs them; put the pickup at the flywheel teeth"
+    if rpm > 900 and (timing.load is None or timing.load < 0.5):
+        return (
+            "above idle the engine must pull (write the load down); without load the pistons' own "
+            "forces drown the difference"
+        )
+    return ""
+
+
 def _balance(bench: Bench, timing: Timing, found: Balance, rpm: float) -> Finding:
     worst = float(found.deviation.min())
     error = float(found.error[found.weakest - 1])
@@ -296,7 +308,11 @@ def _balance(bench: Bench, timing: Timing, found: Balance, rpm: float) -> Findin
     stands: list[str] = []
     outcome: Outcome = "inconclusive"
     reason = ""
-    if weak and found.named:
+    unfit = _unfit(timing, rpm)
+    if unfit:
+        sentence = "The cylinders cannot be compared from this recording."
+        reason = unfit
+    elif weak and found.named:
         outcome = "seen"
         sentence = f"Cylinder {found.weakest} gives {-100 * worst:.0f} % less than the mean."
         support, stands = stand_in(bench.knowledge, {"v_cutout": True}, right=0.93), ["v_cutout"]
