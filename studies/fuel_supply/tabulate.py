@@ -25,26 +25,25 @@ WRONG = {
 
 def main() -> None:
     """Write RESULTS.md from every file of rows there is."""
-    lines = ["# Accuracy of the fuel posterior", "", __doc__ or "", (HERE / "ABOUT.md").read_text()]
+    lines = ["# Accuracy of the fuel posterior", "", (HERE / "ABOUT.md").read_text()]
     rows = {k: _read(HERE / "rows" / f"{k}.csv") for k in NAMES}
-    lines += ["", "| truth | readings | engines | top-1 | top-2 | Brier | ECE | a part stated "
-              "above 80 %: share / right | median effective draws |", "|-|-|-|-|-|-|-|-|-|"]  # fmt: skip
+    measures = "top-1 | top-2 | Brier | ECE | a part stated above 80 %: share / right |"
+    lines += ["", f"| truth | readings | engines | {measures} median effective draws |"]
+    lines.append("|-|-|-|-|-|-|-|-|-|")
     for key, name in NAMES.items():
-        for chosen in SETS:
-            if rows[key] is not None:
-                lines.append(f"| {name} | {chosen} | " + _line(rows[key], chosen) + " |")
-    lines += ["", "Truths drawn from wrong fault shares (type unknown, same engines re-weighted):", "",
-              "| shares of the truths | readings | effective engines | top-1 | top-2 | Brier | ECE | "
-              "a part stated above 80 %: share / right | |", "|-|-|-|-|-|-|-|-|-|"]  # fmt: skip
+        found = rows[key]
+        if found is not None:
+            lines += [f"| {name} | {chosen} | {_line(found, chosen)} |" for chosen in SETS]
+    lines += ["", "Truths drawn from wrong fault shares (type unknown, same engines re-weighted):"]
+    lines += ["", f"| shares of the truths | readings | effective engines | {measures} draws |"]
+    lines.append("|-|-|-|-|-|-|-|-|-|")
     for name, shares in WRONG.items():
         ratio = np.exp(default_log_prior(shares) - default_log_prior())
-        for chosen in ("two readings", "through return flow", "kit C"):
-            if rows["unknown"] is not None:
-                lines.append(
-                    f"| {name} | {chosen} | " + _line(rows["unknown"], chosen, ratio) + " |"
-                )
-    lines += ["", "Mean probability stated for the true single fault, type unknown: two readings / "
-              "through return flow / kit C", "", "| fault | engines | two | flow | kit C |", "|-|-|-|-|-|"]  # fmt: skip
+        found = rows["unknown"]
+        if found is not None:
+            lines += [f"| {name} | {chosen} | {_line(found, chosen, ratio)} |" for chosen in SETS]
+    lines += ["", "Mean probability stated for the true single fault, type unknown:", ""]
+    lines += ["| fault | engines | two readings | through return flow | kit C |", "|-|-|-|-|-|"]
     if rows["unknown"] is not None:
         lines += _by_fault(rows["unknown"])
     (HERE / "RESULTS.md").write_text("\n".join(lines) + "\n")
@@ -94,10 +93,9 @@ def _line(rows, chosen, ratio=None) -> str:
     def pm(value: float, count: float) -> str:
         return f"{value:.3f} ± {np.sqrt(max(value * (1 - value), 1e-9) / count):.3f}"
 
-    return " | ".join([
-        f"{n:.0f}", pm(float(w @ top1), n), pm(float(w @ top2), n), f"{w @ brier:.4f}", f"{ece:.4f}",
-        f"{share:.2f} / {pm(correct, n_said)}", str(effective),
-    ])  # fmt: skip
+    figures = [pm(float(w @ top1), n), pm(float(w @ top2), n), f"{w @ brier:.4f}", f"{ece:.4f}"]
+    said_words = f"{share:.2f} / {pm(correct, n_said)}"
+    return " | ".join([f"{n:.0f}", *figures, said_words, str(effective)])
 
 
 def _by_fault(rows) -> list[str]:
