@@ -26,6 +26,7 @@ from witnessmark.report.figures import (
     figure,
     interval_words,
     plain_number,
+    point_words,
     quantity_words,
     step,
     unit_of,
@@ -271,7 +272,7 @@ def _pairs_table(pairs: Sequence[Pair], si: bool, worked: bool) -> TableBlock:
         name = f"{quantity_words(pair.quantity)} [{unit_of(pair.quantity, pair.unit, si=si)}]"
         band = interval_words(pair.quantity, *pair.band, si=si) if pair.band else ""
         verdict = f"{pair.spec}: {band}" if band else "no band"
-        cells = (name, pair.point.words(), _plain(pair, pair.before, si))
+        cells = (name, point_words(pair.point), _plain(pair, pair.before, si))
         rows.append((*cells, _plain(pair, pair.after, si), _change(pair, si), verdict)
                     if worked else cells)  # fmt: skip
     if not worked:

@@ -98,9 +98,6 @@ def _priced(estimate: Estimate) -> list[Block]:
         Said(f"Quoted: ${estimate.quoted_usd:,.2f}. Chance that it comes to more: "
              f"{100 * estimate.chance_exceeded:.0f} %.", "verdict"),
     ]  # fmt: skip
-    if estimate.chance_more_work is not None:
-        blocks.append(Said("Chance that the complaint is still there afterwards and more work is "
-                           f"needed: {100 * estimate.chance_more_work:.0f} %."))  # fmt: skip
     if estimate.deposits_usd:
         blocks.append(Said(f"Deposits on old parts, credited on return: "
                            f"${estimate.deposits_usd:,.2f}."))  # fmt: skip

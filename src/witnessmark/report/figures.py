@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from witnessmark.model.finding import OperatingPoint
 from witnessmark.units import QUANTITIES, UNITS, display_unit, from_house
 
 __all__ = [
@@ -12,6 +13,7 @@ __all__ = [
     "money",
     "percent",
     "plain_number",
+    "point_words",
     "quantity_words",
     "shown",
     "step",
@@ -70,6 +72,11 @@ def quantity_words(quantity: str) -> str:
     """Return the quantity's name in words, such as ``Fuel gallery pressure``."""
     words = quantity.replace("_", " ")
     return words[:1].upper() + words[1:]
+
+
+def point_words(point: OperatingPoint | None) -> str:
+    """Return an operating point in words; a dash for a reading that has none."""
+    return "\u2013" if point is None or point == OperatingPoint() else point.words()
 
 
 def plain_number(value: float) -> str:

@@ -10,6 +10,7 @@ from witnessmark.report.figures import (
     figure,
     interval_words,
     plain_number,
+    point_words,
     quantity_words,
     shown,
     unit_of,
@@ -79,7 +80,7 @@ def _legend(canvas: Canvas, band: bool) -> None:
 
 def _row(canvas: Canvas, scale: Scale, pair: Pair, top: float, si: bool) -> None:
     middle = top + 34
-    canvas.text((_LEFT, top + 15), pair.point.words(), size=12, bold=True)
+    canvas.text((_LEFT, top + 15), point_words(pair.point), size=12, bold=True)
     canvas.text((_WIDTH - _RIGHT, top + 15), _figures(pair, si), size=12, anchor="end")
     canvas.line((_LEFT, middle), (_WIDTH - _RIGHT, middle), colour=FAINT)
     if pair.band is not None:
@@ -124,7 +125,7 @@ def _figures(pair: Pair, si: bool) -> str:
 def _sentence(pair: Pair, si: bool) -> str:
     before, after = (figure(pair.quantity, v, pair.unit, si=si) for v in (pair.before, pair.after))
     band = interval_words(pair.quantity, *pair.band, si=si) if pair.band else ""
-    words = f"At {pair.point.words()}: before {before}, after {after}"
+    words = f"At {point_words(pair.point)}: before {before}, after {after}"
     return f"{words}; healthy band {band}." if band else f"{words}."
 
 
