@@ -268,3 +268,21 @@ def test_20_of_20_dips_put_into_real_recordings_are_found(
     hit = [any(s.start_s - 1.5 <= t + 1.5 <= s.end_s + 2.5 for s in verdict.spans) for t in starts]
     assert sum(hit) == 20
     assert verdict.log_factor > 20 * SEEN_FROM
+
+
+def test_a_fan_in_step_or_standing_still_tells_fan_and_thermostat_apart() -> None:
+    time = np.arange(0.0, 1800.0)
+    swing = 86.0 + 4.0 * np.sin(2 * np.pi * time / 90.0)
+    coolant = channel("coolant_temperature", time, np.round(swing))
+    ratios = {}
+    for name, fan in (
+        ("in step", np.where(swing > 87.0, 100.0, 15.0)),
+        ("still", np.full(time.size, 20.0)),
+    ):
+        found = by_code(findings(coolant, channel("fan_speed_percent", time, fan, "%")))
+        cycling = found["coolant_temperature_thermostat_cycling"]
+        assert cycling.details["fan"] == name
+        support = cycling.support[0].log_likelihood
+        ratios[name] = support["ct_fan"] - support["ct_thermostat"]
+    assert ratios["in step"] > 0.5
+    assert ratios["still"] < -2.0

@@ -12,7 +12,7 @@ from witnessmark.analyses.contract import Bench, not_run
 from witnessmark.analyses.plausibility_bounds import too_fast_findings
 from witnessmark.analyses.plausibility_causes import supports_of_trace
 from witnessmark.analyses.plausibility_drawn import drawn
-from witnessmark.analyses.plausibility_kinds import Movement, movement, stuck
+from witnessmark.analyses.plausibility_kinds import Movement, fan_beside, movement, stuck
 from witnessmark.analyses.plausibility_profiles import PROFILES, Profile
 from witnessmark.analyses.plausibility_shared import codes_together, shared_findings
 from witnessmark.analyses.plausibility_trace import (
@@ -40,6 +40,7 @@ NEEDS = (
 METHOD = "switching_filter/1"
 #: Complaints that make "nothing seen" worth saying.
 RELEVANT = ("cool_unstable", "elec", "overheat")
+_FANS = ("fan_speed_percent", "fan_speed", "fan_state")
 _CYCLING = {"thermostat_cycling": "cycling", "gas_pocket": "sudden"}
 
 
@@ -281,9 +282,15 @@ def _moves(
     alone: bool,
 ) -> Finding:  # fmt: skip
     outcome = _CYCLING.get(moved.kind)
-    support = supports_of_trace(outcome, _covered(judged.verdict)) if outcome and alone else ()
+    fan_channel = next((c for n in _FANS if (c := recording.channel(n)) is not None), None)
+    fan = fan_beside(moved, *_valid(fan_channel)) if fan_channel is not None else None
+    covered = _covered(judged.verdict)
+    support = supports_of_trace(outcome, covered, fan) if outcome and alone else ()
     tail = {
-        "thermostat_cycling": "This is real and slow: thermostat, fan or shutter, not the sensor.",
+        "thermostat_cycling": {
+            "in step": "This is real and slow; the fan comes on with every swing.",
+            "still": "This is real and slow, and the fan does not take part: the thermostat first.",
+        }.get(fan or "", "This is real and slow: thermostat, fan or shutter, not the sensor."),
         "gas_pocket": "This is real at the sensor: air, steam or combustion gas passing it. "
         "Check the cold level; never open a hot cap.",
         "cold_slug": "This is real and once; no fault by itself.",
@@ -294,6 +301,7 @@ def _moves(
         "size": moved.size,
         "period_s": moved.period_s,
         "count": moved.count,
+        "fan": fan,
         "picture": drawn(judged.verdict, judged.profile),
     }
     if support:

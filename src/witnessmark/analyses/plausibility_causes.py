@@ -94,12 +94,24 @@ _LOADS: dict[str, dict[str, float]] = {
 }  # fmt: skip
 
 
-def supports_of_trace(outcome: str, duration_s: float) -> tuple[Support, ...]:
+# P(the fan switches once a swing, or stands still | cause, and the temperature cycles). A fan
+# also answers a thermostat's swings, so that "in step" says less than "stands still". Judgement.
+_FAN: dict[str, dict[str, float]] = {
+    "in step": {"ct_fan": 0.85, "ct_thermostat": 0.25, "ct_pump": 0.35, "none": 0.30},
+    "still": {"ct_fan": 0.03, "ct_thermostat": 0.60, "ct_pump": 0.40, "none": 0.50},
+}
+
+
+def supports_of_trace(
+    outcome: str, duration_s: float, fan: str | None = None
+) -> tuple[Support, ...]:
     """Return how an outcome of the coolant trace bears on the causes.
 
     Args:
         outcome: ``electrical``, ``cycling``, ``sudden`` or ``nothing``.
         duration_s: time that was really covered by readings [s].
+        fan: while the temperature cycles: ``in step``, ``still``, or ``None`` where the fan is
+            not on the recording or does neither.
     """
     shown = -math.expm1(-max(duration_s, 0.0) / _ONCE_IN)
     found = []
@@ -111,6 +123,8 @@ def supports_of_trace(outcome: str, duration_s: float) -> tuple[Support, ...]:
             chances = {o: table[o][cause] * (1.0 if cause == "none" else shown) for o in table}
             chances["nothing"] = max(1.0 - sum(chances.values()), 0.02)
             rows[cause] = max(chances[outcome], 0.004)
+            if fan is not None and outcome == "cycling":
+                rows[cause] *= _FAN[fan].get(cause, _FAN[fan]["none"])
         found.append(_support(family, rows))
     return tuple(found)
 

@@ -13,7 +13,7 @@ import numpy.typing as npt
 
 from witnessmark.analyses.plausibility_trace import Trace, Verdict
 
-__all__ = ["Movement", "Stuck", "movement", "stuck"]
+__all__ = ["Movement", "Stuck", "fan_beside", "movement", "stuck"]
 
 Floats = npt.NDArray[np.float64]
 
@@ -116,6 +116,32 @@ def stuck(time: Floats, values: Floats, load_time: Floats, load: Floats) -> Stuc
     if time[last] - time[first] < 180.0 or swings < 5:
         return None
     return Stuck(float(values[first]), float(time[first]), float(time[last]), swings)
+
+
+def fan_beside(moved: Movement, time: Floats, fan: Floats) -> str | None:
+    """Say what the fan did while the temperature cycled.
+
+    Args:
+        moved: the cycling.
+        time: samples of the fan [s].
+        fan: its speed, share or state; on is above the middle between its lowest and highest.
+
+    Returns:
+        ``in step`` when it came on about once a cycle, ``still`` when it hardly ever did,
+        ``None`` when it did neither or was not seen long enough.
+    """
+    if moved.start_s is None or moved.end_s is None or moved.count < 3:
+        return None
+    inside = fan[(time >= moved.start_s) & (time <= moved.end_s)]
+    if inside.size < 10:
+        return None
+    low, high = np.percentile(inside, [2.0, 98.0])
+    if high - low <= 0.1 * max(abs(float(high)), 1e-9):
+        return "still"
+    on = inside > 0.5 * (low + high)
+    starts = int(np.count_nonzero(on[1:] & ~on[:-1]))
+    share = starts / moved.count
+    return "in step" if 0.6 <= share <= 1.4 else "still" if share < 0.15 else None
 
 
 def _swings(time: Floats, load: Floats) -> int:
