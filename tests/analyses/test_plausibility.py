@@ -20,6 +20,7 @@ from witnessmark.model.case import read_case
 from witnessmark.model.finding import Finding
 from witnessmark.model.recording import Channel, Floats, Quality, Recording
 from witnessmark.physics.coolant import sensor_reading
+from witnessmark.report.pictures.plausibility import plausibility_picture
 
 COOLANT = PROFILES["coolant_temperature"]
 CARS = (
@@ -286,3 +287,27 @@ def test_a_fan_in_step_or_standing_still_tells_fan_and_thermostat_apart() -> Non
         ratios[name] = support["ct_fan"] - support["ct_thermostat"]
     assert ratios["in step"] > 0.5
     assert ratios["still"] < -2.0
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_any_material_gives_sentences_and_pictures_and_no_warning(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    names = ("coolant_temperature", "oil_temperature", "oil_pressure", "engine_speed",
+             "engine_load", "battery_voltage", "fan_speed")  # fmt: skip
+    for _ in range(12):
+        size = int(rng.choice([1, 2, 9, 10, 12, 60, 300]))
+        made = []
+        for name in names:
+            time = np.sort(rng.uniform(0.0, rng.choice([0.0, 1e-3, 50.0, 3000.0, 1e6]), size))
+            values = [
+                np.full(size, np.nan),
+                np.full(size, 85.0),
+                rng.normal(0.0, 1e5, size),
+                np.where(rng.random(size) < 0.5, -40.0, 210.0),
+                np.where(rng.random(size) < 0.3, np.nan, 85.0),
+                np.where(rng.random(size) < 0.02, -40.0, 85.0),
+            ][rng.integers(6)]
+            made.append(channel(name, time, values))
+        for found in findings(*made):
+            assert "nan" not in found.sentence
+            plausibility_picture(found)

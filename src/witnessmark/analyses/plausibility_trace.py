@@ -123,6 +123,8 @@ def prepare(time: Floats, values: Floats, profile: Profile) -> Trace | None:
     keep = _telling(time, values, _own_noise(values), profile.scale)
     interval = float(np.median(np.diff(time)))
     time, values = time[keep], values[keep]
+    if time.size < 5:
+        return None
     gap = max(20.0, 6.0 * float(np.median(np.diff(time))) if time.size > 1 else 20.0)
     breaks = np.flatnonzero(np.diff(time) > gap) + 1
     edges = [0, *breaks.tolist(), time.size]
