@@ -133,10 +133,11 @@ def cached(files: dict[str, Path]) -> list[list[str]]:
 def memory(files: dict[str, Path]) -> list[list[str]]:
     """Peak memory of a process that reads the hour, with and without what an idle one takes."""
     program = (
-        "import resource, sys\nfrom witnessmark.readers import read_recording\n"
-        "empty = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss\n"
-        "read_recording(sys.argv[1])\n"
-        "print(empty / 1024, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)"
+        "import sys\nfrom pathlib import Path\nfrom witnessmark.readers import read_recording\n"
+        "def peak():\n"
+        "    lines = Path('/proc/self/status').read_text().splitlines()\n"
+        "    return next(int(x.split()[1]) / 1024 for x in lines if x.startswith('VmHWM'))\n"
+        "empty = peak()\nread_recording(sys.argv[1])\nprint(empty, peak())"
     )
     run = subprocess.run(
         [sys.executable, "-c", program, str(files["hour.log"])],

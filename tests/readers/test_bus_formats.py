@@ -251,3 +251,25 @@ def test_user_dbc(shared: Path, tmp_path: Path) -> None:
     ride = shared / "data/j1939/ride_A.candump.log.gz"
     plain = read_recording(ride)
     assert len(read_recording(ride, settings=Settings(dbc=(demo,))).channels) == len(plain.channels)
+
+
+def test_a_frame_without_stamp_among_stamped_ones(tmp_path: Path) -> None:
+    path = tmp_path / "mixed.log"
+    text = lines_of("log").splitlines()
+    path.write_text("\n".join([text[0][13:], *text[:20], text[20][13:], *text[20:]]) + "\n")
+    recording = read_recording(path)
+    speed = recording.channel("engine_speed")
+    assert speed is not None
+    assert speed.values.size == 40
+    assert any("carry no time stamp" in p.what for p in recording.problems)
+
+
+def test_mf4_with_an_absurd_header_is_refused_or_read(shared: Path, tmp_path: Path) -> None:
+    data = bytearray((shared / "data/j1939/other_car_11bit.mf4").read_bytes()[:20_000])
+    data[80:88] = b"\xff" * 8  # the number of links of the header
+    path = tmp_path / "absurd.mf4"
+    path.write_bytes(data)
+    try:
+        assert read_recording(path).problems
+    except RecordingRefused as error:
+        assert error.what.endswith(".")

@@ -79,6 +79,13 @@ class BusLog:
             frames = frames.where(~(high | short))
             if not len(frames):
                 return
+        unknown = np.isnan(frames.time_s)
+        stamped = self.timeline.first_s is not None and self.settings.sample_interval_s is None
+        if unknown.any() and (stamped or not unknown.all()):
+            self._no_stamp(int(unknown.sum()))
+            frames = frames.where(~unknown)
+            if not len(frames):
+                return
         time = self._clock(frames)
         self.frames += len(frames)
         key = frames.identifier.astype(np.uint32)
@@ -202,6 +209,12 @@ class BusLog:
             return self.timeline.repaired(count * self.settings.sample_interval_s)
         return self.timeline.repaired(frames.time_s)
 
+    def _no_stamp(self, count: int) -> None:
+        self.trouble.add(
+            "no stamp", "{count} frames carry no time stamp while others do; they are left out.",
+            count=count,
+        )  # fmt: skip
+
     def _own_signals(self) -> tuple[Signal, ...]:
         if not self.settings.dbc:
             return ()
@@ -216,6 +229,10 @@ class BusLog:
         times = _joined(self._times)
         data = _joined(self._data)
         lengths = _joined(self._lengths)
+        if self.timeline.first_s is not None and np.isnan(times).any():
+            known = ~np.isnan(times)  # frames before the first stamp
+            self._no_stamp(int((~known).sum()))
+            keys, times, data, lengths = keys[known], times[known], data[known], lengths[known]
         times -= first_s
         whole = bool((lengths == 8).all())
         order = np.argsort(keys, kind="stable")

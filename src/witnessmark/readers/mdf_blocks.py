@@ -98,7 +98,8 @@ class Mdf:
                 where=trouble.name,
                 do="Convert it to MF4 with the recorder's software.",
             )
-        self.started_ns = struct.unpack_from("<Q", content, 64 + 24 + 8 * self._links(64))[0]
+        start = self._fields(64, 6, "<Q")
+        self.started_ns = start[0] if start is not None else 0
 
     def data_groups(self) -> list[DataGroup]:
         """Return the data groups that can be read."""

@@ -26,12 +26,13 @@ def wheels(channels: Iterable[Channel]) -> dict[str, object]:
         if edges.size < _LEAST:
             continue
         try:
-            marks = find_marks(edges)
-        except ValueError:
+            with np.errstate(all="ignore"):  # absurd edges give absurd ratios, told below
+                marks = find_marks(edges)
+                speeds = marks.turn_speeds()
+        except (ValueError, IndexError, OverflowError, MemoryError):
             continue
-        if not marks.indexed:
+        if not marks.indexed or not np.isfinite(speeds).all():
             continue
-        speeds = marks.turn_speeds()
         rows: dict[str, object] = {
             "channel": channel.name,
             "wheel": pattern(marks.places, marks.gaps),
