@@ -125,8 +125,8 @@ def covariance(observations: Sequence[Observation]) -> Floats:
             flutter = float(np.hypot(np.hypot(flutter, _FLOW_SHARE * abs(a.value)), weep))
         cov[i, i] += flutter**2 + a.extra_sd**2
         for j, b in enumerate(observations):
-            if a.quantity == b.quantity and _same_point(a.key, b.key):
-                cov[i, j] += _MODEL[a.quantity] ** 2
+            if a.quantity == b.quantity:
+                cov[i, j] += _MODEL[a.quantity] ** 2 * _nearness(a.key, b.key)
             if not _share_gauge(a, b):
                 continue
             cov[i, j] += a.gauge_sd * b.gauge_sd
@@ -143,9 +143,12 @@ def _share_gauge(a: Observation, b: Observation) -> bool:
     return a.quantity in _PRESSURES and b.quantity in _PRESSURES and a.gauge == b.gauge
 
 
-def _same_point(a: Key, b: Key) -> bool:
-    return (
-        abs(a.rpm - b.rpm) <= 60.0
-        and abs(a.load - b.load) <= 0.1
-        and a.throttled == b.throttled
-    )  # fmt: skip
+def _nearness(a: Key, b: Key) -> float:
+    """Return how much two points share what the model leaves out: 1 at one point, 0 far apart.
+
+    A bell over speed and load, for only a smooth one always makes a covariance.
+    """
+    if a.throttled != b.throttled:
+        return 0.0
+    apart = ((a.rpm - b.rpm) / 60.0) ** 2 + ((a.load - b.load) / 0.15) ** 2
+    return float(np.exp(-0.5 * apart))
