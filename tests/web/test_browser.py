@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import time
+
+import httpx
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
@@ -93,6 +96,12 @@ def address(tmp_path_factory):
         data = {"path": path.name, "sha256": shop.store_file(path, path.name), "holds": "table"}
         shop.append("unit7", [entry_line("recording", data, entry_id=f"rec{i + 1}")])
     with served(shop) as where:
+        # The odds are worked out before anything is looked at: the pages are then complete.
+        for case in ("unit7", "unit8"):
+            end = time.monotonic() + 240
+            while httpx.get(f"{where}/cases/{case}/version", timeout=60).json()["working"]:
+                assert time.monotonic() < end
+                time.sleep(0.3)
         yield where
     shop.close()
 
