@@ -42,8 +42,8 @@ def one(rng, e, state, load, noise, warm=1.0):
     """Fit one engine in one state at both places; {place: (zeta, frequency, weakest)}."""
     twist = response(e, state, RPM, load=load, warm=warm)
     out = {}
-    for row, (place, (sigma, places)) in enumerate(PLACES.items()):
-        sigma = sigma * noise
+    for row, (place, (quiet, places)) in enumerate(PLACES.items()):
+        sigma = quiet * noise
         a = measured(rng, twist[row], places, sigma)
         n = len(RPM)
         torsion = Torsion(RPM, RPM * 0, ORDERS, a, np.full(n, sigma), np.full(n, sigma), places)

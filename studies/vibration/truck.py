@@ -122,7 +122,7 @@ def drives(rng, kind, level, seconds, protocol, rate):
             ) + 0.6 * rng.standard_normal(n)
             x[:, axis] += road / road.std() * road_rms * np.sqrt(share[axis])
 
-        def add(name, phase, peak):
+        def add(name, phase, peak, true=true, x=x):
             slow = 1 + 0.2 * np.sin(2 * np.pi * (0.05 * true + rng.random()))
             x[:] += np.real(
                 peak * slow[:, None] * np.exp(2j * np.pi * phase)[:, None] * spread(name)
