@@ -140,6 +140,7 @@ def test_before_any_work_the_report_is_open_and_shows_the_readings_in_their_band
     assert "open: no work has been done yet" in page.words
     assert "No work has been done on this complaint." in page.words
     assert "78 psi · outside" in page.words
+    assert "decided from 80 %" in page.words
     assert "PROVEN" not in page.words
     assert "Next, if you want it settled" in page.words
 

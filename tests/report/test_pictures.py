@@ -137,5 +137,6 @@ def test_odds_bars_are_as_long_as_their_probability() -> None:
     full = widths[0]
     assert widths[1::2] == pytest.approx([0.9 * full, 0.55 * full, 0.29 * full], abs=0.02)
     said = " ".join(_texts(svg))
-    assert "Pump worn (looks the same as another)" in said
+    assert "\u2248 Pump worn" in said
+    assert "cannot tell it from another" in said
     assert "none of the listed under 1\u00a0%" in said

@@ -10,7 +10,8 @@ from witnessmark.model.entry_data import ComplaintData, WorkData
 from witnessmark.model.finding import Finding
 from witnessmark.model.odds import Odds
 from witnessmark.report.figures import percent
-from witnessmark.report.paper import Block, Said
+from witnessmark.report.paper import Block, Picture, Said
+from witnessmark.report.pictures.odds import odds_picture
 
 __all__ = ["Before", "cause_of", "looked_again"]
 
@@ -67,6 +68,8 @@ def cause_of(
         yield Said(odds.statement or "Not decided.")
         if not odds.decided:
             yield Said(_shares(odds), "small")
+        if not works and odds.causes:
+            yield Picture(odds_picture(odds, most=5), "The odds of the zones and causes as bars.")
 
 
 def looked_again(complaint: ComplaintData, assessment: Assessment) -> list[str]:

@@ -8,23 +8,23 @@ from witnessmark.report.pictures.canvas import FAINT, INK, MARK, PAPER, Canvas, 
 
 __all__ = ["odds_picture"]
 
-_WIDTH, _SIDE, _ROW = 440.0, 12.0, 38.0
+_WIDTH, _SIDE, _ROW = 440.0, 12.0, 29.0
 
 
 def odds_picture(odds: Odds, *, most: int = 6, zone_names: dict[str, str] | None = None) -> str:
     """Draw the probability of every zone and of the likeliest causes.
 
     The dashed line stands at the probability from which a cause is called decided. Bars of
-    causes that the readings cannot tell apart carry a bracket.
+    causes that the readings cannot tell apart carry the sign \u2248.
 
     Args:
         odds: the odds of one family.
         most: number of causes drawn; the others are summed in words below.
         zone_names: zone id -> words.
     """
-    zones = [(z, p) for z, p in odds.zones if p >= 0.005][:6]
+    zones = [(z, p) for z, p in odds.zones if p >= 0.02][:5]
     causes = odds.causes[:most]
-    height = 24 + _ROW * len(zones) + 34 + _ROW * len(causes) + 64
+    height = 24 + _ROW * len(zones) + 30 + _ROW * len(causes) + 80
     canvas = Canvas(_WIDTH, height, f"Odds, {odds.family.replace('_', ' ')}", words=_words(odds))
     scale = Scale(0.0, 1.0, _SIDE, _WIDTH - _SIDE)
     y = 16.0
@@ -33,29 +33,32 @@ def odds_picture(odds: Odds, *, most: int = 6, zone_names: dict[str, str] | None
         y += _ROW
         name = (zone_names or {}).get(zone, zone.replace("_", " "))
         _bar(canvas, scale, y, name, probability, INK)
-    y += 34
+    y += 30
     canvas.text((_SIDE, y), "Which cause", bold=True, size=13)
     top = y + 10
     for cause in causes:
         y += _ROW
-        same = " (looks the same as another)" if cause.looks_like else ""
-        _bar(canvas, scale, y, cause.name + same, cause.probability, MARK)
+        same = "\u2248 " if cause.looks_like else ""
+        _bar(canvas, scale, y, same + cause.name, cause.probability, MARK)
     line = scale.at(DECIDED_FROM)
     canvas.line((line, top), (line, y + 12), dash="5 4")
     canvas.text((line, y + 26), "decided from 80 %", anchor="middle", size=11)
     rest = f"two or more causes {percent(odds.two_causes)} · none of the listed "
     canvas.text((_SIDE, y + 46), rest + percent(odds.none_listed), size=12)
+    if any(cause.looks_like for cause in causes):
+        words = "\u2248 these readings cannot tell it from another"
+        canvas.text((_SIDE, y + 63), words, size=12)
     return canvas.svg()
 
 
 def _bar(
     canvas: Canvas, scale: Scale, base: float, name: str, probability: float, colour: str
 ) -> None:
-    canvas.text((scale.start, base - 6), _short(name), size=12)
-    canvas.text((scale.end, base - 6), percent(probability), size=12, anchor="end", bold=True)
-    canvas.rect((scale.start, base), (scale.end - scale.start, 8), fill=PAPER, stroke=FAINT)
+    canvas.text((scale.start, base - 5), _short(name), size=12)
+    canvas.text((scale.end, base - 5), percent(probability), size=12, anchor="end", bold=True)
+    canvas.rect((scale.start, base), (scale.end - scale.start, 7), fill=PAPER, stroke=FAINT)
     width = scale.clipped(probability) - scale.start
-    canvas.rect((scale.start, base), (width, 8), fill=colour)
+    canvas.rect((scale.start, base), (width, 7), fill=colour)
 
 
 def _short(name: str) -> str:
