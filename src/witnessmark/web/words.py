@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from datetime import datetime
+from functools import lru_cache
 
 from witnessmark.errors import UnitRefused
 from witnessmark.model.entry_data import TruckData
@@ -69,6 +70,7 @@ def number(x: float | None, *, unit: str = "") -> str:
     return f"{text}\u00a0{unit}" if unit else text
 
 
+@lru_cache(maxsize=8192)
 def value(quantity: str | None, x: float | None, unit: str, *, si: bool = False) -> str:
     """Write a value given in the house unit, in the unit the shop reads."""
     if x is None:
@@ -77,6 +79,7 @@ def value(quantity: str | None, x: float | None, unit: str, *, si: bool = False)
     return number(shown, unit=_nice(symbol))
 
 
+@lru_cache(maxsize=8192)
 def interval(
     quantity: str | None, low: float | None, high: float | None, unit: str, *, si: bool = False
 ) -> str:
@@ -122,6 +125,7 @@ def usd(amount: Spread | float | None) -> str:
     return f"${amount.typical:,.0f} ({amount.low:,.0f}\u2013{amount.high:,.0f})"
 
 
+@lru_cache(maxsize=8192)
 def when(text: str) -> str:
     """Write a point in time for people."""
     try:
