@@ -137,7 +137,8 @@ def shared_findings(
     """Yield whether the jumps of the anchor are its own or shared by other circuits."""
     sensors, loads, clock = companions(recording, anchor, verdict, others)
     linked = [c for c in sensors if c.p < P_SEEN / max(len(sensors), 1)]
-    linked = [c for c in linked if c.step.agree or c.together]
+    # What is shared is there at most of the jumps, not at one or two of many.
+    linked = [c for c in linked if c.step.agree * 2 >= c.step.used or c.together]
     with_loads = _with_loads(loads)
     words = anchor.name.replace("_", " ")
     where = "within loaded time" if clock.known else "over the whole time, as the load is not known"
