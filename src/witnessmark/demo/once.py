@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from witnessmark.demo.shop import build, stories
+from witnessmark.demo.shop import build, open_stories, stories
 from witnessmark.errors import InputRefused
 from witnessmark.model.assessment import Assessment
 from witnessmark.model.odds import Odds
@@ -68,7 +68,7 @@ def once(folder: Path, *, workers: int | None = None) -> list[CaseSummary]:
         raise InputRefused("The folder for the results is a file.", where=str(folder))
     folder.mkdir(parents=True, exist_ok=True)
     build(folder / "shop").close()
-    told = [(s.case_id, s.title, s.tempting) for s in stories()]
+    told = [(s.case_id, s.title, s.tempting) for s in (*stories(), *open_stories())]
     jobs = [(folder, *row) for row in sorted(told, key=lambda row: -_weight(folder, row[0]))]
     workers = workers or max(1, min(len(jobs), os.cpu_count() or 1))
     if workers == 1:

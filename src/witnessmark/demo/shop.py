@@ -10,6 +10,7 @@ from pathlib import Path
 from witnessmark.demo.breather_story import mock_dairy
 from witnessmark.demo.fuel_stories import notown, testbarley
 from witnessmark.demo.heat_stories import placeholder, sampleton
+from witnessmark.demo.open_stories import madeupton, testbarley_eight
 from witnessmark.demo.shake_story import example_timber
 from witnessmark.demo.story import Story
 from witnessmark.errors import Conflict
@@ -22,7 +23,7 @@ from witnessmark.workflow.settings import (
 )
 from witnessmark.workflow.shop import Shop, open_shop
 
-__all__ = ["build", "stories"]
+__all__ = ["build", "open_stories", "stories"]
 
 #: In the order of the ledger.
 _STORIES: tuple[Callable[[], Story], ...] = (
@@ -34,6 +35,9 @@ _STORIES: tuple[Callable[[], Story], ...] = (
     placeholder,
 )
 
+#: Cases that are still open, so that the ledger has something to wait for.
+_OPEN: tuple[Callable[[], Story], ...] = (testbarley_eight, madeupton)
+
 _INSTRUMENTS = (
     ShopInstrument("G1", "liquid-filled gauge", "160 psi", "1 % of span", "1 psi", "2026-01-12"),
     ShopInstrument("V1", "vacuum gauge", "30 inHg", "0.5 inHg", "0.3 inHg", "2026-01-12"),
@@ -44,8 +48,14 @@ _INSTRUMENTS = (
 
 @cache
 def stories() -> tuple[Story, ...]:
-    """Return the invented cases; the same every time."""
+    """Return the invented cases that were worked to the end; the same every time."""
     return tuple(make() for make in _STORIES)
+
+
+@cache
+def open_stories() -> tuple[Story, ...]:
+    """Return the invented cases that are still open."""
+    return tuple(make() for make in _OPEN)
 
 
 def build(folder: Path) -> Shop:
@@ -63,7 +73,7 @@ def build(folder: Path) -> Shop:
     save_person(shop, Person("Ines Invented", "owner"))
     save_person(shop, Person("Tom Testname"))
     there = {summary.id for summary in shop.list_cases()}
-    for story in reversed(stories()):
+    for story in reversed((*open_stories(), *stories())):
         if story.case_id in there:
             continue
         for name, content in story.files.items():

@@ -96,7 +96,7 @@ def _steps(
     settings: Settings | None,
     fuel: FuelEvidence,
 ) -> tuple[Step, ...]:
-    done = progress(case)
+    done = progress(case, knowledge.families.values())
     beliefs = case_beliefs(case_evidence(case, knowledge, findings), knowledge, history)
     proven = {p.complaint for p in proofs if p.verdict == "proven"}
     states = {
