@@ -215,8 +215,10 @@ def _events(
     seconds = steps * DT
     found: list[tuple[int, int, float]] = []
     if kind == "glitches_2_5":
-        for at in rng.uniform(20.0, seconds - 20.0, rng.integers(2, 6)):
-            found.append((at, rng.uniform(0.8, 5.0), -rng.uniform(3.0, 10.0)))
+        found.extend(
+            (at, rng.uniform(0.8, 5.0), -rng.uniform(3.0, 10.0))
+            for at in rng.uniform(20.0, seconds - 20.0, rng.integers(2, 6))
+        )
     elif kind in {"contact_3_10", "small_1_2", "open_circuit"}:
         rate = np.exp(rng.uniform(np.log(0.25), np.log(3.0))) / 60.0
         low, high = {"contact_3_10": (3.0, 10.0), "small_1_2": (1.2, 2.5)}.get(kind, (60.0, 61.0))
@@ -229,6 +231,8 @@ def _events(
                 found.append((at, length, -size * rng.uniform(0.85, 1.15)))
             at += rng.exponential(1.0 / rate)
     elif kind == "spikes":
-        for at in rng.uniform(5.0, seconds - 5.0, rng.integers(6, 30)):
-            found.append((at, 0.9, rng.choice([-1.0, 1.0]) * rng.uniform(5.0, 30.0)))
+        found.extend(
+            (at, 0.9, rng.choice([-1.0, 1.0]) * rng.uniform(5.0, 30.0))
+            for at in rng.uniform(5.0, seconds - 5.0, rng.integers(6, 30))
+        )
     return [(int(a / DT), max(int((a + d) / DT), int(a / DT) + 1), c) for a, d, c in found]

@@ -56,8 +56,8 @@ def main(drives: int = 500) -> None:
         f"{drives} drives of {SECONDS / 60:.0f} min a row, 1 degC steps; called from a log Bayes "
         f"factor of {SEEN_FROM:g} on. The plant (plant.py) is another model than the detector's.",
         "",
-        "| truth | every | drives | called | of those with a faulty sample | largest real change in "
-        "1 s, q50/q95/max, K | called by the rule 'step of 3 K' |",
+        "| truth | every | drives | called | of those with a faulty sample | largest real "
+        "change in 1 s, q50/q95/max, K | called by the rule 'step of 3 K' |",
         "|---|---|---|---|---|---|---|",
     ]
     claims: list[tuple[float, bool]] = []

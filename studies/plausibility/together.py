@@ -159,8 +159,9 @@ def main(trials: int = 1000) -> None:
         "",
         "## Whole recordings: jumps of the coolant, oil pressure beside it",
         "",
-        "10 minutes at 1 Hz, 3 to 8 dips of 3 to 10 degC; 'ground' lifts the oil pressure by 0.85 to",
-        "1.1 psi per degC at the same instant. Only drives whose dips were called are counted.",
+        "10 minutes at 1 Hz, 3 to 8 dips of 3 to 10 degC; 'ground' lifts the oil pressure by",
+        "0.85 to 1.1 psi per degC at the same instant. Only drives whose dips were",
+        "called are counted.",
         "",
         "| truth | drives | called shared | as a lifted ground | called alone | cannot tell "
         "| in time with loads |",
