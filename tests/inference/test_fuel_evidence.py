@@ -56,7 +56,7 @@ def knowledge():
     return load_knowledge()
 
 
-# The three-stage case: common practice, no source (issue text: 65/78 -> 70/80 -> 75/95 psi).
+# The three-stage case: common practice, no source (65/78 -> 70/80 -> 75/95 psi).
 def test_stage_one_is_not_decided_and_the_relief_valve_leads(knowledge):
     found = fuel_evidence(build(*STAGE_0), knowledge)
     chance = found.posterior.group_probabilities()

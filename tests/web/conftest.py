@@ -42,9 +42,13 @@ def lan(shop: Shop) -> Iterator[Client]:
     found.close()
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser() -> Iterator[Any]:
-    """Debian's chromium. Without it the tests that need it are skipped, and say so."""
+    """Debian's chromium. Without it the tests that need it are skipped, and say so.
+
+    Closed at the end of each module: its driver keeps an event loop running in the thread, and
+    the modules that come after it need the thread's loop for themselves.
+    """
     if not CHROMIUM.exists():
         pytest.skip(f"!! {CHROMIUM} is not here: the page was NOT tried in a real browser")
     from playwright.sync_api import sync_playwright

@@ -18,8 +18,7 @@ def testbarley_eight() -> Story:
         label="Testbarley unit 8",
         customer="Testbarley Hauling (invented)",
         engine={"cylinders": 6, "displacement_l": 15, "fuel_supply": "gallery"},
-        miles=410000,
-        hours=8200,
+        miles=640000,
     )
     w.add("complaint", words="Fuel pressure is low and it will not pull.", families=["fuel_low"])
     w.add(

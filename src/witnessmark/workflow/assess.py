@@ -133,7 +133,11 @@ def _named_by_proof(step: Step, proofs: Sequence[Proof]) -> Step:
     if not missing:
         return step
     why = f"{step.why} Still missing for the proof: {'; '.join(missing)}."
-    return replace(step, name=f"Measure for the proof: {missing[0]}", why=why)
+    return replace(
+        step,
+        name=f"Measure for the proof: {missing[0].removeprefix('a second quantity: ')}",
+        why=why,
+    )
 
 
 def _by_stage(findings: Iterable[Finding]) -> tuple[Finding, ...]:
