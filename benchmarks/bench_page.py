@@ -139,10 +139,11 @@ def run(folder: Path, seconds: float, rounds: int) -> str:
                 f"{alone / other:.2f}",
             )
         )
-        wall, work = _fresh(shop)
-        name = "rendered anew after an entry, 99th percentile of 60"
+        wall, work, once = _fresh(shop)
+        name = "rendered anew after an entry, 99th percentile of 300"
         rows.append((f"{name}, processor time [ms]", f"{work:.1f}", "", ""))
-        rows.append((f"{name}, by the clock of the busy machine [ms]", f"{wall:.1f}", "", ""))
+        rows.append((f"{name}, by the clock of the machine [ms]", f"{wall:.1f}", "", ""))
+        rows.append(("the first rendering after a start [ms]", f"{once:.1f}", "", ""))
         weight = _weight(ours)
         rows.append(("first view without charts, on the wire [kB]", f"{weight / 1000:.1f}", "", ""))
         chart = _chart(ours, entry)
@@ -291,8 +292,11 @@ def _alone(url: str, count: int) -> float:
     return 1000 * float(np.percentile(times, 99))
 
 
-def _fresh(shop: Any) -> tuple[float, float]:
-    """Render the whole page again and again, without the store of finished pages."""
+def _fresh(shop: Any) -> tuple[float, float, float]:
+    """Render the whole page again and again, without the store of finished pages.
+
+    The first rendering after a start also translates the templates; it is given apart.
+    """
     app = create_app(shop)
     scope = {
         "type": "http",
@@ -309,14 +313,18 @@ def _fresh(shop: Any) -> tuple[float, float]:
     bench = bench_of(request)
     looked = bench.desk.look("bench", wait_s=300)
     assert looked.current
+    begun = time.perf_counter()
+    render(request, "case.html", **strip_values(bench, "bench", looked))
+    first = 1000 * (time.perf_counter() - begun)
     times, work = [], []
-    for _ in range(60):
+    for _ in range(300):
         started, busy = time.perf_counter(), time.thread_time()
         render(request, "case.html", **strip_values(bench, "bench", looked))
         times.append(time.perf_counter() - started)
         work.append(time.thread_time() - busy)
     bench.desk.close()
-    return 1000 * float(np.percentile(times, 99)), 1000 * float(np.percentile(work, 99))
+    slow, busy_ms = (1000 * float(np.percentile(row, 99)) for row in (times, work))
+    return slow, busy_ms, first
 
 
 def _weight(address: str) -> int:

@@ -129,8 +129,8 @@ class Finding:
         outcome: ``seen``, ``not_seen``, ``inconclusive`` or ``not_run``. ``not_run`` never
             counts as ``not_seen``.
         reason: why, when the outcome is ``inconclusive`` or ``not_run``.
-        quantity: name in the quantity table (units.py), if a quantity is concerned.
-        value: in the house unit of the quantity (units.py), or ``None``.
+        quantity: name in the quantity table, if a quantity is concerned.
+        value: in the house unit of the quantity, or ``None``.
         unit: house unit of *value*, *low* and *high*.
         low: lower end of the interval.
         high: upper end of the interval.

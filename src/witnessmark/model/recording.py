@@ -33,8 +33,8 @@ class Channel:
     """One signal of one sender.
 
     Attributes:
-        name: quantity name of units.py, or the file's own name where we know no better.
-        unit: house unit of *values* (units.py), or the file's unit for an unknown quantity.
+        name: name in the quantity table, or the file's own where we know no better.
+        unit: house unit of *values*, or the file's unit for an unknown quantity.
         time_s: shape (n,), seconds on the recording's clock, not falling; read only.
         values: shape (n,), float64, NaN wherever *quality* is not ``VALID``; read only.
         quality: shape (n,), uint8 of :class:`Quality`; read only.

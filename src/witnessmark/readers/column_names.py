@@ -11,7 +11,7 @@ from witnessmark.units import QUANTITIES, UNITS, Unit, unit
 
 __all__ = ["Heading", "heading", "repaired", "unit_of"]
 
-#: Spellings of units found in headings of recorders that units.py does not take from a person.
+#: Spellings of units found in headings of recorders that are not taken from a person.
 _SPELLINGS = {
     "deg c": "degC", "deg. c": "degC", "degree c": "degC", "degrees c": "degC", "° c": "degC",
     "degrees celsius": "degC", "deg f": "degF", "degree f": "degF", "degrees f": "degF",

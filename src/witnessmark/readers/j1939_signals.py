@@ -98,7 +98,7 @@ class Signal:
     Attributes:
         pgn: parameter group number.
         spn: suspect parameter number, ``None`` for a signal of a user's own DBC file.
-        name: quantity name of units.py, or the DBC's own name.
+        name: name in the quantity table, or the DBC's own name.
         unit: house unit of the quantity, or the DBC's own.
         start: first bit counted from the lowest of the first data byte.
         bits: length.
