@@ -41,12 +41,12 @@ def _closings(case: Case, proofs: Sequence[Proof], now: datetime) -> Iterator[Cl
     proven = {p.complaint: p.verdict == "proven" for p in proofs}
     causes = {p.complaint: p.family for p in proofs}
     truck = case.truck()
-    tests = tuple((data.test, data.result) for entry, data in case.of(TestData)
-                  if case.stages()[entry.id] == 0)  # fmt: skip
+    stages = case.stages()
+    tests = tuple((d.test, d.result) for e, d in case.of(TestData) if stages[e.id] == 0)
     for entry, outcome in case.of(OutcomeData):
         if outcome.gone is not True or outcome.complaint not in causes:
             continue
-        work = [d.cause for e, d in case.of(WorkData) if _before(case, e, entry) and d.cause]
+        work = _repaired_before(case, stages[entry.id])
         yield Closing(
             case=case.id,
             family=causes[outcome.complaint],
@@ -82,12 +82,13 @@ def _jobs(case: Case, people: dict[str, str], now: datetime) -> Iterator[Job]:
 def _comebacks(case: Case, proofs: Sequence[Proof], now: datetime) -> Iterator[Comeback]:
     """A complaint that was gone and then, at a later word of the customer, was not."""
     families = {p.complaint: p.family for p in proofs}
+    stages = case.stages()
     gone: dict[str, OutcomeData] = {}
     for entry, outcome in case.of(OutcomeData):
         if outcome.gone is True:
             gone[outcome.complaint] = outcome
         elif outcome.complaint in gone and outcome.gone is False:
-            before = [d.cause for e, d in case.of(WorkData) if _before(case, e, entry) and d.cause]
+            before = _repaired_before(case, stages[entry.id])
             yield Comeback(
                 case=case.id,
                 family=families.get(outcome.complaint, ""),
@@ -97,9 +98,10 @@ def _comebacks(case: Case, proofs: Sequence[Proof], now: datetime) -> Iterator[C
             )
 
 
-def _before(case: Case, first: Entry, second: Entry) -> bool:
-    order = [e.id for e in case.entries]
-    return order.index(first.id) < order.index(second.id)
+def _repaired_before(case: Case, stage: int) -> list[str]:
+    """Return the causes of the first *stage* works, those that name one."""
+    works = [work.cause for _, work in case.of(WorkData)]
+    return [cause for cause in works[:stage] if cause]
 
 
 def _age(entry: Entry, now: datetime) -> float:
