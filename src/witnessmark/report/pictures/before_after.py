@@ -15,7 +15,8 @@ from witnessmark.report.figures import (
     shown,
     unit_of,
 )
-from witnessmark.report.pictures.canvas import FAINT, MARK, Canvas, Scale, ticks
+from witnessmark.report.pictures.canvas import FAINT, MARK, Canvas, Scale
+from witnessmark.report.pictures.rows import rule_rows
 
 __all__ = ["before_after_picture", "before_after_pictures"]
 
@@ -50,17 +51,9 @@ def before_after_picture(pairs: Sequence[Pair], *, si: bool = False) -> str:
     scale = Scale(low, high, _LEFT, _WIDTH - _RIGHT)
     canvas.text((_LEFT, 16), f"{quantity_words(name)} [{unit_of(name, si=si)}]", bold=True, size=13)
     _legend(canvas, any(p.band for p in ordered))
-    bottom = _TOP + _ROW * len(ordered)
-    marks = ticks(low, high)
-    for value in marks:
-        canvas.line((scale.at(value), bottom), (scale.at(value), bottom + 4))
-        canvas.text((scale.at(value), bottom + 17), plain_number(value), anchor="middle", size=11)
-    canvas.line((_LEFT, bottom), (_WIDTH - _RIGHT, bottom), width=1.5)
+    rule_rows(canvas, scale, (low, high), top=_TOP, row=_ROW, count=len(ordered))
     for number, pair in enumerate(ordered):
         top = _TOP + _ROW * number
-        for value in marks:
-            place = scale.at(value)
-            canvas.line((place, top + 21), (place, top + _ROW - 2), colour=FAINT, width=0.7)
         _row(canvas, scale, pair, top, si)
     return canvas.svg()
 

@@ -9,13 +9,13 @@ from witnessmark.model.finding import Finding
 from witnessmark.report.figures import (
     figure,
     interval_words,
-    plain_number,
     quantity_words,
     shown,
     unit_of,
 )
 from witnessmark.report.pictures.before_after import roomy
-from witnessmark.report.pictures.canvas import FAINT, Canvas, Scale, Shape, ticks
+from witnessmark.report.pictures.canvas import FAINT, Canvas, Scale, Shape
+from witnessmark.report.pictures.rows import rule_rows
 
 __all__ = ["readings_picture", "readings_pictures"]
 
@@ -50,16 +50,9 @@ def readings_picture(findings: Sequence[Finding], *, si: bool = False) -> str:
     canvas = Canvas(_WIDTH, bottom + 28, title, words=" ".join(_sentence(f, si) for f in ordered))
     scale = Scale(low, high, _SIDE, _WIDTH - _SIDE)
     canvas.text((_SIDE, 16), f"{quantity_words(name)} [{unit_of(name, si=si)}]", bold=True, size=13)
-    marks = ticks(low, high)
-    for value in marks:
-        canvas.line((scale.at(value), bottom), (scale.at(value), bottom + 4))
-        canvas.text((scale.at(value), bottom + 17), plain_number(value), anchor="middle", size=11)
-    canvas.line((_SIDE, bottom), (_WIDTH - _SIDE, bottom), width=1.5)
+    rule_rows(canvas, scale, (low, high), top=_TOP, row=_ROW, count=len(ordered))
     for number, finding in enumerate(ordered):
         top = _TOP + _ROW * number
-        for value in marks:
-            place = scale.at(value)
-            canvas.line((place, top + 21), (place, top + _ROW - 2), colour=FAINT, width=0.7)
         _row(canvas, scale, finding, top, si)
     return canvas.svg()
 
