@@ -13,18 +13,7 @@ _PULL = (1500.0, "full")
 def mock_dairy() -> Story:
     """A plugged separator and worn compressor rings; the first reading was void."""
     w = Writer("2026-05-04T08:15:00")
-    w.add(
-        "truck",
-        label="Mock Dairy tank 12",
-        customer="Mock Dairy (invented)",
-        miles=910000,
-        engine={
-            "cylinders": 6,
-            "displacement_l": 12.5,
-            "firing_order": [1, 5, 3, 6, 2, 4],
-            "type": "example-12l",
-        },
-    )
+    w.truck("Mock Dairy tank 12", "Mock Dairy (invented)", litres=12.5, miles=910000)
     breather = w.add("complaint", words="Oil from the breather.", families=["crankcase"])
     leak = w.add("complaint", words="Front seal leaks.", families=["oil_leak"])
     w.add(

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from witnessmark.demo.bus_log import ActiveCode
 from witnessmark.demo.fuel_circuit import FuelFaults
 from witnessmark.demo.recordings import GEARING, fuel_recording
@@ -23,29 +21,17 @@ VACUUM = {"id": "V1", "span": "30 inHg", "accuracy": "0.5 inHg", "repeatability"
 CAN = {"id": "can and watch", "accuracy": "3 % of reading", "repeatability": "0.05 gal/min"}
 PULL = (1500.0, "full")
 
-_GEARS: dict[str, Any] = {
-    "gears": dict(GEARING.gears),
-    "axle_ratio": GEARING.axle_ratio,
-    "tyre_rev_per_mile": GEARING.tyre_rev_per_mile,
-}
-
 
 def testbarley() -> Story:
     """The relief valve of a transfer pump held open by hose debris; everybody wants a pump."""
     w = Writer("2026-03-02T08:00:00")
-    w.add(
-        "truck",
-        label="Testbarley unit 7",
-        customer="Testbarley Hauling (invented)",
-        engine={
-            "cylinders": 6,
-            "displacement_l": 15,
-            "firing_order": [1, 5, 3, 6, 2, 4],
-            "fuel_supply": "gallery",
-            "type": "example-15l",
-        },
+    w.truck(
+        "Testbarley unit 7",
+        "Testbarley Hauling (invented)",
+        litres=15,
         miles=640000,
-        **_GEARS,
+        fuel_supply="gallery",
+        gearing=GEARING,
     )
     complaint = w.add(
         "complaint", words="Low fuel pressure, lazy up grades.", families=["fuel_low"]
@@ -180,19 +166,13 @@ def testbarley() -> Story:
 def notown() -> Story:
     """A collapsed suction hose and a nicked seal: high vacuum and air, which no one cause gives."""
     w = Writer("2026-01-19T06:30:00")
-    w.add(
-        "truck",
-        label="Notown plough 4",
-        customer="Notown Public Works (invented)",
-        engine={
-            "cylinders": 6,
-            "displacement_l": 15,
-            "firing_order": [1, 5, 3, 6, 2, 4],
-            "fuel_supply": "gallery",
-            "type": "example-15l",
-        },
+    w.truck(
+        "Notown plough 4",
+        "Notown Public Works (invented)",
+        litres=15,
         miles=290000,
-        **_GEARS,
+        fuel_supply="gallery",
+        gearing=GEARING,
     )
     start = w.add(
         "complaint", words="Cranks nine seconds before it fires.", families=["hard_start"]

@@ -15,19 +15,7 @@ TESTER = {"id": "C1", "span": "30 psi", "accuracy": "0.5 psi", "repeatability": 
 def sampleton() -> Story:
     """A light bar grounded on the sensors' stud, and a weak pressure cap beside it."""
     w = Writer("2026-02-10T09:00:00")
-    w.add(
-        "truck",
-        label="Sampleton engine 2",
-        customer="Sampleton Fire (invented)",
-        miles=61000,
-        hours=9400,
-        engine={
-            "cylinders": 6,
-            "displacement_l": 9,
-            "firing_order": [1, 5, 3, 6, 2, 4],
-            "type": "example-9l",
-        },
-    )
+    w.truck("Sampleton engine 2", "Sampleton Fire (invented)", litres=9, miles=61000, hours=9400)
     jumps = w.add(
         "complaint",
         words="Coolant temperature jumps on the dash at a scene.",
@@ -147,20 +135,12 @@ def sampleton() -> Story:
 def placeholder() -> Story:
     """A thermostat that really cycles: the display is right, and a sensor would change nothing."""
     w = Writer("2026-02-24T10:00:00")
-    w.add(
-        "truck",
-        label="Placeholder Freight 19",
-        customer="Placeholder Freight (invented)",
+    w.truck(
+        "Placeholder Freight 19",
+        "Placeholder Freight (invented)",
+        litres=13,
         miles=410000,
-        gears=dict(GEARING.gears),
-        axle_ratio=GEARING.axle_ratio,
-        tyre_rev_per_mile=GEARING.tyre_rev_per_mile,
-        engine={
-            "cylinders": 6,
-            "displacement_l": 13,
-            "firing_order": [1, 5, 3, 6, 2, 4],
-            "type": "example-13l",
-        },
+        gearing=GEARING,
     )
     moves = w.add(
         "complaint",

@@ -25,20 +25,12 @@ ANGLES = {"id": "inclinometer", "accuracy": "0.2 deg", "repeatability": "0.1 deg
 def example_timber() -> Story:
     """Follows engine speed; the damper first, and what is left over belongs to a mount."""
     w = Writer("2026-04-07T07:30:00")
-    w.add(
-        "truck",
-        label="Example Timber no. 3",
-        customer="Example Timber (invented)",
+    w.truck(
+        "Example Timber no. 3",
+        "Example Timber (invented)",
+        litres=13,
         miles=780000,
-        gears=dict(GEARING.gears),
-        axle_ratio=GEARING.axle_ratio,
-        tyre_rev_per_mile=GEARING.tyre_rev_per_mile,
-        engine={
-            "cylinders": 6,
-            "displacement_l": 13,
-            "firing_order": [1, 5, 3, 6, 2, 4],
-            "type": "example-13l",
-        },
+        gearing=GEARING,
     )
     shake = w.add(
         "complaint", words="Shakes pulling between 1,300 and 1,700.", families=["vib_load"]

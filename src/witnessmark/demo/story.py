@@ -9,6 +9,8 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
+from witnessmark.demo.drive import Gearing
+
 __all__ = ["Story", "Writer", "point"]
 
 
@@ -49,6 +51,31 @@ class Writer:
         document = {"kind": kind, "id": identity, "at": self.now(), "data": data}
         self.lines.append(json.dumps(document, ensure_ascii=False))
         return identity
+
+    def truck(
+        self,
+        label: str,
+        customer: str,
+        *,
+        litres: float,
+        gearing: Gearing | None = None,
+        fuel_supply: str = "",
+        **data: Any,
+    ) -> str:
+        """Add a six-cylinder truck of an invented engine type, named after its litres."""
+        engine: dict[str, Any] = {
+            "cylinders": 6,
+            "displacement_l": litres,
+            "firing_order": [1, 5, 3, 6, 2, 4],
+            "type": f"example-{int(litres)}l",
+        }
+        if fuel_supply:
+            engine["fuel_supply"] = fuel_supply
+        if gearing is not None:
+            data["gears"] = dict(gearing.gears)
+            data["axle_ratio"] = gearing.axle_ratio
+            data["tyre_rev_per_mile"] = gearing.tyre_rev_per_mile
+        return self.add("truck", label=label, customer=customer, engine=engine, **data)
 
     def read(
         self,
