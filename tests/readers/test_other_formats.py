@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import warnings
+from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
@@ -124,6 +125,34 @@ def test_date_and_time_in_two_columns(tmp_path: Path) -> None:
         )
     )
     assert named(read(tmp_path, text), "engine_speed").time_s.tolist() == [0.0, 1.0, 2.0]
+
+
+@pytest.mark.parametrize(
+    ("dates", "month_first", "began", "said"),
+    [
+        ("03/04/2026", None, "2026-03-04", True),
+        ("03/04/2026", True, "2026-03-04", False),
+        ("03/04/2026", False, "2026-04-03", False),
+        ("03-04-2026", False, "2026-04-03", False),
+        ("3/4/26", None, "2026-03-04", True),
+        ("03/03/2026", None, "2026-03-03", False),  # both orders read the same
+        ("13/04/2026", True, "2026-04-13", False),  # a number above 12 settles it
+        ("04/13/2026", False, "2026-04-13", False),
+    ],
+)
+@pytest.mark.parametrize("apart", [False, True])
+def test_dates_that_can_be_read_two_ways(
+    tmp_path: Path, dates: str, month_first: bool | None, began: str, said: bool, apart: bool
+) -> None:
+    head = "Date;Time;Engine RPM [rpm]" if apart else "Time;Engine RPM [rpm]"
+    mark = ";" if apart else " "
+    body = "".join(f"{dates}{mark}10:15:{n:02d}.5;{700 + n}\n" for n in range(40))
+    recording = read(tmp_path, f"{head}\n{body}", month_first=month_first)
+    epoch = recording.facts["epoch_s"]
+    assert isinstance(epoch, float)
+    assert datetime.fromtimestamp(epoch, UTC).isoformat() == f"{began}T10:15:00.500000+00:00"
+    assert recording.duration_s == pytest.approx(39.0)
+    assert any("begin with the month" in p.what for p in recording.problems) == said
 
 
 def test_milliseconds_in_the_heading(tmp_path: Path) -> None:

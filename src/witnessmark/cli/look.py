@@ -33,6 +33,12 @@ if TYPE_CHECKING:
 )
 @click.option("--interval", type=float, help="Seconds between frames where the file has no times.")
 @click.option("--rate", type=float, help="Samples per second where a waveform does not say it.")
+@click.option(
+    "--month-first/--day-first",
+    "month_first",
+    default=None,
+    help="How dates such as 03/04/2026 are read.",
+)
 def command(
     files: tuple[Path, ...],
     json_wanted: bool,
@@ -42,12 +48,19 @@ def command(
     remember: Path | None,
     interval: float | None,
     rate: float | None,
+    month_first: bool | None,
 ) -> None:
     """Say what is in each FILE: channels, units, rates, gaps, steady points, codes, problems."""
     from witnessmark.workflow.look import as_json, file_settings, look, nothing_found
 
     settings = file_settings(
-        files, dbc=dbc, interval_s=interval, rate_hz=rate, columns=columns, remember=remember
+        files,
+        dbc=dbc,
+        interval_s=interval,
+        rate_hz=rate,
+        month_first=month_first,
+        columns=columns,
+        remember=remember,
     )
     looks = look(files, settings=settings)
     if json_wanted:

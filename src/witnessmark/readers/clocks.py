@@ -17,7 +17,7 @@ Form = Literal["number", "clock", "date"]
 
 _CLOCK = re.compile(r"(\d{1,3}):(\d{2})(?::(\d{2}(?:[.,:]\d{1,9})?))?( ?[AaPp][Mm])?")
 _PARTS = r"^\s*(\d{1,3}):(\d{2})(?::(\d{2}(?:[.:]\d{1,9})?))?\s*([APap]?)"
-_MOMENT = r"^(\S+?)(?:[T _]+([0-9:.]+(?: ?[APap][Mm])?))?(?:Z|[+-]\d\d:?\d\d)?$"
+_MOMENT = r"^(\S+?)(?:[T _]+([0-9:.]+(?: ?[APap][Mm])?)(?:Z|[+-]\d\d:?\d\d)?)?$"
 _DATES = (
     # strptime pattern of polars (chrono), regular expression
     ("%Y-%m-%d", r"\d{4}-\d{1,2}-\d{1,2}"),
@@ -25,9 +25,14 @@ _DATES = (
     ("%d.%m.%Y", r"\d{1,2}\.\d{1,2}\.\d{4}"),
     ("%d.%m.%y", r"\d{1,2}\.\d{1,2}\.\d{2}"),
     ("%m/%d/%Y", r"\d{1,2}/\d{1,2}/\d{4}"),
+    ("%m/%d/%y", r"\d{1,2}/\d{1,2}/\d{2}"),
+    ("%m-%d-%Y", r"\d{1,2}-\d{1,2}-\d{4}"),
     ("%d-%b-%Y", r"\d{1,2}-[A-Za-z]{3}-\d{4}"),
     ("%Y%m%d", r"\d{8}"),
 )
+
+
+_TWO_NUMBERS = re.compile(r"(\d{1,2})[/-](\d{1,2})[/-]\d{2,4}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +45,7 @@ class Clock:
         epoch: plain numbers count from 1970.
         pattern: pattern of the date.
         afternoon: AM and PM are written.
+        assumed: a date that could be read two ways, such as 03/04/2026, and nobody said which.
     """
 
     form: Form
@@ -47,14 +53,18 @@ class Clock:
     epoch: bool = False
     pattern: str = ""
     afternoon: bool = False
+    assumed: str = ""
 
 
-def clock_of(cells: list[str], scale: float | None) -> Clock | None:
+def clock_of(
+    cells: list[str], scale: float | None, *, month_first: bool | None = None
+) -> Clock | None:
     """Say how the cells of a time column are written; ``None`` where they are no times.
 
     Args:
         cells: some cells that are not blank.
         scale: seconds per unit where the heading states the unit.
+        month_first: how dates are read that could be read two ways; ``None`` where nobody said.
     """
     cells = [c.strip().strip('"') for c in cells if c.strip()]
     if not cells:
@@ -73,7 +83,8 @@ def clock_of(cells: list[str], scale: float | None) -> Clock | None:
         matches = [whole.fullmatch(c) for c in cells]
         if all(m is not None and (not m[1] or _CLOCK.fullmatch(m[1])) for m in matches):
             late = any(c.rstrip()[-1:] in "mM" for c in cells)
-            return Clock("date", pattern=_month_order(pattern, cells), afternoon=late)
+            order, assumed = _month_order(pattern, cells, month_first)
+            return Clock("date", pattern=order, afternoon=late, assumed=assumed)
     return None
 
 
@@ -111,7 +122,19 @@ def _number(text: str) -> float | None:
         return None
 
 
-def _month_order(pattern: str, cells: list[str]) -> str:
-    if pattern == "%m/%d/%Y" and any(int(c.split("/")[0]) > 12 for c in cells):
-        return "%d/%m/%Y"
-    return pattern
+def _month_order(pattern: str, cells: list[str], month_first: bool | None) -> tuple[str, str]:
+    """Return the pattern of the date, and a date that both orders would read.
+
+    A number above 12 settles it; then what the user said counts; then the month stands first.
+    """
+    if not pattern.startswith("%m"):
+        return pattern, ""
+    turned = "%d" + pattern[2] + "%m" + pattern[5:]
+    dates = {c[: m.end()]: m for c in cells if (m := _TWO_NUMBERS.match(c))}
+    if any(int(m[1]) > 12 for m in dates.values()):
+        return turned, ""
+    if any(int(m[2]) > 12 for m in dates.values()):
+        return pattern, ""
+    if month_first is not None:
+        return (pattern if month_first else turned), ""
+    return pattern, next((date for date, m in dates.items() if m[1] != m[2]), "")

@@ -30,7 +30,7 @@ class Settings:
             ``ignore``. What a user named once is used for every file with the same header.
         dbc: DBC files for messages that are not known here.
         sample_interval_s: time between two frames or rows where the file has no time stamps.
-        month_first: for dates such as 03/04/2026 that can be read two ways.
+        month_first: for dates such as 03/04/2026 that nothing in the file settles.
         rate_hz: sampling rate of a waveform whose file does not say it.
         max_bytes: largest file that is read.
         max_expanded_bytes: most bytes a compressed file may expand to.

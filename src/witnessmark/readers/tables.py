@@ -42,6 +42,7 @@ class _Plan:
     headings: tuple[Heading, ...]
     time: int | None
     date: int | None
+    day: Clock | None
     clock: Clock | None
     ignored: frozenset[int]
 
@@ -91,14 +92,21 @@ def _plan(layout: Layout, settings: Settings, trouble: Trouble) -> _Plan:
                 ignored.add(number)
         found.append(one)
     cells = [[row[n] if n < len(row) else "" for row in layout.samples] for n in range(len(found))]
-    time, clock = _time_column(found, cells, layout)
-    date = None
+    time, clock = _time_column(found, cells, layout, settings.month_first)
+    date, day = None, None
     if clock is not None and clock.form == "clock":
         for number, column in enumerate(cells):
-            other = clock_of(column[:20], None)
+            other = clock_of(column[:20], None, month_first=settings.month_first)
             if number != time and other is not None and other.form == "date":
-                date = number
-    return _Plan(layout, tuple(found), time, date, clock, frozenset(ignored))
+                date, day = number, other
+    if assumed := (day or clock or Clock("number")).assumed:
+        trouble.add(
+            "month first",
+            f"Dates such as {assumed} could begin with the month or with the day; the month is "
+            "taken to stand first.",
+            do="Say --day-first or --month-first; the steps between the times are not touched.",
+        )
+    return _Plan(layout, tuple(found), time, date, day, clock, frozenset(ignored))
 
 
 def _named(one: Heading, wanted: str, trouble: Trouble) -> Heading:
@@ -122,7 +130,10 @@ def _named(one: Heading, wanted: str, trouble: Trouble) -> Heading:
 
 
 def _time_column(
-    headings: list[Heading], cells: list[list[str]], layout: Layout
+    headings: list[Heading],
+    cells: list[list[str]],
+    layout: Layout,
+    month_first: bool | None,
 ) -> tuple[int | None, Clock | None]:
     order = [n for n, h in enumerate(headings) if h.time]
     if not layout.headed or not order:
@@ -132,7 +143,7 @@ def _time_column(
         unit = headings[number].unit
         scale = unit.factor if unit is not None and unit.kind == "time" else None
         column = [_plain(c, layout) for c in cells[number]]
-        clock = clock_of([c for c in column if c][:50], scale)
+        clock = clock_of([c for c in column if c][:50], scale, month_first=month_first)
         if clock is None or (not headings[number].time and not _rises(column)):
             continue
         if clock.form == "date" and all(re.fullmatch(r"[\d./-]+", c) for c in column if c):
@@ -170,9 +181,8 @@ def _columns(source: Source, plan: _Plan) -> tuple[dict[int, Floats], int]:
             column = frame[f"c{number}"]
             if number == plan.time and plan.clock is not None:
                 found.append(seconds(column, plan.clock))
-            elif number == plan.date:
-                day = clock_of([c for c in column.head(20).to_list() if c], None)
-                found.append(seconds(column, day) if day else np.zeros(frame.height))
+            elif plan.day is not None and number == plan.date:
+                found.append(seconds(column, plan.day))
             elif number not in plan.ignored:
                 found.append(column.to_numpy().astype(np.float64, copy=False))
     joined: dict[int, Floats] = {}

@@ -73,6 +73,7 @@ def file_settings(
     dbc: Sequence[Path] = (),
     interval_s: float | None = None,
     rate_hz: float | None = None,
+    month_first: bool | None = None,
     columns: Sequence[str] = (),
     remember: Path | None = None,
 ) -> Settings:
@@ -83,11 +84,14 @@ def file_settings(
         dbc: DBC files.
         interval_s: time between frames or rows without time stamps [s].
         rate_hz: sampling rate of waveforms that do not state it [Hz].
+        month_first: how dates such as 03/04/2026 are read.
         columns: names of columns, each ``HEADING=quantity [unit]``.
         remember: file of remembered names; *columns* are added to it.
     """
     known = recall(remember) if remember is not None else {}
-    settings = Settings(dbc=tuple(dbc), sample_interval_s=interval_s, rate_hz=rate_hz)
+    settings = Settings(
+        dbc=tuple(dbc), sample_interval_s=interval_s, rate_hz=rate_hz, month_first=month_first
+    )
     if columns:
         named = dict(_named(text) for text in columns)
         for path in files:
