@@ -28,6 +28,7 @@ PAGES = [
     "/cases/unit7/add/quote",
     "/cases/unit7/add/approval",
     "/cases/unit7/add/note",
+    "/cases/unit7/override",
     "/cases/unit7/add/retract",
     "/cases/unit7/from/entry/r0",
     "/cases/unit7/from/finding/0",

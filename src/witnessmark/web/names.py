@@ -30,6 +30,10 @@ class Names:
         """Return a test's name."""
         return self._tests.get(identity) or _plain(identity)
 
+    def step(self, identity: str) -> str:
+        """Return the name of a step: of a test, or of the cause whose part is renewed."""
+        return self._tests.get(identity) or self.cause(identity)
+
     def clue(self, identity: str) -> str:
         """Return what a clue means."""
         return self._clues.get(identity) or _plain(identity)

@@ -36,6 +36,7 @@ from witnessmark.web.names import Names
 from witnessmark.web.words import number, quantity_words
 from witnessmark.workflow.gauge import quantities_for
 from witnessmark.workflow.ledger import waits_for
+from witnessmark.workflow.override import overrides_of
 from witnessmark.workflow.worker import Worked
 
 __all__ = ["Seen", "entry_words", "odds_words", "proof_words", "strip"]
@@ -98,6 +99,8 @@ def strip(
         "clues": _clues(case, names),
         "odds": assessment.odds if assessment else (),
         "steps": steps,
+        "chosen_instead": overrides_of(case),
+        "step_name": names.step,
         "works": list(case.of(WorkData)),
         "proofs": assessment.proofs if assessment and stage else (),
         "outcomes": list(case.of(OutcomeData)),

@@ -9,13 +9,44 @@ from witnessmark.knowledge import Knowledge, load_knowledge
 from witnessmark.model.assessment import Assessment
 from witnessmark.model.case import Case
 from witnessmark.model.entry import Entry
-from witnessmark.planner.override import ABOUT, Score, override_words, score
+from witnessmark.planner.override import ABOUT, Override, Score, override_words, overrides, score
 from witnessmark.workflow.assess import assess_in_shop
 from witnessmark.workflow.book import pack_files
 from witnessmark.workflow.learnt import learnt
 from witnessmark.workflow.shop import Shop
 
-__all__ = ["record_override", "score_overrides"]
+__all__ = ["choices", "overrides_of", "record_override", "score_overrides"]
+
+
+def choices(
+    assessment: Assessment, knowledge: Knowledge
+) -> list[tuple[str, list[tuple[str, str]]]]:
+    """Return what could be done instead of the step that stands first.
+
+    Args:
+        assessment: the case as assessed.
+        knowledge: the packs in use.
+
+    Returns:
+        groups: heading, then (step id, name) of each; what is proposed comes first, then the
+        other tests and the other repairs of the case's families.
+    """
+    steps = [s for s in assessment.steps if s.kind != "safety"]
+    taken = {s.step for s in steps}
+    families = [f for f in knowledge.families.values() if f.id in assessment.case.families()]
+    tests = {t.id: t.name for f in families for t in f.tests if t.id not in taken}
+    causes = {c.id: c.name for f in families for c in f.causes if c.id not in taken}
+    groups = [
+        ("Also proposed", [(s.step, s.name) for s in steps[1:]]),
+        ("Another test", list(tests.items())),
+        ("Another repair", list(causes.items())),
+    ]
+    return [(heading, rows) for heading, rows in groups if rows]
+
+
+def overrides_of(case: Case) -> tuple[Override, ...]:
+    """Return the overrides written down in a case; whether they were right is left open."""
+    return overrides(case)
 
 
 def record_override(
@@ -26,6 +57,7 @@ def record_override(
     *,
     by: str | None = None,
     assessment: Assessment | None = None,
+    entry_id: str | None = None,
 ) -> Entry:
     """Add the note that *chosen* is done instead of the step that stands first.
 
@@ -36,6 +68,7 @@ def record_override(
         reason: why.
         by: who decides.
         assessment: the case as assessed, where the caller has it.
+        entry_id: id of the note; a second sending with the same id is stored once.
 
     Raises:
         InputRefused: no reason, nothing is proposed, or the choice is what was proposed.
@@ -54,7 +87,7 @@ def record_override(
     else:
         knowledge = load_knowledge(tuple(pack_files(shop)))
         words = override_words(steps[0], (_kind(chosen, knowledge), chosen), reason)
-    return shop.add(case_id, "note", {"words": words, "about": ABOUT}, by=by)
+    return shop.add(case_id, "note", {"words": words, "about": ABOUT}, by=by, entry_id=entry_id)
 
 
 def score_overrides(shop: Shop) -> Score:
