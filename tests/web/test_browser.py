@@ -42,6 +42,7 @@ PAGES = {
     "from_step": "/cases/unit7/from/step/0",
     "knowledge": "/knowledge",
     "family": "/knowledge/fuel_low",
+    "learnt": "/learnt",
     "truck": "/trucks/unit%207",
     "settings": "/settings",
     "api": "/api",

@@ -33,6 +33,7 @@ PAGES = [
     "/cases/unit7/from/entry/r0",
     "/cases/unit7/from/finding/0",
     "/knowledge",
+    "/learnt",
     "/knowledge/fuel_low",
     "/trucks/unit%207",
     "/settings",

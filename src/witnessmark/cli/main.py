@@ -19,6 +19,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "assess": ("witnessmark.cli.assess", "Findings, odds, next steps and proof of a case."),
     "case": ("witnessmark.cli.case", "The casebook by hand: new, add, show, list, export, import."),
     "demo": ("witnessmark.cli.demo", "Build the invented shop and open its page."),
+    "history": ("witnessmark.cli.history", "What the shop's own proven cases have taught."),
     "look": ("witnessmark.cli.look", "What is in a recording."),
     "override": ("witnessmark.cli.override", "Do something else than proposed; the score."),
     "pack": ("witnessmark.cli.pack", "Check a knowledge pack."),

@@ -27,6 +27,7 @@ __all__ = [
     "Shares",
     "comeback_rates",
     "corrected",
+    "job_costs",
     "job_times",
     "renewals",
     "shares",
@@ -95,7 +96,7 @@ class Shares:
 
 @dataclass(frozen=True, slots=True)
 class JobTimes:
-    """How long an operation takes against what was quoted.
+    """How long an operation takes, or what its parts cost, against what was quoted.
 
     Attributes:
         cause: cause id (operation), empty for all.
@@ -215,8 +216,8 @@ def shares(
     several = sum(1 for c in known if len(c.causes) > 1)
     unproven = len(closings) - len(proven)
     words = (
-        f"The pack's shares, weighed as {pseudo_cases:g} cases, and {len(known)} proven closings "
-        f"of this shop; {unproven} closings without proof are left out."
+        f"The pack's shares, weighed as {pseudo_cases:g} cases, and this shop's proven closings: "
+        f"{len(known)}. Closed without proof, and left out: {unproven}."
     )
     return Shares(
         family,
@@ -245,11 +246,39 @@ def job_times(
         technician: empty for all.
         half_life_days: age at which a job counts half [days].
     """
+    return _ratio(history, _time_ratio, cause, technician, half_life_days)
+
+
+def job_costs(
+    history: History | None,
+    *,
+    cause: str = "",
+    technician: str = "",
+    half_life_days: float = HALF_LIFE_DAYS,
+) -> JobTimes | None:
+    """Return the ratio of billed to quoted parts, as :func:`job_times` does for time."""
+    return _ratio(history, _cost_ratio, cause, technician, half_life_days)
+
+
+def _time_ratio(job: Job) -> float | None:
+    return job.minutes / job.quoted_minutes if job.minutes and job.quoted_minutes else None
+
+
+def _cost_ratio(job: Job) -> float | None:
+    return job.usd / job.quoted_usd if job.usd and job.quoted_usd else None
+
+
+def _ratio(
+    history: History | None,
+    figure: Callable[[Job], float | None],
+    cause: str,
+    technician: str,
+    half_life_days: float,
+) -> JobTimes | None:
     rows = sorted(
-        (job.minutes / job.quoted_minutes, 0.5 ** (max(0.0, job.days_ago) / half_life_days))
+        (ratio, _fade(job, half_life_days))
         for job in (history.jobs if history else ())
-        if job.minutes
-        and job.quoted_minutes
+        if (ratio := figure(job)) is not None
         and cause in {"", job.cause}
         and technician in {"", job.technician}
     )

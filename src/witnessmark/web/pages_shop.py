@@ -13,7 +13,8 @@ from witnessmark.units import QUANTITIES
 from witnessmark.web.pages_cases import ledger_rows
 from witnessmark.web.posted import Posted, posted
 from witnessmark.web.state import Bench, bench_of, going_on, page, viewer_of
-from witnessmark.workflow.book import own_words, save_own_words, shop_numbers
+from witnessmark.workflow.book import own_words, save_own_words
+from witnessmark.workflow.experience import experience_of, family_shares
 from witnessmark.workflow.gauge import baselines
 from witnessmark.workflow.locks import has_passphrase, set_passphrase
 from witnessmark.workflow.settings import (
@@ -65,6 +66,21 @@ def knowledge(request: Request) -> Response:
         "knowledge.html",
         families=sorted(found.families.values(), key=lambda f: f.name),
         digests=found.digests,
+    )
+
+
+@router.get("/learnt")
+def learnt(request: Request) -> Response:
+    """Show what the shop's own cases have taught."""
+    bench = bench_of(request)
+    names = bench.names()
+    return page(
+        request,
+        "learnt.html",
+        found=experience_of(bench.shop),
+        family_name=names.family,
+        cause_name=names.cause,
+        step_name=names.step,
     )
 
 
@@ -169,7 +185,7 @@ def _family_page(request: Request, family_id: str, error: WitnessmarkError | Non
     if found is None:
         raise NotFound("There is no such family of complaints.")
     conditions = bench.knowledge().conditions
-    closed, numbers = shop_numbers(bench.shop, family_id)
+    own_shares = family_shares(bench.shop, family_id)
     return page(
         request,
         "family.html",
@@ -177,8 +193,8 @@ def _family_page(request: Request, family_id: str, error: WitnessmarkError | Non
         family=found,
         error=error,
         own=own_words(bench.shop, family_id),
-        closed=closed,
-        numbers=numbers,
+        shares=own_shares,
+        numbers={row.cause: row for row in own_shares.causes},
         clue_words=lambda clue: conditions[clue].words if clue in conditions else clue,
     )
 

@@ -10,8 +10,6 @@ from typing import Any
 
 from witnessmark.errors import InputRefused
 from witnessmark.knowledge import Cause, Condition, Family, Knowledge, Test, load_knowledge
-from witnessmark.model.entry_data import OutcomeData, WorkData
-from witnessmark.workflow.history import history_of
 from witnessmark.workflow.shop import Shop
 
 __all__ = [
@@ -20,14 +18,12 @@ __all__ = [
     "Family",
     "Knowledge",
     "OwnWord",
-    "Proven",
     "Test",
     "clues_of",
     "knowledge_of",
     "own_words",
     "pack_files",
     "save_own_words",
-    "shop_numbers",
 ]
 
 
@@ -39,14 +35,6 @@ class OwnWord:
     why: str
     by: str
     at: str
-
-
-@dataclass(frozen=True, slots=True)
-class Proven:
-    """How often a cause was proven in this shop, and how long its repair took on average."""
-
-    proven: int
-    minutes: float | None
 
 
 def pack_files(shop: Shop) -> tuple[Path, ...]:
@@ -84,30 +72,6 @@ def own_words(shop: Shop, family: str) -> dict[str, OwnWord]:
     """Return cause id -> what the owner has changed."""
     stored: dict[str, Any] = shop.casebook.setting(f"own:{family}") or {}
     return {cause: OwnWord(**row) for cause, row in stored.items()}
-
-
-def shop_numbers(shop: Shop, family: str) -> tuple[int, dict[str, Proven]]:
-    """Return what the shop's own cases say: closed complaints, and cause id -> Proven.
-
-    A closing counts for its causes as the customer's word has it; whether the cure was shown by
-    a measurement is judged with the odds, not here.
-    """
-    history = history_of([(shop.case(row.id), (), {}) for row in shop.list_cases()], now=_now())
-    closed: dict[str, int] = {}
-    total = 0
-    for case in (shop.case(row.id) for row in shop.list_cases()):
-        if family not in case.families() or not any(
-            d.gone is True for _, d in case.of(OutcomeData)
-        ):
-            continue
-        total += 1
-        for cause in {d.cause for _, d in case.of(WorkData) if d.cause}:
-            closed[cause] = closed.get(cause, 0) + 1
-    rows = {}
-    for cause, count in closed.items():
-        times = [j.minutes for j in history.jobs if j.cause == cause and j.minutes is not None]
-        rows[cause] = Proven(count, sum(times) / len(times) if times else None)
-    return total, rows
 
 
 def save_own_words(shop: Shop, family: str, cause: str, *, share: str, why: str, by: str) -> None:
