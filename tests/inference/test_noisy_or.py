@@ -12,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from witnessmark.inference.noisy_or import NoisyOr
+from witnessmark.inference.noisy_or_order import order_of
 
 with warnings.catch_warnings():  # its extension module warns while it loads
     warnings.simplefilter("ignore")
@@ -28,12 +29,13 @@ def network(rng, causes, findings, least=0, most=5, tiny=0.005):
     return NoisyOr(prior, leak, link)
 
 
-def enumerated(net, seen, not_seen):
+def enumerated(net, seen, not_seen, soft=None):
     """The definition, in fractions: no rounding at all before the end."""
     n = net.prior.size
     prior = [Fraction(float(p)) for p in net.prior]
     missed = {}
-    for f in (*seen, *not_seen):
+    soft = {f: (Fraction(a), Fraction(b)) for f, (a, b) in (soft or {}).items()}
+    for f in (*seen, *not_seen, *soft):
         missed[f] = 1 - Fraction(float(net.leak[f]))
     total, marginals, none, several = Fraction(0), [Fraction(0)] * n, Fraction(0), Fraction(0)
     for states in itertools.product((0, 1), repeat=n):
@@ -45,7 +47,10 @@ def enumerated(net, seen, not_seen):
             for i in range(n):
                 if states[i]:
                     miss *= 1 - Fraction(float(net.link[i, f]))
-            weight *= 1 - miss if f in seen else miss
+            if f in soft:
+                weight *= soft[f][0] * miss + soft[f][1] * (1 - miss)
+            else:
+                weight *= 1 - miss if f in seen else miss
         total += weight
         for i in range(n):
             marginals[i] += weight * states[i]
@@ -136,6 +141,60 @@ def test_the_value_of_every_further_finding_is_what_asking_it_gives(seed):
         assert values.if_seen[row] == pytest.approx(if_seen.marginals, abs=1e-11)
         assert values.if_not[row] == pytest.approx(if_not.marginals, abs=1e-12)
         assert values.bits[row] >= -1e-9
+
+
+@pytest.mark.parametrize("seed", range(2))
+def test_dense_networks_and_fourteen_seen_findings_against_enumeration(seed):
+    # Every finding has most of the causes: the table is as wide as there are seen findings.
+    rng = np.random.default_rng(60 + seed)
+    net = network(rng, 7, 19, least=5, most=7)
+    seen, not_seen = list(range(14)), [14, 15]
+    values = net.values(seen, not_seen, soft={16: (1.0, 2.0)})
+    assert values.findings == (17, 18)
+    for row, finding in enumerate(values.findings):
+        off, *_, off_log = enumerated(net, seen, [*not_seen, finding], {16: (1.0, 2.0)})
+        on, *_, on_log = enumerated(net, [*seen, finding], not_seen, {16: (1.0, 2.0)})
+        assert values.if_not[row] == pytest.approx(off, abs=1e-12)
+        assert values.if_seen[row] == pytest.approx(on, abs=1e-12)
+        chance = 1.0 / (1.0 + np.exp(off_log - on_log))
+        assert values.seen[row] == pytest.approx(chance, abs=1e-12)
+
+
+def test_answers_in_turns_are_the_answers_at_once(monkeypatch):
+    net = network(np.random.default_rng(5), 20, 40, least=8, most=12)
+    seen, not_seen = list(range(9)), [9, 10]
+    at_once = net.values(seen, not_seen)
+    monkeypatch.setattr("witnessmark.inference.noisy_or_sums.HELD", 20_000)
+    in_turns = net.values(seen, not_seen)
+    assert np.array_equal(at_once.if_seen, in_turns.if_seen)
+    assert np.array_equal(at_once.bits, in_turns.bits)
+
+
+def test_a_finding_that_is_hardly_ever_seen_keeps_its_digits():
+    rng = np.random.default_rng(8)
+    net = network(rng, 8, 6, least=3)
+    leak, link = net.leak.copy(), net.link.copy()
+    leak[5], link[:, 5] = 1e-11, np.where(link[:, 5] > 0.0, 1e-9, 0.0)
+    net = NoisyOr(net.prior, leak, link)
+    values = net.values([0, 1], [2], findings=[5])
+    on, *_, on_log = enumerated(net, [0, 1, 5], [2])
+    *_, log = enumerated(net, [0, 1], [2])
+    assert values.seen[0] == pytest.approx(np.exp(on_log - log), rel=1e-11)
+    assert values.if_seen[0] == pytest.approx(on, rel=1e-11)
+
+
+def test_the_order_of_work_takes_every_cause_once_and_closes_every_finding():
+    rng = np.random.default_rng(11)
+    for least, most in ((1, 3), (4, 9), (12, 20)):
+        net = network(rng, 20, 12, least=least, most=most)
+        parents = [sum(1 << int(i) for i in np.flatnonzero(c)) for c in net.link.T]
+        order = order_of(range(12), parents)
+        causes = [step.cause for step in order.steps]
+        assert len(set(causes)) == len(causes)
+        closed = [f for step in order.steps for _, f in step.closed] + list(order.alone)
+        assert sorted(closed) == list(range(12))
+        linked = {(step.cause, f) for step in order.steps for _, f in step.places}
+        assert linked == {(int(i), int(f)) for i, f in np.argwhere(net.link > 0.0)}
 
 
 def test_soft_evidence_lies_between_and_its_ends_are_the_hard_answers():

@@ -7,28 +7,24 @@ two causes leaves the rest out. Here the causes are taken one after the other wh
 for every set of seen findings, the probability that just this set is explained so far. All terms
 are positive, so nothing cancels. A finding lives in the table only between its first and its last
 possible cause, so the table has 2**width entries, where the width is at most the number of seen
-findings and far smaller when findings have few causes each.
+findings and far smaller when findings have few causes each. What every further finding would say
+takes the same pass, all of them side by side.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
+
+from witnessmark.inference.noisy_or_order import order_of
+from witnessmark.inference.noisy_or_sums import Ends, Floats, sums
 
 __all__ = ["NoisyOr", "Posterior", "Values"]
 
-Floats = npt.NDArray[np.float64]
-#: finding -> its causes that are still to take (as bits)
-_Waiting = dict[int, int]
-#: (place of a finding's bit in the table, number of the finding)
-_Places = tuple[tuple[int, int], ...]
-
-
-#: An order of work that touches more numbers than this is worth a second try.
-DEAR = 4000
+#: A finding less likely than this is summed for itself: a difference would lose digits.
+RARE = 1e-3
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,13 +61,6 @@ class Values:
     if_seen: Floats
     if_not: Floats
     bits: Floats
-
-
-@dataclass(frozen=True, slots=True)
-class _Plan:
-    """The order of work: causes with the places of their open findings; findings to close."""
-
-    steps: tuple[tuple[int, tuple[int, ...], _Places, _Places], ...]
 
 
 class NoisyOr:
@@ -162,6 +151,8 @@ class NoisyOr:
         both = np.maximum(now - absent[:, None] * if_not, 0.0)
         present = np.maximum(1.0 - absent, 1e-300)
         if_seen = np.minimum(both / present[:, None], 1.0)
+        for row in np.flatnonzero(present < RARE):
+            present[row], if_seen[row] = self._rare(asked[row], base, ends, total[0])
         bits = (
             _entropy(now).sum()
             - present * _entropy(if_seen).sum(axis=1)
@@ -169,7 +160,14 @@ class NoisyOr:
         )
         return Values(tuple(asked), np.asarray(present), if_seen, if_not, np.asarray(bits))
 
-    def _alone(self, odds: Floats, ends: Mapping[int, tuple[float, float]]) -> tuple[float, Floats]:
+    def _rare(self, finding: int, odds: Floats, ends: Ends, total: float) -> tuple[float, Floats]:
+        """Return (P(seen), P(cause present | seen)) of a finding too rare for a difference."""
+        some, joint = self._sums(odds[None, :], {**ends, finding: (0.0, 1.0)})
+        if not some[0] > 0.0:
+            return 1e-300, np.zeros(odds.size)
+        return float(some[0] / total), np.asarray(joint[0] / some[0])
+
+    def _alone(self, odds: Floats, ends: Ends) -> tuple[float, Floats]:
         """Return the weights of "no cause" and of each cause alone."""
         none, single = 1.0, np.array(odds)
         for finding, (off, on) in ends.items():
@@ -178,163 +176,8 @@ class NoisyOr:
             single *= off * missed + on * (1.0 - missed)
         return none, single
 
-    def _sums(self, odds: Floats, ends: Mapping[int, tuple[float, float]]) -> tuple[Floats, Floats]:
-        """Return (sum over all sets, the same with each cause present), for each row of odds.
-
-        The weight of a set is the product of its odds times P(the ends | set).
-        """
-        rows, n = odds.shape
-        plan, used = self._plan(ends)
-        table = np.ones((rows, 1))
-        tape: list[tuple[Floats, int, tuple[tuple[int, float], ...]]] = []
-        for cause, opened, places, closed in plan.steps:
-            for finding in opened:
-                leak = self.leak[finding]
-                table = np.concatenate([table * (1.0 - leak), table * leak], axis=1)
-            links = tuple((place, float(self.link[cause, f])) for place, f in places)
-            if cause >= 0:
-                tape.append((table, cause, links))
-                table = table + odds[:, cause, None] * _push(table, links)
-            for place, finding in closed:
-                off, on = ends[finding]
-                parts = table.reshape(rows, -1, 2, 1 << place)
-                table = off * parts[:, :, 0] + on * parts[:, :, 1] if off else on * parts[:, :, 1]
-                table = table.reshape(rows, -1)
-        total = table[:, 0]
-        joint = np.empty((rows, n))
-        self._backward(odds, ends, plan, tape, joint)
-        free = [i for i in range(n) if not used >> i & 1]
-        scale = np.prod(1.0 + odds[:, free], axis=1)
-        joint *= scale[:, None]
-        total = total * scale
-        joint[:, free] = total[:, None] * odds[:, free] / (1.0 + odds[:, free])
-        return total, joint
-
-    def _backward(
-        self,
-        odds: Floats,
-        ends: Mapping[int, tuple[float, float]],
-        plan: _Plan,
-        tape: list[tuple[Floats, int, tuple[tuple[int, float], ...]]],
-        joint: Floats,
-    ) -> None:
-        rows = odds.shape[0]
-        after = np.ones((rows, 1))
-        for cause, opened, _, closed in reversed(plan.steps):
-            for place, finding in reversed(closed):
-                off, on = ends[finding]
-                parts = after.reshape(rows, -1, 1 << place)
-                after = np.stack([off * parts, on * parts], axis=2).reshape(rows, -1)
-            if cause >= 0:
-                before, _, links = tape.pop()
-                pulled = _pull(after, links)
-                weight = odds[:, cause]
-                joint[:, cause] = weight * np.einsum("ij,ij->i", before, pulled)
-                after = after + weight[:, None] * pulled
-            for finding in reversed(opened):
-                leak = self.leak[finding]
-                half = after.shape[1] // 2
-                after = (1.0 - leak) * after[:, :half] + leak * after[:, half:]
-
-    def _plan(self, ends: Mapping[int, tuple[float, float]]) -> tuple[_Plan, int]:
-        """Return the order of work and the causes it uses (as bits).
-
-        The quick order finishes one finding after the other. Where it would be dear, a second
-        one is made, cause by cause, and the cheaper of the two is taken.
-        """
-        quick = self._plan_by(ends, self._next_of_a_finding)
-        used = sum(1 << step[0] for step in quick.steps if step[0] >= 0)
-        if _cost(quick) > DEAR:
-            other = self._plan_by(ends, self._next_that_opens_least)
-            if _cost(other) < _cost(quick):
-                return other, used
-        return quick, used
-
-    def _plan_by(
-        self, ends: Mapping[int, tuple[float, float]], choose: Callable[[_Waiting, list[int]], int]
-    ) -> _Plan:
-        waiting = {f: self._parents[f] for f in ends}
-        place: list[int] = []
-        steps: list[tuple[int, tuple[int, ...], _Places, _Places]] = []
-        alone = tuple(f for f in waiting if not waiting[f])
-        if alone:
-            place += alone
-            steps.append((-1, alone, (), self._close(place, waiting)))
-        while waiting:
-            cause = choose(waiting, place)
-            opened = tuple(f for f in waiting if waiting[f] >> cause & 1 and f not in place)
-            place += opened
-            linked = [f for f in place if waiting[f] >> cause & 1]
-            places = tuple((place.index(f), f) for f in linked)
-            for f in linked:
-                waiting[f] &= ~(1 << cause)
-            steps.append((cause, opened, places, self._close(place, waiting)))
-        return _Plan(tuple(steps))
-
-    @staticmethod
-    def _next_of_a_finding(waiting: _Waiting, place: list[int]) -> int:
-        """Return a cause of the open finding that has the fewest causes left."""
-        todo = min((waiting[f] for f in place or waiting), key=int.bit_count)
-        return (todo & -todo).bit_length() - 1
-
-    @staticmethod
-    def _next_that_opens_least(waiting: _Waiting, place: list[int]) -> int:
-        """Return the cause that opens the fewest findings and closes the most."""
-        opens: dict[int, list[int]] = {}
-        for finding, left in waiting.items():
-            new, last, todo = finding not in place, left & (left - 1) == 0, left
-            while todo:
-                cause = (todo & -todo).bit_length() - 1
-                todo &= todo - 1
-                cost = opens.setdefault(cause, [0, 0, 0])
-                cost[0] += new - last
-                cost[1] += new
-                cost[2] -= not new
-        return min(opens, key=opens.__getitem__)
-
-    @staticmethod
-    def _close(place: list[int], waiting: dict[int, int]) -> _Places:
-        """Take the finished findings out of the table; the places are those at their turn."""
-        closed = []
-        for finding in [f for f in place if not waiting[f]]:
-            closed.append((place.index(finding), finding))
-            place.remove(finding)
-            del waiting[finding]
-        return tuple(closed)
-
-
-def _cost(plan: _Plan) -> int:
-    """Return about how many numbers the plan touches."""
-    width = total = 0
-    for _, opened, places, closed in plan.steps:
-        width += len(opened)
-        total += (1 << width) * max(1, len(places))
-        width -= len(closed)
-    return total
-
-
-def _push(table: Floats, links: Sequence[tuple[int, float]]) -> Floats:
-    """Return the table after a present cause: what was open may now be explained."""
-    rows = table.shape[0]
-    pushed = table
-    for number, (place, chance) in enumerate(links):
-        pushed = pushed.copy() if number == 0 else pushed
-        parts = pushed.reshape(rows, -1, 2, 1 << place)
-        parts[:, :, 1] += chance * parts[:, :, 0]
-        parts[:, :, 0] *= 1.0 - chance
-    return pushed
-
-
-def _pull(after: Floats, links: Sequence[tuple[int, float]]) -> Floats:
-    """Return the transpose of :func:`_push`, applied to the values of what comes after."""
-    rows = after.shape[0]
-    pulled = after
-    for number, (place, chance) in enumerate(links):
-        pulled = pulled.copy() if number == 0 else pulled
-        parts = pulled.reshape(rows, -1, 2, 1 << place)
-        parts[:, :, 0] *= 1.0 - chance
-        parts[:, :, 0] += chance * parts[:, :, 1]
-    return pulled
+    def _sums(self, odds: Floats, ends: Ends) -> tuple[Floats, Floats]:
+        return sums(odds, self.link, self.leak, ends, order_of(list(ends), self._parents))
 
 
 def _ends(
