@@ -18,9 +18,16 @@ from witnessmark.cli.main import echo_json
     show_default=True,
     help="Files looked at side by side.",
 )
+@click.option(
+    "--cluster",
+    metavar="ADDRESS",
+    help="Scheduler whose workers look instead, as tcp://host:port; they must see the files.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 @click.option("--si", is_flag=True, help="Show SI units.")
-def command(paths: tuple[Path, ...], workers: int, as_json: bool, si: bool) -> int:  # fmt: skip
+def command(
+    paths: tuple[Path, ...], workers: int, cluster: str | None, as_json: bool, si: bool
+) -> int:
     """Look over many recordings (files or folders) and say what stands out in each."""
     from witnessmark.fleet.screen import files_in, screen
     from witnessmark.workflow.as_json import finding_json, problem_json
@@ -29,7 +36,7 @@ def command(paths: tuple[Path, ...], workers: int, as_json: bool, si: bool) -> i
         click.echo("There is no file in these folders. Name files or other folders.", err=True)
         return 3
     usable, rows = 0, []
-    for found in screen(paths, workers=workers):
+    for found in screen(paths, workers=workers, cluster=cluster):
         usable += bool(found.sha256)
         if as_json:
             rows.append({
