@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import html
 import re
-import unicodedata
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from witnessmark.errors import UnitRefused
+from witnessmark.readers.column_vocabulary import Meaning, meaning, words_of
 from witnessmark.units import QUANTITIES, UNITS, Unit, unit
 
 __all__ = ["Heading", "heading", "repaired", "unit_of"]
@@ -23,69 +24,48 @@ _SPELLINGS = {
     "kpa (abs)": "kPa", "grams/sec": "g/s", "g/sec": "g/s", "gm/s": "g/s", "g": "g0", "m/s^2":
     "m/s2", "m/s²": "m/s2", "meters/second": "m/s", "metres/second": "m/s", "m/sec": "m/s",
     "miles per hour": "mph", "degrees": "deg", "pounds/inch²": "psi",
-    "sec": "s", "seconds": "s", "msec": "ms", "us": "µs_time",
-    "µs": "µs_time", "usec": "µs_time", "ns": "ns_time",
+    "sec": "s", "seconds": "s", "msec": "ms", "milliseconds": "ms", "tr/min": "rpm",
+    "min^-1": "rpm", "min⁻¹": "rpm", "revolutions per minute": "rpm", "rev per min": "rpm",
+    "fahrenheit": "degF", "celsius": "degC", "degrees fahrenheit": "degF", "deg.c": "degC",
+    "deg.f": "degF", "grad c": "degC", "°celsius": "degC", "°fahrenheit": "degF", "mb": "mbar",
+    "pounds per square inch": "psi", "kilopascal": "kPa", "kilopascals": "kPa", "in hg": "inHg",
+    "inches hg": "inHg", "in h2o": "inH2O", "\"h2o": "inH2O", "\"hg": "inHg",
+    "kilometers/hour": "km/h", "litres per hour": "L/h", "liters per hour": "L/h",
+    "gallons per hour": "gal/h", "meters per second": "m/s", "°": "deg",
 }  # fmt: skip
-
-#: In order; the first that fits wins. ``(pattern of the heading's words, quantity)``.
-_RULES: tuple[tuple[str, str], ...] = (
-    (r"turbo.*(speed|rpm)", "turbo_speed"),
-    (r"(desired|target|requested).*(engine|idle).*(speed|rpm)", "desired_engine_speed"),
-    (r"fan.*(speed|rpm)", "fan_speed"),
-    (r"output shaft|transmission output|tailshaft", "output_shaft_speed"),
-    (r"input shaft|transmission input", "input_shaft_speed"),
-    (r"trans\w*( oil| fluid)? temp", "transmission_oil_temperature"),
-    (r"trans\w*( oil| fluid)? press", "transmission_oil_pressure"),
-    (r"(engine|eng|motor) ?(rpm|speed|revs|revolutions)|^rpm$|motordrehzahl|^drehzahl|"
-     r"^n mot\w*$|^engine speed", "engine_speed"),
-    (r"housing.*temp", "coolant_housing_temperature"),
-    (r"coolant.*temp|water temp|^ect\b|^clt\b|kuhlmittel\w*temp|kuhlwasser", "coolant_temperature"),
-    (r"^(engine )?(coolant|water)$", "coolant_temperature"),
-    (r"coolant.*press", "coolant_pressure"),
-    (r"coolant.*level", "coolant_level"),
-    (r"(engine |^)oil.*temp|oltemp", "oil_temperature"),
-    (r"(engine |^)oil.*press|oldruck", "oil_pressure"),
-    (r"(engine |^)oil.*level", "oil_level"),
-    (r"fuel.*gallery.*press|gallery.*fuel.*press", "fuel_gallery_pressure"),
-    (r"fuel.*(suction|inlet vac|vacuum)", "fuel_suction_vacuum"),
-    (r"fuel(?!.*rail).*(delivery|supply|pump|filter)?.*press|kraftstoffdruck",
-     "fuel_delivery_pressure"),
-    (r"fuel.*temp", "fuel_temperature"),
-    (r"fuel.*level|tank level", "fuel_level"),
-    (r"fuel.*(rate|flow|consumption)", "fuel_rate"),
-    (r"crankcase.*press|blow ?by", "crankcase_pressure"),
-    (r"(exhaust|back) ?.*back ?press|exhaust.*press", "exhaust_back_pressure"),
-    (r"exhaust.*temp|^egt\b", "exhaust_temperature"),
-    (r"(air filter|inlet|intake).*restriction|filter differential", "air_restriction"),
-    (r"boost|ladedruck|charge (air )?press", "boost_pressure"),
-    (r"(intake )?manifold.*(absolute )?press|^map\b", "intake_manifold_pressure"),
-    (r"(intake|manifold|charge|inlet manifold).*temp|^iat\b", "intake_air_temperature"),
-    (r"(ambient|outside|outdoor).*temp|aussentemp", "ambient_temperature"),
-    (r"air inlet temp", "air_inlet_temperature"),
-    (r"baro\w*( press\w*)?$|atmospheric press|barometric", "barometric_pressure"),
-    (r"air flow|mass air|^maf\b|mass flow", "air_mass_flow"),
-    (r"(vehicle|road|wheel.*based|gps|ground|truck).*speed|^vss\b|geschwindigkeit|"
-     r"^speed( obd| gps| over ground)?$|^v fzg$", "road_speed"),
-    (r"(accelerator|pedal|^app\b|gaspedal|fahrpedal)(?!.*switch)", "pedal_position"),
-    (r"throttle", "throttle_position"),
-    (r"(engine|calculated|percent|absolute)? ?load\b", "engine_load"),
-    (r"(battery|system|supply|control module|ecu|module|bordnetz).*(volt|potential)|^vbat\b|"
-     r"voltage.*(control module|battery|adapter)", "battery_voltage"),
-    (r"(actual|engine).*torque", "engine_torque"),
-    (r"(demand|requested).*torque", "demand_torque"),
-    (r"(current|engaged) gear|^gear$", "current_gear"),
-    (r"hub temp", "hub_temperature"),
-    (r"odometer|total distance|mileage", "total_distance"),
-    (r"engine hours", "engine_hours"),
-    (r"accel(eration)?\b|vibration|^a[xyz]$|^acc [xyz]", "vibration"),
-)  # fmt: skip
+#: Units as they stand at the end of names written with underscores.
+_ALIASES = {"kmh": "km/h", "c": "degC", "f": "degF", "pct": "%", "ms2": "m/s2", "kph": "km/h",
+            "lph": "L/h", "gph": "gal/h", "us": "µs", "ns": "ns"}  # fmt: skip
 
 _BRACKETS = re.compile(r"\s*[\[({<]\s*([^\])}>]{0,24})\s*[\])}>]\s*$")
 _TIME_WORDS = re.compile(
-    r"^(time|timestamp|time stamp|date ?time|date|clock|epoch|utc|zeit|uhrzeit|datum|elapsed.*|"
-    r"time (elapsed|offset|of day|s|sec|ms)|rel(ative)? time|abs(olute)? time|seconds|secs|sec|t|"
-    r"s|ms|log time|device time|gps time|local time|x axis|time axis)$"
+    r"^(time|times|timestamp|time stamp|date ?time|date|clock|epoch|utc|zeit|uhrzeit|datum|hora|"
+    r"zeitstempel|tiempo|temps|fecha|elapsed.*|(time|seconds|secs) since .*|"
+    r"time (elapsed|offset|of day|s|sec|ms|utc|ticks?)|rel(ative)? time|abs(olute)? time|seconds|"
+    r"secs|sec|t|ts|s|ms|log time|device time|gps time|local time|utc time|x axis|time axis|"
+    r"date and time|edge time)$"
 )
+_DEGREE = re.compile("[\u00ba\u02da\u00f8\u00a1?\ufffd\u00b0]\\s*(?=[CF]\\b)")
+#: Ends of units that say against what a pressure is measured.
+_AGAINST = re.compile(
+    r"(?i)^(?:(psi|kpa|bar|mbar|inhg|in hg|kg/cm2)\s*[\[(]?\s*(a|abs|absolute|g|gauge|gage)\s*[\])]?)$"
+)
+#: Units of recorders that nobody types.
+_OWN_UNITS = {
+    "µs": Unit("µs", "time", 1e-6), "us": Unit("µs", "time", 1e-6),
+    "usec": Unit("µs", "time", 1e-6), "microseconds": Unit("µs", "time", 1e-6),
+    "microsecond": Unit("µs", "time", 1e-6), "ns": Unit("ns", "time", 1e-9),
+    "nanoseconds": Unit("ns", "time", 1e-9), "nsec": Unit("ns", "time", 1e-9),
+    "days": Unit("d", "time", 86400.0), "d": Unit("d", "time", 86400.0),
+    # exact: one nautical mile, 1852 m, an hour; kilogram-force 9.80665 N (NIST SP 811)
+    "kn": Unit("kn", "speed", 1852 / 3600), "knots": Unit("kn", "speed", 1852 / 3600),
+    "knot": Unit("kn", "speed", 1852 / 3600), "kt": Unit("kn", "speed", 1852 / 3600),
+    "kts": Unit("kn", "speed", 1852 / 3600), "ft/s": Unit("ft/s", "speed", 0.3048),
+    "kg/cm2": Unit("kg/cm2", "pressure", 98066.5), "kgf/cm2": Unit("kg/cm2", "pressure", 98066.5),
+    "cc/min": Unit("cc/min", "flow", 1e-6 / 60), "kg/h": Unit("kg/h", "mass_flow", 1 / 3600),
+    "kg/hr": Unit("kg/h", "mass_flow", 1 / 3600), "lb/min": Unit("lb/min", "mass_flow",
+                                                               0.45359237 / 60),
+}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +78,8 @@ class Heading:
         unit: the unit, or ``None`` where none was stated.
         unit_text: the unit as it stood.
         time: it looks like a time column.
-        wanted: the quantity it would be if its unit were known.
+        wanted: the quantity it would be if its unit were known, or all its words.
+        doubt: why it is not taken for *wanted* although its unit would fit; empty otherwise.
     """
 
     label: str
@@ -107,11 +88,12 @@ class Heading:
     unit_text: str = ""
     time: bool = False
     wanted: str | None = None
+    doubt: str = ""
 
 
 def repaired(text: str) -> str:
     """Undo a double encoding (``[Â°C]``) and strip quotes and marks that nobody sees."""
-    for _ in range(2):
+    for _ in range(3):
         if not re.search("[\u00c2\u00c3\u00e2]", text):
             break
         try:
@@ -121,72 +103,127 @@ def repaired(text: str) -> str:
                 text = text.encode("latin-1").decode("utf-8")
             except UnicodeError:
                 break
+    if "&" in text:
+        text = html.unescape(text)
+    text = text.replace("\u2103", "°C").replace("\u2109", "°F")
     return text.strip().strip("\ufeff\"'").strip()
 
 
 def heading(text: str, unit_text: str = "") -> Heading:
     """Take a heading apart; *unit_text* is what stood in a row of units."""
     label = repaired(text)
-    words = label
-    found = _BRACKETS.search(words)
-    if found:
-        words = words[: found.start()]
-        unit_text = unit_text or found.group(1)
-    given = unit_of(unit_text) if unit_text else None
-    plain = _words(words)
-    if given is None and not unit_text:
-        plain, given, unit_text = _trailing_unit(plain, words)
-    time = bool(_TIME_WORDS.match(plain))
-    if words.strip() in QUANTITIES:
-        wanted: str | None = words.strip()
-    else:
-        wanted = next((name for rule, name in _RULES if re.search(rule, plain)), None)
-    quantity = wanted
-    if quantity is not None:
-        kind = QUANTITIES[quantity].kind
-        if given is None or given.kind != kind:
-            quantity = None
-            if given is None and kind in {"speed_of_rotation", "state", "number"}:
-                quantity = wanted
-                given = UNITS[QUANTITIES[wanted or ""].house]
-    return Heading(label, quantity, given, unit_text, time, wanted)
+    exact = _exact(label, unit_text)
+    if exact is not None:
+        return exact
+    words, stated = _without_unit(label)
+    clash = bool(stated and unit_text) and _differ(stated, unit_text)
+    unit_text = unit_text or stated
+    against = _AGAINST.match(unit_text.strip())
+    given = None if clash else unit_of(unit_text) if unit_text else None
+    found = _meant(words_of(words), unit_text)
+    if given is None and not unit_text and found.percent:
+        given, unit_text = UNITS["%"], "%"
+    time = bool(_TIME_WORDS.match(_plain(words)))
+    wanted, doubt = found.quantity, ""
+    if wanted is None:
+        return Heading(label, None, given, unit_text, time)
+    kind = QUANTITIES[wanted].kind
+    if against is not None and kind == "pressure":
+        wanted, doubt = _gauge_or_absolute(wanted, absolute=against[2].lower().startswith("a"))
+    elif found.two_ways:
+        doubt = "does not say whether it is absolute"
+    if found.left_over:
+        doubt = f"also says '{' '.join(found.left_over)}'"
+        if given is not None and given.kind != kind:
+            return Heading(label, None, given, unit_text, time)
+    one = Heading(label, wanted, given, unit_text, time, wanted, doubt)
+    if given is None and not unit_text and kind in {"speed_of_rotation", "state", "number"}:
+        one = replace(one, unit=UNITS[QUANTITIES[wanted].house])
+    elif given is None or given.kind != kind:
+        return replace(one, quantity=None, doubt="")
+    return replace(one, quantity=None) if doubt else one
 
 
 def unit_of(text: str) -> Unit | None:
     """Return the unit a recorder means by *text*, ``None`` where that is not plain."""
-    cleaned = repaired(text).strip(" []()")
-    lowered = re.sub(r"\s+", " ", cleaned.lower())
-    lowered = lowered.replace("º", "°").replace("˚", "°")
+    cleaned = _DEGREE.sub("°", repaired(text).strip(" []()"))
+    lowered = re.sub(r"\s+", " ", cleaned.lower()).replace("µ", "µ").replace("μ", "µ")
+    if lowered in _OWN_UNITS:
+        return _OWN_UNITS[lowered]
+    against = _AGAINST.match(cleaned)
+    if against:
+        lowered = cleaned = against[1].lower()
     spelled = _SPELLINGS.get(lowered)
-    if spelled == "µs_time":
-        return Unit("µs", "time", 1e-6)
-    if spelled == "ns_time":
-        return Unit("ns", "time", 1e-9)
     if spelled is not None:
         return UNITS[spelled]
     try:
-        return unit(cleaned.replace("º", "°"))
+        return unit(cleaned.replace("⁻¹", "-1"))
     except UnitRefused:
         return None
 
 
-def _words(text: str) -> str:
-    split = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", text)
-    flat = unicodedata.normalize("NFKD", split.lower().replace("ß", "ss"))
-    flat = "".join(c for c in flat if not unicodedata.combining(c))
-    return re.sub(r"[^a-z0-9%°/]+", " ", flat).strip()
+def _exact(label: str, unit_text: str) -> Heading | None:
+    """Recognise the names of the quantity table, as they are written there."""
+    found = re.fullmatch(r"([a-z_0-9]+)(?:\s*[\[(]([^\])]*)[\])])?", label)
+    if found is None or found[1] not in QUANTITIES:
+        return None
+    text = found[2] or unit_text
+    given, kind = unit_of(text) if text else None, QUANTITIES[found[1]].kind
+    if given is None and not text and kind in {"speed_of_rotation", "state", "number"}:
+        given = UNITS[QUANTITIES[found[1]].house]
+    fits = given is not None and given.kind == kind
+    return Heading(label, found[1] if fits else None, given, text, wanted=found[1])
 
 
-def _trailing_unit(plain: str, words: str) -> tuple[str, Unit | None, str]:
-    """Find a unit at the end, such as ``boost_psi``, ``Coolant Temp, degC``, ``speed km/h``."""
-    parts = re.split(r"[\s_,;:]+", words.strip())
-    if len(parts) < 2:
-        return plain, None, ""
-    last = parts[-1]
-    aliases = {"kmh": "km/h", "c": "degC", "f": "degF", "pct": "%", "ms2": "m/s2", "kph": "km/h"}
-    given = unit_of(aliases.get(last.lower(), last))
-    if given is None or (len(last) == 1 and last.lower() not in {"c", "f", "v", "%", "a", "s"}):
-        return plain, None, ""
-    if given.symbol == "rpm":
-        return plain, given, last
-    return plain.rsplit(" ", 1)[0], given, last
+def _meant(words: list[str], unit_text: str) -> Meaning:
+    """Look at the words; an absolute or gauge unit is one of them."""
+    against = _AGAINST.match(unit_text.strip())
+    if against and "manifold" in words and "absolute" not in words:
+        gauge = against[2].lower().startswith("g")
+        return meaning([*words, "boost"] if gauge else [*words, "absolute"])
+    return meaning(words)
+
+
+def _gauge_or_absolute(wanted: str, *, absolute: bool) -> tuple[str, str]:
+    if absolute and wanted == "boost_pressure":
+        return "intake_manifold_pressure", ""
+    counted_absolute = wanted in {"intake_manifold_pressure", "barometric_pressure",
+                                  "air_inlet_pressure"}  # fmt: skip
+    if absolute != counted_absolute:
+        return wanted, f"is {'an absolute' if absolute else 'a gauge'} pressure"
+    return wanted, ""
+
+
+def _differ(first: str, second: str) -> bool:
+    one, other = unit_of(first), unit_of(second)
+    return one is not None and other is not None and one != other
+
+
+def _plain(words: str) -> str:
+    split = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", words)
+    return re.sub(r"[^a-z0-9]+", " ", split.lower()).strip()
+
+
+def _without_unit(label: str) -> tuple[str, str]:
+    """Return a heading without its unit, and the unit: in brackets, behind a slash, at the end."""
+    found = _BRACKETS.search(label)
+    if found and (unit_of(found[1]) is not None or not re.search(r"[A-Za-z]{6}", found[1])):
+        return label[: found.start()], found[1]
+    for at in (m.start() for m in re.finditer("/", label)):
+        if at and unit_of(label[at + 1 :]) is not None and unit_of(label) is None:
+            before = label[:at].strip()
+            if len(before) > 1 and unit_of(before.split()[-1] + label[at:]) is None:
+                return before, label[at + 1 :].strip()
+    parts = re.split(r"[\s_,;:]+", _DEGREE.sub("°", label.strip()))
+    for count in (3, 2, 1):
+        if len(parts) > count:
+            last = " ".join(parts[-count:])
+            if unit_of(_ALIASES.get(last.lower(), last)) is not None and (
+                len(last) > 1 or last.lower() in {"c", "f", "v", "%", "a", "s"}
+            ):
+                text = _ALIASES.get(last.lower(), last)
+                kept = parts if text.lower() == "rpm" else parts[:-count]
+                return " ".join(kept), text
+    if parts and parts[0] == "%" and len(parts) > 1:
+        return " ".join(parts[1:]), "%"
+    return label, ""
