@@ -48,7 +48,8 @@ _TIME_WORDS = re.compile(
 _DEGREE = re.compile("[\u00ba\u02da\u00f8\u00a1?\ufffd\u00b0]\\s*(?=[CF]\\b)")
 #: Ends of units that say against what a pressure is measured.
 _AGAINST = re.compile(
-    r"(?i)^(?:(psi|kpa|bar|mbar|inhg|in hg|kg/cm2)\s*[\[(]?\s*(a|abs|absolute|g|gauge|gage)\s*[\])]?)$"
+    r"(?i)^(psi|kpa|bar|mbar|inhg|in hg|kg/cm2)\s*[\[(]?\s*"
+    r"(a|abs|absolute|g|gauge|gage)\s*[\])]?$"
 )
 #: Units of recorders that nobody types.
 _OWN_UNITS = {
@@ -212,7 +213,8 @@ def _without_unit(label: str) -> tuple[str, str]:
     for at in (m.start() for m in re.finditer("/", label)):
         if at and unit_of(label[at + 1 :]) is not None and unit_of(label) is None:
             before = label[:at].strip()
-            if len(before) > 1 and unit_of(before.split()[-1] + label[at:]) is None:
+            last = re.split(r"[\s_,;:]+", before)[-1]
+            if len(before) > 1 and unit_of(last + label[at:]) is None:
                 return before, label[at + 1 :].strip()
     parts = re.split(r"[\s_,;:]+", _DEGREE.sub("°", label.strip()))
     for count in (3, 2, 1):
@@ -222,7 +224,10 @@ def _without_unit(label: str) -> tuple[str, str]:
                 len(last) > 1 or last.lower() in {"c", "f", "v", "%", "a", "s"}
             ):
                 text = _ALIASES.get(last.lower(), last)
-                kept = parts if text.lower() == "rpm" else parts[:-count]
+                kept = parts[:-count]
+                if text.lower() == "rpm":
+                    kept = [*kept, "rpm"]
+                kept = kept[:-1] if len(kept) > 1 and kept[-1].lower() == "in" else kept
                 return " ".join(kept), text
     if parts and parts[0] == "%" and len(parts) > 1:
         return " ".join(parts[1:]), "%"

@@ -59,33 +59,39 @@ _SAME = {
     "demanded": "demand", "cabin": "cab", "atmospheric": "barometric", "atm": "barometric",
     "instantaneous": "momentary", "inst": "momentary",
 }  # fmt: skip
+
+
+def _words(text: str) -> frozenset[str]:
+    return frozenset(text.split())
+
+
 _PHRASES = (
-    ("charge moteur", "engine load"), ("n mot", "engine rpm"), ("can bus", "can"), ("accel x", "acceleration x"), ("accel y", "acceleration y"),
-    ("accel z", "acceleration z"), ("cc min", ""),
+    ("charge moteur", "engine load"), ("n mot", "engine rpm"), ("can bus", "can"),
+    ("accel x", "acceleration x"), ("accel y", "acceleration y"), ("accel z", "acceleration z"),
 )  # fmt: skip
 #: Words that change nothing.
-_NEUTRAL = frozenset(
+_NEUTRAL = _words(
     "engine sensor signal value val actual current measured meas reading live data channel chan ch "
     "ecu ecm pcm ems can canbus obd obdii obd2 obd1 pid sae j1939 gauge the of from at to del "
     "de du la le el d s l truck unit deg degree degrees log logger main parameter param src "
     "source sa spn pgn powertrain liquide liquid vehicle % 0 00 000 1 01 no nr std float double "
-    "sensors bank eflp efl eec et ccvs lfe ic vep dd vd etc erc ebc tsc tf vdhr hours0 a".split()
+    "sensors bank eflp efl eec et ccvs lfe ic vep dd vd etc erc ebc tsc tf vdhr hours0 a"
 )
 #: Words that make it something else which is known not to be a reading of the plain quantity.
-_OTHER = frozenset(
+_OTHER = _words(
     "min max minimum maximum avg average mean limit lim threshold set setpoint target desired "
     "requested commanded command cmd error delta diff differential deviation warning alarm switch "
     "status state lamp predicted predict modelled modeled model estimated peak highest lowest rail "
     "common injection injector injectors tank vapor vapour return variance count counter reserve "
     "absolute soot axle trailer payload alternator cpu cell clutch wind mw cruise pto pump wheel "
-    "dpf scr egr def catalyst injected ratio".split()
+    "dpf scr egr def catalyst injected ratio"
 )
 _MACHINE = re.compile(
     r"(?:eec|et|eflp|efl|ccvs|lfe|ic|vep|dd|vd|etc|erc|ebc|tf|spn|pgn|can|ch|chan|channel|sa|src|"
     r"pid|ecu|ecm|obd)_?\d{1,6}"
 )
 _NUMBERED = frozenset({"spn", "pgn", "sa", "pid", "ch", "chan", "channel", "src", "can", "source"})
-_PLACES = frozenset("lf rf lr rr fl fr rl left right front rear axle wheel 1 2 3 4 5 6".split())
+_PLACES = _words("lf rf lr rr fl fr rl left right front rear axle wheel 1 2 3 4 5 6")
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,6 +135,7 @@ _RULES = (
     _rule("oil_temperature", "oil temp"),
     _rule("oil_pressure", "oil pressure", "gallery"),
     _rule("oil_level", "oil level"),
+    _rule("oil_pressure", "oil"),
     _rule("fuel_gallery_pressure", "fuel gallery pressure"),
     _rule("fuel_prefilter_pressure", "fuel before filter pressure"),
     _rule("fuel_suction_vacuum", "fuel suction|vacuum", "vacuum inlet pump lift transfer"),

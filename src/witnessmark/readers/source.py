@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import codecs
 import hashlib
 import tempfile
 import zlib
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
+from itertools import chain
 from pathlib import Path
 from typing import IO, BinaryIO
 
@@ -17,6 +19,13 @@ HEAD_BYTES = 65536
 _PIECE = 2**20
 #: Below this many unpacked bytes no ratio is absurd.
 _RATIO_FROM = 64 * 2**20
+#: Marks of wide text at the beginning of a file; the longer ones first.
+_MARKS = {
+    codecs.BOM_UTF32_LE: "utf-32",
+    codecs.BOM_UTF32_BE: "utf-32",
+    codecs.BOM_UTF16_LE: "utf-16",
+    codecs.BOM_UTF16_BE: "utf-16",
+}
 _PACKED = {
     b"PK\x03\x04": "a zip archive",
     b"7z\xbc\xaf": "a 7z archive",
@@ -96,13 +105,27 @@ class Source:
         return self._digest.result()
 
     def blocks(self, size: int = _PIECE) -> Iterator[bytes]:
-        """Yield the unpacked content in pieces of about *size* bytes."""
-        self._file.seek(0)
-        if not self.packed:
-            while piece := self._file.read(size):
-                yield piece
+        """Yield the unpacked content in pieces of about *size* bytes.
+
+        Text that says it is UTF-16 or UTF-32 comes as UTF-8.
+        """
+        pieces = self._unpacked(size) if self.packed else self._plain(size)
+        first = next(pieces, None)
+        if first is None:
             return
-        yield from self._unpacked(size)
+        mark = next((m for m in _MARKS if first.startswith(m)), None)
+        if mark is None:
+            yield first
+            yield from pieces
+            return
+        decoder = codecs.getincrementaldecoder(_MARKS[mark])("replace")
+        for piece in chain((first,), pieces):
+            yield decoder.decode(piece).encode()
+
+    def _plain(self, size: int) -> Iterator[bytes]:
+        self._file.seek(0)
+        while piece := self._file.read(size):
+            yield piece
 
     def lines(self, size: int | None = None) -> Iterator[bytes]:
         """Yield the unpacked content in pieces that end with a line end (the last one may not)."""
@@ -170,6 +193,7 @@ class Source:
 
     def _unpacked(self, size: int) -> Iterator[bytes]:
         """Unpack gzip members one after the other; what is damaged ends it with a problem."""
+        self._file.seek(0)
         expanded = taken = 0
         engine = zlib.decompressobj(wbits=31)
         inside = False  # a member has begun and not ended

@@ -21,8 +21,8 @@ _NOTHING = ["", "-", "--", "---", "----", "NA", "N/A", "n/a", "NaN", "nan", "nul
             "none", "#N/A", "nodata", "NODATA", "?", "*", "inf", "-inf", "Inf"]  # fmt: skip
 #: The fast parser refuses odd text, and on some gives up altogether; then it is split by hand.
 _REFUSALS = (pl.exceptions.PolarsError, pl.exceptions.PanicException)
-_TRUE = ["on", "true", "yes", "closed", "active"]
-_FALSE = ["off", "false", "no", "open", "inactive"]
+_TRUE = ["on", "true", "yes", "closed", "active", "high"]
+_FALSE = ["off", "false", "no", "open", "inactive", "low"]
 
 
 def frames(
@@ -64,6 +64,10 @@ def _rows(source: Source, layout: Layout) -> Iterator[bytes]:
                 break
             block = block[at + 1 :]
             skip -= 1
+        if layout.quoting == "=":
+            block = block.replace(b'="', b'"')
+        elif layout.quoting:
+            block = block.replace(b"'", b"")
         if block:
             yield block
 
@@ -92,6 +96,8 @@ def _parsed(
     text: bytes, layout: Layout, count: int, texts: frozenset[int], trouble: Trouble
 ) -> pl.DataFrame:
     plain = layout.thousands == "" and not (layout.decimal_comma and layout.delimiter == ",")
+    plain = plain and not layout.tails
+    texts = texts | set(range(layout.beside))
     if plain:
         schema: dict[str, type[pl.DataType]] = {
             f"c{i}": pl.String if i in texts else pl.Float64 for i in range(count)
@@ -106,7 +112,7 @@ def _parsed(
     except _REFUSALS:
         strings = _by_hand(text, layout, count)
     return strings.with_columns(
-        [_numbers(strings[f"c{i}"], layout, trouble) for i in range(count) if i not in texts]
+        [_numbers(strings[f"c{i}"], layout, trouble, i) for i in range(count) if i not in texts]
     )
 
 
@@ -136,8 +142,10 @@ def _by_hand(text: bytes, layout: Layout, count: int) -> pl.DataFrame:
     return pl.DataFrame({f"c{i}": pl.Series(c, dtype=pl.String) for i, c in enumerate(columns)})
 
 
-def _numbers(column: pl.Series, layout: Layout, trouble: Trouble) -> pl.Series:
+def _numbers(column: pl.Series, layout: Layout, trouble: Trouble, place: int) -> pl.Series:
     text = column.str.strip_chars(' "\u00a0')
+    if place < len(layout.tails) and layout.tails[place]:
+        text = text.str.strip_suffix(layout.tails[place]).str.strip_chars_end()
     if layout.thousands:
         text = text.str.replace_all(layout.thousands, "", literal=True)
     if layout.decimal_comma:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import replace
 
 import numpy as np
@@ -10,31 +9,12 @@ import numpy as np
 from witnessmark.model.recording import Channel, Floats
 from witnessmark.readers.column_names import Heading
 
-__all__ = ["edges_of", "is_edges", "is_waveform", "rate_above", "steady_rate"]
+__all__ = ["edges_of", "is_edges", "is_waveform", "steady_rate"]
 
 #: From this rate on a table of volts or of unnamed columns is a waveform [Hz].
 WAVEFORM_FROM_HZ = 200.0
 #: The same for accelerations [Hz].
 VIBRATION_FROM_HZ = 20.0
-_RATE = re.compile(r"sampl\w* ?(freq\w*|rate)|^(fs|rate|frequency|samples per second)\b")
-_STEP = re.compile(r"delta ?time|sampl\w* ?(interval|period|time)|^(dt|time step|x ?incr\w*)\b")
-
-
-def rate_above(above: dict[str, list[str]]) -> float | None:
-    """Return the sampling rate stated above the data [Hz]."""
-    for key, values in above.items():
-        number = _first_number(values)
-        if number is None or number <= 0.0:
-            continue
-        unit = " ".join([key, *values[:2]]).lower()
-        if _RATE.search(key):
-            return number * (1e6 if "mhz" in unit else 1e3 if "khz" in unit else 1.0)
-        if _STEP.search(key):
-            scale = 1e-6 if re.search(r"\b[uµ]s\b|micro", unit) else (
-                1e-3 if re.search(r"\bms\b|milli", unit) else 1.0
-            )  # fmt: skip
-            return 1.0 / (number * scale)
-    return None
 
 
 def steady_rate(time: Floats) -> float | None:
@@ -85,11 +65,3 @@ def edges_of(channels: list[Channel]) -> list[Channel]:
             )
         )
     return found
-
-
-def _first_number(values: list[str]) -> float | None:
-    for value in values:
-        found = re.match(r"\s*([-+]?\d+(?:[.,]\d+)?(?:[eE][-+]?\d+)?)", value)
-        if found:
-            return float(found[1].replace(",", "."))
-    return None

@@ -5,20 +5,16 @@ from __future__ import annotations
 import csv
 import re
 from collections import Counter
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
-from witnessmark.readers.clocks import _CLOCK, _DATES
-from witnessmark.readers.column_names import repaired, unit_of
+from witnessmark.readers.table_headings import headings_of, is_remark
+from witnessmark.readers.table_numbers import BLANKS, is_value, numbers_of
 
 __all__ = ["Layout", "cells_of", "decoded_text", "layout_of"]
 
-_NUMBER = re.compile(r"[-+]?(\d+\.?\d*|\.\d+)([eE][-+]?\d{1,3})?")
-_COMMA_NUMBER = re.compile(r"[-+]?\d+,\d+([eE][-+]?\d{1,3})?")
-_GROUPED = re.compile(r"[-+]?\d{1,3}(?:([ '\u00a0\u202f,.])\d{3})(?:\1\d{3})*(?:[.,]\d+)?")
-_BLANKS = {"", "-", "--", "---", "na", "n/a", "nan", "null", "none", "#n/a", "nodata", "no data",
-           "inf", "?", "*", "err", "error", "----"}  # fmt: skip
-_STATES = {"on", "off", "true", "false", "yes", "no", "open", "closed", "active", "inactive"}
 _DELIMITERS = (",", ";", "\t", "|")
+#: Tried where none of the usual ones gives a table.
+_RARE = ("^", "~", "!", "&", "*", ":")
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +33,10 @@ class Layout:
         samples: cells of the first rows of data.
         spaced: blanks stand around the delimiter.
         headed: there are headings.
+        beside: columns at the left that describe the recording and hold no data.
+        unclear: columns whose numbers can be read two ways, such as 1,234.
+        tails: for every column the unit that stands behind each number, or empty.
+        quoting: ``'`` where cells stand in single quotes, ``=`` where they are formulas of text.
     """
 
     encoding: str
@@ -50,6 +50,10 @@ class Layout:
     samples: list[list[str]] = field(default_factory=list)
     spaced: bool = False
     headed: bool = True
+    beside: int = 0
+    unclear: frozenset[int] = frozenset()
+    tails: tuple[str, ...] = ()
+    quoting: str = ""
 
 
 def decoded_text(head: bytes) -> tuple[str, str]:
@@ -83,12 +87,28 @@ def layout_of(head: bytes, *, whole: bool) -> Layout | None:
     if not whole and len(lines) > 1:
         lines = lines[:-1]
     lines = lines[:400]
-    best: tuple[float, Layout] | None = None
-    for delimiter in (*_DELIMITERS, " "):
-        found = _try(lines, delimiter, encoding)
-        if found is not None and (best is None or found[0] > best[0]):
-            best = found
-    return best[1] if best else None
+    quoting = _quoting(lines)
+    if quoting:
+        lines = [line.replace('="', '"') if quoting == "=" else line.replace("'", "")
+                 for line in lines]  # fmt: skip
+    for delimiters in ((*_DELIMITERS, " "), _RARE):
+        best: tuple[float, Layout] | None = None
+        for delimiter in delimiters:
+            found = _try(lines, delimiter, encoding)
+            if found is not None and (best is None or found[0] > best[0]):
+                best = found
+        if best:
+            return replace(best[1], quoting=quoting) if quoting else best[1]
+    return None
+
+
+def _quoting(lines: list[str]) -> str:
+    data = [line for line in lines[-20:] if line.strip()]
+    if data and all('="' in line for line in data):
+        return "="
+    if data and all(re.search(r"^\s*'[^']*'\s*(.)\s*'[^']*'", line) for line in data):
+        return "'"
+    return ""
 
 
 def cells_of(line: str, delimiter: str) -> list[str]:
@@ -114,42 +134,62 @@ def _try(lines: list[str], delimiter: str, encoding: str) -> tuple[float, Layout
         width = max(ragged)
         if width < 2 or delimiter == " " or min(ragged[: len(ragged) // 2 + 1]) < 2:
             return None
-    start = _first_data(rows, width, lines)
+    beside, side = _beside(rows)
+    if beside:
+        rows = [[*[""] * min(beside, len(row)), *row[beside:]] for row in rows]
+    start = 0 if beside else _first_data(rows, width, lines)
     if start is None:
         return None
-    data = [row for row in rows[start:] if row][:80]
-    cells = [c.strip() for row in data for c in row]
-    full = [c for c in cells if c.lower() not in _BLANKS]
+    data = [row for row in rows[start:] if row and not is_remark(row[0])]
+    full = [c.strip() for row in data[:80] for c in row[beside:] if c.strip().lower() not in BLANKS]
     if not full:
         return None
-    comma = sum(bool(_COMMA_NUMBER.fullmatch(c)) for c in full)
-    decimal_comma = comma > 0.02 * len(full) and not any(
-        re.fullmatch(r"[-+]?\d+\.\d+", c) for c in full
-    )
-    thousands = _thousands(full, decimal_comma=decimal_comma)
-    good = sum(_is_value(c, decimal_comma, thousands) for c in full)
-    names, units, above = _headings(rows[:start], lines[:start], width)
+    numbers = numbers_of(data, width)
+    good = sum(is_value(c, numbers.decimal_comma, numbers.thousands) for c in full)
+    names, units, above = headings_of(rows[:start], lines[:start], width)
     if delimiter == " " and not names and width > 12:
         return None
     score = good / len(full) + 0.2 * often / total + (0.15 if any(names) else 0.0)
     score += min(width, 10) * 0.01 - (0.25 if delimiter == " " else 0.0)
     if good < 0.6 * len(full):
         return None
+    tails = numbers.tails if any(numbers.tails) else ()
     layout = Layout(
         encoding=encoding,
         delimiter=delimiter,
-        decimal_comma=decimal_comma,
-        thousands=thousands,
+        decimal_comma=numbers.decimal_comma,
+        thousands=numbers.thousands,
         first_row=start,
         names=tuple(_padded(names, max(width, len(names)))),
         units=tuple(_padded(units, max(width, len(names)))),
-        above=above,
-        samples=data,
+        above={**above, **side},
+        samples=data[:80],
         spaced=delimiter != " "
         and any(delimiter + " " in line for line in lines[start : start + 50]),
         headed=any(names),
+        beside=beside,
+        unclear=numbers.unclear,
+        tails=tails,
     )
     return score, layout
+
+
+def _beside(rows: list[list[str]]) -> tuple[int, dict[str, list[str]]]:
+    """Find lines of key and value that stand left of the data instead of above them."""
+    wide = [row for row in rows if row]
+    if len(wide) < 40 or min(len(row) for row in wide) < 4:
+        return 0, {}
+    filled = [bool(row[0].strip()) for row in wide]
+    keys = [row for row in wide if row[0].strip()]
+    words = [row for row in keys if re.match(r'[A-Za-z"]', row[0].strip())]
+    if not 1 <= len(keys) <= 30 or len(words) != len(keys) or any(filled[len(keys) :]):
+        return 0, {}
+    described = wide[len(keys) + 1 :]
+    count = next(
+        (n for n in range(len(wide[-1])) if any(len(r) > n and r[n].strip() for r in described)), 0
+    )
+    side = {row[0].strip().strip('":').lower(): [c.strip() for c in row[1:count]] for row in keys}
+    return count, side
 
 
 def _padded(cells: list[str], count: int) -> list[str]:
@@ -163,12 +203,12 @@ def _without_trailing(row: list[str]) -> list[str]:
 def _first_data(rows: list[list[str]], width: int, lines: list[str]) -> int | None:
     """Return the first row from which on the rows are mostly values."""
     for number, row in enumerate(rows):
-        if not row or lines[number].lstrip().startswith(("#", "//", "%")):
+        if not row or is_remark(lines[number]):
             continue
         if len(row) < min(width, 2) or (len(row) < 0.5 * width and len(row) < 3):
             continue
-        full = [c.strip() for c in row if c.strip().lower() not in _BLANKS]
-        good = sum(_is_value(c, True, "") or _is_value(c, False, "") for c in full)
+        full = [c.strip() for c in row if c.strip().lower() not in BLANKS]
+        good = sum(is_value(c, True, "") or is_value(c, False, "") for c in full)
         if not full or good < max(1, 0.6 * len(full)):
             continue
         if _stays(rows, number, width) and not _is_meta(row, rows, number):
@@ -179,10 +219,10 @@ def _first_data(rows: list[list[str]], width: int, lines: list[str]) -> int | No
 def _is_meta(row: list[str], rows: list[list[str]], number: int) -> bool:
     """A line like ``Sampling rate,1000,1000`` starts with words where data have a number."""
     first = row[0].strip()
-    if not first or _is_value(first, True, "") or _is_value(first, False, ""):
+    if not first or is_value(first, True, "") or is_value(first, False, ""):
         return False
     later = [r[0].strip() for r in rows[number + 1 : number + 30] if r and r[0].strip()]
-    wordy = [c for c in later if not (_is_value(c, True, "") or _is_value(c, False, ""))]
+    wordy = [c for c in later if not (is_value(c, True, "") or is_value(c, False, ""))]
     return len(wordy) < 0.5 * len(later) if later else False
 
 
@@ -190,85 +230,10 @@ def _stays(rows: list[list[str]], number: int, width: int) -> bool:
     after = [r for r in rows[number : number + 12] if r]
     good = 0
     for row in after:
-        full = [c.strip() for c in row if c.strip().lower() not in _BLANKS]
-        values = sum(_is_value(c, True, "") or _is_value(c, False, "") for c in full)
-        good += bool(full) and values >= 0.6 * len(full) and len(row) >= min(width, 2)
+        full = [c.strip() for c in row if c.strip().lower() not in BLANKS]
+        values = sum(is_value(c, True, "") or is_value(c, False, "") for c in full)
+        fits = bool(full) and values >= 0.6 * len(full) and len(row) >= min(width, 2)
+        if not fits and len(after) > 1 and row is after[1] and len(after[0]) != width:
+            return False  # numbers above the headings
+        good += fits
     return good >= 0.8 * len(after)
-
-
-def _is_value(cell: str, decimal_comma: bool, thousands: str) -> bool:
-    cell = cell.strip().strip('"')
-    if thousands:
-        cell = cell.replace(thousands, "")
-    if _NUMBER.fullmatch(cell) or (decimal_comma and _COMMA_NUMBER.fullmatch(cell)):
-        return True
-    if _CLOCK.fullmatch(cell) or cell.lower() in _STATES or _GROUPED.fullmatch(cell):
-        return True
-    return any(re.match(expression + r"([T _].*)?$", cell) for _, expression in _DATES[:-1])
-
-
-def _thousands(cells: list[str], *, decimal_comma: bool) -> str:
-    marks = Counter(
-        m[1]
-        for c in cells
-        if (m := _GROUPED.fullmatch(c)) and not (decimal_comma and _COMMA_NUMBER.fullmatch(c))
-    )
-    for mark, _ in marks.most_common():
-        if mark == "." and not decimal_comma:
-            continue  # 1.234 is one and a bit
-        if mark == "," and decimal_comma:
-            continue
-        return mark
-    return ""
-
-
-def _headings(
-    rows: list[list[str]], lines: list[str], width: int
-) -> tuple[list[str], list[str], dict[str, list[str]]]:
-    """Return headings, units and the key-value lines above the data."""
-    above: dict[str, list[str]] = {}
-    kept = []
-    for row, line in zip(rows, lines, strict=True):
-        if not row:
-            continue
-        if line.lstrip().startswith(("#", "//", "%")):
-            row = [re.sub(r"^\s*(#|//|%)+\s*", "", row[0]), *row[1:]]  # noqa: PLW2901
-        kept.append([repaired(c) for c in row])
-    names: list[str] = []
-    units: list[str] = []
-    table = [r for r in kept if len(r) >= max(2, width - 1) or (len(r) == width)]
-    if not table and kept and len(kept[-1]) >= 2 and not _has_numbers(kept[-1]):
-        table = kept[-1:]  # fewer headings than cells: looked at by the reader
-        width = len(kept[-1])
-    named = [r for r in table if sum(bool(c) for c in r) >= 0.5 * width]
-    if named:
-        # The row of headings: the last one of words that is not a row of units.
-        words = [r for r in named if not _row_of_units(r)]
-        unit_rows = [r for r in named if _row_of_units(r)]
-        plain = [r for r in words if not _has_numbers(r) and len(set(r[1:])) >= min(2, len(r) - 1)]
-        names = (plain or words or [[]])[-1 if not _key_value(words) else 0]
-        units = unit_rows[-1] if unit_rows else []
-    for row in kept:
-        if row is not names and row is not units and len(row) >= 2 and row[0]:
-            above[row[0].strip().lower().rstrip(":")] = [c.strip() for c in row[1:]]
-    for row in kept:
-        for part in row if len(row) == 1 else []:
-            key, mark, value = part.partition("=" if "=" in part else ":")
-            if mark:
-                above[key.strip().lower()] = [value.strip()]
-    return names, units, above
-
-
-def _key_value(words: list[list[str]]) -> bool:
-    """Several rows of words above the data: the first names the columns, the rest describe."""
-    return len(words) > 2
-
-
-def _row_of_units(row: list[str]) -> bool:
-    full = [c for c in row if c]
-    known = sum(unit_of(c) is not None or c.strip("[]() ") in {"", "-"} for c in full)
-    return bool(full) and known >= 0.6 * len(full) and not any(len(c) > 14 for c in full)
-
-
-def _has_numbers(row: list[str]) -> bool:
-    return any(_NUMBER.fullmatch(c.strip()) for c in row if c.strip())

@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 import re
 from dataclasses import dataclass, replace
-from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -15,15 +14,17 @@ from witnessmark.errors import RecordingRefused
 from witnessmark.model.recording import Channel, Floats, Kind, Quality, Recording
 from witnessmark.readers import oddities
 from witnessmark.readers.carried import repeated
-from witnessmark.readers.clocks import Clock, clock_of, seconds
+from witnessmark.readers.clocks import Clock, seconds
 from witnessmark.readers.column_names import Heading, heading, unit_of
 from witnessmark.readers.contract import Settings, Trouble
 from witnessmark.readers.named_channels import channel_of, renamed
 from witnessmark.readers.reader import Reader
 from witnessmark.readers.source import HEAD_BYTES, Source
+from witnessmark.readers.stated_rate import rate_above
 from witnessmark.readers.table_cells import frames
-from witnessmark.readers.table_kinds import edges_of, is_edges, is_waveform, rate_above, steady_rate
+from witnessmark.readers.table_kinds import edges_of, is_edges, is_waveform, steady_rate
 from witnessmark.readers.table_layout import Layout, layout_of
+from witnessmark.readers.table_times import day_column, time_column, times_of
 from witnessmark.readers.timeline import Timeline
 from witnessmark.readers.wheels import wheels
 from witnessmark.units import QUANTITIES
@@ -32,8 +33,6 @@ __all__ = ["READER", "header_key", "header_key_of"]
 
 #: More columns than this are no recording.
 _MOST_COLUMNS = 2000
-#: A larger number is no time [s].
-_MOST_SECONDS = 1e11
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +73,21 @@ def read(source: Source, settings: Settings) -> Recording:
     _refuse_torn_decimals(layout, source.name)
     plan = _plan(layout, settings, source.trouble)
     columns, rows = _columns(source, plan)
-    time, rate, order, timeline = _times(source, plan, settings, columns, rows)
+    raw = columns.pop(plan.time) if plan.time is not None else None
+    if plan.date is not None:
+        days = columns.pop(plan.date)
+        raw = raw + days if raw is not None else days
+    time, rate, order, timeline = times_of(
+        raw,
+        plan.clock,
+        columns,
+        rows,
+        source.trouble,
+        dated=plan.date is not None,
+        named=any(h.quantity not in {None, "vibration"} for h in plan.headings),
+        rate=rate_above(layout.above) or settings.rate_hz,
+        interval_s=settings.sample_interval_s,
+    )
     if order is not None:
         columns = {n: c[order] for n, c in columns.items()}
     return _recording(source, plan, columns, time, rate, timeline)
@@ -85,20 +98,32 @@ def _plan(layout: Layout, settings: Settings, trouble: Trouble) -> _Plan:
     found = []
     ignored = set()
     for number, (name, unit_text) in enumerate(zip(layout.names, layout.units, strict=True)):
-        one = heading(name, unit_text)
+        tail = layout.tails[number] if number < len(layout.tails) else ""
+        one = heading(name, unit_text or tail)
         if name in own or one.label in own:
             one = _named(one, own.get(name) or own[one.label], trouble)
             if one.label == "ignore":
                 ignored.add(number)
         found.append(one)
     cells = [[row[n] if n < len(row) else "" for row in layout.samples] for n in range(len(found))]
-    time, clock = _time_column(found, cells, layout, settings.month_first)
-    date, day = None, None
-    if clock is not None and clock.form == "clock":
-        for number, column in enumerate(cells):
-            other = clock_of(column[:20], None, month_first=settings.month_first)
-            if number != time and other is not None and other.form == "date":
-                date, day = number, other
+    time, clock = time_column(found, cells, layout, settings.month_first)
+    date, day, clock = day_column(cells, time, clock, settings.month_first)
+    ignored |= set(range(layout.beside))
+    if layout.unclear:
+        trouble.add(
+            "two ways",
+            "Numbers such as 1,234 can be read two ways in "
+            + ", ".join(f"'{found[n].label or f'column {n + 1}'}'" for n in sorted(layout.unclear))
+            + "; they are not used.",
+            do="Export the table without marks between thousands.",
+        )
+        ignored |= layout.unclear
+    if clock is not None and clock.short:
+        trouble.add(
+            "short times",
+            f"Times such as {clock.short} are taken for hours and minutes.",
+            do="Export them with seconds if they are minutes and seconds.",
+        )
     if assumed := (day or clock or Clock("number")).assumed:
         trouble.add(
             "month first",
@@ -114,6 +139,10 @@ def _named(one: Heading, wanted: str, trouble: Trouble) -> Heading:
     if wanted in {"time", "ignore"}:
         return Heading("ignore" if wanted == "ignore" else one.label, None, one.unit,
                        one.unit_text, wanted == "time")  # fmt: skip
+    if found := re.fullmatch(r"time\s*\[(.+)\]", wanted):
+        given = unit_of(found[1])
+        if given is not None and given.kind == "time":
+            return Heading(one.label, None, given, given.symbol, time=True)
     quantity, _, unit_text = wanted.partition("[")
     quantity = quantity.strip()
     unit = unit_of(unit_text.strip(" ]")) if unit_text else one.unit
@@ -127,45 +156,6 @@ def _named(one: Heading, wanted: str, trouble: Trouble) -> Heading:
         )
         return one
     return Heading(one.label, quantity, unit, unit.symbol, time=False)
-
-
-def _time_column(
-    headings: list[Heading],
-    cells: list[list[str]],
-    layout: Layout,
-    month_first: bool | None,
-) -> tuple[int | None, Clock | None]:
-    order = [n for n, h in enumerate(headings) if h.time]
-    if not layout.headed or not order:
-        order.append(0)
-    best: tuple[int | None, Clock | None] = (None, None)
-    for number in order:
-        unit = headings[number].unit
-        scale = unit.factor if unit is not None and unit.kind == "time" else None
-        column = [_plain(c, layout) for c in cells[number]]
-        clock = clock_of([c for c in column if c][:50], scale, month_first=month_first)
-        if clock is None or (not headings[number].time and not _rises(column)):
-            continue
-        if clock.form == "date" and all(re.fullmatch(r"[\d./-]+", c) for c in column if c):
-            continue  # a day alone is no time
-        if best[1] is None or (best[1].form == "clock" and clock.form == "number"):
-            best = (number, clock)
-    return best
-
-
-def _rises(column: list[str]) -> bool:
-    try:
-        values = [float(c) for c in column if c]
-    except ValueError:
-        return True
-    return len(values) > 2 and all(b > a for a, b in pairwise(values))
-
-
-def _plain(cell: str, layout: Layout) -> str:
-    cell = cell.strip()
-    if layout.thousands and ":" not in cell:
-        cell = cell.replace(layout.thousands, "")
-    return cell.replace(",", ".") if layout.decimal_comma else cell
 
 
 def _columns(source: Source, plan: _Plan) -> tuple[dict[int, Floats], int]:
@@ -191,63 +181,6 @@ def _columns(source: Source, plan: _Plan) -> tuple[dict[int, Floats], int]:
         if parts:
             joined[number] = np.concatenate(parts) if len(parts) > 1 else parts[0]
     return joined, rows
-
-
-def _times(
-    source: Source,
-    plan: _Plan,
-    settings: Settings,
-    columns: dict[int, Floats],
-    rows: int,
-) -> tuple[Floats, float | None, npt.NDArray[np.intp] | None, Timeline | None]:
-    """Return the times, the rate where it is stated, the order to put the rows in, the clock."""
-    rate = rate_above(plan.layout.above) or settings.rate_hz
-    raw = columns.pop(plan.time) if plan.time is not None else None
-    if plan.date is not None:
-        day = columns.pop(plan.date)
-        raw = raw + day if raw is not None else day
-    if raw is not None and rate is not None and _is_index(raw):
-        raw = None
-    if raw is None:
-        step = 1.0 / rate if rate else settings.sample_interval_s
-        if step is None:
-            source.trouble.add(
-                "no time",
-                "The table has no time column.",
-                do="Nothing that depends on time is judged; name the time column, or give the "
-                "time between two rows.",
-            )
-            return np.full(rows, np.nan), None, None, None
-        return np.arange(rows, dtype=np.float64) * step, rate, None, None
-    raw = np.where(np.abs(raw) < _MOST_SECONDS, raw, np.nan)
-    known = ~np.isnan(raw)
-    order: npt.NDArray[np.intp] | None = None
-    if not known.all():
-        order = np.flatnonzero(known)
-        filled = sum(int((~np.isnan(c[~known])).any()) for c in columns.values())
-        if filled:
-            source.trouble.add(
-                "no stamp",
-                f"{int((~known).sum()):,} rows have no time that can be read; they are left out.",
-            )
-        raw = raw[known]
-    timeline = Timeline(source.trouble, what="rows", day_wraps=plan.clock is not None and (
-        plan.clock.form == "clock") and plan.date is None)  # fmt: skip
-    if raw.size and ((plan.clock is not None and plan.clock.epoch) or raw[0] > 1e6):
-        timeline.epoch_s = float(raw[0])
-        raw = raw - raw[0]
-    time = timeline.repaired(raw)
-    if time.size:
-        time = time - min(float(time[0]), float(time.min()))
-    if timeline.unordered:
-        by_time = np.argsort(time, kind="stable")
-        time = time[by_time]
-        order = by_time if order is None else order[by_time]
-    return time, rate, order, timeline
-
-
-def _is_index(raw: Floats) -> bool:
-    return bool(raw.size > 2 and (np.diff(raw[:1000]) == 1.0).all())
 
 
 def _recording(
@@ -277,7 +210,16 @@ def _recording(
     for number, column in values.items():
         one = renamed(names[number], number, taken)
         channels.append(channel_of(one, column, time, rate if kind == "waveform" else None))
-        if one.wanted and one.quantity is None and kind == "table":
+        if one.doubt and kind == "table":
+            facts["could_be"] = True
+            source.trouble.add(
+                f"doubt {one.label}",
+                f"The column '{one.label}' could be {one.wanted}, but it {one.doubt}, so it is "
+                "not used as that.",
+                do=f"Name it once, such as '{one.wanted} [{QUANTITIES[one.wanted or ''].shop}]'.",
+                where=one.label,
+            )
+        elif one.wanted and one.quantity is None and kind == "table":
             facts["could_be"] = True
             source.trouble.add(
                 f"unit {one.label}",
