@@ -92,7 +92,6 @@ def ours(truck: Truck, knowledge: Knowledge, model: FamilyModel, depth: int = 2)
     family = truck.world.family
     tests = {t.id: t for t in family.tests}
     done: dict[str, bool] = {}  # test -> found something
-    before: set[str] = set()
     repaired: tuple[str, ...] = ()
     opened = ""
     for _ in range(60):
@@ -102,7 +101,6 @@ def ours(truck: Truck, knowledge: Knowledge, model: FamilyModel, depth: int = 2)
                 family,
                 belief,
                 tests_done=frozenset(done),
-                tests_before=frozenset(before),
                 repaired=repaired,
             ),
             truck.settings,
@@ -124,13 +122,11 @@ def ours(truck: Truck, knowledge: Knowledge, model: FamilyModel, depth: int = 2)
                 return _run(truck, watch, gave_up=False)
             belief = belief.after_repair(cause, False)
             repaired = (*repaired, cause)
-            before |= {t for t, found in done.items() if found}
             done, opened = {t: found for t, found in done.items() if not found}, ""
         else:
             test = tests[plan.tests[move - causes].id]
-            weight = 0.5 if test.id in before else 1.0
             outcome = truck.test(test)
-            belief = belief.after_test(test, outcome, weight)
+            belief = belief.after_test(test, outcome)
             done[test.id] = outcome != test.outcomes[-1]
             opened = test.access_group
     truck.search()

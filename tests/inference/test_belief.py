@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -380,6 +381,50 @@ def test_what_was_seen_before_a_repair_speaks_of_the_old_part():
     assert chance["return_regulator"] < 0.05
     mixed_up = believe("fuel_low", [("f_return", "negative"), ("f_dp", "positive")])
     assert belief.states != pytest.approx(mixed_up.states, abs=1e-3)
+
+
+@pytest.mark.parametrize("second", ["positive", "negative"])
+def test_the_same_test_again_on_untouched_parts_mostly_repeats_itself(second):
+    # Every pair (state before, state after the work) by hand: where the work changed nothing the
+    # test says the same again with 0.9, and else tells anew; where it changed something, anew.
+    family = KNOWLEDGE.families["overheat"]
+    model = FamilyModel(family, KNOWLEDGE.conditions)
+    first = Stage(tests=(TestResult("o_gas", "positive"), TestResult("o_mix", "negative")))
+    again = Stage(
+        work=Work("oh_fan"), tests=(TestResult("o_gas", second),), outcomes=(Outcome(False),)
+    )
+    belief = family_belief(family, Evidence((), (first, again)), model=model)
+    before = family_belief(family, Evidence((), (first,)), model=model).states
+    fan = 1 << belief.causes.index("oh_fan")
+    cause = KNOWLEDGE.cause("oh_fan")
+    failed = 1.0 - cause.p_cured_if_cause / 0.98
+    gas = dict(zip(("positive", "negative"), model.chances(family.test("o_gas")), strict=True))
+    expected = np.zeros_like(before)
+    for state, weight in enumerate(before):
+        if state < before.size - 1 and state & fan:
+            for after, share in ((state, failed), (state & ~fan, 1.0 - failed)):
+                expected[after] += weight * share * gas[second][after]
+        else:
+            said = 0.9 * (second == "positive") + 0.1 * gas[second][state]
+            expected[state] += weight * said
+    expected[1:] *= 1.0 - cause.p_cured_if_not
+    expected[0] *= 0.02
+    assert belief.states == pytest.approx(expected / expected.sum(), abs=1e-12)
+
+
+def test_a_result_seen_again_after_other_work_is_not_counted_twice():
+    once = Stage(tests=(TestResult("o_gas", "positive"),))
+    other = Stage(work=Work("oh_low"), outcomes=(Outcome(False),))
+    repeated = replace(other, tests=(TestResult("o_gas", "positive"),))
+    family = KNOWLEDGE.families["overheat"]
+    chances = [
+        family_belief(family, Evidence((), (once, *stages)), conditions=KNOWLEDGE.conditions)
+        for stages in ((other,), (repeated,), (other, other), (repeated, repeated))
+    ]
+    gas = chances[0].causes.index("oh_gas")
+    one, two, heard, thrice = (b.marginals()[gas] for b in chances)
+    assert one < two < one + 0.05
+    assert heard < thrice < heard + 0.08
 
 
 def test_the_shops_own_proven_closings_move_the_shares():

@@ -65,6 +65,9 @@ class TinyBelief:
     def causes(self):
         return tuple(c.id for c in self.family.causes)
 
+    def chances(self, test):
+        return self.model.chances(test)
+
     @cached_property
     def states(self):
         n = len(self.causes)

@@ -10,7 +10,7 @@ import numpy as np
 
 from witnessmark.inference.evidence import Clue, Evidence, Outcome, Stage, tests_used
 from witnessmark.inference.family_model import DEPENDENT_WEIGHTS, FamilyModel
-from witnessmark.inference.likelihood import Floats
+from witnessmark.inference.likelihood import Floats, outcome_weights
 from witnessmark.inference.prior import multipliers, prior_states
 from witnessmark.knowledge import Condition, Family, Link, Test
 from witnessmark.model.finding import Finding, JointSupport, Support
@@ -24,6 +24,8 @@ GONE_IF_HEALTHY = 0.98
 FEW_DRAWS = 10.0
 #: P(a repair in a linked family dealt with the cause here too | the cause is present); judgement.
 CURED_WITH_ITS_TWIN = 0.5
+#: P(the same result again | the same test again, and nothing was touched in between); judgement.
+SAME_AGAIN = 0.9
 #: P(work that names no cause of the family puts it right by the way); judgement.
 CURED_BY_THE_WAY = 0.05
 
@@ -42,6 +44,8 @@ class Belief:
         share: cause id -> share.
         seen_tests: every test recorded so far, in all stages.
         repaired: causes that were repaired, in order.
+        earlier: test id -> (last result before the latest work, share of every state that no
+            work has touched since); the same test again mostly says the same again.
     """
 
     model: FamilyModel
@@ -53,6 +57,7 @@ class Belief:
     share: Mapping[str, float] = field(default_factory=dict)
     seen_tests: frozenset[str] = frozenset()
     repaired: tuple[str, ...] = ()
+    earlier: Mapping[str, tuple[str, Floats]] = field(default_factory=dict)
 
     @property
     def causes(self) -> tuple[str, ...]:
@@ -67,7 +72,12 @@ class Belief:
         weights = self.model.weights(plain, self.halved)
         for identity, (result, weight) in self.results.items():
             test = self.model.family.test(identity)
-            if test is not None:
+            if test is None:
+                continue
+            if identity in self.earlier:
+                trust = outcome_weights(test, result, weight * weights[identity])
+                states *= trust @ self.chances(test)
+            else:
                 states *= self.model.factor(test, result, weight * weights[identity])
         return _normal(states)
 
@@ -99,9 +109,23 @@ class Belief:
             return 0.0
         return float(self.states[self.model.present[numbers].any(axis=0)].sum())
 
+    def chances(self, test: Test) -> Floats:
+        """Return P(outcome | state) of a test made now, shape (outcomes, states).
+
+        Where the test was made before the latest work and that work has changed nothing of what
+        it sees, it mostly repeats itself: a result seen twice is not two results.
+        """
+        fresh = self.model.chances(test)
+        if test.id not in self.earlier:
+            return fresh
+        result, untouched = self.earlier[test.id]
+        before = outcome_weights(test, result)
+        again = SAME_AGAIN * untouched
+        return np.asarray(np.outer(before / before.sum(), again) + (1.0 - again) * fresh)
+
     def outcome_probabilities(self, test: Test) -> Floats:
         """Return P(outcome) of a test made now, one number an outcome."""
-        return np.asarray(self.model.chances(test) @ self.states)
+        return np.asarray(self.chances(test) @ self.states)
 
     def after_test(self, test: Test, outcome: str, weight: float = 1.0) -> Belief:
         """Return the belief after a test.
@@ -153,12 +177,16 @@ class Belief:
         states = self.states
         number = self.model.number.get(cause)
         if number is not None:
+            touched = [number]
             states = _repaired(states, number, self._failed_repair(cause))
         else:
-            for twin in self.model.twins(cause):
+            touched = self.model.twins(cause)
+            for twin in touched:
                 states = _repaired(states, twin, 1.0 - CURED_WITH_ITS_TWIN)
             states = (1.0 - CURED_BY_THE_WAY) * states
             states[0] += CURED_BY_THE_WAY
+        untouched = self._untouched(touched, states)
+        seen = {t: (r, np.ones_like(states)) for t, (r, _) in self.results.items()}
         after = Belief(
             model=self.model,
             start=states,
@@ -166,6 +194,7 @@ class Belief:
             share=self.share,
             seen_tests=self.seen_tests,
             repaired=(*self.repaired, cause),
+            earlier={t: (r, u * untouched) for t, (r, u) in {**self.earlier, **seen}.items()},
         )
         return after if cured is None else after.after_outcome(cured)
 
@@ -199,7 +228,7 @@ class Belief:
                 found.append((self.outcome_probabilities(test), np.asarray(after)))
             else:
                 weighed = buffer[: len(test.outcomes)]
-                np.multiply(self.model.chances(test), self.states, out=weighed)
+                np.multiply(self.chances(test), self.states, out=weighed)
                 total = weighed.sum(axis=1)
                 joint = weighed @ self.model.present.T
                 found.append((total, np.asarray(joint / np.maximum(total, 1e-300)[:, None])))
@@ -224,6 +253,12 @@ class Belief:
         old = multipliers(family.causes, self.clues, self.model.conditions, self.seen_tests)
         new = multipliers(family.causes, self.clues, self.model.conditions, seen)
         return self.start if old == new else prior_states(family, self.share, new)
+
+    def _untouched(self, touched: Sequence[int], after: Floats) -> Floats:
+        """Return the share of each state *after* some work that was the same state before it."""
+        same = ~self.model.present[list(touched)].any(axis=0)
+        kept = np.where(same, np.minimum(self.states, after), 0.0)
+        return np.asarray(kept / np.maximum(after, 1e-300))
 
     def _failed_repair(self, cause: str) -> float:
         record = self.model.family.cause(cause)

@@ -33,9 +33,6 @@ class Model(Protocol):
     Bit k of a state's number is cause k; the last state is "a cause that the packs do not list".
     """
 
-    def chances(self, test: Test) -> Floats:
-        """Return P(outcome | state), shape (outcomes, states)."""
-
     def support(self, support: Support | JointSupport) -> Floats:
         """Return the likelihood over states of a finding, up to a factor."""
 
@@ -58,6 +55,9 @@ class Belief(Protocol):
     @property
     def halved(self) -> frozenset[str]:
         """Return the tests whose reading a finding has already used."""
+
+    def chances(self, test: Test) -> Floats:
+        """Return P(outcome | state) of a test made now, shape (outcomes, states)."""
 
     def marginals(self) -> Floats:
         """Return P(present) per cause."""

@@ -42,8 +42,6 @@ class FamilyState:
         belief: its odds now.
         complaint: entry id of the complaint.
         tests_done: test and measurement ids done at this stage.
-        tests_before: tests done at an earlier stage; doing one again tells half as much about the
-            parts that were not touched since.
         repaired: cause ids whose part has been renewed, once for each time.
         candidates: readings a physical model proposes.
         forecasts: cause id -> what would be read after that repair.
@@ -54,7 +52,6 @@ class FamilyState:
     belief: Belief
     complaint: str = ""
     tests_done: frozenset[str] = frozenset()
-    tests_before: frozenset[str] = frozenset()
     repaired: tuple[str, ...] = ()
     candidates: tuple[Candidate, ...] = ()
     forecasts: Mapping[str, tuple[Forecast, ...]] = field(default_factory=dict)
@@ -128,8 +125,6 @@ def plan_family(
     groups = _groups(causes, tests, access_groups or {})
     usd = np.array([repair_usd(c, family, settings, minutes[c.id]) for c in causes])
     outcomes = _outcomes(state, tests, table)
-    again = np.array([t.id in state.tests_before for t in tests], dtype=np.bool_)
-    outcomes[again] = _dull(outcomes[again])
     problem = Problem.of(
         members=table.members,
         repair_usd=usd,
@@ -225,7 +220,7 @@ def _outcomes(state: FamilyState, tests: Sequence[Test | Candidate], table: Tabl
                 ]
             )
         else:
-            rows = model.chances(test)[:, table.numbers]
+            rows = state.belief.chances(test)[:, table.numbers]
         found[number, : rows.shape[0]] = rows / np.maximum(rows.sum(axis=0), 1e-300)
     return found
 

@@ -26,7 +26,6 @@ class Progress:
         tests: test ids recorded since the last work, and those that found nothing before it:
             nothing has broken since, so they need no repeating.
         measured: (quantity, rpm) of the readings taken since the last work.
-        tests_before: test ids that found something before the last work.
         repaired: cause ids whose part has been renewed, at any stage, once for each time.
         unmeasured: the last work entry, when nothing was measured, tested, recorded or heard
             since; empty otherwise.
@@ -37,7 +36,6 @@ class Progress:
 
     tests: frozenset[str] = frozenset()
     measured: tuple[tuple[str, float | None], ...] = ()
-    tests_before: frozenset[str] = frozenset()
     repaired: tuple[str, ...] = ()
     unmeasured: str = ""
     last_test: str = ""
@@ -54,13 +52,11 @@ def progress(case: Case, families: Iterable[Family] = ()) -> Progress:
     nothing = {t.id: {"negative", t.outcomes[-1]} for f in families for t in f.tests}
     tests: dict[str, bool] = {}
     measured: list[tuple[str, float | None]] = []
-    before: set[str] = set()
     repaired: list[str] = []
     unmeasured, warm, last_test = "", False, ""
     for entry in case.live():
         data = entry.data
         if isinstance(data, WorkData):
-            before |= {t for t, found in tests.items() if found}
             tests = {t: found for t, found in tests.items() if not found}
             measured.clear()
             unmeasured, warm, last_test = entry.id, False, ""
@@ -80,7 +76,6 @@ def progress(case: Case, families: Iterable[Family] = ()) -> Progress:
     return Progress(
         tests=frozenset(tests),
         measured=tuple(measured),
-        tests_before=frozenset(before - set(tests)),
         repaired=tuple(repaired),
         unmeasured=unmeasured,
         last_test=last_test,

@@ -69,7 +69,6 @@ def rank_steps(
             replace(
                 state,
                 tests_done=state.tests_done | so_far.tests | state.belief.halved,
-                tests_before=state.tests_before | so_far.tests_before,
                 repaired=so_far.repaired or state.repaired,
             ),
             rates,
