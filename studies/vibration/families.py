@@ -16,7 +16,8 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parent))
 from truck import KINDS, drives
 
-from witnessmark.physics.line_selection import Sweep, choose_lines, fixed_peaks
+from witnessmark.physics.fixed_peaks import fixed_peaks
+from witnessmark.physics.line_selection import Sweep, choose_lines
 from witnessmark.physics.order_lines import expected_lines
 from witnessmark.physics.orders import turns
 from witnessmark.physics.vibration_family import decide

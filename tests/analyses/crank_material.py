@@ -8,18 +8,24 @@ FIRING = (1, 5, 3, 6, 2, 4)
 ORDERS = np.arange(0.5, 12.01, 0.5)
 
 
-def chain(damper):
-    """Ten inertias and a ring as in the physics notes (assumed); *damper* in N m s/rad."""
+def chain(damper, accessory=None):
+    """Ten inertias and a ring as in the physics notes (assumed); *damper* in N m s/rad.
+
+    *accessory* is (inertia [kg m2], its own frequency on a fixed nose [Hz]).
+    """
     inertia = (0.105, *(0.118,) * 6, 2.15, 0.55, 14.0, 0.26)
     stiff = (3.6e6, *(4.0e6,) * 5, 5.2e6, 2.2e4, 2.5e3)
     springs = tuple((i, i + 1, k) for i, k in enumerate(stiff))
+    if accessory:
+        inertia = (*inertia, accessory[0])
+        springs = (*springs, (0, 11, accessory[0] * (2 * np.pi * accessory[1]) ** 2))
     return Chain(inertia, springs, ((0, 10, damper),), 40.0)
 
 
 def sweep_edges(
     damper=278.0, *, seed=0, places=60, missing=(58, 59), seconds=25.0, low=800.0, high=2050.0,
     at="nose", timing=3e-6, weak=None, torque=1.0, pattern=0.0, dead_centre=0.0,
-    cam=False,
+    cam=False, accessory=None,
 ):  # fmt: skip
     """Return the times of the marks of a wheel over a sweep.
 
@@ -38,9 +44,9 @@ def sweep_edges(
     twist = np.zeros((len(speeds), len(ORDERS)), complex)
     node = 0 if at == "nose" else 7
     for column, k in enumerate(ORDERS):
-        load = np.zeros((1, 11), complex)
+        load = np.zeros((1, 12 if accessory else 11), complex)
         load[0, 1:7] = gas[column] * share * np.exp(-1j * k * (phases + dead_centre))
-        whole = forced(chain(damper), k * speeds / 60.0, np.repeat(load, len(speeds), 0))
+        whole = forced(chain(damper, accessory), k * speeds / 60.0, np.repeat(load, len(speeds), 0))
         twist[:, column] = whole[:, node]
     t = np.arange(0, seconds, 2e-4)
     rpm = low + (high - low) * t / seconds

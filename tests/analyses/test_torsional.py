@@ -103,6 +103,18 @@ def test_a_phone_alone_cannot_tell():
     assert torsional.analyse(bench([], families=("fuel_low",))) == ()
 
 
+def test_an_accessory_that_swings_along_does_not_pass_for_a_dead_damper():
+    """One mode alone reads this healthy damper as 0.07; the two modes together do not."""
+    (finding,) = verdict(sweep_edges(278.0, accessory=(0.02, 215)))
+    assert finding.details["one_mode_damping"] < 0.075
+    assert "looks healthy" in finding.sentence
+    assert "Two modes share the band" in finding.sentence
+    assert len(finding.details["two_modes"]) == 2
+    assert "never the sole ground for replacement" in finding.sentence.lower()
+    (finding,) = verdict(sweep_edges(28.0, accessory=(0.02, 215)))
+    assert "is not damping" in finding.sentence
+
+
 def test_wheel_without_a_gap_needs_its_marks():
     edges = sweep_edges(278.0, places=118, missing=(), at="flywheel")
     (finding,) = verdict(edges, {"point": {"warm": True}, "place": "flywheel"})
@@ -130,6 +142,18 @@ def test_weak_cylinder_named_with_a_reference():
     assert finding.details["stands_for"] == ["v_cutout"]
 
 
+def test_weak_cylinder_named_at_the_nose_under_load():
+    edges, cam = sweep_edges(
+        278.0, at="nose", low=1200, high=1210, seconds=10, weak=(2, 0.4), dead_centre=1.2, cam=True
+    )
+    made = bench([("s", 0, timing(edges, cam=cam))], extra={"s": WARM | {"dead_centre": "97 deg"}})
+    finding = next(f for f in torsional.analyse(made) if f.code == "cylinder_balance")
+    assert finding.outcome == "seen"
+    assert "Cylinder 2" in finding.sentence
+    # Cylinder 2 gives 60 % of what the others give.
+    assert finding.value == pytest.approx(-40, abs=12)
+
+
 @pytest.mark.parametrize(
     ("extra", "with_cam"), [(PULL, True), (PULL | {"dead_centre": "97 deg"}, False)]
 )
@@ -149,7 +173,10 @@ def test_even_cylinders():
 
 @pytest.mark.parametrize(
     ("extra", "why"),
-    [(WARM, "flywheel"), ({"point": {"warm": True, "load": "none"}, "place": "flywheel"}, "pull")],
+    [
+        ({"point": {"warm": True, "load": "none"}, "place": "nose"}, "flywheel"),
+        ({"point": {"warm": True, "load": "none"}, "place": "flywheel"}, "pull"),
+    ],
 )
 def test_cylinders_are_not_compared_where_it_was_not_shown_to_work(extra, why):
     (finding,) = cylinders(extra | {"dead_centre": "97 deg"})

@@ -147,3 +147,42 @@ def test_damaged_material_is_survived():
     findings = vibration.analyse(bench([("s", 0, short), ("f", 0, flat)], truck=TRUCK))
     assert only(findings, "vibration_recording")[0].outcome == "not_run"
     assert only(findings, "vibration_family")[0].outcome in {"not_seen", "inconclusive"}
+
+
+def test_an_accessory_is_named_by_its_ratio():
+    truck = TRUCK | {"accessories": {"fan": 1.12, "alternator": 2.8, "water pump": 1.0}}
+    recorded = one_file(5, lines=[("engine", 1.12, 0.3)])
+    found = vibration.analyse(bench([("v", 0, recorded)], truck=truck))
+    family = only(found, "vibration_family")[0]
+    assert "fan 1x" in family.sentence
+    load = next(s for s in family.support if s.family == "vib_load").log_likelihood
+    assert load["fan_acc"] > 1.5
+    assert "water pump 1x" in only(found, "vibration_coincidences")[0].sentence
+    cells = [c for c in family.details["cells"] if c["line"] == "fan 1x"]
+    assert cells
+    assert all(c["low"] <= c["rms"] <= c["high"] for c in cells if c["windows"] > 1)
+    recorded = one_file(6, lines=[("engine", 1.0, 0.3)])
+    found = vibration.analyse(bench([("v", 0, recorded)], truck=truck))
+    assert "water pump 1x turns with it in every gear" in (
+        only(found, "vibration_family")[0].sentence
+    )
+
+
+def test_a_peak_in_a_steady_recording_is_not_called_fixed():
+    """0.83 of the engine is no line that was listed; at one speed it stands still like a mode."""
+    bus = np.arange(0, 60, 0.02)
+    t = np.arange(0.3, 59.5, 0.005)
+    rng = np.random.default_rng(1)
+    wave = 0.5 * np.cos(2 * np.pi * 0.83 * 1300 / 60 * t)
+    x = 0.1 * rng.standard_normal((len(t), 3)) + wave[:, None]
+    recorded = recording(
+        "steady.csv",
+        [channel(n, t, x[:, i], "m/s2") for i, n in enumerate(("ax", "ay", "az"))]
+        + [
+            channel("engine_speed", bus, np.full_like(bus, 1300.0), "rpm"),
+            channel("road_speed", bus, np.full_like(bus, 26.9), "m/s"),
+        ],
+    )
+    family = only(vibration.analyse(bench([("v", 0, recorded)])), "vibration_family")[0]
+    assert family.outcome == "inconclusive"
+    assert "speed hardly changed" in family.reason

@@ -9,6 +9,7 @@ from witnessmark.physics.order_lines import (
     expected_lines,
     fold,
     order_of,
+    same_turning,
 )
 
 SHAFT, JOINT = Line("drive shaft 1x", "shaft", 1), Line("drive shaft 2x", "shaft", 2)
@@ -44,3 +45,21 @@ def test_a_slow_phone_fakes_an_imbalance():
     assert [(a.line.name, a.onto.name) for a in found] == [("engine order 3", "engine order 1")]
     assert "folds to 25 Hz" in found[0].sentence()
     assert not aliases(expected_lines(orders=(0.5, 1, 3)), 400.0, 1500.0)
+
+
+def test_accessories_by_ratio():
+    driven = {"fan": 1.12, "alternator": 2.8, "water pump": 1.0, "power steering": 2.8}
+    lines = expected_lines(orders=(0.5, 1.0, 3.0), accessories=driven)
+    names_ = [line.name for line in lines if line.accessory]
+    assert names_ == ["fan 1x", "alternator or power steering 1x", "water pump 1x"]
+    # What turns with an engine order can never be told from it by its speed.
+    assert same_turning(lines) == {"water pump 1x": "engine order 1"}
+    found = coincidences({"10": 0.73, "8": 1.25}, 3.55, lines)
+    always = names(found, "")
+    assert frozenset(("engine order 1", "water pump 1x")) in always
+    assert "In every gear" in next(c for c in found if not c.gear).sentence()
+    # 1.12 is 1.4 / 1.25: in gear 8 no accessory stands on a shaft line, in 10 none does either.
+    assert frozenset(("fan 1x", "drive shaft 1x")) not in names(found, "8")
+    assert frozenset(("alternator or power steering 1x", "drive shaft 2x")) in names(
+        coincidences({"10": 0.714}, 3.55, lines), "10"
+    )  # 2 / 0.714 = 2.801

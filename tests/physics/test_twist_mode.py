@@ -54,7 +54,8 @@ def test_weak_cylinder_named_only_with_a_reference(cylinder, share):
     assert found.deviation[cylinder - 1] == pytest.approx(-share * 5 / 6, abs=0.12)
     blind = balance(*arguments, load=1.0)
     assert not blind.named
-    assert blind.deviation.min() == pytest.approx(found.deviation.min(), abs=1e-6)
+    # Which throw it is, is not known then: the mean of all stands in.
+    assert blind.deviation.min() == pytest.approx(found.deviation.min(), abs=0.03)
 
 
 def test_gas_torque_does_the_work_of_the_cycle():

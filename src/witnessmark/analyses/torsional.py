@@ -7,6 +7,7 @@ never the sole ground for replacing one; every finding says so.
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
@@ -15,11 +16,12 @@ from witnessmark.analyses.stand_ins import judged_support, stand_in
 from witnessmark.analyses.tooth_recordings import Timing, gather_timings
 from witnessmark.analyses.vibration_drives import vibration_channels
 from witnessmark.model.finding import Evidence, Finding, OperatingPoint, Outcome, Support
-from witnessmark.physics.cylinder_balance import ORDERS, Balance, balance
+from witnessmark.physics.cylinder_balance import Balance, balance, low_orders
+from witnessmark.physics.damper_fit import HEALTHY_FROM, NOT_DAMPING_BELOW, DamperFit, judge
 from witnessmark.physics.tooth_timing import Torsion, torsion
-from witnessmark.physics.twist_mode import TwistMode, fit_twist_mode, mode_curve
+from witnessmark.physics.twist_mode import TwistMode, mode_curve
 
-__all__ = ["HEALTHY_FROM", "LABEL", "NEEDS", "NOT_DAMPING_BELOW", "analyse"]
+__all__ = ["LABEL", "NEEDS", "analyse"]
 
 NEEDS = (
     "the timing of a wheel on the crankshaft (pickup at the nose or the flywheel, 48 marks or "
@@ -28,9 +30,6 @@ NEEDS = (
 METHOD = "damper_twist/1"
 FAMILY = "vib_load"
 LABEL = "model-based, not yet proven on known-bad dampers, never the sole ground for replacement"
-#: Fitted damping ratio of the twist mode (shared physics notes, section E; study in
-#: studies/vibration): from here a damper looks healthy, and below this it does not damp.
-HEALTHY_FROM, NOT_DAMPING_BELOW = 0.11, 0.075
 _MARKS, _SPAN, _SPEEDS = 48, 500.0, 10
 #: Timing noise of one order's amplitude above which nothing is said [rad]: ten times what a sound
 #: card gives at the nose; there the study still tells dead from healthy at 0.98.
@@ -39,7 +38,7 @@ _WEAK = 0.20
 #: What "not damping" is worth for an aged damper: no more than the study allows with an accessory
 #: drive's own mode hanging on the nose (found over falsely called: 0.8 over 0.08 at the nose, 0.9
 #: over 0.23 at the flywheel).
-_WORTH_NOSE, _WORTH_ELSEWHERE = 10.0, 4.0
+_WORTH_NOSE, _WORTH_ELSEWHERE, _WORTH_UNLOADED = 10.0, 6.0, 2.5
 _PHONE = (
     "A phone or seat accelerometer cannot tell: a dead damper changes the block's roll by less "
     "than 1 dB. Put a pickup on a crankshaft wheel of 48 marks or more, engine warm, and sweep "
@@ -63,7 +62,7 @@ def analyse(bench: Bench) -> tuple[Finding, ...]:
         return (not_run("damper_twist", sentence, _PHONE, METHOD, stage=bench.last_stage()),)
     found: list[Finding] = typed
     healthy: dict[str, float] = {}
-    fits: list[tuple[Timing, Torsion, TwistMode | None, str]] = []
+    fits: list[tuple[Timing, Torsion, DamperFit | None, str]] = []
     for timing in timings:
         if timing.marks is None:
             found.append(
@@ -83,12 +82,12 @@ def analyse(bench: Bench) -> tuple[Finding, ...]:
                 )
             )  # fmt: skip
             continue
-        mode, refusal = _fit(timing, orders)
-        fits.append((timing, orders, mode, refusal))
-        if mode is not None and not refusal and mode.damping >= HEALTHY_FROM:
-            healthy.setdefault(timing.place, mode.frequency)
-    for timing, orders, mode, refusal in fits:
-        found.append(_verdict(bench, timing, orders, mode, refusal, healthy))
+        fit, refusal = _fit(timing, orders)
+        fits.append((timing, orders, fit, refusal))
+        if fit is not None and fit.pair is None and fit.verdict == "healthy":
+            healthy.setdefault(timing.place, fit.mode.frequency)
+    for timing, orders, fit, refusal in fits:
+        found.append(_verdict(bench, timing, orders, fit, refusal, healthy))
         found += _cylinders(bench, timing, orders)
     return tuple(found)
 
@@ -132,8 +131,8 @@ def _typed(bench: Bench) -> list[Finding]:
     return found
 
 
-def _fit(timing: Timing, orders: Torsion) -> tuple[TwistMode | None, str]:
-    """Fit the mode, and say why the tool refuses a verdict (empty: it does not)."""
+def _fit(timing: Timing, orders: Torsion) -> tuple[DamperFit | None, str]:
+    """DamperFit the mode, and say why the tool refuses a verdict (empty: it does not)."""
     refusal = ""
     span = float(np.ptp(orders.rpm)) if len(orders.rpm) else 0.0
     speeds = len(np.unique(np.rint(orders.rpm / 25.0)))
@@ -151,56 +150,60 @@ def _fit(timing: Timing, orders: Torsion) -> tuple[TwistMode | None, str]:
     elif timing.warm is None:
         refusal = "it is not written down that the engine was at working temperature"
     try:
-        mode = fit_twist_mode(orders)
+        fit = judge(orders)
     except ValueError as error:
         return None, refusal or str(error)
-    if not refusal:
-        if len(mode.covered) < 2:
-            refusal = "fewer than two orders pass the twist mode; sweep higher"
-        elif mode.damping_high / mode.damping_low > 2.5:
-            refusal = "the damping is known too roughly; sweep more slowly or several times"
-        elif mode.misfit > 8.0:
-            refusal = "the orders do not look like one twist mode; check marks and wheel"
-    return mode, refusal
+    return replace(fit, refusal=refusal or fit.refusal), refusal or fit.refusal
 
 
 def _verdict(
     bench: Bench,
     timing: Timing,
     orders: Torsion,
-    mode: TwistMode | None,
+    fit: DamperFit | None,
     refusal: str,
     healthy: dict[str, float],
 ) -> Finding:
-    if mode is None:
+    if fit is None:
         return not_run(
             "damper_twist", "The crankshaft damper cannot be judged from this recording.",
             refusal, METHOD, stage=timing.stage,
         )  # fmt: skip
-    zeta = mode.damping
+    mode, pair = fit.mode, fit.pair
+    zeta, low, high = fit.damping
     outcome: Outcome
     support: tuple[Support, ...] = ()
     reason = refusal
     kind = ""
-    if refusal:
+    if fit.verdict == "refused":
         outcome, words = "inconclusive", "cannot tell"
-    elif zeta >= HEALTHY_FROM and mode.damping_low >= NOT_DAMPING_BELOW:
+    elif fit.verdict == "healthy":
         outcome, words = "not_seen", "looks healthy"
         support = judged_support(bench.knowledge, FAMILY, {"damper_aged": 0.12})
-    elif zeta < NOT_DAMPING_BELOW and mode.damping_high < HEALTHY_FROM:
+    elif fit.verdict == "dead":
         outcome, words = "seen", "is not damping"
-        kind = _kind(mode, timing.place, healthy)
+        kind = _kind(mode, timing.place, healthy) if pair is None else ""
         worth = _WORTH_NOSE if timing.place == "nose" else _WORTH_ELSEWHERE
+        if timing.place != "nose" and (timing.load is None or timing.load < 0.5):
+            worth = _WORTH_UNLOADED
+            kind += " (weak evidence: measured without load away from the nose; repeat it there)"
         support = judged_support(
             bench.knowledge, FAMILY, {"damper_aged": worth, "damper_loose": 2.0}
         )
     else:
         outcome, words = "inconclusive", "cannot tell: it may be drifting"
         reason = f"the damping lies between {NOT_DAMPING_BELOW:g} and {HEALTHY_FROM:g}"
-    sentence = (
-        f"Crankshaft damper: {words}{kind}. Twist mode {mode.frequency:.0f} Hz, damping "
-        f"{zeta:.3f} ({mode.damping_low:.3f} to {mode.damping_high:.3f}). {LABEL.capitalize()}."
-    )
+        if not NOT_DAMPING_BELOW <= zeta < HEALTHY_FROM:
+            reason = f"the damping's interval ({low:.3f} to {high:.3f}) reaches across the limits"
+    where = f"Twist mode {mode.frequency:.0f} Hz, damping {zeta:.3f} ({low:.3f} to {high:.3f})."
+    if pair is not None:
+        one, two = pair.frequency
+        where = (
+            f"Two modes share the band, {one:.0f} Hz ({pair.single[0]:.3f}) and {two:.0f} Hz "
+            f"({pair.single[1]:.3f}), so something else swings along, an accessory drive for "
+            f"instance; damping together {zeta:.3f} ({low:.3f} to {high:.3f})."
+        )
+    sentence = f"Crankshaft damper: {words}{kind}. {where} {LABEL.capitalize()}."
     return Finding(
         code="damper_twist",
         sentence=sentence,
@@ -208,15 +211,15 @@ def _verdict(
         reason=reason if outcome == "inconclusive" else "",
         method=METHOD,
         value=zeta,
-        low=mode.damping_low,
-        high=mode.damping_high,
+        low=low,
+        high=high,
         coverage=0.9,
         point=OperatingPoint(load=timing.load, warm=timing.warm),
         evidence=Evidence((timing.entry,), timing.sha256, timing.channel or None),
         source="fitted damping of the twist mode; thresholds from simulation (docs/damper.md)",
         stage=timing.stage,
         support=support,
-        details=_details(timing, orders, mode),
+        details=_details(timing, orders, fit),
     )
 
 
@@ -232,7 +235,8 @@ def _kind(mode: TwistMode, place: str, healthy: dict[str, float]) -> str:
     return ""
 
 
-def _details(timing: Timing, orders: Torsion, mode: TwistMode) -> dict[str, object]:
+def _details(timing: Timing, orders: Torsion, fit: DamperFit) -> dict[str, object]:
+    mode, pair = fit.mode, fit.pair
     curves = []
     for k in (6.0, 7.5, 9.0):
         if k in mode.orders:
@@ -256,7 +260,11 @@ def _details(timing: Timing, orders: Torsion, mode: TwistMode) -> dict[str, obje
         "frequency_hz": mode.frequency,
         "frequency_low": mode.frequency_low,
         "frequency_high": mode.frequency_high,
-        "damping": mode.damping,
+        "damping": fit.damping[0],
+        "one_mode_damping": mode.damping,
+        "two_modes": [list(mode) for mode in zip(pair.frequency, pair.single, strict=True)]
+        if pair is not None
+        else [],
         "thresholds": [NOT_DAMPING_BELOW, HEALTHY_FROM],
         "orders": list(mode.orders),
         "misfit": mode.misfit,
@@ -274,28 +282,41 @@ def _cylinders(bench: Bench, timing: Timing, orders: Torsion) -> list[Finding]:
     """The cylinders' balance at the steadiest speed of the recording."""
     truck = bench.case.truck()
     firing = truck.engine.firing_order if truck is not None else None
-    if firing is None or len(firing) != 6 or orders.orders[-1] < 3.0:
+    if firing is None or orders.orders[-1] < 3.0:
         return []
-    if timing.marks is None or not timing.marks.indexed:
-        return []
+    missing = ""
+    if len(firing) != 6:
+        missing = "the comparison is worked out for even-firing six-cylinder engines only"
+    elif timing.marks is None or not timing.marks.indexed:
+        missing = "the wheel has no gap and the recording no camshaft mark that counts its turns"
     place = np.rint(orders.rpm / 50.0)
     speeds, counts = np.unique(place, return_counts=True)
-    here = place == speeds[int(np.argmax(counts))]
-    low = np.array([orders.order(k)[here].mean() for k in ORDERS])
-    third = complex(orders.order(3.0)[here].mean())
-    error = float(np.median(orders.error[here]) / np.sqrt(np.count_nonzero(here)))
-    if abs(third) < 10 * error:
-        return []
-    rpm = float(orders.rpm[here].mean())
+    rpm = float(orders.rpm[place == speeds[int(np.argmax(counts))]].mean())
+    amplitude, error = low_orders(orders, rpm)
+    if not missing and abs(amplitude[-1]) < 10 * error[-1]:
+        missing = "the firing order does not stand out of the noise"
+    if missing:
+        return [
+            not_run(
+                "cylinder_balance", "The cylinders cannot be compared from this recording.",
+                missing, "cylinder_balance/2", stage=timing.stage,
+            )
+        ]  # fmt: skip
     load = timing.load if timing.load is not None else (0.0 if rpm < 900 else 0.5)
-    found = balance(low, third, rpm, error, firing, load=load, dead_centre=timing.dead_centre)
+    found = balance(
+        amplitude[:-1], complex(amplitude[-1]), rpm, error[:-1], firing, load=load,
+        dead_centre=timing.dead_centre, place="nose" if timing.place == "nose" else "flywheel",
+    )  # fmt: skip
     return [_balance(bench, timing, found, rpm)]
 
 
 def _unfit(timing: Timing, rpm: float) -> str:
     """Say why cylinders are not compared: the study shows it right only in these places."""
-    if timing.place == "nose":
-        return "at the nose the crank's own twist blurs them; put the pickup at the flywheel teeth"
+    if timing.place == "nose" and (timing.load is None or timing.load < 0.5):
+        return (
+            "at the nose the engine must pull (write the load down), or put the pickup at the "
+            "flywheel teeth"
+        )
     if rpm > 900 and (timing.load is None or timing.load < 0.5):
         return (
             "above idle the engine must pull (write the load down); without load the pistons' own "
@@ -305,7 +326,7 @@ def _unfit(timing: Timing, rpm: float) -> str:
 
 
 def _balance(bench: Bench, timing: Timing, found: Balance, rpm: float) -> Finding:
-    worst = float(found.deviation.min())
+    worst = -found.shortfall
     error = float(found.error[found.weakest - 1])
     weak = -worst >= _WEAK and found.margin >= 0.05 and -worst > 2 * error
     even = -worst < 0.10 and float(found.deviation.max()) < 0.12
@@ -319,10 +340,10 @@ def _balance(bench: Bench, timing: Timing, found: Balance, rpm: float) -> Findin
         reason = unfit
     elif weak and found.named:
         outcome = "seen"
-        sentence = f"Cylinder {found.weakest} gives {-100 * worst:.0f} % less than the mean."
+        sentence = f"Cylinder {found.weakest} gives {-100 * worst:.0f} % less than the others."
         support, stands = stand_in(bench.knowledge, {"v_cutout": True}, right=0.93), ["v_cutout"]
     elif weak:
-        sentence = f"One cylinder gives about {-100 * worst:.0f} % less than the mean."
+        sentence = f"One cylinder gives about {-100 * worst:.0f} % less than the others."
         reason = (
             "which one cannot be told without a phase reference: record cylinder 1's dead centre, "
             "or cut out cylinder 1 once"
@@ -332,14 +353,14 @@ def _balance(bench: Bench, timing: Timing, found: Balance, rpm: float) -> Findin
         sentence = "All cylinders give about the same (within 10 %)."
         support, stands = stand_in(bench.knowledge, {"v_cutout": False}, right=0.93), ["v_cutout"]
     else:
-        sentence = f"The weakest cylinder lies {-100 * worst:.0f} % below the mean."
+        sentence = f"The weakest cylinder lies {-100 * worst:.0f} % below the others."
         reason = f"a cylinder is named from {100 * _WEAK:.0f} % on"
     return Finding(
         code="cylinder_balance",
         sentence=sentence,
         outcome=outcome,
         reason=reason,
-        method="cylinder_balance/1",
+        method="cylinder_balance/2",
         quantity="cylinder_contribution",
         value=100 * worst,
         unit="%",

@@ -7,18 +7,26 @@ for how to record, and studies/vibration for how often the answer is right.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from witnessmark.analyses.contract import Bench, not_run
 from witnessmark.analyses.stand_ins import judged_support, merge, stand_in
 from witnessmark.analyses.vibration_change import change
-from witnessmark.analyses.vibration_drives import Drive, gather, lines_for, sweeps_of
-from witnessmark.analyses.vibration_levels import Cell, cells, order_table
+from witnessmark.analyses.vibration_drives import Drive, gather, lines_for, shared_by, sweeps_of
+from witnessmark.analyses.vibration_levels import Cell, cells, cells_in_words, order_table, phasors
 from witnessmark.model.entry_data import TruckData
 from witnessmark.model.finding import Evidence, Finding, OperatingPoint, Outcome, Support
-from witnessmark.physics.line_selection import Chosen, choose_lines, fixed_peaks
-from witnessmark.physics.order_lines import Line, aliases, coincidences
+from witnessmark.physics.fixed_peaks import fixed_peaks
+from witnessmark.physics.line_selection import Chosen, choose_lines
+from witnessmark.physics.order_lines import (
+    ENGINE_ORDERS,
+    Line,
+    aliases,
+    coincidences,
+    expected_lines,
+)
 from witnessmark.physics.orders import level
 from witnessmark.physics.vibration_family import Verdict, decide
 
@@ -54,7 +62,7 @@ def analyse(bench: Bench) -> tuple[Finding, ...]:
     gathered = gather(bench)
     truck = bench.case.truck()
     found: list[Finding] = []
-    if relevant and truck is not None and truck.gears and truck.axle_ratio:
+    if relevant and truck is not None:
         found += _before_the_drive(truck)
     for entry, why in gathered.refused.items():
         found.append(
@@ -80,31 +88,43 @@ def analyse(bench: Bench) -> tuple[Finding, ...]:
     tables: dict[int, tuple[Verdict, tuple[Cell, ...]]] = {}
     for stage, drives in sorted(by_stage.items()):
         finding, verdict, chosen = _family(bench, stage, drives, lines, truck)
-        found.append(finding)
         if finding.outcome == "not_run":
+            found.append(finding)
             continue
-        watched = _watched(lines, chosen)
-        tables[stage] = (verdict, cells(drives, watched, truck))
+        here = cells(drives, _watched(lines, chosen), truck)
+        tables[stage] = (verdict, here)
+        details = {**finding.details, "cells": cells_in_words(here)}
+        found.append(replace(finding, details=details))
         found += _neutral(bench, stage, drives, lines, truck, verdict)
     found += change(bench, tables, by_stage)
     return tuple(found)
 
 
 def _before_the_drive(truck: TruckData) -> list[Finding]:
-    together = coincidences(truck.gears or {}, truck.axle_ratio or 1.0)
+    gears = {g: r for g, r in (truck.gears or {}).items() if r > 0}
+    road = bool(gears) and truck.axle_ratio is not None
+    lines = expected_lines(orders=ENGINE_ORDERS[:12], accessories=truck.accessories, road=road)
+    together = coincidences(gears if road else {}, truck.axle_ratio or 1.0, lines)
     if not together:
         return []
     sentences = [c.sentence() for c in together]
-    worst = sorted({c.gear for c in together})
-    free = [g for g in truck.gears or {} if g not in worst]
+    worst = [g for g in gears if any(c.gear == g for c in together)]
+    free = [g for g in gears if g not in worst]
+    words = ""
+    if worst:
+        words = f"In gear {', '.join(worst)} some lines fall together; record the pull in "
+        words += f"gear {' and '.join(free[-2:])} as well." if free else "two gears."
+    always = [f"the {c.first.name} and the {c.second.name}" for c in together if not c.gear]
+    if always:
+        words += f" In every gear {'; '.join(always)} fall together: belts off, or the fan held, "
+        words += "tells them apart."
     return [
         Finding(
             code="vibration_coincidences",
-            sentence=f"In gear {', '.join(worst)} some lines fall together; record the pull in "
-            + (f"gear {' and '.join(free[-2:])} as well." if free else "two gears."),
+            sentence=words.strip(),
             outcome="seen",
             method="order_coincidence/1",
-            source="computed from the truck's gear and axle ratios",
+            source="computed from the ratios entered with the truck",
             details={"pairs": sentences},
         )
     ]
@@ -133,7 +153,7 @@ def _family(
         )
         return finding, verdict, chosen
     peaks = fixed_peaks(sweeps, chosen.lines)
-    verdict = decide(chosen, lines, peaks, gears=len(gears))
+    verdict = decide(chosen, lines, peaks, gears=len(gears), firing=_firing(truck))
     road_known = any(line.carrier != "engine" for line in lines)
     reason = verdict.reason
     family: str = verdict.family
@@ -145,9 +165,13 @@ def _family(
         reason += f"; to settle it, {verdict.settle}"
     outcome = _OUTCOME.get(family, "seen")
     sentence = _WORDS[family]
+    twins = shared_by(truck, verdict.line)
     if outcome == "seen":
         sentence += f": {verdict.line}, {verdict.rms:.2f} m/s2 rms"
         sentence += f", in gear {' and '.join(gears)}."
+        if twins:
+            sentence += f" The {' and the '.join(twins)} turns with it in every gear: belts off, "
+            sentence += "or the fan held, tells them apart."
     else:
         sentence += "."
     row = next((i for i, c in enumerate(chosen.lines) if lines[c].name == verdict.line), None)
@@ -159,7 +183,13 @@ def _family(
     answers: dict[str, bool] = {}
     if outcome == "seen":
         answers = _answers(family, verdict, lines)
-        support = merge([*stand_in(bench.knowledge, answers), *_third_order(bench, verdict)])
+        support = merge(
+            [
+                *stand_in(bench.knowledge, answers),
+                *_firing_order(bench, verdict, truck),
+                *_accessory(bench, verdict, lines),
+            ]
+        )
     finding = Finding(
         code="vibration_family",
         sentence=sentence,
@@ -186,9 +216,12 @@ def _family(
             "gears": gears,
             "windows": len(chosen.time),
             "aliases": _aliases(drives, lines, truck),
+            "turns_with": list(twins),
+            "accessories": dict(truck.accessories or {}) if truck is not None else {},
             "stands_for": sorted(answers),
             "settle": verdict.settle,
             "orders": order_table(drives),
+            "phasors": phasors(sweeps, lines, verdict.line),
             "clock_offset_s": [d.offset for d in drives],
         },
     )
@@ -221,9 +254,23 @@ def _answers(family: str, verdict: Verdict, lines: Sequence[Line]) -> dict[str, 
     return answers
 
 
-def _third_order(bench: Bench, verdict: Verdict) -> tuple[Support, ...]:
+def _firing(truck: TruckData | None) -> float:
+    """Firing order of a four-stroke: half its cylinders; a six where nothing is written down."""
+    cylinders = truck.engine.cylinders if truck is not None else None
+    return (cylinders or 6) / 2.0
+
+
+def _accessory(bench: Bench, verdict: Verdict, lines: Sequence[Line]) -> tuple[Support, ...]:
+    """What turns at an accessory's own ratio is that accessory. Judgement: no published figure."""
+    driven = {line.name for line in lines if line.accessory}
+    if verdict.line not in driven:
+        return ()
+    return judged_support(bench.knowledge, "vib_load", {"fan_acc": 8.0})
+
+
+def _firing_order(bench: Bench, verdict: Verdict, truck: TruckData | None) -> tuple[Support, ...]:
     """A high firing order points at what carries the engine. Judgement: no published figure."""
-    if "engine order 3" not in verdict.abnormal:
+    if f"engine order {_firing(truck):g}" not in verdict.abnormal:
         return ()
     return judged_support(bench.knowledge, "vib_load", {"engine_mounts": 3.0, "contact": 2.0})
 
@@ -237,7 +284,7 @@ def _neutral(
     verdict: Verdict,
 ) -> list[Finding]:
     """Is the complaint's engine order also there in neutral?"""
-    if not verdict.line.startswith("engine order"):
+    if not any(x.name == verdict.line and x.carrier == "engine" for x in lines):
         return []
     engine = tuple(line for line in lines if line.carrier == "engine")
     sweeps = [s for d in drives for s in sweeps_of(d, engine, truck, neutral=True)]
@@ -289,5 +336,5 @@ def _aliases(drives: Sequence[Drive], lines: Sequence[Line], truck: TruckData | 
 def _watched(lines: Sequence[Line], chosen: Chosen) -> tuple[Line, ...]:
     """The lines followed from visit to visit: those chosen, and the usual ones."""
     usual = {"engine order 0.5", "engine order 1", "engine order 3", "drive shaft 2x", "tyre 1x"}
-    picked = {lines[c].name for c in chosen.lines}
+    picked = {lines[c].name for c in chosen.lines} | {x.name for x in lines if x.accessory}
     return tuple(line for line in lines if line.name in usual | picked)

@@ -13,16 +13,25 @@ from witnessmark.model.entry_data import TruckData
 from witnessmark.model.recording import Channel, Floats, Recording
 from witnessmark.physics.clock_alignment import align
 from witnessmark.physics.line_selection import Sweep
-from witnessmark.physics.order_lines import Line, expected_lines
+from witnessmark.physics.order_lines import Line, expected_lines, same_turning
 from witnessmark.physics.orders import turns
 from witnessmark.units import to_house
 
-__all__ = ["Drive", "Gathered", "Span", "gather", "lines_for", "sweeps_of", "vibration_channels"]
+__all__ = [
+    "Drive",
+    "Gathered",
+    "Span",
+    "gather",
+    "lines_for",
+    "shared_by",
+    "sweeps_of",
+    "vibration_channels",
+]
 
 _AXES = ("ax", "ay", "az")
 #: Above this rate the choice of lines works on a thinned copy; order 6 at 2200 rpm is 220 Hz.
 _THINNED_HZ = 500.0
-_ENGINE = (0.5, 1.0, 1.5, 2.0, 2.5, 3.0, 4.5, 6.0)
+_ENGINE = (0.5, 1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 4.5, 6.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,7 +177,19 @@ def lines_for(truck: TruckData | None, drives: Sequence[Drive]) -> tuple[Line, .
     highest = max((float(np.max(d.speed[1])) for d in drives if len(d.speed[1])), default=2000.0)
     rate = min((d.rate for d in drives), default=100.0)
     orders = tuple(k for k in _ENGINE if k * highest / 60.0 < 0.95 * rate)
-    return expected_lines(orders=orders, road=road)
+    driven = truck.accessories if truck is not None else None
+    driven = {n: r for n, r in (driven or {}).items() if r * highest / 60.0 < 0.95 * rate}
+    lines = expected_lines(orders=orders, accessories=driven, road=road)
+    same = same_turning(lines)
+    return tuple(line for line in lines if line.name not in same)
+
+
+def shared_by(truck: TruckData | None, line: str) -> tuple[str, ...]:
+    """Return the accessories that turn with an engine order, so that no fit parts them."""
+    if truck is None or not truck.accessories:
+        return ()
+    same = same_turning(expected_lines(orders=_ENGINE, accessories=truck.accessories))
+    return tuple(name for name, order in same.items() if order == line)
 
 
 def sweeps_of(

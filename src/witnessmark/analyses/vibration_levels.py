@@ -10,17 +10,20 @@ import numpy as np
 from witnessmark.analyses.vibration_drives import Drive, sweeps_of
 from witnessmark.model.entry_data import TruckData
 from witnessmark.model.recording import Floats
+from witnessmark.physics.line_selection import Sweep
 from witnessmark.physics.order_blocks import block_orders
 from witnessmark.physics.order_lines import Line
 from witnessmark.physics.orders import Windows, level, order_windows, turns
 
-__all__ = ["Cell", "cells", "order_table"]
+__all__ = ["Cell", "cells", "cells_in_words", "order_table", "phasors"]
 
 #: Width of a cell [r/min] and limits of the load classes [0..1].
 RPM_STEP = 100.0
 LOADS = (0.0, 0.25, 0.75, 2.0)
+LOAD_WORDS = {-1: "load not known", 0: "light load", 1: "half load", 2: "full load"}
 _HALF_ORDERS = tuple(k / 2 for k in range(1, 25))
 _WINDOW = 1.0
+_PHASORS = 400
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +51,7 @@ class Cell:
 
     def load_words(self) -> str:
         """Return the load class in words."""
-        return {-1: "load not known", 0: "light load", 1: "half load", 2: "full load"}[self.load]
+        return LOAD_WORDS[self.load]
 
 
 def cells(
@@ -72,6 +75,43 @@ def cells(
                     key = (lines[line].name, sweep.label, rpm, load)
                     found.setdefault(key, []).append(float(power[row, column]))
     return tuple(Cell(*key, np.asarray(values)) for key, values in sorted(found.items()))
+
+
+def cells_in_words(found: Sequence[Cell]) -> list[Mapping[str, object]]:
+    """Return the cells as they stand in a finding: rms over all axes with its 95 % interval."""
+    rows = [(cell, level(cell.power)) for cell in found]
+    return [
+        {
+            "line": cell.line, "gear": cell.gear, "rpm": cell.rpm, "load": cell.load_words(),
+            "rms": _rms(x.amplitude), "low": _rms(x.low), "high": _rms(x.high),
+            "windows": x.windows,
+        }
+        for cell, x in rows
+    ]  # fmt: skip
+
+
+def phasors(sweeps: Sequence[Sweep], lines: Sequence[Line], name: str) -> Mapping[str, object]:
+    """Return one line's complex amplitude in every window, for balancing.
+
+    The phase counts from the line's own turns since the first speed reading, so it says how the
+    axes and the windows stand to each other; an angle on the shaft needs a mark on it.
+
+    Args:
+        sweeps: the drives by gear.
+        lines: candidate lines.
+        name: the line wanted.
+    """
+    number = next((i for i, line in enumerate(lines) if line.name == name), None)
+    if number is None:
+        return {}
+    rows: list[list[float]] = []
+    for sweep in sweeps:
+        w = order_windows(sweep.time, sweep.values, sweep.cycles[:, [number]], window=2.0)
+        for time, axes in zip(w.time, w.amplitude[:, 0], strict=True):
+            parts = [round(float(v), 4) for a in axes for v in (a.real, a.imag)]
+            rows.append([round(float(time), 2), *parts])
+    return {"line": name, "columns": "time s, then real and imaginary part of each axis, m/s2 "
+            "zero to peak", "rows": rows[:_PHASORS]}  # fmt: skip
 
 
 def order_table(drives: Sequence[Drive]) -> Mapping[str, object]:
@@ -106,7 +146,27 @@ def _table(w: Windows, orders: Sequence[float], drive: Drive) -> Mapping[str, ob
     for speed in speeds:
         here = power[place == speed]
         rows.append([round(level(column).amplitude / 2**0.5, 4) for column in here.T])
-    return {"orders": list(orders), "rpm": speeds, "rms": rows}
+    return {
+        "orders": list(orders), "rpm": speeds, "rms": rows, "cells": _cells(w, power, drive),
+    }  # fmt: skip
+
+
+def _cells(w: Windows, power: Floats, drive: Drive) -> list[Mapping[str, object]]:
+    """Every order with its 95 % interval in every cell of engine speed and load."""
+    where = [_where(drive, float(t)) for t in w.time]
+    found: list[Mapping[str, object]] = []
+    for cell in sorted(set(where)):
+        here = power[[place == cell for place in where]]
+        rows = [[_rms(x.amplitude), _rms(x.low), _rms(x.high)] for x in map(level, here.T)]
+        found.append(
+            {"rpm": cell[0], "load": LOAD_WORDS[cell[1]], "windows": len(here), "rms": rows}
+        )
+    return found
+
+
+def _rms(amplitude: float) -> float | None:
+    """Zero-to-peak to rms, ``None`` where one window allows no interval."""
+    return round(amplitude / 2**0.5, 4) if np.isfinite(amplitude) else None
 
 
 def _where(drive: Drive, time: float) -> tuple[float, int]:

@@ -56,6 +56,20 @@ class Engine(Record):
     type: str | None = Field(default=None, max_length=80, description="the shop's own type name")
 
 
+class Shaft(Record):
+    """One propeller shaft: lengths as text with a unit."""
+
+    length: Annotated[str, StringConstraints(min_length=1, max_length=40)] = Field(
+        description='between joint centres, such as "72 in"'
+    )
+    outer: Annotated[str, StringConstraints(min_length=1, max_length=40)] = Field(
+        description='outer diameter of the tube, such as "4.0 in"'
+    )
+    inner: str | None = Field(
+        default=None, max_length=40, description="inner diameter; left out: a solid shaft"
+    )
+
+
 class TruckData(Record):
     """The truck."""
 
@@ -66,6 +80,14 @@ class TruckData(Record):
     gears: dict[str, float] | None = Field(default=None, description="gear name -> ratio")
     axle_ratio: float | None = Field(default=None, gt=0, le=20)
     tyre_rev_per_mile: float | None = Field(default=None, gt=0, le=2000)
+    accessories: dict[Name, Annotated[float, Field(gt=0, le=20)]] | None = Field(
+        default=None,
+        max_length=12,
+        description="what the engine drives (fan, alternator, ...) -> turns per crankshaft turn",
+    )
+    shafts: tuple[Shaft, ...] | None = Field(
+        default=None, max_length=6, description="propeller shafts, transmission first"
+    )
     customer: str | None = Field(default=None, max_length=200)
 
 

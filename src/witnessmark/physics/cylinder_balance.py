@@ -3,10 +3,11 @@
 An even six has no orders below 3 in its gas torque; what is there is the difference between
 cylinders. With delta_j the share by which cylinder j differs,
 
-    y_k = M_k sum_j exp(-i k phi_j) delta_j,   k = 0.5, 1, 1.5, 2, 2.5,   sum_j delta_j = 0.
+    y_k = sum_j M_kj exp(-i k phi_j) (1 + delta_j),   k = 0.5, 1, 1.5, 2, 2.5,   sum_j delta_j = 0.
 
-M_k is what one whole cylinder would do: the gas torque's harmonic (``gas_harmonics``) over the
-crank as one rigid body, scaled so that order 3 of all cylinders together is the one measured.
+M_kj is what the whole of cylinder j would do: the gas torque's harmonic (``gas_harmonics``) on a
+generic crank that twists (at the nose a far cylinder works through the whole crank), scaled so that
+order 3 of all cylinders together is the one measured.
 Without a phase reference the answer is known only up to which cylinder is meant.
 
 Validity: even firing, below the twist mode, engine free or in a gear whose own modes lie away from
@@ -18,18 +19,24 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
 
 from witnessmark.model.recording import Floats
-from witnessmark.physics.crank_torsion import firing_phases
+from witnessmark.physics.crank_torsion import Chain, firing_phases, forced
+from witnessmark.physics.tooth_timing import Torsion
 
-__all__ = ["Balance", "balance", "gas_harmonics"]
+__all__ = ["Balance", "balance", "gas_harmonics", "low_orders"]
 
 Complex = npt.NDArray[np.complex128]
 
 ORDERS = (0.5, 1.0, 1.5, 2.0, 2.5)
+_WHOLE = (1.0, 2.0)
+#: Uneven marks of a usual wheel, one component of an integer order times the root of the number of
+#: marks [rad]: 0.3 degrees a mark (a real wheel with a gap shows 0.27, PROVENANCE.md).
+_PATTERN = 0.3 * np.pi / 180
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +51,7 @@ class Balance:
         weakest: number (from 1) of the weakest cylinder or place.
         margin: by how much the weakest is below the next weakest [-].
         explained: part of the low orders' energy that the deviations explain [-].
+        shortfall: by how much the weakest gives less than the mean of the others [-].
     """
 
     deviation: Floats
@@ -52,6 +60,7 @@ class Balance:
     weakest: int
     margin: float
     explained: float
+    shortfall: float
 
 
 def gas_harmonics(
@@ -106,15 +115,65 @@ def gas_harmonics(
     return np.asarray([spectrum[round(2 * k)] for k in orders])
 
 
+def low_orders(torsion: Torsion, near: float, *, width: float = 50.0) -> tuple[Complex, Floats]:
+    """Return the amplitudes of ``ORDERS`` and 3 at one speed with their errors.
+
+    A wheel whose marks are unevenly spaced shows the same false twist at every speed, in integer
+    orders only; so orders 1 and 2 are trusted less, by what a usual wheel shows.
+
+    Args:
+        torsion: orders of the recording.
+        near: speed wanted [r/min].
+        width: windows whose speed lies in this range around it are averaged [r/min].
+
+    Returns:
+        Six amplitudes [rad] and the standard deviation of a component of each [rad].
+
+    Raises:
+        ValueError: no window at that speed.
+    """
+    here = np.abs(torsion.rpm - near) <= width / 2
+    if not here.any():
+        raise ValueError("no window at that speed")
+    noise = float(np.median(torsion.error[here]) / np.sqrt(np.count_nonzero(here)))
+    pattern = _PATTERN / np.sqrt(torsion.places)
+    values = [complex(torsion.order(order)[here].mean()) for order in (*ORDERS, 3.0)]
+    errors = [float(np.hypot(noise, pattern)) if k in _WHOLE else noise for k in (*ORDERS, 3.0)]
+    return np.asarray(values), np.asarray(errors)
+
+
+#: Generic crank of a large six (shared physics notes, B, assumed there): nose, six throws and
+#: flywheel [kg m2], the damper's ring, and the springs between them [N m/rad].
+_CRANK = Chain(
+    (0.105, *(0.118,) * 6, 2.15, 0.26),
+    (*((i, i + 1, k) for i, k in enumerate((3.6e6, *(4.0e6,) * 5, 5.2e6))),),
+    ((0, 8, 270.0),),
+    40.0,
+)
+
+
+def _levers(orders: Sequence[float], rpm: float, place: str) -> Complex:
+    """Twist at the wheel for a unit torque on each throw, shape (orders, 6) [rad/(N m)]."""
+    node = 0 if place == "nose" else 7
+    frequency = np.asarray(orders) * rpm / 60.0
+    rows = []
+    for throw in range(1, 7):
+        torque = np.zeros(9, complex)
+        torque[throw] = 1.0
+        rows.append(forced(_CRANK, frequency, torque)[:, node])
+    return np.asarray(rows).T
+
+
 def balance(
     low: Complex,
     third: complex,
     rpm: float,
-    error: float,
+    error: float | Floats,
     firing_order: Sequence[int],
     *,
     load: float,
     dead_centre: float | None = None,
+    place: Literal["nose", "flywheel"] = "flywheel",
 ) -> Balance:
     """Return the differences between cylinders.
 
@@ -122,11 +181,13 @@ def balance(
         low: shape (5,), complex amplitudes of ``ORDERS`` at one speed and load [rad].
         third: complex amplitude of order 3 of the same [rad].
         rpm: engine speed [r/min].
-        error: standard deviation of one component of an amplitude [rad].
+        error: standard deviation of one component of an amplitude, one for all or for each of
+            ``ORDERS`` [rad].
         firing_order: cylinder numbers, first to last; six cylinders.
         load: 0..1, as far as known.
         dead_centre: crank angle (over 720 degrees) of cylinder 1's firing dead centre on the
             marks' own count [rad], good to 40 degrees or better; ``None`` when not known.
+        place: where on the crankshaft the wheel sits.
     """
     cylinders = len(firing_order)
     if cylinders != 6:
@@ -135,25 +196,34 @@ def balance(
     # Reciprocating masses add to order 3: 487 N m a cylinder at 2100 r/min (shared physics notes).
     third_torque = gas[-1] - 1j * 487.0 * (rpm / 2100.0) ** 2
     orders = np.asarray(ORDERS)
+    lever = _levers((*ORDERS, 3.0), rpm, place)
+    phases = firing_phases(firing_order)
+    in_line = 4 * np.pi * np.arange(cylinders) / cylinders
+    whole = third_torque * np.sum(lever[-1] * np.exp(-3j * phases))
     # The marks' count is turned by the unknown dead centre: order 3 fixes it but for the choice
     # between the cylinders, and the reference makes that choice.
-    turned = -np.angle(third / -third_torque) / 3.0
+    turned = -np.angle(third / whole) / 3.0
     steps = turned + 2 * np.pi / 3 * np.arange(6)
     if dead_centre is not None:
         away = np.angle(np.exp(0.5j * (steps - dead_centre)))
         centre = float(steps[int(np.argmin(np.abs(away)))])
     else:
         centre = float(steps[0])
-    size = abs(third) * 9.0 / (6.0 * abs(third_torque))
-    unit = -size * gas[:-1] / orders**2 * np.exp(-1j * orders * centre)
-    if dead_centre is not None:
-        phases = firing_phases(firing_order)
-    else:
-        phases = 4 * np.pi * np.arange(cylinders) / cylinders
-    design = unit[:, None] * np.exp(-1j * orders[:, None] * phases)
+    each = abs(third) / abs(whole) * gas[:-1, None] * lever[:-1]
+    # Even cylinders do not cancel out where they work through springs of different length.
+    turn = np.exp(-1j * orders[:, None] * (phases + centre))
+    even = np.sum(each * turn, axis=1)
+    if dead_centre is None:
+        # Which throw a place in the firing order belongs to is not known: the mean of all.
+        each = np.repeat(each.mean(axis=1, keepdims=True), cylinders, axis=1)
+        turn = np.exp(-1j * orders[:, None] * (in_line + centre))
+        even = np.zeros_like(even)
+    design = each * turn
+    unit = each.mean(axis=1)
     # Orders 0.5 and 1 also shake the driveline: trusted less.
     doubt = np.array([0.5, 0.35, 0.25, 0.25, 0.25]) * np.abs(unit) * 0.3
-    sigma = np.sqrt(error**2 + doubt**2)
+    sigma = np.sqrt(np.asarray(error) ** 2 + doubt**2 + (0.3 * np.abs(even)) ** 2)
+    low = low - even
     a = np.vstack([design.real / sigma[:, None], design.imag / sigma[:, None]])
     y = np.concatenate([low.real / sigma, low.imag / sigma])
     tie = np.full((1, cylinders), 1e4)
@@ -166,6 +236,7 @@ def balance(
     spread = max(1.0, float(left @ left) / 5.0)
     variance = np.diag(np.linalg.inv(gram)) * spread
     order = np.argsort(deviation)
+    worst = float(deviation[order[0]])
     return Balance(
         np.asarray(deviation),
         np.sqrt(variance),
@@ -173,4 +244,5 @@ def balance(
         int(order[0]) + 1,
         float(deviation[order[1]] - deviation[order[0]]),
         float(1.0 - left @ left / max(float(y @ y), 1e-30)),
+        float(1.0 - (1.0 + worst) / max(1.0 - worst / (cylinders - 1), 0.1)),
     )

@@ -3,7 +3,8 @@
 In each window every candidate line takes part of the energy. Lines are chosen one by one: the one
 whose gain in explained energy, beyond what noise beside it gains, is largest over all windows
 together; each gain is taken after the lines already chosen, so a line that coincides with a chosen
-one gains nothing. What is left over is searched for a narrow peak at a fixed frequency.
+one gains nothing. What is left over is searched for a narrow peak
+at a fixed frequency by ``fixed_peaks``.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ import numpy.typing as npt
 
 from witnessmark.model.recording import Floats
 
-__all__ = ["Chosen", "FixedPeak", "Sweep", "choose_lines", "fixed_peaks", "rivals"]
+__all__ = ["Chosen", "Sweep", "choose_lines", "pieces", "rivals", "without_lines"]
 
 _SHIFTS = (-1.5, -1.0, 1.0, 1.5)
 #: A line is chosen when its pooled excess stands this many standard errors above the local floor
@@ -75,23 +76,6 @@ class Chosen:
             return np.zeros(len(self.lines))
         error = self.power.std(axis=0, ddof=1) / np.sqrt(len(self.power))
         return np.asarray(np.sqrt(np.maximum(self.power.mean(axis=0) - error, 0.0) / 2.0))
-
-
-@dataclass(frozen=True, slots=True)
-class FixedPeak:
-    """A narrow peak that stays where it is.
-
-    Attributes:
-        frequency: [Hz].
-        rms: level in the peak above its surroundings, all axes [m/s2].
-        ratio: peak over surroundings in power, over the same of a broad mode (damping 0.06) [-].
-        share: part of the windows in which it stands out [-].
-    """
-
-    frequency: float
-    rms: float
-    ratio: float
-    share: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,66 +154,28 @@ def rivals(chosen: Chosen, families: Sequence[str], *, margin: float = 8.0) -> d
     return found
 
 
-def fixed_peaks(
-    sweeps: Sequence[Sweep],
-    lines: Sequence[int],
-    *,
-    window: float = 4.0,
-    lowest: float = 8.0,
-    highest: float = 60.0,
-) -> tuple[FixedPeak, ...]:
-    """Search what is left for peaks that stay at one frequency.
+def without_lines(time: Floats, values: Floats, cycles: Floats) -> Floats:
+    """Return what is left of one stretch when the lines are taken off by least squares.
 
     Args:
-        sweeps: the drives.
-        lines: numbers of the lines that are taken off first.
-        window: [s]; long, because a resonance worth naming is narrow.
-        lowest: the body on its suspension lives below this [Hz].
-        highest: [Hz].
+        time: shape (n,) [s].
+        values: shape (n, axes).
+        cycles: shape (n, lines) [turns].
     """
-    spectra: list[Floats] = []
-    hertz = np.zeros(0)
-    rate = min((1.0 / float(np.median(np.diff(s.time))) for s in sweeps), default=0.0)
-    for sweep in sweeps:
-        for t, x, c in _pieces(sweep, window, hop=0.375 * window):
-            basis = _columns(t, c[:, list(lines)])
-            left = x - basis @ _least_squares(basis, x)
-            grid = t[0] + np.arange(int(window * rate * 0.98)) / rate
-            even = np.stack([np.interp(grid, t, v) for v in left.T], axis=1)
-            taper = np.hanning(len(grid))[:, None]
-            size = round(window * rate)
-            power = np.abs(np.fft.rfft(even * taper, n=size, axis=0)) ** 2
-            spectra.append(2.0 * power.sum(axis=1) / (np.sum(taper**2) * size))
-            hertz = np.asarray(np.fft.rfftfreq(size, 1 / rate))
-    if len(spectra) < 4:
-        return ()
-    each = np.asarray(spectra)
-    mean = each.mean(axis=0)
-    found: list[FixedPeak] = []
-    for at in np.flatnonzero((hertz >= lowest) & (hertz <= min(highest, 0.45 * rate))):
-        f = hertz[at]
-        if mean[at] < mean[max(at - 2, 0) : at + 3].max():
-            continue
-        near = np.abs(hertz - f) <= 0.75 + 0.03 * f
-        apart = np.abs(hertz - f)
-        around = (apart > 1.25 + 0.04 * f) & (apart <= 2.0 + 0.12 * f)
-        base = float(np.mean(mean[around])) if np.count_nonzero(around) > 3 else np.inf
-        excess = float(np.sum(mean[near] - base))
-        if excess <= 0:
-            continue
-        share = float(np.mean(each[:, near].mean(axis=1) > 2.0 * base))
-        # What a broad mode (damping 0.06) would show over the same surroundings, blurred by the
-        # taper as the peak is.
-        broad = 1.0 / (1.0 + (2.0 * (hertz - f) / (0.12 * f)) ** 2)
-        blurred = 0.5 * broad + 0.25 * (np.roll(broad, 1) + np.roll(broad, -1))
-        ratio = float(mean[at] / base) * float(np.mean(blurred[around]) / blurred[at])
-        found.append(FixedPeak(float(f), float(np.sqrt(excess)), ratio, share))
-    return tuple(found)
+    basis = _columns(time, cycles)
+    return np.asarray(values - basis @ _least_squares(basis, values))
 
 
-def _pieces(
+def pieces(
     sweep: Sweep, window: float, *, hop: float | None = None
 ) -> list[tuple[Floats, Floats, Floats]]:
+    """Cut a sweep into windows of (time, values, turns), gaps of 30 % or more left out.
+
+    Args:
+        sweep: the drive.
+        window: length [s].
+        hop: from window to window [s]; default *window*.
+    """
     known = np.all(np.isfinite(sweep.cycles), axis=1) & np.all(np.isfinite(sweep.values), axis=1)
     t, x, c = sweep.time[known], sweep.values[known], sweep.cycles[known]
     if len(t) < 8:
@@ -261,7 +207,7 @@ def _least_squares(basis: Floats, x: Floats) -> Floats:
 
 def _windows(number: int, sweep: Sweep, window: float) -> list[_Window]:
     found = []
-    for t, x, c in _pieces(sweep, window):
+    for t, x, c in pieces(sweep, window):
         basis = _columns(t, c, _SHIFTS)
         found.append(
             _Window(basis.T @ basis, basis.T @ x, len(t), number, float(t.mean()), np.sum(x**2, 0))

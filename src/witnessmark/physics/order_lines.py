@@ -21,6 +21,7 @@ __all__ = [
     "expected_lines",
     "fold",
     "order_of",
+    "same_turning",
 ]
 
 Carrier = Literal["engine", "shaft", "wheel"]
@@ -45,11 +46,13 @@ class Line:
         name: in the trade's words.
         carrier: what it turns with.
         multiple: cycles a turn of its carrier.
+        accessory: turned by the engine at its own ratio (fan, alternator ...), not an order.
     """
 
     name: str
     carrier: Carrier
     multiple: float
+    accessory: bool = False
 
     @property
     def family(self) -> str:
@@ -62,7 +65,7 @@ class Coincidence:
     """Two lines that no recording in that gear can tell apart.
 
     Attributes:
-        gear: gear name.
+        gear: gear name, empty where it holds in every gear.
         first: one line.
         second: the other.
         engine_order: the engine order both stand at.
@@ -77,11 +80,11 @@ class Coincidence:
 
     def sentence(self) -> str:
         """Return the warning in words."""
-        return (
-            f"In gear {self.gear} the {self.first.name} and the {self.second.name} fall together "
-            f"(engine order {self.engine_order:.2f}): a recording in this gear alone cannot tell "
-            "them apart."
-        )
+        pair = f"the {self.first.name} and the {self.second.name} fall together "
+        pair += f"(engine order {self.engine_order:.2f})"
+        if not self.gear:
+            return f"In every gear {pair}: only belts off, or the fan held, tells them apart."
+        return f"In gear {self.gear} {pair}: a recording in this gear alone cannot tell them apart."
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,15 +121,35 @@ def expected_lines(
 
     Args:
         orders: engine orders [-].
-        accessories: name -> turns per engine turn.
+        accessories: name -> turns per engine turn; those at one ratio make one line.
         road: with the shaft (1x, 2x) and the tyres (1x to 3x).
     """
     lines = [Line(f"engine order {k:g}", "engine", k) for k in orders]
     if road:
         lines += [Line(f"drive shaft {k}x", "shaft", float(k)) for k in (1, 2)]
         lines += [Line(f"tyre {k}x", "wheel", float(k)) for k in (1, 2, 3)]
-    lines += [Line(name, "engine", ratio) for name, ratio in (accessories or {}).items()]
+    by_ratio: dict[float, list[str]] = {}
+    for name, ratio in (accessories or {}).items():
+        by_ratio.setdefault(ratio, []).append(name)
+    lines += [Line(" or ".join(n) + " 1x", "engine", r, True) for r, n in by_ratio.items()]
     return tuple(lines)
+
+
+def same_turning(lines: Sequence[Line], *, tolerance: float = 0.02) -> dict[str, str]:
+    """Return accessory line -> engine order that turns with it, so that no fit parts them.
+
+    Args:
+        lines: candidate lines.
+        tolerance: difference of their orders [-]; 0.02 at 1500 rpm is 0.5 Hz, what 2 s can part.
+    """
+    orders = [x for x in lines if x.carrier == "engine" and not x.accessory]
+    return {
+        line.name: other.name
+        for line in lines
+        if line.accessory
+        for other in orders
+        if abs(line.multiple - other.multiple) <= tolerance
+    }
 
 
 def order_of(line: Line, gear_ratio: float, axle_ratio: float) -> float:
@@ -150,6 +173,9 @@ def coincidences(
 ) -> tuple[Coincidence, ...]:
     """Return the pairs of lines of different carriers that coincide in each gear.
 
+    An accessory and an engine order that coincide do so in every gear (an empty gear name); so do
+    two accessories.
+
     Args:
         gears: gear name -> ratio (engine turns per shaft turn).
         axle_ratio: shaft turns per wheel turn [-].
@@ -158,6 +184,12 @@ def coincidences(
     """
     lines = lines or expected_lines(orders=ENGINE_ORDERS[:12])
     found = []
+    for i, one in enumerate(lines):
+        for two in lines[i + 1 :]:
+            both = one.carrier == two.carrier == "engine" and (one.accessory or two.accessory)
+            if both and abs(one.multiple - two.multiple) <= tolerance:
+                middle, gap = (one.multiple + two.multiple) / 2, abs(one.multiple - two.multiple)
+                found.append(Coincidence("", one, two, middle, gap))
     for gear, ratio in gears.items():
         for i, one in enumerate(lines):
             for two in lines[i + 1 :]:

@@ -27,17 +27,25 @@ from scipy.interpolate import RectBivariateSpline
 from witnessmark.model.recording import Floats
 from witnessmark.physics.tooth_timing import Torsion
 
-__all__ = ["TwistMode", "fit_twist_mode", "mode_curve"]
+__all__ = [
+    "MODEL_ERROR",
+    "SLOPE",
+    "TwistMode",
+    "binned_orders",
+    "fit_twist_mode",
+    "mode_curve",
+    "sweep_scale",
+]
 
 Complex = npt.NDArray[np.complex128]
 
 _FREQUENCIES = np.arange(130.0, 330.1, 4.0)
 _DAMPINGS = np.exp(np.linspace(np.log(0.008), np.log(0.4), 36))
 #: The model leaves out something; each amplitude is trusted to this part of the order's rms.
-_MODEL = 0.05
+MODEL_ERROR = 0.05
 #: Spread allowed for the slope b and the other terms, in units of a (judgement: gas harmonics
 #: change by a third or less over the sweep at one load).
-_SLOPE = 0.35
+SLOPE = 0.35
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +90,7 @@ def fit_twist_mode(
     Raises:
         ValueError: fewer than 6 windows, or no order stands out of the noise.
     """
-    speed, amplitude, error = _binned(torsion)
+    speed, amplitude, error = binned_orders(torsion)
     if len(speed) < 6:
         raise ValueError("fewer than six speeds in the sweep")
     wanted = set(orders) if orders is not None else None
@@ -95,7 +103,7 @@ def fit_twist_mode(
         signal = float(np.sqrt(np.mean(np.abs(a) ** 2)) / (np.sqrt(2) * np.median(error)))
         if signal < 3.0:
             continue
-        sigma = np.sqrt(error**2 + (_MODEL**2) * np.mean(np.abs(a) ** 2) / 2)
+        sigma = np.sqrt(error**2 + (MODEL_ERROR**2) * np.mean(np.abs(a) ** 2) / 2)
         grids.append(_order_cost(k, speed, a, sigma, _FREQUENCIES, _DAMPINGS))
         used.append(float(k))
         signals.append(signal)
@@ -131,10 +139,10 @@ def mode_curve(
     Returns:
         Speeds [r/min], measured amplitude, its error (1 sd) and fitted amplitude [rad].
     """
-    speed, amplitude, error = _binned(torsion)
+    speed, amplitude, error = binned_orders(torsion)
     column = int(np.argmin(np.abs(torsion.orders - order)))
     a = amplitude[:, column]
-    sigma = np.sqrt(error**2 + (_MODEL**2) * np.mean(np.abs(a) ** 2) / 2)
+    sigma = np.sqrt(error**2 + (MODEL_ERROR**2) * np.mean(np.abs(a) ** 2) / 2)
     basis = _basis(order, speed, np.array([[mode.frequency]]), np.array([[mode.damping]]))[0]
     prior = _prior(basis, a, sigma)
     scaled = basis / sigma[:, None]
@@ -143,8 +151,15 @@ def mode_curve(
     return speed, np.abs(a), error, np.abs(basis @ fit)
 
 
-def _binned(torsion: Torsion) -> tuple[Floats, Complex, Floats]:
-    """Average the windows that fall into the same 25 r/min, so that long sweeps stay quick."""
+def binned_orders(torsion: Torsion) -> tuple[Floats, Complex, Floats]:
+    """Average the windows that fall into the same 25 r/min, so that long sweeps stay quick.
+
+    Args:
+        torsion: orders of the sweep.
+
+    Returns:
+        Speeds [r/min], complex amplitudes (speeds, orders) and their error a component [rad].
+    """
     place = np.rint(torsion.rpm / 25.0).astype(int)
     values = np.unique(place)
     speed, amplitude, error = [], [], []
@@ -158,10 +173,19 @@ def _binned(torsion: Torsion) -> tuple[Floats, Complex, Floats]:
     return np.asarray(speed), np.asarray(amplitude), np.asarray(error)
 
 
+def sweep_scale(speed: Floats) -> Floats:
+    """Return the speeds scaled to -1..1 over the sweep.
+
+    Args:
+        speed: [r/min].
+    """
+    return np.asarray((2 * speed - speed.max() - speed.min()) / max(float(np.ptp(speed)), 1e-9))
+
+
 def _basis(order: float, speed: Floats, f0: Floats, zeta: Floats) -> Complex:
     """The linear terms at every (f0, zeta), shape (grid, speeds, 4)."""
     f = order * speed / 60.0
-    s = (2 * speed - speed.max() - speed.min()) / max(float(np.ptp(speed)), 1e-9)
+    s = sweep_scale(speed)
     r = f / f0.reshape(-1, 1)
     h = 1.0 / (1.0 - r**2 + 2j * zeta.reshape(-1, 1) * r)
     rigid = np.broadcast_to((f.mean() / f) ** 2, h.shape)
@@ -178,7 +202,7 @@ def _prior(basis: Complex, a: Complex, sigma: Floats) -> Floats:
     del sigma
     size = float(np.sqrt(np.mean(np.abs(a) ** 2)))
     mode = size / float(np.sqrt(np.mean(np.abs(basis[..., 0]) ** 2)))
-    return np.array([0.0, 1 / (_SLOPE * mode) ** 2, 1 / size**2, 1 / size**2])
+    return np.array([0.0, 1 / (SLOPE * mode) ** 2, 1 / size**2, 1 / size**2])
 
 
 def _order_cost(
@@ -187,7 +211,7 @@ def _order_cost(
     """Misfit of one order at every (f0, zeta), shape (frequencies, dampings)."""
     f0, zeta = (x.ravel() for x in np.meshgrid(frequencies, dampings, indexing="ij"))
     f = order * speed / 60.0
-    s = (2 * speed - speed.max() - speed.min()) / max(float(np.ptp(speed)), 1e-9)
+    s = sweep_scale(speed)
     rigid = (f.mean() / f) ** 2
     r = f / f0[:, None]
     h = 1.0 / (1.0 - r**2 + 2j * zeta[:, None] * r)
@@ -200,7 +224,7 @@ def _order_cost(
     gram = np.empty((len(f0), 4, 4), complex)
     gram[:, 0, 0] = own[:, 0]
     gram[:, 0, 1] = gram[:, 1, 0] = own[:, 1]
-    gram[:, 1, 1] = own[:, 2] + square.mean(axis=1) / (_SLOPE**2 * size)
+    gram[:, 1, 1] = own[:, 2] + square.mean(axis=1) / (SLOPE**2 * size)
     gram[:, 0, 2], gram[:, 0, 3] = mixed[:, 0], mixed[:, 1]
     gram[:, 1, 2], gram[:, 1, 3] = mixed[:, 2], mixed[:, 3]
     gram[:, 2:, :2] = gram[:, :2, 2:].conj().transpose(0, 2, 1)

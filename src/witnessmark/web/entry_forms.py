@@ -66,6 +66,8 @@ def truck(form: Fields) -> Data:
         "tyre_rev_per_mile": decimal(form, "tyre_rev_per_mile"),
         "customer": one(form, "customer") or None,
         "gears": _gears(one(form, "gears")),
+        "accessories": _accessories(one(form, "accessories")),
+        "shafts": _shafts(one(form, "shafts")),
     }
     return {k: v for k, v in data.items() if v is not None}
 
@@ -262,6 +264,23 @@ def _point(form: Fields) -> Data:
     if one(form, "warm") in {"yes", "no"}:
         data["warm"] = one(form, "warm") == "yes"
     return data
+
+
+def _accessories(text: str) -> dict[str, float] | None:
+    """Read ``fan=1.1, air compressor=0.9``."""
+    found = re.findall(r"([^,;=:]+?)\s*[=:]\s*(\d+(?:\.\d+)?)", text)
+    return {name.strip(): float(ratio) for name, ratio in found} or None
+
+
+def _shafts(text: str) -> list[dict[str, str]] | None:
+    """Read ``72 in x 4 in x 3.76 in; 50 in x 4 in``: length, outside, inside."""
+    names = ("length", "outer", "inner")
+    shafts = [
+        dict(zip(names, (part.strip() for part in shaft.split(" x ")), strict=False))
+        for shaft in text.split(";")
+        if " x " in shaft
+    ]
+    return shafts or None
 
 
 def _gears(text: str) -> dict[str, float] | None:

@@ -181,6 +181,8 @@ def _templates() -> Environment:
         KINDS=words.KINDS,
         asset=_asset,
         gears_text=words.gears_text,
+        accessories_text=words.accessories_text,
+        shafts_text=words.shafts_text,
         bar=_bar,
     )
     return environment

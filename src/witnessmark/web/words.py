@@ -12,6 +12,7 @@ from witnessmark.model.step import Spread
 from witnessmark.units import QUANTITIES, display_unit, from_house
 
 __all__ = [
+    "accessories_text",
     "count_words",
     "gears_text",
     "interval",
@@ -20,6 +21,7 @@ __all__ = [
     "percent",
     "quantity_short",
     "quantity_words",
+    "shafts_text",
     "symbol_words",
     "unit_pair",
     "usd",
@@ -161,6 +163,20 @@ def gears_text(truck: TruckData | None) -> str:
     """Return the gears as they are typed."""
     gears = truck.gears if truck else None
     return ", ".join(f"{name}={ratio:g}" for name, ratio in gears.items()) if gears else ""
+
+
+def accessories_text(truck: TruckData | None) -> str:
+    """Return what the engine drives as it is typed."""
+    driven = truck.accessories if truck else None
+    return ", ".join(f"{name}={ratio:g}" for name, ratio in driven.items()) if driven else ""
+
+
+def shafts_text(truck: TruckData | None) -> str:
+    """Return the propeller shafts as they are typed."""
+    shafts = truck.shafts if truck and truck.shafts else ()
+    return "; ".join(
+        " x ".join(part for part in (s.length, s.outer, s.inner) if part) for s in shafts
+    )
 
 
 def count_words(n: int, one: str, many: str | None = None) -> str:
