@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gzip
+import struct
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -30,6 +31,14 @@ def seeds(shared: Path | None) -> dict[str, bytes]:
         + b"".join(b"%d,5;1 %03d,25;3,%d\n" % (n, n, n % 10) for n in count),
         "clock": b"Time,Coolant [degC],RPM\n"
         + b"".join(b"23:59:%02d.5,%d,\n" % (n, 60 + n % 20) for n in count),
+        "one column": b"Edge time (us)\n" + b"".join(b"%d\n" % (n * 2400) for n in range(90)),
+        "samples": b"fs=5000\nvolts\n" + b"".join(b"%.3f\n" % (n % 7 - 3) for n in range(90)),
+        "events": b"time;channel\n" + b"".join(b"%.4f;%d\n" % (n / 500, n % 2) for n in count),
+        "behind": b"Time,RPM,Coolant\n"
+        + b"".join(b"%d.5 s,%d rpm,%d degC\n" % (n, 700 + n, 20 + n) for n in count),
+        "dates": b"Date,Time,RPM\n"
+        + b"".join(b"20260228,2359%02d.5,1.%03d\n" % (n, n) for n in count),
+        "sound": _sound(),
         "edges": b"time,crank\n" + b"".join(b"%.6f,%d\n" % (n * 0.001, n % 2) for n in range(120)),
     }
     if shared is None:
@@ -43,6 +52,13 @@ def seeds(shared: Path | None) -> dict[str, bytes]:
         # A head ends within a line or block, as a copy that was cut off does.
         found[path.name] = data[: 20_000 if path.suffix != ".mf4" else 60_000]
     return found
+
+
+def _sound() -> bytes:
+    samples = bytes(range(256)) * 16
+    head = struct.pack("<4sIHHIIHH", b"fmt ", 16, 1, 2, 8000, 32000, 4, 16)
+    body = b"WAVE" + head + b"data" + struct.pack("<I", len(samples)) + samples
+    return b"RIFF" + struct.pack("<I", len(body)) + body
 
 
 def mutants(files: dict[str, bytes], count: int, seed: int) -> Iterator[tuple[str, bytes]]:

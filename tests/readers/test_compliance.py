@@ -52,6 +52,12 @@ def _edges(path: Path) -> None:
     path.write_text("".join(f"{n * 0.002:.6f}\n" for n in marks))
 
 
+def _events(path: Path) -> None:
+    marks = [n for n in range(36 * 20) if n % 36 < 34]
+    rows = [(n * 0.002, "crank") for n in marks] + [(n * 0.144, "cam") for n in range(10)]
+    path.write_text("time_s,edge\n" + "".join(f"{t:.6f},{name}\n" for t, name in sorted(rows)))
+
+
 BUS = {"engine_speed": 200, "engine_torque": 200}
 CASES = [
     ReaderCase("candump text", _written(can.CanutilsLogWriter), "bus", BUS),
@@ -62,6 +68,7 @@ CASES = [
     ReaderCase("table (CSV, TSV)", _table, "table", {"engine_speed": 200}),
     ReaderCase("sound (WAV, FLAC)", _sound, "waveform", {"sound": 8000}, text=False),
     ReaderCase("list of edges", _edges, "tooth_timing", {"pickup": 2 * 34 * 20}),
+    ReaderCase("list of events", _events, "tooth_timing", {"crank": 2 * 34 * 20, "cam": 20}),
 ]
 
 

@@ -156,6 +156,8 @@ def find_marks(time: Floats, *, places: int | None = None, missing: int | None =
     step = np.diff(t)
     ratio = step / _single(step)
     pattern = None if missing == 0 else _pattern(ratio)
+    if pattern is not None:
+        pattern = pattern[0], _refined(step, *pattern)
     if pattern is None:
         if places is None:
             raise ValueError("the wheel shows no gap; say how many marks it has")
@@ -222,6 +224,57 @@ def _pattern(ratio: Floats) -> tuple[int, dict[int, int]] | None:
         if vote >= 0.5 * turns:
             spans[int(spot)] = max(2, round(float(np.median(here))))
     return (period, spans) if spans else None
+
+
+def _refined(step: Floats, period: int, spans: dict[int, int]) -> dict[int, int]:
+    """Settle how many places each gap spans by the speed on both sides of it.
+
+    An engine that speeds up and slows down within a turn makes a gap look wider or narrower
+    against the marks around it. A quadratic through the time per place of the three nearest single
+    steps on each side tells what a place takes within the gap; the whole number of places that
+    comes closest is taken.
+    """
+    turns = len(step) // period
+    if turns < 2:
+        return spans
+    whole = step[: turns * period].reshape(turns, period)
+    shape = np.median(whole / whole.sum(axis=1, keepdims=True), axis=0)
+    found = dict(spans)
+    for spot in sorted(spans):
+        best: tuple[float, int] | None = None
+        for span in range(max(2, spans[spot] - 1), spans[spot] + 2):
+            expected = _per_place(shape, period, {**found, spot: span}, spot)
+            if expected is None or expected <= 0.0:
+                break
+            off = abs(math.log(float(shape[spot]) / span / expected))
+            if best is None or off < best[0]:
+                best = off, span
+        if best is not None:
+            found[spot] = best[1]
+    return found
+
+
+def _per_place(shape: Floats, period: int, spans: dict[int, int], spot: int) -> float | None:
+    """The time of one place within the gap at *spot*, from the single steps on both sides."""
+    at: list[float] = []
+    value: list[float] = []
+    for way in (-1, 1):
+        distance, taken = spans[spot] / 2, 0
+        for k in range(1, min(period, 9)):
+            other = (spot + way * k) % period
+            width = spans.get(other, 1)
+            if width == 1:
+                at.append(way * (distance + 0.5))
+                value.append(float(shape[other]))
+                taken += 1
+            distance += width
+            if taken == 3:
+                break
+    if len(at) < 5:
+        return None
+    curve = np.polynomial.Polynomial.fit(at, value, 2).convert().coef
+    square = float(curve[2]) if len(curve) > 2 else 0.0
+    return float(curve[0]) + square * spans[spot] ** 2 / 12.0
 
 
 def _counts(ratio: Floats, period: int, spans: dict[int, int]) -> tuple[Ints, int]:

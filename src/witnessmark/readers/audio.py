@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+import shutil
+import struct
+import tempfile
+from typing import IO
+
 import numpy as np
 
 from witnessmark.errors import RecordingRefused
@@ -13,11 +18,19 @@ from witnessmark.readers.source import Source
 #: More samples than this, over all channels, do not fit into a small machine's memory.
 _MOST_SAMPLES = 100_000_000
 _PIECE = 1_000_000
+#: From here on a size says that nobody knew it.
+_UNKNOWN = 0xFFFFFF00
+#: How a WAV file with wide sizes begins.
+_W64 = bytes.fromhex("726966662E91CF11A5D628DB04C10000")
 
 
 def recognises(head: bytes) -> bool:
-    """Say whether it is a WAV or FLAC file."""
-    return (head[:4] in {b"RIFF", b"RF64"} and head[8:12] == b"WAVE") or head[:4] == b"fLaC"
+    """Say whether it is a WAV or FLAC file, or one of their plain relatives."""
+    if head[:4] in {b"RIFF", b"RF64"}:
+        return head[8:12] == b"WAVE"
+    if head[:4] == b"FORM":
+        return head[8:12] in {b"AIFF", b"AIFC"}
+    return head[:4] in {b"fLaC", b".snd", b"caff"} or head[:16] == _W64
 
 
 def read(source: Source, settings: Settings) -> Recording:  # noqa: ARG001  (one shape for all)
@@ -25,7 +38,7 @@ def read(source: Source, settings: Settings) -> Recording:  # noqa: ARG001  (one
     import soundfile  # noqa: PLC0415  (loads a system library)
 
     pieces = []
-    with source.seekable() as file:
+    with source.seekable() as whole, _mended(whole, source) as file:
         try:
             with soundfile.SoundFile(file) as sound:
                 rate, count, stated = sound.samplerate, sound.channels, sound.frames
@@ -56,7 +69,7 @@ def read(source: Source, settings: Settings) -> Recording:  # noqa: ARG001  (one
             "The sound file holds no samples.", where=source.name, do="Record it again."
         )
     samples = np.concatenate(pieces)
-    if 0 < samples.shape[0] < stated < 2**40:
+    if 0 < samples.shape[0] < stated < 2**40 and not source.trouble.count("cut"):
         source.trouble.add(
             "cut",
             f"The sound file is cut off: {samples.shape[0]:,} of {stated:,} samples are there.",
@@ -88,6 +101,75 @@ def read(source: Source, settings: Settings) -> Recording:  # noqa: ARG001  (one
         problems=source.trouble.problems(),
         frames=int(samples.shape[0]),
     )
+
+
+def _mended(file: IO[bytes], source: Source) -> IO[bytes]:
+    """Return the file, with the size of its samples put right where the recorder left it wrong.
+
+    A recorder that lost its power leaves a size of nothing, of everything, or of long ago; what
+    is there counts. A size larger than what is there says that the file is cut off.
+    """
+    end = file.seek(0, 2)
+    file.seek(0)
+    if file.read(4) != b"RIFF":
+        file.seek(0)
+        return file
+    at = 12
+    while at + 8 <= end:
+        file.seek(at)
+        name, size = struct.unpack("<4sI", file.read(8))
+        if name == b"data":
+            break
+        at += 8 + size + size % 2
+    else:
+        file.seek(0)
+        return file
+    there = end - at - 8
+    file.seek(0)
+    if size > there and size < _UNKNOWN:
+        source.trouble.add(
+            "cut",
+            f"The sound file is cut off: {there:,} of {size:,} bytes of samples are there.",
+            do="Copy it from the recorder again.",
+        )
+        return file
+    if size >= _UNKNOWN or (size and _chunks_follow(file, at + 8 + size, end)):
+        file.seek(0)
+        return file
+    if there <= size:
+        return file
+    source.trouble.add(
+        "size",
+        "The sound file states a wrong size: the recorder did not close it. All samples that are "
+        "there are used.",
+        do="Check its length.",
+    )
+    return _with_size(file, at, min(there, _UNKNOWN - 1))
+
+
+def _chunks_follow(file: IO[bytes], at: int, end: int) -> bool:
+    """Say whether nothing, or whole chunks with plain names, stand behind the samples."""
+    at += at % 2
+    while at + 8 <= end:
+        file.seek(at)
+        name, size = struct.unpack("<4sI", file.read(8))
+        if not all(32 <= letter < 127 for letter in name) or at + 8 + size > end + 1:
+            return False
+        at += 8 + size + size % 2
+    return True
+
+
+def _with_size(file: IO[bytes], at: int, size: int) -> IO[bytes]:
+    spool: IO[bytes] = tempfile.TemporaryFile()  # noqa: SIM115  (handed to the caller)
+    file.seek(0)
+    shutil.copyfileobj(file, spool, 2**20)
+    total = spool.tell()
+    spool.seek(4)
+    spool.write(struct.pack("<I", min(total - 8, _UNKNOWN - 1)))
+    spool.seek(at + 4)
+    spool.write(struct.pack("<I", size))
+    spool.seek(0)
+    return spool
 
 
 READER = Reader("sound (WAV, FLAC)", recognises, read)

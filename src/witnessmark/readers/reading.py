@@ -6,7 +6,7 @@ from pathlib import Path
 
 from witnessmark.errors import RecordingRefused
 from witnessmark.model.recording import Recording
-from witnessmark.readers import asc, audio, blf, candump, edge_list, mf4, tables, trc
+from witnessmark.readers import asc, audio, blf, candump, edge_list, event_list, mf4, tables, trc
 from witnessmark.readers.contract import Settings
 from witnessmark.readers.reader import Reader
 from witnessmark.readers.source import Source
@@ -22,6 +22,7 @@ READERS: tuple[Reader, ...] = (
     trc.READER,
     candump.READER,
     edge_list.READER,
+    event_list.READER,
     tables.READER,
 )
 

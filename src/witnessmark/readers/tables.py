@@ -18,11 +18,18 @@ from witnessmark.readers.clocks import Clock, seconds
 from witnessmark.readers.column_names import Heading, heading, unit_of
 from witnessmark.readers.contract import Settings, Trouble
 from witnessmark.readers.named_channels import channel_of, renamed
+from witnessmark.readers.pickups import recording_of, unit_by_size
 from witnessmark.readers.reader import Reader
 from witnessmark.readers.source import HEAD_BYTES, Source
 from witnessmark.readers.stated_rate import rate_above
 from witnessmark.readers.table_cells import frames
-from witnessmark.readers.table_kinds import edges_of, is_edges, is_waveform, steady_rate
+from witnessmark.readers.table_kinds import (
+    edges_of,
+    is_edges,
+    is_waveform,
+    steady_rate,
+    times_of_teeth,
+)
 from witnessmark.readers.table_layout import Layout, layout_of
 from witnessmark.readers.table_times import day_column, time_column, times_of
 from witnessmark.readers.timeline import Timeline
@@ -77,6 +84,9 @@ def read(source: Source, settings: Settings) -> Recording:
     if plan.date is not None:
         days = columns.pop(plan.date)
         raw = raw + days if raw is not None else days
+    teeth = _teeth(source, plan, raw, columns)
+    if teeth is not None:
+        return teeth
     time, rate, order, timeline = times_of(
         raw,
         plan.clock,
@@ -237,7 +247,7 @@ def _recording(
     else:
         flags = []
     if kind == "tooth_timing":
-        channels = edges_of(channels)
+        channels = [replace(c, name=c.label, unit="") for c in edges_of(channels)]
         facts |= wheels(channels)
     elif timeline is not None:
         timeline.report()
@@ -264,6 +274,31 @@ def _recording(
         frames=int(time.size),
         facts=facts,
     )
+
+
+def _teeth(
+    source: Source, plan: _Plan, raw: Floats | None, columns: dict[int, Floats]
+) -> Recording | None:
+    """Read a table that lists when teeth passed; ``None`` for other tables."""
+    time, column, others = raw, plan.time, columns
+    if time is not None and len(others) == 1 and bool((np.diff(time) == 1.0).all()):
+        # The running number stands first: the other column is the time.
+        column, one = next(iter(others.items()))
+        unit = plan.headings[column].unit
+        if plan.headings[column].wanted is not None or (unit and unit.kind != "time"):
+            return None
+        others, time = {-1: time}, one * (unit.factor if unit is not None else 1.0)
+        if unit is None and unit_by_size(time) != ("s", 1.0):
+            return None
+    if time is None:
+        return None
+    found = times_of_teeth(time, others, plan.headings, column)
+    if found is None:
+        return None
+    facts: dict[str, object] = {}
+    if plan.layout.headed:
+        facts["header_key"] = header_key(plan.layout.names)
+    return recording_of(source, found, facts, "list of edges")
 
 
 def _carried(channel: Channel, again: npt.NDArray[np.bool_]) -> Channel:
