@@ -241,26 +241,27 @@ def _refined(step: Floats, period: int, spans: dict[int, int]) -> dict[int, int]
     shape = np.median(whole / whole.sum(axis=1, keepdims=True), axis=0)
     found = dict(spans)
     for spot in sorted(spans):
-        best: tuple[float, int] | None = None
+        off: dict[int, float] = {}
         for span in range(max(2, spans[spot] - 1), spans[spot] + 2):
             expected = _per_place(shape, period, {**found, spot: span}, spot)
             if expected is None or expected <= 0.0:
-                break
-            off = abs(math.log(float(shape[spot]) / span / expected))
-            if best is None or off < best[0]:
-                best = off, span
-        if best is not None:
-            found[spot] = best[1]
+                return spans
+            off[span] = abs(math.log(float(shape[spot]) / span / expected))
+        best = min(off, key=lambda span: off[span])
+        # Unevenly cut teeth disturb the curve as well: only what fits far better counts.
+        if off[best] < 0.4 * off[spans[spot]]:
+            found[spot] = best
     return found
 
 
 def _per_place(shape: Floats, period: int, spans: dict[int, int], spot: int) -> float | None:
     """The time of one place within the gap at *spot*, from the single steps on both sides."""
+    reach = 5 if period >= 48 else 3
     at: list[float] = []
     value: list[float] = []
     for way in (-1, 1):
         distance, taken = spans[spot] / 2, 0
-        for k in range(1, min(period, 9)):
+        for k in range(1, min(period, 3 * reach)):
             other = (spot + way * k) % period
             width = spans.get(other, 1)
             if width == 1:
@@ -268,7 +269,7 @@ def _per_place(shape: Floats, period: int, spans: dict[int, int], spot: int) -> 
                 value.append(float(shape[other]))
                 taken += 1
             distance += width
-            if taken == 3:
+            if taken == reach:
                 break
     if len(at) < 5:
         return None
