@@ -47,7 +47,7 @@ def read(source: Source, settings: Settings) -> Recording:
             log.add(log.counted_on(frames) if relative else frames)
         return log.recording()
     reader = LineReader(_shape, source.trouble)
-    for frames in reader.read(source.lines()):
+    for frames in reader.read(source.text()):
         log.add(log.counted_on(frames) if relative else frames)
     log.lines_read(reader)
     return log.recording()

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from witnessmark.readers.lines import LineReader
 
 _HIGHEST_29 = 2**29
+_LONG = frozenset({CONTROL, DATA})
 #: Marks an error frame in candump text.
 _ERROR_BIT = 0x20000000
 #: Places in the key table that are no groups of signals.
@@ -59,6 +60,7 @@ class BusLog:
             self._numbers = self._numbers[:250]
             self.trouble.add("dbc", "The DBC files hold more messages than are read (250).")
         self._table = _table(self._numbers)
+        self._met = np.full(2**14, 2**32 - 1, np.uint32)
         self._keys: list[np.ndarray] = []
         self._times: list[np.ndarray] = []
         self._data: list[Words64] = []
@@ -69,45 +71,52 @@ class BusLog:
         """Take the next frames of the file."""
         if not len(frames):
             return
-        high = frames.identifier >= np.uint32(_HIGHEST_29)
-        short = ~frames.extended & (frames.identifier > 0x7FF)
-        if high.any() or short.any():
-            errors = int((high & ((frames.identifier & np.uint32(_ERROR_BIT)) != 0)).sum())
-            if errors:
-                self.facts["error_frames"] = int(str(self.facts.get("error_frames", 0))) + errors
-            self._rejected += int((high | short).sum()) - errors
-            frames = frames.where(~(high | short))
+        extended = frames.extended
+        whole = bool(extended.all())
+        if frames.identifier.max() >= _HIGHEST_29 or not whole:
+            frames = self._possible(frames)
             if not len(frames):
                 return
-        unknown = np.isnan(frames.time_s)
-        stamped = self.timeline.first_s is not None and self.settings.sample_interval_s is None
-        if unknown.any() and (stamped or not unknown.all()):
-            self._no_stamp(int(unknown.sum()))
-            frames = frames.where(~unknown)
-            if not len(frames):
-                return
+            extended = frames.extended
+            whole = bool(extended.all())
+        if np.isnan(frames.time_s.min()):
+            unknown = np.isnan(frames.time_s)
+            stamped = self.timeline.first_s is not None and self.settings.sample_interval_s is None
+            if stamped or not unknown.all():
+                self._no_stamp(int(unknown.sum()))
+                frames = frames.where(~unknown)
+                if not len(frames):
+                    return
+                extended = frames.extended
         time = self._clock(frames)
         self.frames += len(frames)
-        key = frames.identifier.astype(np.uint32)
-        extended = frames.extended
-        if not extended.all():
+        key = frames.identifier
+        if not whole:
             self.standard += int(len(frames) - np.count_nonzero(extended))
             self.identifiers.update((-1 - np.unique(key[~extended]).astype(np.int64)).tolist())
             key = np.where(extended, key, 0).astype(np.uint32)
-        self.identifiers.update(np.unique(key[extended] if self.standard else key).tolist())
-        speaking = extended & (frames.length > 0)  # a request for data says nothing of its sender
-        self.senders += np.bincount(key[speaking].astype(np.uint8), minlength=256)
-        self.buses.update(np.flatnonzero(np.bincount(frames.bus)).tolist())
-        number = self._table[(key >> np.uint32(8)) & np.uint32(0x3FFFF)]
-        if self.standard:
+        self._meet(key if whole else key[extended])
+        speaking = frames.length > 0  # a request for data says nothing of its sender
+        if not whole:
+            speaking &= extended
+        every = bool(speaking.all())
+        self.senders += np.bincount((key if every else key[speaking]).astype(np.uint8),
+                                    minlength=256)  # fmt: skip
+        if frames.bus.min() == frames.bus.max():
+            self.buses.add(int(frames.bus[0]))
+        else:
+            self.buses.update(np.flatnonzero(np.bincount(frames.bus)).tolist())
+        number = self._table.take((key >> np.uint32(8)) & np.uint32(0x3FFFF))
+        if not whole:
             number = np.where(extended, number, 0).astype(np.uint8)
-        wanted = np.flatnonzero((number > 0) & (number < _TRANSPORT))
+        wanted = np.flatnonzero((number - np.uint8(1)) < _TRANSPORT - 1)
         self._keys.append(
-            (number[wanted].astype(np.uint16) << 8) | (key[wanted] & 0xFF).astype(np.uint16)
+            (number.take(wanted).astype(np.uint16) << 8)
+            | (key.take(wanted) & np.uint32(0xFF)).astype(np.uint16)
         )
-        self._times.append(time[wanted])
-        self._data.append(frames.data[wanted])
-        self._lengths.append(frames.length[wanted])
+        self._times.append(time.take(wanted))
+        self._data.append(frames.data.take(wanted))
+        self._lengths.append(frames.length.take(wanted))
         special = np.flatnonzero(number >= _TRANSPORT)
         if special.size:
             picked = frames.where(special)
@@ -121,6 +130,27 @@ class BusLog:
                     picked.bus,
                 )
             )
+
+    def _possible(self, frames: Frames) -> Frames:
+        """Leave out the frames whose identifier cannot be."""
+        high = frames.identifier >= np.uint32(_HIGHEST_29)
+        short = ~frames.extended & (frames.identifier > 0x7FF)
+        if not (high.any() or short.any()):
+            return frames
+        errors = int((high & ((frames.identifier & np.uint32(_ERROR_BIT)) != 0)).sum())
+        if errors:
+            self.facts["error_frames"] = int(str(self.facts.get("error_frames", 0))) + errors
+        self._rejected += int((high | short).sum()) - errors
+        return frames.where(~(high | short))
+
+    def _meet(self, key: np.ndarray) -> None:
+        """Note identifiers that were not met before; the last ones are found by their hash."""
+        place = (key * np.uint32(0x9E3779B1)) >> np.uint32(18)
+        new = self._met.take(place) != key
+        if new.any():
+            fresh = np.unique(key[new])
+            self.identifiers.update(fresh.tolist())
+            self._met[(fresh * np.uint32(0x9E3779B1)) >> np.uint32(18)] = fresh
 
     def counted_on(self, frames: Frames) -> Frames:
         """Return frames whose stamps are steps from frame to frame with running time."""
@@ -257,27 +287,29 @@ class BusLog:
         messages: list[Message] = []
         singles: dict[tuple[int, int, bytes], list[float]] = {}
         for frames in self._special:
-            raw = frames.data.astype("<u8").view(np.uint8).reshape(-1, 8)
+            raw = frames.data.astype("<u8").tobytes()
             rows = zip(
                 (frames.time_s - first_s).tolist(),
                 frames.identifier.tolist(),
                 frames.length.tolist(),
                 frames.bus.tolist(),
-                raw,
                 strict=True,
             )
-            for time, identifier, length, bus, letters in rows:
-                data = letters[:length].tobytes()
+            for at, (time, identifier, length, bus) in enumerate(rows):
+                data = raw[8 * at : 8 * at + length]
                 pgn = _pgn(identifier)
-                if pgn in {CONTROL, DATA}:
+                if pgn in _LONG:
                     message = reassembler.feed(time, identifier, data, bus)
                     if message is not None:
                         messages.append(message)
                 else:
                     key = (pgn, identifier & 0xFF, data)
-                    seen = singles.setdefault(key, [time, time, 0.0])
-                    seen[1] = time
-                    seen[2] += 1
+                    seen = singles.get(key)
+                    if seen is None:
+                        singles[key] = [time, time, 1.0]
+                    else:
+                        seen[1] = time
+                        seen[2] += 1
         self._special.clear()
         for (pgn, sender, data), (begin, end, count) in singles.items():
             if pgn in {DM1, DM2}:

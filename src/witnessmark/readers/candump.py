@@ -112,7 +112,7 @@ def read(source: Source, settings: Settings) -> Recording:
     reader = LineReader(dialect.read, source.trouble)
     log = BusLog(source, settings, "candump")
     running = False
-    for number, frames in enumerate(reader.read(source.lines())):
+    for number, frames in enumerate(reader.read(source.text())):
         if number == 0 and _are_steps(frames):
             running = True
             source.trouble.add(

@@ -5,13 +5,22 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from witnessmark.readers.contract import Mask, Words64
+from witnessmark.readers.contract import Words64
 
-__all__ = ["decimal", "fits", "hexadecimal", "payload", "step"]
+__all__ = ["decimal", "hexadecimal", "misfits", "payload", "step"]
 
 Positions = npt.NDArray[np.int64]
 _ONES = 0x0101010101010101
 _ZEROS = 0x3030303030303030
+#: Two neighbours become one number: factor, distance, what is kept.
+_FOLDS = tuple(
+    (np.uint64(factor), np.uint64(shift), np.uint64(mask))
+    for factor, shift, mask in (
+        (10, 8, 0x00FF00FF00FF00FF),
+        (100, 16, 0x0000FFFF0000FFFF),
+        (10000, 32, 0xFFFFFFFF),
+    )
+)
 
 
 def step(at: Positions) -> int | None:
@@ -32,92 +41,112 @@ def _load(words: Words64, at: Positions, step: int | None, offset: int) -> Words
     return words[first : first + step * (at.size - 1) + 1 : step].copy()
 
 
-def fits(words: Words64, at: Positions, checks: list[tuple[int, int, int]]) -> Mask:
-    """Say which lines have the fixed characters of *checks*: (offset, mask, wanted)."""
-    even = step(at)
-    fitting = np.ones(at.size, np.bool_)
+def misfits(
+    words: Words64, at: Positions, step: int | None, checks: list[tuple[int, int, int]]
+) -> Words64:
+    """Return zero for the lines that have the fixed characters of *checks*.
+
+    A check is (offset, mask, wanted).
+    """
+    bad = np.zeros(at.size, np.uint64)
     for offset, mask, wanted in checks:
-        fitting &= (_load(words, at, even, offset) & np.uint64(mask)) == np.uint64(wanted)
-    return fitting
+        word = _load(words, at, step, offset)
+        word ^= np.uint64(wanted)
+        word &= np.uint64(mask)
+        bad |= word
+    return bad
 
 
 def decimal(
-    words: Words64, at: Positions, step: int | None, span: tuple[int, int], ok: Mask
+    words: Words64, at: Positions, step: int | None, span: tuple[int, int], bad: Words64
 ) -> Words64:
-    """Read a decimal number of up to 18 digits in every line."""
+    """Read a decimal number of up to 18 digits in every line; other letters show in *bad*."""
     start, end = span
     value: Words64 | None = None
     while start < end:
         count = min(8, end - start)
         word = _load(words, at, step, start)
-        if count < 8:
-            shift = 8 * (8 - count)
-            word <<= np.uint64(shift)
-            word |= np.uint64(_ZEROS & ((1 << shift) - 1))
-        high = np.uint64(0xF0F0F0F0F0F0F0F0)
-        bad = (word & high) != np.uint64(_ZEROS)
-        bad |= ((word + np.uint64(6 * _ONES)) & high) != np.uint64(_ZEROS)
-        ok &= ~bad
-        word &= np.uint64(0x0F0F0F0F0F0F0F0F)
-        word = (word * np.uint64(10) + (word >> np.uint64(8))) & np.uint64(0x00FF00FF00FF00FF)
-        word = (word * np.uint64(100) + (word >> np.uint64(16))) & np.uint64(0x0000FFFF0000FFFF)
-        word = (word * np.uint64(10000) + (word >> np.uint64(32))) & np.uint64(0xFFFFFFFF)
-        value = word if value is None else value * np.uint64(10**count) + word
+        free = 8 * (8 - count)
+        if free:
+            word <<= np.uint64(free)
+        word ^= np.uint64(_ZEROS >> free << free)
+        check = word + np.uint64(6 * _ONES)
+        check |= word
+        check &= np.uint64(0xF0 * _ONES)
+        bad |= check
+        word &= np.uint64(0x0F * _ONES)
+        for factor, shift, mask in _FOLDS:
+            high = word >> shift
+            word *= factor
+            word += high
+            word &= mask
         start += count
+        value = word if value is None else value * np.uint64(10**count) + word
     assert value is not None  # noqa: S101  (a span is never empty)
     return value
 
 
-def _nibbles(word: Words64, ok: Mask) -> Words64:
+def _nibbles(word: Words64, bad: Words64) -> Words64:
     """Turn eight hexadecimal characters into eight values of four bits, checking each."""
-    ones = np.uint64(_ONES)
-    control = (((word >> np.uint64(5)) | (word >> np.uint64(6))) & ones) != ones
-    word |= np.uint64(0x20 * _ONES)
-    letter = (word >> np.uint64(6)) & ones
-    value = (word & np.uint64(0x0F * _ONES)) + letter * np.uint64(9)
-    bad = (word & np.uint64(0xF0 * _ONES)) != np.uint64(_ZEROS) + letter * np.uint64(0x30)
-    six = letter * np.uint64(6)
-    bad |= ((value + np.uint64(6 * _ONES) - six) & np.uint64(0x10 * _ONES)) != 0
-    bad |= (((value + six) >> np.uint64(4)) & ones) != letter
-    ok &= ~(bad | control)
+    value, wrong = _digits(word)
+    if np.bitwise_or.reduce(wrong):  # small letters, or none of both
+        word &= ~((word & np.uint64(0x40 * _ONES)) >> np.uint64(1))
+        value, wrong = _digits(word)
+        bad |= wrong
     return value
+
+
+def _digits(word: Words64) -> tuple[Words64, Words64]:
+    """Return the values of 0 to 9 and A to F, and what is not zero where a letter is neither."""
+    letter = word >> np.uint64(2)
+    letter &= np.uint64(0x10 * _ONES)
+    seven = letter >> np.uint64(4)
+    seven *= np.uint64(7)
+    value = word - np.uint64(_ZEROS)
+    value -= seven
+    wrong = value + np.uint64(6 * _ONES)
+    wrong ^= letter
+    wrong |= value
+    wrong &= np.uint64(0xF0 * _ONES)
+    return value, wrong
 
 
 def _bytes(nibbles: Words64) -> Words64:
     """Pack eight nibbles into four bytes, the first character's byte lowest."""
-    pairs = (nibbles << np.uint64(4)) | (nibbles >> np.uint64(8))
+    pairs = nibbles << np.uint64(4)
+    pairs |= nibbles >> np.uint64(8)
     pairs &= np.uint64(0x00FF00FF00FF00FF)
-    pairs = (pairs | (pairs >> np.uint64(8))) & np.uint64(0x0000FFFF0000FFFF)
-    packed: Words64 = (pairs | (pairs >> np.uint64(16))) & np.uint64(0xFFFFFFFF)
-    return packed
+    pairs |= pairs >> np.uint64(8)
+    pairs &= np.uint64(0x0000FFFF0000FFFF)
+    pairs |= pairs >> np.uint64(16)
+    pairs &= np.uint64(0xFFFFFFFF)
+    return pairs
 
 
 def hexadecimal(
-    words: Words64, at: Positions, step: int | None, span: tuple[int, int], ok: Mask
+    words: Words64, at: Positions, step: int | None, span: tuple[int, int], bad: Words64
 ) -> npt.NDArray[np.uint32]:
     """Read a hexadecimal number of up to eight digits in every line."""
-    count = span[1] - span[0]
+    free = 8 * (8 - (span[1] - span[0]))
     word = _load(words, at, step, span[0])
-    if count < 8:
-        shift = 8 * (8 - count)
-        word <<= np.uint64(shift)
-        word |= np.uint64(_ZEROS & ((1 << shift) - 1))
-    return _bytes(_nibbles(word, ok)).astype(np.uint32).byteswap()
+    if free:
+        word <<= np.uint64(free)
+        word |= np.uint64(_ZEROS & ((1 << free) - 1))
+    return _bytes(_nibbles(word, bad)).astype(np.uint32).byteswap()
 
 
 def payload(
     words: Words64,
-    text: bytes,
+    letters: npt.NDArray[np.uint8],
     at: Positions,
     step: int | None,
     places: tuple[int, ...],
-    ok: Mask,
+    bad: Words64,
 ) -> Words64:
-    """Read the data bytes of every line; bytes that are not there are 0xFF."""
+    """Read up to eight data bytes of every line; bytes that are not there are 0xFF."""
     count = len(places)
-    beyond = np.uint64((0xFFFFFFFFFFFFFFFF << (8 * count)) & 0xFFFFFFFFFFFFFFFF)
-    value = np.full(at.size, beyond, np.uint64)
     if count and places == tuple(range(places[0], places[0] + 2 * count, 2)):
+        value = np.zeros(0, np.uint64)
         for first in range(0, count, 4):
             here = min(4, count - first)
             word = _load(words, at, step, places[first])
@@ -125,14 +154,26 @@ def payload(
                 keep = (1 << (16 * here)) - 1
                 word &= np.uint64(keep)
                 word |= np.uint64(_ZEROS & ~keep)
-            value |= _bytes(_nibbles(word, ok)) << np.uint64(32 * (first // 4))
+            four = _bytes(_nibbles(word, bad))
+            if first:
+                four <<= np.uint64(32)
+                four |= value
+            value = four
+        if count < 8:
+            value |= np.uint64(_beyond(count))
         return value
-    pairs = np.ndarray((len(text) - 1,), np.dtype("<u2"), text, 0, (1,))
+    value = np.full(at.size, _beyond(count), np.uint64)
+    pairs = np.ndarray((letters.size - 1,), np.dtype("<u2"), letters.data, 0, (1,))
     for number, place in enumerate(places):
         found = _PAIRS[pairs[at + place]]
-        ok &= found < 256
-        value |= (found & 0xFF).astype(np.uint64) << np.uint64(8 * number)
+        bad |= found & np.uint16(0x100)
+        value |= (found & np.uint16(0xFF)).astype(np.uint64) << np.uint64(8 * number)
     return value
+
+
+def _beyond(count: int) -> int:
+    """Return a word whose bytes from number *count* on are 0xFF."""
+    return (2**64 - 1) << (8 * count) & (2**64 - 1)
 
 
 def _pairs() -> npt.NDArray[np.uint16]:

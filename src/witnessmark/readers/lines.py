@@ -12,21 +12,27 @@ import re
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from threading import Lock
 
 import numpy as np
 import numpy.typing as npt
 
-from witnessmark.readers.contract import Frames, Mask, Trouble, Words64
-from witnessmark.readers.line_words import decimal, fits, hexadecimal, payload, step
+from witnessmark.readers.contract import Frames, Trouble, Words64
+from witnessmark.readers.line_words import decimal, hexadecimal, misfits, payload, step
+from witnessmark.readers.source import Text
 
+#: (offset, mask, wanted) for words of a line with fixed characters.
+Checks = list[tuple[int, int, int]]
 Positions = npt.NDArray[np.int64]
 
 #: Shapes tried for lines of one length before the rest is read one by one.
 MAX_SHAPES = 24
 #: A longer line is no bus frame.
 MAX_LINE = 480
+
+#: Digits of a time that are read anew in every line: one word.
+_MOVING = 8
 
 #: numpy leaves the other core free while it computes; so do these two.
 _WORKERS = ThreadPoolExecutor(2, thread_name_prefix="lines")
@@ -70,7 +76,7 @@ ReadLine = Callable[[bytes], "Shape | str | None"]
 class _Block:
     """A block of text, its words of eight characters at every place, and what was read of it."""
 
-    text: bytes
+    letters: npt.NDArray[np.uint8]
     words: Words64
     starts: Positions
     found: Frames
@@ -95,9 +101,10 @@ class LineReader:
         self.bad = 0
         self.origin: int | None = None
         self._lock = Lock()
-        self._shapes: dict[int, list[tuple[Shape, list[tuple[int, int, int]]]]] = {}
+        self._shapes: dict[int, list[tuple[Shape, Checks]]] = {}
+        self._usual: tuple[Shape, Checks, int] | None = None
 
-    def read(self, blocks: Iterable[bytes]) -> Iterator[Frames]:
+    def read(self, blocks: Iterable[Text]) -> Iterator[Frames]:
         """Read blocks in order, two at a time; a few are ahead, so memory stays bounded."""
         ahead: deque[Future[Frames]] = deque()
         pieces = iter(blocks)
@@ -111,51 +118,70 @@ class LineReader:
         while ahead:
             yield ahead.popleft().result()
 
-    def frames(self, block: bytes) -> Frames:
+    def frames(self, block: Text) -> Frames:
         """Read the lines of *block* in order."""
-        text = block + b"\n" + b" " * 16
-        letters = np.frombuffer(text, np.uint8, len(block) + 1)
-        starts, lengths = _lines(letters)
-        words = np.ndarray((len(text) - 7,), np.dtype("<u8"), text, 0, (1,))
+        letters = block.letters
+        words = np.ndarray((letters.size - 7,), np.dtype("<u8"), letters.data, 0, (1,))
+        once = self._even_block(letters, words, block.size)
+        if once is not None:
+            return once
+        starts, lengths = _lines(letters[: block.size + 1])
         n = starts.size
         with self._lock:
             self.lines += int(np.count_nonzero(lengths))
-        once = self._whole_block(starts, lengths, words, text)
-        if once is not None:
-            return once
-        block_text = _Block(text, words, starts, _empty(n))
+        rest = _Block(letters, words, starts, _empty(n))
         for length in np.flatnonzero(np.bincount(np.minimum(lengths, MAX_LINE + 1))):
             if length > MAX_LINE:
                 self._count_bad(b"(an absurdly long line)", int((lengths > MAX_LINE).sum()))
             elif length > 0:
-                self._read_length(int(length), np.flatnonzero(lengths == length), block_text)
-        found = block_text.found
+                self._read_length(int(length), np.flatnonzero(lengths == length), rest)
+        self._learn(starts, lengths)
+        found = rest.found
         good = found.length != 255
         return found if good.all() else found.where(good)
 
-    def _whole_block(
-        self, starts: Positions, lengths: Positions, words: Words64, text: bytes
+    def _learn(self, starts: Positions, lengths: Positions) -> None:
+        """Note the one shape of blocks whose lines are all alike, for the blocks to come."""
+        self._usual = None
+        if starts.size < 3 or (lengths[:-1] != lengths[0]).any() or lengths[-1]:
+            return
+        shapes = self._shapes.get(int(lengths[0]), [])
+        if len(shapes) == 1 and not shapes[0][0].remote:
+            shape, checks = shapes[0]
+            if not shape.loose:  # a line end could hide in it
+                self._usual = (shape, checks, int(starts[1] - starts[0]))
+
+    def _even_block(
+        self, letters: npt.NDArray[np.uint8], words: Words64, size: int
     ) -> Frames | None:
-        """Read a block whose lines all have one known shape; ``None`` for other blocks."""
-        if starts.size < 2 or (lengths[:-1] != lengths[0]).any() or lengths[-1]:
+        """Read a block whose lines all have the usual shape; ``None`` for other blocks.
+
+        Every character is checked, the line ends too, so they need not be looked for.
+        """
+        usual = self._usual
+        if usual is None or size < 3 * usual[2] or size % usual[2]:
             return None
-        at = starts[:-1]
-        even = step(at)
-        for shape, checks in self._shapes.get(int(lengths[0]), [])[:4]:
-            if even is None or shape.remote or not fits(words, at, checks).all():
-                continue
-            ok = np.ones(at.size, np.bool_)
-            frames = Frames(
-                self._time(shape, words, at, even, ok),
-                hexadecimal(words, at, even, shape.identifier, ok),
-                np.full(at.size, shape.extended, np.bool_),
-                np.full(at.size, len(shape.data), np.uint8),
-                payload(words, text, at, even, shape.data, ok),
-                np.full(at.size, shape.bus, np.uint8),
-            )
-            if ok.all():
-                return frames
-        return None
+        shape, checks, width = usual
+        at = np.arange(0, size, width)
+        ends = letters[width - 1 : size : width]
+        if (ends != 10).any() or (
+            width > shape.length + 1 and (letters[width - 2 : size : width] != 13).any()
+        ):
+            return None
+        bad = misfits(words, at, width, checks)
+        frames = Frames(
+            self._time(shape, words, at, width, bad),
+            hexadecimal(words, at, width, shape.identifier, bad),
+            np.full(at.size, shape.extended, np.bool_),
+            np.full(at.size, len(shape.data), np.uint8),
+            payload(words, letters, at, width, shape.data, bad),
+            np.full(at.size, shape.bus, np.uint8),
+        )
+        if np.bitwise_or.reduce(bad):
+            return None
+        with self._lock:
+            self.lines += at.size
+        return frames
 
     def _read_length(self, length: int, lines: Positions, block: _Block) -> None:
         """Read all lines of one length, shape by shape; bad lines are counted."""
@@ -167,11 +193,12 @@ class LineReader:
             rest = self._fill(shape, checks, rest, block)
         while rest.size:
             start = int(block.starts[rest[0]])
-            line = block.text[start : start + length]
+            line = block.letters[start : start + length].tobytes()
             new = self._read_line(line)
             if new is None:
                 rest = rest[1:]
                 continue
+            new = _with_fixed_digits(new, line)
             checks = _checks(new, line)
             whole = len(known) < MAX_SHAPES
             if whole:
@@ -182,22 +209,22 @@ class LineReader:
                 left = left[1:]
             rest = left if whole else np.concatenate([left, rest[1:]])
 
-    def _fill(
-        self, shape: Shape, checks: list[tuple[int, int, int]], lines: Positions, block: _Block
-    ) -> Positions:
+    def _fill(self, shape: Shape, checks: Checks, lines: Positions, block: _Block) -> Positions:
         """Read the lines that have the shape; return the others in order."""
-        fitting = fits(block.words, block.starts[lines], checks)
+        starts = block.starts[lines]
+        fitting = misfits(block.words, starts, step(starts), checks) == 0
         if not fitting.any():
             return lines
         every = bool(fitting.all())
         these = lines if every else lines[fitting]
         at = block.starts[these]
         even = step(at)
-        ok = np.ones(these.size, np.bool_)
-        time = self._time(shape, block.words, at, even, ok)
-        identifier = hexadecimal(block.words, at, even, shape.identifier, ok)
-        data = payload(block.words, block.text, at, even, shape.data, ok)
+        bad = np.zeros(these.size, np.uint64)
+        time = self._time(shape, block.words, at, even, bad)
+        identifier = hexadecimal(block.words, at, even, shape.identifier, bad)
+        data = payload(block.words, block.letters, at, even, shape.data, bad)
         left = lines[:0] if every else lines[~fitting]
+        ok = bad == 0
         if not ok.all():
             # Another shape may have its punctuation where this one has digits.
             left = np.sort(np.concatenate([left, these[~ok]]))
@@ -232,17 +259,17 @@ class LineReader:
             self.bad += count
 
     def _time(
-        self, shape: Shape, words: Words64, at: Positions, even: int | None, ok: Mask
+        self, shape: Shape, words: Words64, at: Positions, even: int | None, bad: Words64
     ) -> npt.NDArray[np.float64]:
         if shape.whole is None:
             return np.full(at.size, np.nan)
-        whole = decimal(words, at, even, shape.whole, ok).astype(np.int64) + shape.base
+        whole = decimal(words, at, even, shape.whole, bad).astype(np.int64) + shape.base
         if self.origin is None:
             self.origin = int(whole[0]) if whole[0] > 10**6 else 0
         time = (whole - self.origin).astype(np.float64)
         if shape.part is not None:
             digits = shape.part[1] - shape.part[0]
-            time += decimal(words, at, even, shape.part, ok).astype(np.float64) * 10.0**-digits
+            time += decimal(words, at, even, shape.part, bad).astype(np.float64) * 10.0**-digits
         return time * self.scale if self.scale != 1.0 else time
 
 
@@ -276,7 +303,16 @@ def _lines(letters: npt.NDArray[np.uint8]) -> tuple[Positions, Positions]:
     return starts, lengths - returns
 
 
-def _checks(shape: Shape, line: bytes) -> list[tuple[int, int, int]]:
+def _with_fixed_digits(shape: Shape, line: bytes) -> Shape:
+    """Take the digits of a long time that hardly ever change for fixed characters."""
+    if shape.whole is None or shape.whole[1] - shape.whole[0] <= _MOVING:
+        return shape
+    start, end = shape.whole
+    high = int(line[start : end - _MOVING])
+    return replace(shape, whole=(end - _MOVING, end), base=shape.base + high * 10**_MOVING)
+
+
+def _checks(shape: Shape, line: bytes) -> Checks:
     """Return (offset, mask, wanted) for every word of the line with fixed characters."""
     free = bytearray(b"\xff" * shape.length)
     spans = [s for s in (shape.whole, shape.part, shape.identifier, *shape.loose) if s]
@@ -285,9 +321,13 @@ def _checks(shape: Shape, line: bytes) -> list[tuple[int, int, int]]:
     free += b"\0" * 8
     padded = line + b"\0" * 8
     checks = []
-    for offset in range(0, shape.length, 8):
+    offset = 0
+    while offset < shape.length:
+        if not free[offset]:
+            offset += 1
+            continue
         mask = int.from_bytes(free[offset : offset + 8], "little")
-        if mask:
-            wanted = int.from_bytes(padded[offset : offset + 8], "little") & mask
-            checks.append((offset, mask, wanted))
+        wanted = int.from_bytes(padded[offset : offset + 8], "little") & mask
+        checks.append((offset, mask, wanted))
+        offset += 8
     return checks

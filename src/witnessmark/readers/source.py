@@ -8,9 +8,13 @@ import tempfile
 import zlib
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
 from itertools import chain
 from pathlib import Path
 from typing import IO, BinaryIO
+
+import numpy as np
+import numpy.typing as npt
 
 from witnessmark.errors import NotFound, RecordingRefused
 from witnessmark.readers.contract import Settings, Trouble
@@ -38,6 +42,23 @@ _PACKED = {
     b"\xff\xd8\xff": "a picture",
     b"\xd0\xcf\x11\xe0": "an old spreadsheet file",
 }
+
+
+#: Letters behind the end of a piece of text: a line end, then blanks.
+SLACK = 17
+
+
+@dataclass(frozen=True, slots=True)
+class Text:
+    """A piece of whole lines.
+
+    Attributes:
+        letters: shape (size + SLACK,), the bytes.
+        size: how many of them are the file's own.
+    """
+
+    letters: npt.NDArray[np.uint8]
+    size: int
 
 
 _WORKER = ThreadPoolExecutor(1, thread_name_prefix="digest")
@@ -138,16 +159,38 @@ class Source:
             if cut < 0:
                 rest += piece
                 if len(rest) > 64 * size:
-                    raise RecordingRefused(
-                        "A line of this text is absurdly long.",
-                        where=self.name,
-                        do="Check that the file is a recording.",
-                    )
+                    raise self._endless()
                 continue
             yield rest + piece[: cut + 1]
             rest = piece[cut + 1 :]
         if rest:
             yield rest
+
+    def text(self) -> Iterator[Text]:
+        """Yield the same pieces as :meth:`lines`, for arithmetic on their letters."""
+        if self.packed:
+            for block in self.lines():
+                buffer = np.empty(len(block) + SLACK, np.uint8)
+                buffer[: len(block)] = np.frombuffer(block, np.uint8)
+                yield _ended(buffer, len(block))
+            return
+        self._file.seek(0)
+        size = self.settings.block_bytes
+        rest = np.zeros(0, np.uint8)
+        while True:
+            buffer = np.empty(rest.size + size + SLACK, np.uint8)
+            buffer[: rest.size] = rest
+            here = buffer.data[rest.size : rest.size + size]
+            total = rest.size + self._file.readinto(here)  # type: ignore[attr-defined]
+            last = total == rest.size
+            cut = total if last else _last_end(buffer, total)
+            rest = buffer[cut:total].copy()
+            if rest.size > 64 * size:
+                raise self._endless()
+            if cut:
+                yield _ended(buffer, cut)
+            if last:
+                return
 
     def seekable(self) -> IO[bytes]:
         """Return the unpacked content as a file that can be read at any place.
@@ -168,6 +211,13 @@ class Source:
             )
         spool.seek(0)
         return spool
+
+    def _endless(self) -> RecordingRefused:
+        return RecordingRefused(
+            "A line of this text is absurdly long.",
+            where=self.name,
+            do="Check that the file is a recording.",
+        )
 
     def _check_size(self) -> None:
         if self.size == 0:
@@ -236,6 +286,24 @@ class Source:
                 where=self.name,
                 do="Unpack it by hand and check what it is.",
             )
+
+
+def _last_end(buffer: npt.NDArray[np.uint8], total: int) -> int:
+    """Return the place behind the last line end; a carriage return at the end may go on."""
+    width = 4096
+    while True:
+        start = max(total - width, 0)
+        tail = buffer[start:total].tobytes()
+        at = max(tail.rfind(b"\n"), tail.rfind(b"\r", 0, len(tail) - 1))
+        if at >= 0 or start == 0:
+            return start + at + 1
+        width *= 64
+
+
+def _ended(buffer: npt.NDArray[np.uint8], size: int) -> Text:
+    buffer[size] = 10
+    buffer[size + 1 : size + SLACK] = 32
+    return Text(buffer[: size + SLACK], size)
 
 
 def _digest(path: Path) -> str:

@@ -54,18 +54,24 @@ class Timeline:
             return stamps
         times = stamps + self._shift if self._shift else stamps
         before = times[0] if np.isnan(self._previous) else self._previous
-        steps = np.diff(times, prepend=before)
-        self.doubled += int(np.count_nonzero(steps == 0.0)) - int(np.isnan(self._previous))
-        odd = np.flatnonzero((steps < 0.0) | (steps > GAP_S))
-        if odd.size:
+        steps = np.empty_like(times)
+        steps[0] = times[0] - before
+        np.subtract(times[1:], times[:-1], out=steps[1:])
+        least = float(steps.min())
+        if least <= 0.0:
+            self.doubled += int(np.count_nonzero(steps == 0.0)) - int(np.isnan(self._previous))
+        rising = least >= 0.0
+        if not rising or steps.max() > GAP_S:
+            odd = np.flatnonzero((steps < 0.0) | (steps > GAP_S))
             times = self._odd(times, steps, odd)
+            rising = False
             if not self.unordered:
                 # Counting on must not fall by the last digit of a sum.
                 times = np.maximum.accumulate(np.maximum(times, self.last_s))
         if self.first_s is None:
             self.first_s = float(times[0])
-        self.last_s = max(self.last_s, float(times.max()))
-        self.first_s = min(self.first_s, float(times.min()))
+        self.last_s = max(self.last_s, float(times[-1] if rising else times.max()))
+        self.first_s = min(self.first_s, float(times[0] if rising else times.min()))
         self._previous = float(times[-1])
         return times
 

@@ -42,7 +42,7 @@ def read(source: Source, settings: Settings) -> Recording:
     """Read a TRC log."""
     log = BusLog(source, settings, "TRC")
     reader = LineReader(_shape, source.trouble, scale=1e-3)
-    for frames in reader.read(source.lines()):
+    for frames in reader.read(source.text()):
         log.add(frames)
     log.lines_read(reader)
     start = _START.search(source.head[:4096])
