@@ -10,14 +10,17 @@ import struct
 import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from typing import cast
 
 import numpy as np
+from isal import igzip_lib, isal_zlib
 
 from witnessmark.errors import RecordingRefused
 from witnessmark.readers.contract import Trouble
 
 __all__ = ["ChannelBlock", "Conversion", "DataGroup", "Mdf", "RecordGroup"]
 
+_REFUSED = cast("type[Exception]", igzip_lib.IsalError)
 #: Blocks a file may chain before it is taken for damaged.
 _MOST_BLOCKS = 200_000
 #: A single data block expands to at most this many bytes.
@@ -228,10 +231,8 @@ class Mdf:
         start = link + 48
         if start + size > len(self.content):
             self._cut()
-        engine = zlib.decompressobj()
-        try:
-            whole = engine.decompress(self.content[start : start + size], original or 1)
-        except zlib.error:
+        whole = _unpacked(self.content[start : start + size], original or 1)
+        if whole is None:
             self._cut()
             return None
         if len(whole) != original:
@@ -306,3 +307,15 @@ class Mdf:
                 "The measurement file is cut off or damaged; what can be read is used.",
                 do="Copy it from the recorder again.",
             )
+
+
+def _unpacked(packed: memoryview, most: int) -> bytes | None:
+    """Unpack a block by the fast library; what it refuses is left to the usual one."""
+    try:
+        return bytes(isal_zlib.decompressobj().decompress(packed, most))
+    except _REFUSED:
+        pass
+    try:
+        return zlib.decompressobj().decompress(packed, most)
+    except zlib.error:
+        return None

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
+from witnessmark.readers.ahead import one_ahead
 from witnessmark.readers.contract import Words64
 from witnessmark.readers.mdf_blocks import ChannelBlock, DataGroup, Mdf, RecordGroup
 
@@ -46,14 +47,14 @@ def records(mdf: Mdf, group: DataGroup) -> Iterator[list[Records]]:
         size = only.size + only.invalid_size if only is not None else 0
         if only is None or size == 0:
             return
-        for piece in _pieces(mdf, group.data_link):
+        for piece in one_ahead(_pieces(mdf, group.data_link)):
             whole = rest + bytes(piece) if rest else piece
             count = len(whole) // size
             rows = np.frombuffer(whole, np.uint8, count * size).reshape(count, size)
             rest = bytes(whole[count * size :])
             yield [Records(only, rows, np.arange(count, dtype=np.int64))]
         return
-    for piece in _pieces(mdf, group.data_link):
+    for piece in one_ahead(_pieces(mdf, group.data_link)):
         whole = rest + bytes(piece)
         runs, end = _walk(whole, group.id_size, by_number)
         if end < 0:
@@ -164,12 +165,12 @@ def _walk_fixed(data: bytes, groups: dict[int, RecordGroup]) -> tuple[list[_Run]
         size = sizes[number]
         if size == 0:
             return runs, -1
-        most = (total - at) // size
-        if most == 0:
-            break
-        seen = data[at : at + size * (window if window < most else most) : size]
+        seen = data[at : at + size * window : size]
         count = len(seen) - len(seen.lstrip(letters[number]))
-        count = min(count, most)
+        if at + count * size > total:
+            count = (total - at) // size
+            if count == 0:
+                break
         window = min(4 * window, 65536) if count >= window else 64
         runs.append((number, at, size, count))
         at += count * size
@@ -220,7 +221,7 @@ def _places(runs: list[_Run]) -> npt.NDArray[np.int64]:
 
 
 def _sorted(data: bytes, runs: list[_Run], group: DataGroup) -> list[Records]:
-    padded = np.frombuffer(data + b"\xff" * 16, np.uint8)
+    padded = np.frombuffer(data + b"\xff" * 24, np.uint8)
     width = group.id_size
     by_number: dict[int, list[_Run]] = {}
     for run in runs:
@@ -243,10 +244,10 @@ def _sorted(data: bytes, runs: list[_Run], group: DataGroup) -> list[Records]:
             )
             continue
         size = record.size + record.invalid_size
-        windows = np.lib.stride_tricks.as_strided(
-            padded, (max(padded.size - size + 1, 0), size), (1, 1), writeable=False
-        )
-        found.append(Records(record, windows[start], at))
+        wide = np.empty((at.size, -(-size // 8)), np.uint64)
+        for column in range(wide.shape[1]):
+            wide[:, column] = _words(padded, start + 8 * column)
+        found.append(Records(record, wide.view(np.uint8)[:, :size], at))
     return found
 
 

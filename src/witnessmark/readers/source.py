@@ -71,6 +71,7 @@ class Source:
         name: file name without folder, and without the ``.gz`` of a packed file.
         size: bytes on disk.
         packed: whether it is gzip.
+        magic: the first eight bytes as they stand.
         head: the first 64 KiB, unpacked.
         trouble: collects what is wrong with the file.
     """
@@ -99,7 +100,7 @@ class Source:
         try:
             self._check_size()
             self._digest = _WORKER.submit(_digest, path)
-            magic = self._file.read(8)
+            self.magic = magic = self._file.read(8)
             self._file.seek(0)
             self.packed = magic[:2] == b"\x1f\x8b"
             for start, what in _PACKED.items():
@@ -168,7 +169,7 @@ class Source:
 
     def text(self) -> Iterator[Text]:
         """Yield the same pieces as :meth:`lines`, for arithmetic on their letters."""
-        if self.packed:
+        if self.packed or any(self.magic.startswith(m) for m in _MARKS):
             for block in self.lines():
                 buffer = np.empty(len(block) + SLACK, np.uint8)
                 buffer[: len(block)] = np.frombuffer(block, np.uint8)

@@ -44,7 +44,7 @@ def frames(
         elif layout.spaced:
             text = re.sub(rb"[ \t]*" + re.escape(layout.delimiter.encode()) + rb"[ ]*",
                           layout.delimiter.encode(), text)  # fmt: skip
-        if not text.strip():
+        if text.isspace():
             continue
         yield _parsed(text, layout, count, texts, trouble)
 

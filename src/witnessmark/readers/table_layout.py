@@ -6,6 +6,7 @@ import csv
 import re
 from collections import Counter
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 
 from witnessmark.readers.table_headings import headings_of, is_remark
 from witnessmark.readers.table_numbers import BLANKS, is_value, numbers_of
@@ -73,6 +74,7 @@ def decoded_text(head: bytes) -> tuple[str, str]:
     return head.decode("cp1252", "replace"), "cp1252"
 
 
+@lru_cache(maxsize=2)
 def layout_of(head: bytes, *, whole: bool) -> Layout | None:
     """Find the layout from the first bytes of the file; ``None`` where it is no table.
 

@@ -13,6 +13,7 @@ import numpy.typing as npt
 from witnessmark.errors import RecordingRefused
 from witnessmark.model.recording import Channel, Floats, Kind, Quality, Recording
 from witnessmark.readers import oddities
+from witnessmark.readers.ahead import one_ahead
 from witnessmark.readers.carried import repeated
 from witnessmark.readers.clocks import Clock, seconds
 from witnessmark.readers.column_names import Heading, heading, unit_of
@@ -175,7 +176,7 @@ def _columns(source: Source, plan: _Plan) -> tuple[dict[int, Floats], int]:
         texts.discard(plan.time)
     pieces: dict[int, list[Floats]] = {n: [] for n in range(len(plan.headings))}
     rows = 0
-    for frame in frames(source, plan.layout, frozenset(texts), source.trouble):
+    for frame in one_ahead(frames(source, plan.layout, frozenset(texts), source.trouble)):
         rows += frame.height
         for number, found in pieces.items():
             column = frame[f"c{number}"]
