@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from array import array
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from typing import TypeAlias
 
 import numpy as np
 import numpy.typing as npt
@@ -109,11 +111,12 @@ def _pieces(mdf: Mdf, link: int) -> Iterator[bytes | memoryview]:
         yield b"".join(have)
 
 
-#: Records of one group one behind the other: (number, start, distance, count).
-_Run = tuple[int, int, int, int]
+#: Records of one group one behind the other, four numbers each: number, start, distance, count.
+#: An array of machine words, because there may be very many.
+_Runs: TypeAlias = "array[int]"
 
 
-def _walk(data: bytes, id_size: int, groups: dict[int, RecordGroup]) -> tuple[list[_Run], int]:
+def _walk(data: bytes, id_size: int, groups: dict[int, RecordGroup]) -> tuple[_Runs, int]:
     """Return the runs of whole records, and where the first unfinished record begins.
 
     Records of one kind, or a frame and its data in turns, stand one behind the other many times;
@@ -121,7 +124,7 @@ def _walk(data: bytes, id_size: int, groups: dict[int, RecordGroup]) -> tuple[li
     """
     if id_size == 1 and not any(group.variable for group in groups.values()):
         return _walk_fixed(data, groups)
-    runs: list[_Run] = []
+    runs = array("q")
     total = len(data)
     at = 0
     while at < total:
@@ -141,23 +144,23 @@ def _walk(data: bytes, id_size: int, groups: dict[int, RecordGroup]) -> tuple[li
                 head2 = id_size + (4 if groups[other].variable else 0)
                 turns = _same(data, at, size + size2, [(at, head), (second, head2)])
                 if 2 * turns > count:
-                    runs.append((number, at, size + size2, turns))
-                    runs.append((other, second, size + size2, turns))
+                    runs.extend((number, at, size + size2, turns))
+                    runs.extend((other, second, size + size2, turns))
                     at += turns * (size + size2)
                     continue
-        runs.append((number, at, size, count))
+        runs.extend((number, at, size, count))
         at += count * size
     return runs, at
 
 
-def _walk_fixed(data: bytes, groups: dict[int, RecordGroup]) -> tuple[list[_Run], int]:
+def _walk_fixed(data: bytes, groups: dict[int, RecordGroup]) -> tuple[_Runs, int]:
     """Do the same where every record has a number of one byte and a fixed size."""
     sizes = [0] * 256
     for number, group in groups.items():
         if number < 256:
             sizes[number] = 1 + group.size + group.invalid_size
     letters = [bytes([n]) for n in range(256)]
-    runs: list[_Run] = []
+    runs = array("q")
     total = len(data)
     at, window = 0, 64
     while at < total:
@@ -172,7 +175,7 @@ def _walk_fixed(data: bytes, groups: dict[int, RecordGroup]) -> tuple[list[_Run]
             if count == 0:
                 break
         window = min(4 * window, 65536) if count >= window else 64
-        runs.append((number, at, size, count))
+        runs.extend((number, at, size, count))
         at += count * size
     return runs, at
 
@@ -213,24 +216,23 @@ def _size(data: bytes, at: int, id_size: int, groups: dict[int, RecordGroup]) ->
     return id_size + 4 + int.from_bytes(data[start : start + 4], "little")
 
 
-def _places(runs: list[_Run]) -> npt.NDArray[np.int64]:
-    """Return the start of every record of the runs."""
-    starts, periods, counts = (np.array([r[i] for r in runs], np.int64) for i in (1, 2, 3))
+def _places(runs: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
+    """Return the start of every record of the runs, shape (n, 4)."""
+    _, starts, periods, counts = runs.T
     within = np.arange(int(counts.sum())) - np.repeat(np.cumsum(counts) - counts, counts)
-    return np.repeat(starts, counts) + np.repeat(periods, counts) * within
+    places: npt.NDArray[np.int64] = np.repeat(starts, counts) + np.repeat(periods, counts) * within
+    return places
 
 
-def _sorted(data: bytes, runs: list[_Run], group: DataGroup) -> list[Records]:
+def _sorted(data: bytes, runs: _Runs, group: DataGroup) -> list[Records]:
     padded = np.frombuffer(data + b"\xff" * 24, np.uint8)
     width = group.id_size
-    by_number: dict[int, list[_Run]] = {}
-    for run in runs:
-        by_number.setdefault(run[0], []).append(run)
+    every = np.frombuffer(runs, np.int64).reshape(-1, 4) if runs else np.zeros((0, 4), np.int64)
     found = []
     for record in group.groups:
-        if record.number not in by_number:
+        at = _places(every[every[:, 0] == record.number])
+        if not at.size:
             continue
-        at = _places(by_number[record.number])
         start = at + width
         if record.variable:
             long = _words(padded, start) & np.uint64(0xFFFFFFFF)
