@@ -16,12 +16,12 @@ from witnessmark.readers.source import Source
 
 _HEADER = re.compile(rb"(?im)^\s*base\s+(hex|dec)\s+timestamps\s+(absolute|relative)")
 _FRAME = re.compile(
-    rb"\s*(?P<whole>\d{1,12})\.(?P<part>\d{1,9})\s+(?P<bus>\d{1,3})\s+"
+    rb"\s*(?P<whole>\d{1,12})[.,](?P<part>\d{1,9})\s+(?P<bus>\d{1,3})\s+"
     rb"(?P<id>[0-9A-Fa-f]{1,8})(?P<x>x?)\s+(?:Rx|Tx|TxRq)\s+(?P<kind>[dr])\b\s*"
     rb"(?P<count>[0-9A-Fa-f](?=\s|$))?(?P<data>(?:\s+[0-9A-Fa-f]{2}(?=\s|$)){0,8})(?P<tail>\s+.*)?"
 )
 _DECIMAL = re.compile(
-    rb"\s*(\d{1,12}\.\d{1,9})\s+(\d{1,3})\s+(\d{1,10})(x?)\s+(?:Rx|Tx|TxRq)\s+d\s+(\d)"
+    rb"\s*(\d{1,12}[.,]\d{1,9})\s+(\d{1,3})\s+(\d{1,10})(x?)\s+(?:Rx|Tx|TxRq)\s+d\s+(\d)"
     rb"((?:\s+\d{1,3}(?=\s|$)){0,8}).*"
 )
 _OTHER = re.compile(
@@ -33,13 +33,19 @@ _PAIR = re.compile(rb"[0-9A-Fa-f]{2}(?=\s|$)")
 
 
 def recognises(head: bytes) -> bool:
-    """Say whether it is an ASC log: it says the base of its numbers."""
-    return b"\0" not in head[:512] and _HEADER.search(head[:2048]) is not None
+    """Say whether it is an ASC log: it says the base of its numbers, or most lines are frames."""
+    if b"\0" in head[:512]:
+        return False
+    if _HEADER.search(head[:8192]) is not None:
+        return True
+    lines = [line for line in head[:8192].splitlines()[:40] if line.strip()]
+    good = sum(_FRAME.fullmatch(line) is not None for line in lines)
+    return good > 0 and good >= 0.5 * len(lines)
 
 
 def read(source: Source, settings: Settings) -> Recording:
     """Read an ASC log."""
-    header = _HEADER.search(source.head[:2048])
+    header = _HEADER.search(source.head[:8192])
     relative = header is not None and header[2].lower() == b"relative"
     log = BusLog(source, settings, "ASC")
     if header is not None and header[1].lower() == b"dec":
@@ -95,12 +101,13 @@ def _decimal(source: Source) -> Iterator[Frames]:
             if len(data) != int(match[5]) or any(b > 255 for b in data) or int(match[3]) >= 2**29:
                 continue
             word = int.from_bytes(bytes(data + [255] * (8 - len(data))), "little")
-            found.append((float(match[1]), int(match[3]), bool(match[4]), len(data), word,
+            time = float(match[1].replace(b",", b"."))
+            found.append((time, int(match[3]), bool(match[4]), len(data), word,
                           min(int(match[2]), 255)))  # fmt: skip
         if found:
-            time, identifier, extended, length, data_words, bus = zip(*found, strict=True)
+            times, identifier, extended, length, data_words, bus = zip(*found, strict=True)
             yield Frames(
-                np.array(time, np.float64),
+                np.array(times, np.float64),
                 np.array(identifier, np.uint32),
                 np.array(extended, np.bool_),
                 np.array(length, np.uint8),

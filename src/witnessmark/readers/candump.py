@@ -19,16 +19,18 @@ from witnessmark.readers.lines import LineReader, Shape
 from witnessmark.readers.reader import Reader
 from witnessmark.readers.source import Source
 
-_TIME = rb"\((?:(?P<date>\d{4}-\d\d-\d\d \d\d:\d\d:)?(?P<whole>\d{1,12})\.(?P<part>\d{1,9}))\)"
+_TIME = (
+    rb"[(\[]?(?:(?P<date>\d{4}-\d\d-\d\d \d\d:\d\d:)?(?P<whole>\d{1,12})\.(?P<part>\d{1,9}))[)\]]?"
+)
 _LOG = re.compile(
-    rb" *(?:" + _TIME + rb" +)?(?P<bus>[A-Za-z][\w.-]{0,15}) +"
+    rb" *(?:" + _TIME + rb" +)?(?:(?P<bus>[\w*-][\w.-]{0,15}) +)?"
     rb"(?P<id>[0-9A-Fa-f]{8}|[0-9A-Fa-f]{3})#"
     rb"(?P<fd>#[0-9A-Fa-f])?(?P<remote>R\d?)?(?P<data>(?:[0-9A-Fa-f]{2}\.?){0,64})"
     rb"(?P<dlc>_[0-9A-F])?(?: +[TR])?[ \t]*"
 )
 _SCREEN = re.compile(
     rb" *(?:" + _TIME + rb" +)?(?:(?P<bus>[A-Za-z][\w.-]{0,15}) +)?(?:(?:RX|TX)(?: +[-BE]){0,2} +)?"
-    rb"(?P<id>[0-9A-Fa-f]{8}|[0-9A-Fa-f]{3}) +\[(?P<count>\d{1,2})\] *"
+    rb"(?P<id>[0-9A-Fa-f]{8}|[0-9A-Fa-f]{3}) +[\[{](?P<count>\d{1,2})[\]}] *"
     rb"(?:(?P<remote>remote request)|(?P<data>(?: *[0-9A-Fa-f]{2}(?![0-9A-Fa-f]))*))"
     rb"(?P<tail> +(?:'[^\r\n]*'?|ERRORFRAME))?[ \t]*"
 )

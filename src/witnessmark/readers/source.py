@@ -137,7 +137,7 @@ class Source:
             return
         mark = next((m for m in _MARKS if first.startswith(m)), None)
         if mark is None:
-            yield first
+            yield first.removeprefix(codecs.BOM_UTF8)
             yield from pieces
             return
         decoder = codecs.getincrementaldecoder(_MARKS[mark])("replace")

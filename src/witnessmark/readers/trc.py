@@ -12,7 +12,7 @@ from witnessmark.readers.reader import Reader
 from witnessmark.readers.source import Source
 
 _FRAME = re.compile(
-    rb"\s*(?P<number>\d{1,10})\)?\s+(?P<whole>\d{1,12})(?:\.(?P<part>\d{1,6}))?\s+"
+    rb"\s*(?:(?P<number>\d{1,10})\)?\s+)?(?P<whole>\d{1,12})(?:\.(?P<part>\d{1,6}))?\s+"
     rb"(?:(?P<type>DT|RR|FD|FB|FE|BI)\s+)?(?:(?P<bus>\d{1,2})\s+)?(?:(?:Rx|Tx)\s+)?"
     rb"(?P<id>[0-9A-Fa-f]{3,8})\s+(?:(?:Rx|Tx)\s+)?(?:-\s+)?(?P<count>\d{1,2})"
     rb"(?:\s+(?P<remote>RTR)|(?P<data>(?:\s+[0-9A-Fa-f]{2}(?=\s|$)){0,64}))\s*"
@@ -67,7 +67,9 @@ def _shape(line: bytes) -> Shape | str | None:
     extended = match.end("id") - match.start("id") > 4
     if int(match["id"], 16) >= (2**29 if extended else 2**11):
         return None
-    loose = [match.span("number")]
+    if match["number"] is None and match["type"] is None:
+        return None
+    loose = [match.span("number")] if match["number"] is not None else []
     return Shape(
         length=len(line),
         whole=match.span("whole"),
