@@ -12,7 +12,6 @@ from witnessmark.knowledge.records import ReadingRule
 from witnessmark.model.case import Case
 from witnessmark.model.entry_data import (
     ClueData,
-    ComplaintData,
     OutcomeData,
     ReadingData,
     TestData,
@@ -20,7 +19,6 @@ from witnessmark.model.entry_data import (
     WorkData,
 )
 from witnessmark.model.finding import Finding, OperatingPoint
-from witnessmark.model.problem import Problem
 
 __all__ = [
     "Clue",
@@ -38,6 +36,7 @@ __all__ = [
 SURE_ENOUGH = 0.90
 #: Results that say that a test gave no answer; they change nothing.
 NO_ANSWER = frozenset({"not_run", "inconclusive"})
+_SIGHT = {True: "positive", False: "negative"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,14 +108,12 @@ class Evidence:
     Attributes:
         clues: conditions; they describe the truck as it came in.
         stages: in order; there is always one.
-        problems: entries that name something the packs do not know.
         read: (test id, result) of tests that readings of the last stage answer by themselves,
             also where a physical finding has used the reading.
     """
 
     clues: tuple[Clue, ...] = ()
     stages: tuple[Stage, ...] = field(default=(Stage(),))
-    problems: tuple[Problem, ...] = ()
     read: tuple[tuple[str, str], ...] = ()
 
     def recorded_tests(self) -> frozenset[str]:
@@ -140,6 +137,8 @@ def family_evidence(
 ) -> Evidence:
     """Collect what a case says about a family.
 
+    What the packs do not know counts for nothing here; ``workflow.check_ids`` says so aloud.
+
     Args:
         case: the case.
         family: the family.
@@ -147,7 +146,6 @@ def family_evidence(
         findings: what the analyses found; a finding that was not run changes nothing.
     """
     clues: list[Clue] = []
-    problems: list[Problem] = []
     works: list[Work] = []
     tests: dict[int, list[TestResult]] = {}
     outcomes: dict[int, list[Outcome]] = {}
@@ -157,30 +155,18 @@ def family_evidence(
         data, stage = entry.data, stages[entry.id]
         if isinstance(data, WorkData):
             works.append(Work(data.cause or "", entry.id))
-            if data.cause and knowledge.cause(data.cause) is None:
-                problems.append(_unknown(entry.id, "cause", data.cause))
         elif isinstance(data, ClueData):
             if data.clue in knowledge.conditions:
                 clues.append(Clue(data.clue, data.seen, data.cause or "", entry.id))
-            elif knowledge.test(data.clue) is not None:
-                result = {True: "positive", False: "negative"}.get(data.seen is True, "")
-                result = "maybe" if data.seen == "maybe" else result
-                if family.test(data.clue) is not None:
-                    tests.setdefault(stage, []).append(TestResult(data.clue, result, entry.id))
-            else:
-                problems.append(_unknown(entry.id, "clue", data.clue))
-        elif isinstance(data, TestData):
-            _one_test(entry.id, data, family, knowledge, tests.setdefault(stage, []), problems)
+            elif family.test(data.clue) is not None:
+                result = "maybe" if data.seen == "maybe" else _SIGHT[bool(data.seen)]
+                tests.setdefault(stage, []).append(TestResult(data.clue, result, entry.id))
+        elif isinstance(data, TestData) and _answers(data, family):
+            tests.setdefault(stage, []).append(TestResult(data.test, data.result, entry.id))
         elif isinstance(data, OutcomeData) and data.complaint in mine and stage > 0:
             outcomes.setdefault(stage, []).append(
                 Outcome(data.gone is True, entry.id, data.gone == "partly")
             )
-        elif isinstance(data, ComplaintData):
-            problems += [
-                _unknown(entry.id, "complaint family", f)
-                for f in data.families
-                if f not in knowledge.families
-            ]
     clues += _of_the_truck(case, knowledge, {c.condition for c in clues})
     answers = answers_of_readings(case, family)
     for (stage, identity), (result, entry_id) in answers.items():
@@ -198,7 +184,7 @@ def family_evidence(
         for n in range(len(works) + 1)
     )
     read = tuple((t, r) for (stage, t), (r, _) in answers.items() if stage == len(works))
-    return Evidence(tuple(clues), made, tuple(problems), read)
+    return Evidence(tuple(clues), made, read)
 
 
 def _of_the_truck(case: Case, knowledge: Knowledge, said: set[str]) -> list[Clue]:
@@ -270,27 +256,10 @@ def _beyond(rule: ReadingRule, value: float, u: float) -> float:
     return over + under
 
 
-def _one_test(
-    entry: str,
-    data: TestData,
-    family: Family,
-    knowledge: Knowledge,
-    tests: list[TestResult],
-    problems: list[Problem],
-) -> None:
+def _answers(data: TestData, family: Family) -> bool:
+    """Whether it is a test of the family with a result that says something."""
     test = family.test(data.test)
-    if test is None:
-        if knowledge.test(data.test) is None:
-            problems.append(_unknown(entry, "test", data.test))
-        return
-    if data.result in NO_ANSWER:
-        return
-    allowed = tuple(dict.fromkeys((*test.outcomes, "positive", "negative", "maybe")))
-    if data.result not in allowed:
-        what = f"The test '{test.id}' has no result '{data.result:.60}'."
-        problems.append(Problem(entry, what, f"Write one of {', '.join(allowed)}."))
-        return
-    tests.append(TestResult(data.test, data.result, entry))
+    return test is not None and data.result in (*test.outcomes, "positive", "negative", "maybe")
 
 
 def _speaks_of(finding: Finding, family: str) -> bool:
@@ -299,11 +268,3 @@ def _speaks_of(finding: Finding, family: str) -> bool:
     if finding.joint is not None and finding.joint.family == family:
         return True
     return any(s.family == family for s in finding.support)
-
-
-def _unknown(entry: str, kind: str, identity: str) -> Problem:
-    return Problem(
-        entry,
-        f"'{identity:.80}' is not a {kind} of the knowledge packs.",
-        "Check the spelling; the entry is kept but does not count.",
-    )

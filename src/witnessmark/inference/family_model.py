@@ -7,6 +7,7 @@ from functools import cached_property
 
 import numpy as np
 
+from witnessmark.inference.learnt_tests import learnt_tests
 from witnessmark.inference.likelihood import (
     Floats,
     MaxRow,
@@ -34,7 +35,8 @@ class FamilyModel:
     Args:
         family: the family.
         conditions: condition id -> condition.
-        history: the shop's own closings, which move the shares of the causes.
+        history: the shop's own closings, which move the shares of the causes and the tables of
+            the tests.
         links: faults that make two complaints; a repair in another family that is linked to a
             cause here may have dealt with that cause too.
     """
@@ -60,7 +62,7 @@ class FamilyModel:
     def row(self, test: Test) -> MaxRow:
         """Return the test as noisy-MAX."""
         if test.id not in self._rows:
-            self._rows[test.id] = max_row(test, self.causes)
+            self._rows[test.id] = max_row(self.learnt.get(test.id, test), self.causes)
         return self._rows[test.id]
 
     def chances(self, test: Test) -> Floats:
@@ -73,9 +75,8 @@ class FamilyModel:
         """Return the likelihood over states of a recorded result."""
         key = (test.id, result, weight)
         if key not in self._factors:
-            self._factors[key] = np.asarray(
-                outcome_weights(test, result, weight) @ self.chances(test)
-            )
+            weights = outcome_weights(self.learnt.get(test.id, test), result, weight)
+            self._factors[key] = np.asarray(weights @ self.chances(test))
         return self._factors[key]
 
     def support(self, support: Support | JointSupport) -> Floats:
@@ -102,6 +103,11 @@ class FamilyModel:
         if self.history is None or not self.history.closings:
             return priors
         return shares(self.history, self.family.id, priors).prior()
+
+    @cached_property
+    def learnt(self) -> Mapping[str, Test]:
+        """Test id -> the test with its table moved by the shop's own proven closings."""
+        return learnt_tests(self.history, self.family)
 
     @cached_property
     def neighbours(self) -> dict[str, frozenset[str]]:
@@ -131,7 +137,7 @@ class FamilyModel:
         return weights
 
     def _strength(self, identity: str, result: str) -> float:
-        test = self.family.test(identity)
+        test = self.learnt.get(identity) or self.family.test(identity)
         if test is None:
             return 0.0
         chance = np.asarray([test.base, *test.probability.values()]) @ outcome_weights(test, result)

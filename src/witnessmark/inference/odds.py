@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
-from witnessmark.inference.belief import Belief, FamilyModel, family_belief
+from witnessmark.inference.belief import Belief, family_belief
 from witnessmark.inference.evidence import Evidence, family_evidence, tests_used
 from witnessmark.inference.fuel_words import may_name_one
+from witnessmark.inference.learnt_tests import results_by_test
 from witnessmark.inference.links import link_factors, links_between
 from witnessmark.inference.why import contributions, looks_like, would_change
 from witnessmark.knowledge import Family, Knowledge
@@ -17,7 +19,7 @@ from witnessmark.model.finding import Finding
 from witnessmark.model.history import History
 from witnessmark.model.odds import DECIDED_FROM, CauseOdds, Odds
 
-__all__ = ["case_beliefs", "case_evidence", "case_odds", "odds_for"]
+__all__ = ["Judgement", "case_beliefs", "case_evidence", "case_odds", "judge", "odds_for"]
 
 #: From here on a cause is suspected aloud.
 SUSPECTED_FROM = 0.50
@@ -38,15 +40,45 @@ def case_evidence(
     }
 
 
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """What a case's evidence comes to, worked out once.
+
+    Attributes:
+        odds: the odds of every complaint and family.
+        beliefs: family id -> belief, linked families joined: the planner goes on from it.
+    """
+
+    odds: tuple[Odds, ...]
+    beliefs: Mapping[str, Belief]
+
+
+def judge(
+    case: Case,
+    knowledge: Knowledge,
+    findings: Sequence[Finding] = (),
+    history: History | None = None,
+) -> Judgement:
+    """Return the odds of every complaint and family of a case, and the beliefs behind them."""
+    evidence = case_evidence(case, knowledge, findings)
+    alone = _alone(evidence, knowledge, history)
+    joined = _joined(alone, knowledge)
+    odds = tuple(
+        _odds(knowledge.families[family], entry.id, evidence, knowledge, alone, joined[family])
+        for entry, complaint in case.complaints()
+        for family in dict.fromkeys(complaint.families)
+        if family in evidence
+    )
+    return Judgement(odds, joined)
+
+
 def case_beliefs(
     evidence: Mapping[str, Evidence],
     knowledge: Knowledge,
     history: History | None = None,
 ) -> dict[str, Belief]:
     """Return family id -> belief, the linked families joined."""
-    alone = {f: _belief(f, e, knowledge, history) for f, e in evidence.items()}
-    factors = link_factors(knowledge.links, alone)
-    return {f: b.reweighted(factors[f]) if f in factors else b for f, b in alone.items()}
+    return _joined(_alone(evidence, knowledge, history), knowledge)
 
 
 def case_odds(
@@ -56,19 +88,7 @@ def case_odds(
     history: History | None = None,
 ) -> tuple[Odds, ...]:
     """Return the odds of every complaint and family of a case."""
-    evidence = case_evidence(case, knowledge, findings)
-    return tuple(
-        odds_for(
-            knowledge.families[family],
-            evidence,
-            knowledge,
-            history,
-            complaint=entry.id,
-        )
-        for entry, complaint in case.complaints()
-        for family in dict.fromkeys(complaint.families)
-        if family in evidence
-    )
+    return judge(case, knowledge, findings, history).odds
 
 
 def odds_for(
@@ -88,18 +108,54 @@ def odds_for(
         history: the shop's own closings.
         complaint: entry id of the complaint.
     """
-    mine = evidence.get(family.id, Evidence())
-    alone = {f: _belief(f, e, knowledge, history) for f, e in evidence.items() if f != family.id}
-    model = FamilyModel(family, knowledge.conditions, history, knowledge.links)
+    evidence = {family.id: Evidence(), **evidence}
+    alone = _alone(evidence, knowledge, history)
+    joined = _joined(alone, knowledge)
+    return _odds(family, complaint, evidence, knowledge, alone, joined[family.id])
+
+
+def _alone(
+    evidence: Mapping[str, Evidence], knowledge: Knowledge, history: History | None
+) -> dict[str, Belief]:
+    """Return family id -> belief from its own evidence alone."""
+    return {
+        family: family_belief(
+            knowledge.families[family],
+            mine,
+            history,
+            conditions=knowledge.conditions,
+            links=knowledge.links,
+        )
+        for family, mine in evidence.items()
+    }
+
+
+def _joined(alone: Mapping[str, Belief], knowledge: Knowledge) -> dict[str, Belief]:
+    factors = link_factors(knowledge.links, alone) if len(alone) > 1 else {}
+    return {f: b.reweighted(factors[f]) if f in factors else b for f, b in alone.items()}
+
+
+def _odds(
+    family: Family,
+    complaint: str,
+    evidence: Mapping[str, Evidence],
+    knowledge: Knowledge,
+    alone: Mapping[str, Belief],
+    belief: Belief,
+) -> Odds:
+    mine = evidence[family.id]
+    others = {f: b for f, b in alone.items() if f != family.id}
 
     def believe(pieces: Evidence) -> Belief:
-        belief = family_belief(family, pieces, model=model)
-        factors = link_factors(knowledge.links, {**alone, family.id: belief}) if alone else {}
-        return belief.reweighted(factors[family.id]) if family.id in factors else belief
+        found = family_belief(family, pieces, model=belief.model)
+        # What the other complaints say does not hang on this one's evidence.
+        return found if message is None else found.reweighted(message)
 
-    belief = believe(mine)
+    message = link_factors(knowledge.links, alone).get(family.id) if others else None
     chances = belief.marginals()
-    whys = contributions(family, knowledge, mine, belief, believe)
+    whys = contributions(
+        family, knowledge, mine, belief, believe, _unlinked(family, knowledge, alone)
+    )
     alike = looks_like(belief) if _has_findings(mine) else [()] * len(family.causes)
     changes = would_change(belief, family)
     order = np.argsort(-chances, kind="stable")
@@ -124,7 +180,7 @@ def odds_for(
     return Odds(
         family=family.id,
         complaint=complaint,
-        decided=fits and named and causes[0].probability >= DECIDED_FROM,
+        decided=fits and named and _is_decided(belief, causes),
         zones=tuple(sorted(zones, key=lambda z: -z[1])),
         causes=causes,
         two_causes=belief.two_or_more(),
@@ -132,23 +188,32 @@ def odds_for(
         statement=_statement(family, belief, causes, fits, named, _has_findings(mine)),
         packs=knowledge.digests,
         effective_samples=_samples(mine),
-        assumptions=_assumptions(family, mine, belief, knowledge, history, alone),
+        assumptions=_assumptions(family, mine, belief, knowledge, others),
         fits=fits,
         stage=len(mine.stages) - 1,
         traps=_traps(family, mine, belief),
     )
 
 
-def _belief(
-    family: str, evidence: Evidence, knowledge: Knowledge, history: History | None
-) -> Belief:
-    return family_belief(
-        knowledge.families[family],
-        evidence,
-        history,
-        conditions=knowledge.conditions,
-        links=knowledge.links,
-    )
+def _unlinked(
+    family: Family, knowledge: Knowledge, alone: Mapping[str, Belief]
+) -> dict[str, Belief]:
+    """Return the name of each linked complaint -> the belief without what was found for it."""
+    found = {}
+    for other in alone:
+        if other == family.id or not links_between(
+            knowledge.links, {f: alone[f] for f in (family.id, other)}
+        ):
+            continue
+        rest = {f: b for f, b in alone.items() if f != other}
+        found[knowledge.families[other].name] = _joined(rest, knowledge)[family.id]
+    return found
+
+
+def _is_decided(belief: Belief, causes: Sequence[CauseOdds]) -> bool:
+    """One cause at 80 %, or two of them where two are likelier than one."""
+    sure = [c for c in causes if c.probability >= DECIDED_FROM]
+    return len(sure) >= (2 if belief.two_or_more() >= SUSPECTED_FROM else 1)
 
 
 def _statement(
@@ -167,9 +232,12 @@ def _statement(
             f"the same points again; most likely leftover: {causes[0].name} "
             f"({_percent(causes[0].probability)})."
         )
-    first = causes[0]
+    first, second = causes[0], causes[1] if len(causes) > 1 else None
+    two, usual = belief.two_or_more(), family.second_cause
     if named and first.probability >= DECIDED_FROM:
         text = f"The findings point to: {first.name} ({_percent(first.probability)})."
+        if two >= SUSPECTED_FROM and second is not None:
+            return _and_another(first, second, two)
     elif named and first.probability >= SUSPECTED_FROM:
         text = f"Suspected, not decided: {first.name} ({_percent(first.probability)})."
     else:
@@ -177,11 +245,10 @@ def _statement(
         names = [f"{c.name} ({_percent(c.probability)})" for c in leading]
         between = ", ".join(names[:-1]) + f" and {names[-1]}" if len(names) > 1 else names[0]
         text = f"Not decided between {between}." if len(names) > 1 else f"Not decided: {between}."
-    two, usual = belief.two_or_more(), family.second_cause
     if found and two / max(1.0 - two, 1e-9) >= TWO_ALOUD * usual / (1.0 - usual):
-        word = "Probably" if two >= 0.5 else "Perhaps"
+        word = "Probably" if two >= SUSPECTED_FROM else "Perhaps"
         text += f" {word} two causes at once ({_percent(two)}): no single one explains everything"
-        beside = causes[1] if first.probability >= SUSPECTED_FROM else None
+        beside = second if first.probability >= SUSPECTED_FROM else None
         text += (
             f"; the other perhaps {beside.name} ({_percent(beside.probability)})."
             if (beside is not None and beside.probability >= 0.05)
@@ -192,20 +259,35 @@ def _statement(
     return text
 
 
+def _and_another(first: CauseOdds, second: CauseOdds, two: float) -> str:
+    """Say what stands and that it is probably not all."""
+    one = f"{first.name} ({_percent(first.probability)})"
+    other = f"{second.name} ({_percent(second.probability)})"
+    if second.probability >= DECIDED_FROM:
+        return f"The findings point to two causes at once: {one} and {other}."
+    return (
+        f"Not decided: the findings point to {one}, and probably to a second cause beside it (two "
+        f"at once: {_percent(two)}); the second perhaps {other}. Dealing with the first alone will "
+        "probably not finish it."
+    )
+
+
 def _assumptions(
     family: Family,
     evidence: Evidence,
     belief: Belief,
     knowledge: Knowledge,
-    history: History | None,
     others: Mapping[str, Belief],
 ) -> tuple[str, ...]:
+    history = belief.model.history
     closings = history.closings if history is not None else ()
     proven = sum(1 for c in closings if c.family == family.id and c.proven)
+    results = results_by_test(history, family)
     kinds = sorted({c.source.kind for c in family.causes} | {t.source.kind for t in family.tests})
     said = [
         f"Shares of causes and test tables of the packs: {', '.join(kinds)}; "
-        f"they weigh as much as 20 cases, the shop's own proven closings here: {proven}.",
+        f"they weigh as much as 20 cases, the shop's own proven closings here: {proven}"
+        + (f", with {results} results of tests." if results else "."),
         f"Before any finding: two or more causes {_percent(family.second_cause)}, none of the "
         f"listed {_percent(family.none_listed)} (judgement).",
     ]

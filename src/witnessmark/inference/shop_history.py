@@ -27,6 +27,7 @@ __all__ = [
     "Shares",
     "comeback_rates",
     "corrected",
+    "faded",
     "job_costs",
     "job_times",
     "renewals",
@@ -138,7 +139,7 @@ class ComebackRate:
 
     Attributes:
         cause: cause id.
-        closings: proven closings that have been out long enough.
+        closings: proven closings that have been out long enough, and those that came back.
         comebacks: how many of them came back.
         rate: comebacks over closings, drawn to the shop's mean by one pseudo-case.
         low: lower end of the 90 % band.
@@ -181,13 +182,14 @@ def shares(
         if c.family == family and (engine_type is None or c.engine_type == engine_type)
     ]
     proven = [c for c in closings if c.proven and c.causes]
-    known = [c for c in proven if c.causes[0] in priors]
+    listed = [(c, [k for k in c.causes if k in priors]) for c in proven]
+    known = [(closing, causes) for closing, causes in listed if causes]
     count = dict.fromkeys(priors, 0.0)
     plain, second = Counter[str](), Counter[str]()
-    for closing in known:
-        count[closing.causes[0]] += _fade(closing, half_life_days)
-        plain[closing.causes[0]] += 1
-        second.update(set(closing.causes[1:]))
+    for closing, causes in known:
+        count[causes[0]] += faded(closing, half_life_days)
+        plain[causes[0]] += 1
+        second.update(set(causes[1:]))
     weight = sum(count.values())
     size = pseudo_cases + weight
     posterior = {c: (pseudo_cases * p / total + count[c]) / size for c, p in priors.items()}
@@ -213,8 +215,8 @@ def shares(
                 ranks[cause],
             )
         )
-    several = sum(1 for c in known if len(c.causes) > 1)
-    unproven = len(closings) - len(proven)
+    several = sum(1 for _, causes in known if len(causes) > 1)
+    unproven = sum(1 for c in closings if not c.came_back) - len(proven)
     words = (
         f"The pack's shares, weighed as {pseudo_cases:g} cases, and this shop's proven closings: "
         f"{len(known)}. Closed without proof, and left out: {unproven}."
@@ -276,7 +278,7 @@ def _ratio(
     half_life_days: float,
 ) -> JobTimes | None:
     rows = sorted(
-        (ratio, _fade(job, half_life_days))
+        (ratio, faded(job, half_life_days))
         for job in (history.jobs if history else ())
         if (ratio := figure(job)) is not None
         and cause in {"", job.cause}
@@ -349,15 +351,16 @@ def comeback_rates(
 ) -> tuple[ComebackRate, ...]:
     """Return the comeback rate by cause, worst first, tied where the data cannot tell.
 
-    Only proven closings at least *exposure_days* old count; comebacks that were judged
-    unrelated or declined work do not.
+    Closings count that were proven and have been out for *exposure_days*, and those that came
+    back; comebacks that were judged unrelated or declined work do not. A closing is booked on
+    the repair that ended it.
     """
     closings = Counter[str]()
     back = Counter[str]()
     for closing in history.closings if history else ():
-        old = closing.days_ago >= exposure_days
-        if closing.proven and closing.causes and old and family in {"", closing.family}:
-            closings[closing.causes[0]] += 1
+        out = closing.came_back or (closing.proven and closing.days_ago >= exposure_days)
+        if closing.causes and out and family in {"", closing.family}:
+            closings[closing.causes[-1]] += 1
     for comeback in history.comebacks if history else ():
         if comeback.kind not in {"unrelated", "declined work"} and family in {"", comeback.family}:
             back[comeback.cause] += 1
@@ -383,7 +386,8 @@ def comeback_rates(
     return tuple(found)
 
 
-def _fade(closing: Closing | Job, half_life_days: float) -> float:
+def faded(closing: Closing | Job, half_life_days: float) -> float:
+    """Return what a closing or job still weighs at its age."""
     return float(0.5 ** (max(0.0, closing.days_ago) / half_life_days))
 
 

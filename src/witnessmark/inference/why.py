@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -37,6 +37,7 @@ def contributions(
     evidence: Evidence,
     belief: Belief,
     again: Callable[[Evidence], Belief],
+    without: Mapping[str, Belief] | None = None,
 ) -> list[tuple[Contribution, ...]]:
     """Return, cause by cause, what each piece of evidence did, largest effect first.
 
@@ -46,6 +47,7 @@ def contributions(
         evidence: all evidence.
         belief: the belief after it.
         again: makes the belief from other evidence.
+        without: name of another complaint -> the belief without what was found for that one.
     """
     now = log_odds(belief.marginals())
     found: list[list[Contribution]] = [[] for _ in belief.causes]
@@ -56,6 +58,11 @@ def contributions(
             if abs(effect) >= 0.005:
                 words = f"{piece.words}: {_times(float(effect))}"
                 found[number].append(Contribution(piece.code, float(effect), words, piece.entries))
+    for name, other in (without or {}).items():
+        for number, effect in enumerate(now - log_odds(other.marginals())):
+            if abs(effect) >= 0.005:
+                words = f"what is known of the other complaint, {name}: {_times(float(effect))}"
+                found[number].append(Contribution("link", float(effect), words))
     return [tuple(sorted(c, key=lambda k: -abs(k.effect))) for c in found]
 
 

@@ -20,6 +20,8 @@ class Closing:
         days_ago: age [days] at the time of asking.
         engine_type: the shop's own type name, empty where not known.
         results: (test id, result id) of the tests made before the proven repair.
+        came_back: the complaint was gone, and came back; nothing was proven then, whatever was
+            proven later.
     """
 
     case: str
@@ -29,6 +31,7 @@ class Closing:
     days_ago: float
     engine_type: str = ""
     results: tuple[tuple[str, str], ...] = ()
+    came_back: bool = False
 
 
 @dataclass(frozen=True, slots=True)

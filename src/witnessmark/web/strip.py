@@ -41,6 +41,14 @@ from witnessmark.workflow.worker import Worked
 
 __all__ = ["Seen", "entry_words", "odds_words", "proof_words", "strip"]
 
+#: What a test result comes to; every other result is a way of being seen.
+_RESULTS = {
+    "negative": "not_seen",
+    "maybe": "inconclusive",
+    "inconclusive": "inconclusive",
+    "not_run": "not_run",
+}
+
 
 @dataclass(frozen=True, slots=True)
 class Seen:
@@ -232,7 +240,7 @@ def _clues(case: Case, names: Names) -> list[Seen]:
         else:
             rows.append(Seen(words, "not_seen", "Looked, not there"))
     for _, test in case.of(TestData):
-        outcome = {"negative": "not_seen", "maybe": "inconclusive"}.get(test.result, "seen")
+        outcome = _RESULTS.get(test.result, "seen")
         rows.append(Seen(names.test(test.test), outcome, f"Test, {_plain(test.result)}"))
     return rows
 

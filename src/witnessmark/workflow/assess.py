@@ -12,7 +12,7 @@ from witnessmark.analyses.run_all import run_all
 from witnessmark.errors import NothingUsable
 from witnessmark.inference.fuel_evidence import FuelEvidence, fuel_evidence
 from witnessmark.inference.fuel_groups import FAMILY
-from witnessmark.inference.odds import case_beliefs, case_evidence, case_odds
+from witnessmark.inference.odds import Judgement, judge
 from witnessmark.inference.proof import prove
 from witnessmark.knowledge import Knowledge, load_knowledge
 from witnessmark.knowledge.proof_points import load_proof_plans
@@ -22,7 +22,6 @@ from witnessmark.model.entry_data import ApprovalData, QuoteData
 from witnessmark.model.finding import Finding
 from witnessmark.model.fuel_baseline import FuelBaseline
 from witnessmark.model.history import History
-from witnessmark.model.odds import Odds
 from witnessmark.model.problem import Problem
 from witnessmark.model.proof import Proof
 from witnessmark.model.recording import Recording
@@ -67,7 +66,7 @@ def assess(
     bench = Bench(case, recordings, knowledge, case.stages())
     fuel = fuel_evidence(case, knowledge, history=history, baseline=baseline)
     findings = _by_stage((*run_all(bench), *fuel.findings))
-    odds = case_odds(case, knowledge, findings, history)
+    judged = judge(case, knowledge, findings, history)
     proofs = prove(case, load_proof_plans(), pairs(bench), findings, knowledge)
     found = [*case.problems, *problems, *check_ids(case, knowledge), *fuel.problems]
     for recording in recordings.values():
@@ -78,8 +77,8 @@ def assess(
         case=case,
         problems=tuple(dict.fromkeys(found)),
         findings=findings,
-        odds=odds,
-        steps=_steps(case, knowledge, findings, odds, proofs, history, settings, fuel),
+        odds=judged.odds,
+        steps=_steps(case, knowledge, judged, proofs, history, settings, fuel),
         proofs=proofs,
         recordings=recordings,
         packs=knowledge.digests,
@@ -89,20 +88,18 @@ def assess(
 def _steps(
     case: Case,
     knowledge: Knowledge,
-    findings: Sequence[Finding],
-    odds: Sequence[Odds],
+    judged: Judgement,
     proofs: Sequence[Proof],
     history: History | None,
     settings: Settings | None,
     fuel: FuelEvidence,
 ) -> tuple[Step, ...]:
     done = progress(case, knowledge.families.values())
-    beliefs = case_beliefs(case_evidence(case, knowledge, findings), knowledge, history)
     proven = {p.complaint for p in proofs if p.verdict == "proven"}
     states = {
         o.family: FamilyState(
             family=knowledge.families[o.family],
-            belief=beliefs[o.family],
+            belief=judged.beliefs[o.family],
             complaint=o.complaint,
             tests_done=done.tests,
             repaired=done.repaired,
@@ -110,7 +107,7 @@ def _steps(
             candidates=fuel_candidates(fuel) if o.family == FAMILY else (),
             forecasts=fuel.forecasts if o.family == FAMILY else {},
         )
-        for o in odds
+        for o in judged.odds
         if o.complaint not in proven
     }
     steps = rank_steps(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from difflib import get_close_matches
 
+from witnessmark.inference.evidence import NO_ANSWER
 from witnessmark.knowledge import Knowledge
 from witnessmark.model.case import Case
 from witnessmark.model.entry import Entry
@@ -18,6 +19,9 @@ from witnessmark.model.entry_data import (
 from witnessmark.model.problem import Problem
 
 __all__ = ["check_ids"]
+
+#: Results that every test has.
+_ANY = ("positive", "negative", "maybe")
 
 
 def check_ids(case: Case, knowledge: Knowledge) -> tuple[Problem, ...]:
@@ -42,10 +46,15 @@ def check_ids(case: Case, knowledge: Knowledge) -> tuple[Problem, ...]:
         elif isinstance(data, ClueData):
             problems += _unknown(entry, "clue", data.clue, [*knowledge.conditions, *tests])
             problems += _part(entry, data, knowledge)
+            problems += _no_complaint(entry, data.clue, knowledge, case.families())
             if data.cause is not None:
                 problems += _unknown(entry, "cause", data.cause, causes)
         elif isinstance(data, TestData):
-            problems += _unknown(entry, "test", data.test, tests) or _result(entry, data, knowledge)
+            problems += (
+                _unknown(entry, "test", data.test, tests)
+                or _result(entry, data, knowledge)
+                or _no_complaint(entry, data.test, knowledge, case.families())
+            )
         elif isinstance(data, WorkData) and data.cause is not None:
             problems += _unknown(entry, "cause", data.cause, causes)
         elif isinstance(data, OutcomeData):
@@ -63,6 +72,26 @@ def _unknown(entry: Entry, what: str, name: str, known: Iterable[str]) -> list[P
                     do)]  # fmt: skip
 
 
+def _no_complaint(
+    entry: Entry, test: str, knowledge: Knowledge, families: tuple[str, ...]
+) -> list[Problem]:
+    """Say when a test bears on a complaint that the case does not have."""
+    if knowledge.test(test) is None or any(
+        knowledge.families[f].test(test) for f in families if f in knowledge.families
+    ):
+        return []
+    family = knowledge.family_of(test)
+    assert family is not None  # noqa: S101
+    return [
+        Problem(
+            entry.id,
+            f"The test '{test}' belongs to the family '{family.id}', which no complaint of the "
+            "case names; it is not used.",
+            f"Add a complaint of the family '{family.id}' if the truck has it.",
+        )
+    ]
+
+
 def _part(entry: Entry, data: ClueData, knowledge: Knowledge) -> Iterator[Problem]:
     condition = knowledge.conditions.get(data.clue)
     if condition is not None and condition.part_scoped and data.cause is None:
@@ -72,8 +101,8 @@ def _part(entry: Entry, data: ClueData, knowledge: Knowledge) -> Iterator[Proble
 
 def _result(entry: Entry, data: TestData, knowledge: Knowledge) -> list[Problem]:
     test = knowledge.test(data.test)
-    if test is None or data.result in {"positive", "negative", "maybe", *test.outcomes}:
+    if test is None or data.result in {*_ANY, *NO_ANSWER, *test.outcomes}:
         return []
-    known = ", ".join(dict.fromkeys(("positive", "negative", "maybe", *test.outcomes)))
+    known = ", ".join(dict.fromkeys((*_ANY, *test.outcomes)))
     return [Problem(entry.id, f"'{data.result[:60]}' is not a result of {data.test}; it is not "
                     "used.", f"Use one of {known}.")]  # fmt: skip

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import UTC, datetime
 from functools import lru_cache
+from pathlib import Path
 
 from witnessmark.analyses.before_after import pairs
 from witnessmark.analyses.contract import Bench
@@ -15,6 +16,7 @@ from witnessmark.model.case import Case, read_case
 from witnessmark.model.fuel_baseline import BaselineReading, FuelBaseline
 from witnessmark.model.history import History
 from witnessmark.model.proof import Proof
+from witnessmark.workflow.book import knowledge_of, pack_files
 from witnessmark.workflow.history import history_of
 from witnessmark.workflow.shop import Shop
 
@@ -27,14 +29,15 @@ def learnt(shop: Shop, case: Case) -> tuple[History, FuelBaseline | None]:
     Proof is judged from readings, tests and the customer's word; recordings are not read again
     for it, so a complaint that only a recording can prove does not teach anything here.
     """
+    knowledge = knowledge_of(shop)
     rows = []
     for row in shop.list_cases():
         if row.id != case.id:
             lines = tuple(shop.casebook.lines(row.id))
             other = _read(row.id, lines)
             people = {i: by for i, _, by in shop.casebook.log(row.id) if i and by}
-            rows.append((other, _proofs(row.id, lines), people))
-    history = history_of(rows, now=datetime.now(UTC))
+            rows.append((other, _proofs(row.id, lines, pack_files(shop)), people))
+    history = history_of(rows, knowledge=knowledge, now=datetime.now(UTC))
     return history, _baseline(case, [(other, proofs) for other, proofs, _ in rows])
 
 
@@ -44,9 +47,9 @@ def _read(case_id: str, lines: tuple[str, ...]) -> Case:
 
 
 @lru_cache(maxsize=2048)
-def _proofs(case_id: str, lines: tuple[str, ...]) -> tuple[Proof, ...]:
+def _proofs(case_id: str, lines: tuple[str, ...], packs: tuple[Path, ...]) -> tuple[Proof, ...]:
     case = _read(case_id, lines)
-    bench = Bench(case, {}, load_knowledge(), case.stages())
+    bench = Bench(case, {}, load_knowledge(packs), case.stages())
     return prove(case, load_proof_plans(), pairs(bench), run_all(bench), bench.knowledge)
 
 
