@@ -2,9 +2,16 @@
 
 from __future__ import annotations
 
+import os
+
+#: Matrices here are small and many: one thread each is fastest, and screening has its own workers.
+_THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
+
 
 def main() -> None:
-    """Run the command line."""
+    """Run the command line; linear algebra keeps to one thread unless told otherwise."""
+    for name in _THREADS:
+        os.environ.setdefault(name, "1")
     from witnessmark.cli.main import run
 
     run()

@@ -22,7 +22,7 @@ from witnessmark.physics.order_lines import expected_lines
 from witnessmark.physics.orders import turns
 from witnessmark.physics.vibration_family import decide
 
-ENGINE = (0.5, 1.0, 1.5, 2.0, 2.5, 3.0, 4.5, 6.0)
+ENGINE = (0.5, 1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 4.5, 6.0)
 TRUE = {"engine": "engine", "shaft": "road", "tyre": "road", "fixed": "fixed", "none": "none"}
 
 
@@ -45,7 +45,7 @@ def judge(recording, rate, detail=False):
 def main():
     parser = argparse.ArgumentParser()
     parser.add_argument("--runs", type=int, default=60)
-    parser.add_argument("--protocols", default="steady,sweep,direct,two")
+    parser.add_argument("--protocols", default="two,neutral,sweep,direct,steady")
     parser.add_argument("--seconds", default="10,20,40,80")
     parser.add_argument("--levels", default="0.1,0.2,0.4")
     parser.add_argument("--seed", type=int, default=1)
@@ -59,7 +59,8 @@ def main():
     )
     for number, (protocol, level, seconds) in enumerate(cells):
         tally = Counter()
-        for run in range(args.runs):
+        n = args.runs * (2 if protocol == "two" else 1)
+        for run in range(n):
             kind = KINDS[run % len(KINDS)]
             rate = (100.0, 200.0)[run // len(KINDS) % 2]
             rng = np.random.default_rng([args.seed, number, run])
@@ -71,23 +72,23 @@ def main():
             tally["healthy" if kind == "none" else "ill"] += 1
             if kind == "none" and verdict.family not in {"none", "not clear"}:
                 tally["false"] += 1
-            if kind != "none" and result == "wrong":
-                tally["misled"] += 1
+            if kind != "none" and verdict.family == "none":
+                tally["missed"] += 1
             if result == "wrong":
                 print(
                     f"  {kind} -> {verdict.family} {verdict.line} {verdict.reason}", file=sys.stderr
                 )
-        n = args.runs
         rows.append(
             (protocol, level, seconds, n, tally["right"] / n, tally["open"] / n, tally["wrong"] / n,
-             tally["false"], tally["healthy"])
+             tally["false"], tally["healthy"], tally["missed"])
         )  # fmt: skip
         print(rows[-1], file=sys.stderr, flush=True)
         save(Path(args.out), rows)
 
 
 def save(out, rows):
-    head = "protocol,level_rms,seconds,runs,right,not_clear,wrong,healthy_called_abnormal,healthy"
+    head = "protocol,level_rms,seconds,runs,right,not_clear,wrong,healthy_called_abnormal,healthy,"
+    head += "ill_called_healthy"
     lines = [",".join(f"{v:g}" if isinstance(v, float) else str(v) for v in r) for r in rows]
     (out / "families.csv").write_text("\n".join([head, *lines]) + "\n")
 

@@ -93,7 +93,8 @@ def drives(rng, kind, level, seconds, protocol, rate):
     ratio_error = 1 + 0.002 * rng.standard_normal()
     out = []
     for gear in gears:
-        span = seconds / len(gears)
+        # With a neutral rev a third of the time goes into it; the family comes from the gears.
+        span = seconds / (3 if protocol == "neutral" else len(gears))
         fine = np.arange(0, span + 2.0, 0.005)
         if protocol == "steady":
             rpm = np.full_like(fine, rng.uniform(1250, 1500))

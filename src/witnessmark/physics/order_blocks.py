@@ -27,7 +27,7 @@ PIECES = 4
 _CELLS = 256
 _SHIFT = 24  # a 32-bit cycle without the bits of the cell
 _GRID = 32
-_BATCH = 128
+_BATCH = 64
 
 
 def block_orders(
@@ -79,7 +79,7 @@ def block_orders(
     amplitude, floor = np.zeros(shape, complex), np.zeros(shape)
     residual = np.zeros((len(usable), axes))
     transform = _transform(int(harmonic[-1] if lines else 1))
-    done = 0
+    done, room = 0, _Room(min(len(usable), _BATCH) * size)
     for first, last in _runs(usable, _BATCH):
         span = slice(done, done + last - first)
         done = span.stop
@@ -87,6 +87,7 @@ def block_orders(
             x[:, first * size : last * size],
             cycle[first * per_window : last * per_window + 1],
             piece,
+            room,
         )
         amplitude[span], floor[span], residual[span] = _solve(
             tables, place, square, harmonic, piece, transform
@@ -117,7 +118,17 @@ def _transform(highest: int) -> Singles:
     return np.hstack([np.cos(angle), np.sin(angle)]).astype(np.float32)
 
 
-def _cells(chunk: Floats, angles: Floats, piece: int) -> tuple[Singles, Floats, Floats]:
+class _Room:
+    """Working arrays, used again for every run of windows (fresh memory costs more than sums)."""
+
+    def __init__(self, samples: int) -> None:
+        self.phase = np.empty((samples // _GRID, _GRID), dtype=np.uint32)
+        self.index = np.empty(samples, dtype=np.intp)
+
+
+def _cells(
+    chunk: Floats, angles: Floats, piece: int, room: _Room
+) -> tuple[Singles, Floats, Floats]:
     """Add a run of windows up by cycle angle.
 
     Returns:
@@ -125,16 +136,19 @@ def _cells(chunk: Floats, angles: Floats, piece: int) -> tuple[Singles, Floats, 
         the samples lay, mean and variance [cells], shape (windows, PIECES, 2); and each axis' sum
         of squares, shape (windows, axes).
     """
-    # One cycle is 2^32: whole turns fall away by themselves.
+    # One cycle is 2^32: whole turns fall away by themselves, and the top byte is the cell.
     whole = np.asarray((angles - np.floor(angles)) * 2.0**32)
     base = whole[:-1].astype(np.uint64).astype(np.uint32)
     step = np.rint(np.diff(angles) * (2.0**32 / _GRID)).astype(np.int64).astype(np.uint32)
-    phase = np.asarray(step[:, None] * np.arange(_GRID, dtype=np.uint32) + base[:, None])
+    phase = room.phase[: len(step)]
+    np.multiply(step[:, None], np.arange(_GRID, dtype=np.uint32), out=phase)
+    np.add(phase, base[:, None], out=phase)
     pieces = phase.size // piece
-    inside = (phase.reshape(pieces, piece)[:, ::4] & (2**_SHIFT - 1)) * 2.0**-_SHIFT
+    inside = (phase.reshape(pieces, piece)[:, ::8] & (2**_SHIFT - 1)) * 2.0**-_SHIFT
     place = np.stack([inside.mean(axis=1) - 0.5, inside.var(axis=1)], axis=1)
-    spread = np.right_shift(phase, _SHIFT).reshape(pieces, piece).astype(np.int64)
-    spread += np.arange(pieces)[:, None] * _CELLS
+    spread = room.index[: phase.size].reshape(pieces, piece)
+    np.right_shift(phase.reshape(pieces, piece), _SHIFT, out=spread, casting="unsafe")
+    spread += (np.arange(pieces) * _CELLS)[:, None]
     index = spread.ravel()
     cells = pieces * _CELLS
     windows = pieces // PIECES
@@ -149,20 +163,26 @@ def _cells(chunk: Floats, angles: Floats, piece: int) -> tuple[Singles, Floats, 
     return tables, place.reshape(windows, PIECES, 2), square
 
 
-def _harmonics(
-    tables: Singles, transform: Singles, count: int, middle: Floats, spread: Floats
-) -> npt.NDArray[np.complex128]:
-    """Return sums of the tables' cells times exp(-i k theta), k = 0 to *count* - 1.
+def _place(count: int, middle: Floats, spread: Floats) -> npt.NDArray[np.complex128]:
+    """Return what puts a sum over cells right for where in their cells the samples lay.
 
-    Where in their cells the samples lay is put right: a shift (mean) and a loss (spread; a twelfth
-    of the cell squared when they lie anywhere, nothing when sampling is locked to the engine).
+    A shift (mean) and a loss (spread; a twelfth of the cell squared when they lie anywhere, nothing
+    when sampling is locked to the engine), for harmonics 0 to *count* - 1.
     """
-    half = transform.shape[1] // 2
+    k = 2 * np.pi / _CELLS * np.arange(count)
+    turn = -k * middle[..., None]
+    size = np.exp(0.5 * k**2 * spread[..., None])
+    return np.asarray(size * np.cos(turn) + 1j * (size * np.sin(turn)))
+
+
+def _harmonics(
+    tables: Singles, transform: Singles, place: npt.NDArray[np.complex128]
+) -> npt.NDArray[np.complex128]:
+    """Return sums of the tables' cells times exp(-i k theta), as many k as *place* has."""
+    half, count = transform.shape[1] // 2, place.shape[-1]
     needed = np.hstack([transform[:, :count], transform[:, half : half + count]])
     product = tables.reshape(-1, _CELLS) @ needed
     sums = (product[:, :count] - 1j * product[:, count:]).reshape(*tables.shape[:-1], count)
-    k = 2 * np.pi / _CELLS * np.arange(count)
-    place = np.exp(-1j * k * middle[..., None] + 0.5 * k**2 * spread[..., None])
     return np.asarray(sums * place)
 
 
@@ -178,8 +198,10 @@ def _solve(
     windows, lines, half = len(tables), len(harmonic), transform.shape[1] // 2
     highest = int(harmonic[-1]) + 1
     middle, spread = place[..., 0], place[..., 1]
-    counts = _harmonics(tables[:, 0], transform, half, middle, spread)
-    data = _harmonics(tables[:, 1:], transform, highest, middle[:, None, :], spread[:, None, :])
+    right_place = _place(half, middle, spread)
+    counts = _harmonics(tables[:, 0], transform, right_place)
+    right_place = right_place[:, None, :, :highest]
+    data = _harmonics(tables[:, 1:], transform, right_place)
     c, s = slice(PIECES, PIECES + lines), slice(PIECES + lines, PIECES + 2 * lines)
     gram = _gram(counts, harmonic, piece)
     whole = data.sum(axis=2)[:, :, harmonic].transpose(0, 2, 1)
@@ -199,7 +221,7 @@ def _solve(
     model = (shares.reshape(-1, 2 * lines) @ waves).reshape(windows, -1, 1, _CELLS)
     model = model + solution[:, :PIECES].transpose(0, 2, 1)[..., None].astype(np.float32)
     left = tables[:, 1:] - tables[:, :1] * model
-    rest = _harmonics(left, transform, highest, middle[:, None, :], spread[:, None, :])
+    rest = _harmonics(left, transform, right_place)
     one, two, three, four = np.moveaxis(rest[..., harmonic], 2, 0)
     # The three contrasts of a Fourier transform over the four pieces, as mean squares.
     apart = 2 * (_square(one - three) + _square(two - four)) + _square(one - two + three - four)
