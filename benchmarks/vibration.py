@@ -128,6 +128,7 @@ def measure(args):
     spline_error = float(
         np.max(np.abs(np.mean(spectra, axis=(0, 1)) / (0.01 * np.arange(1, 25)) - 1))
     )
+    threads = max((pool["num_threads"] for pool in threadpool_info()), default=1)
     lines = [
         "| what | processor s | of which run | x real time | time of it / ours |",
         "|---|---|---|---|---|",
@@ -142,7 +143,7 @@ def measure(args):
         f"amplitudes: ours {100 * error:.2f} %, scipy recipe {100 * spline_error:.2f} %.",
         f"{args.minutes:g} minutes, 3 axes, 4 kHz, one core ({platform.machine()}), numpy "
         f"{np.__version__}; processor time, median of {args.repeats}; most threads of "
-        f"any linear algebra library: {max((pool['num_threads'] for pool in threadpool_info()), default=1)}.",
+        f"any linear algebra library: {threads}.",
         "",
         "| length | axes | ours, processor s | FFT pass, s | ours / FFT |",
         "|---|---|---|---|---|",
