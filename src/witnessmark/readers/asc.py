@@ -20,6 +20,11 @@ _FRAME = re.compile(
     rb"(?P<id>[0-9A-Fa-f]{1,8})(?P<x>x?)\s+(?:Rx|Tx|TxRq)\s+(?P<kind>[dr])\b\s*"
     rb"(?P<count>[0-9A-Fa-f](?=\s|$))?(?P<data>(?:\s+[0-9A-Fa-f]{2}(?=\s|$)){0,8})(?P<tail>\s+.*)?"
 )
+_LONG = re.compile(
+    rb"\s*(?P<whole>\d{1,12})\.(?P<part>\d{1,9})\s+CANFD\s+(?P<bus>\d{1,3})\s+(?:Rx|Tx|TxRq)\s+"
+    rb"(?P<id>[0-9A-Fa-f]{1,8})(?P<x>x?)\s+(?P<name>\S*\D\S*\s+)?(?P<switches>[01]\s+[01])\s+"
+    rb"[0-9A-Fa-f]\s+(?P<count>\d{1,2})(?P<data>(?:\s+[0-9A-Fa-f]{2}(?=\s|$)){0,64})(?P<tail>\s+.*)?"
+)
 _DECIMAL = re.compile(
     rb"\s*(\d{1,12}[.,]\d{1,9})\s+(\d{1,3})\s+(\d{1,10})(x?)\s+(?:Rx|Tx|TxRq)\s+d\s+(\d)"
     rb"((?:\s+\d{1,3}(?=\s|$)){0,8}).*"
@@ -64,8 +69,8 @@ def _shape(line: bytes) -> Shape | str | None:
     if match is None:
         if b"ErrorFrame" in line:
             return "error frame"
-        if b"CANFD" in line[:40]:
-            return "long frame"
+        if b"CANFD" in line[:40] and (match := _LONG.fullmatch(line)) is not None:
+            return _long_shape(match)
         return "comment" if _OTHER.fullmatch(line) or not line.strip() else None
     start = match.start("data")
     places = tuple(start + m.start() for m in _PAIR.finditer(match["data"]))
@@ -86,6 +91,32 @@ def _shape(line: bytes) -> Shape | str | None:
         bus=min(int(match["bus"]), 255),
         loose=tuple(loose) if not remote else (*loose, *([match.span("data")] * bool(places))),
         remote=remote,
+    )
+
+
+def _long_shape(match: re.Match[bytes]) -> Shape | None:
+    """Return the shape of a line of the newer kind, which may hold up to 64 bytes."""
+    count = int(match["count"])
+    start = match.start("data")
+    # Numbers behind the data look like data bytes; the count says where they begin.
+    places = tuple(start + m.start() for m in _PAIR.finditer(match["data"]))[:count]
+    if len(places) != count or int(match["id"], 16) >= (2**29 if match["x"] else 2**11):
+        return None
+    behind = places[-1] + 2 if places else start
+    loose = [match.span("switches"), (behind, len(match.string))]
+    if match["name"]:
+        loose.append(match.span("name"))
+    return Shape(
+        length=len(match.string),
+        whole=match.span("whole"),
+        part=match.span("part"),
+        base=0,
+        identifier=match.span("id"),
+        extended=bool(match["x"]),
+        data=places,
+        bus=min(int(match["bus"]), 255),
+        loose=tuple(loose),
+        remote=count == 0,
     )
 
 

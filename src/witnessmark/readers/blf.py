@@ -16,7 +16,7 @@ import numpy.typing as npt
 from witnessmark.errors import RecordingRefused
 from witnessmark.model.recording import Recording
 from witnessmark.readers.bus import BusLog
-from witnessmark.readers.contract import Frames, Settings, Words64
+from witnessmark.readers.contract import Frames, Settings, Words64, joined
 from witnessmark.readers.reader import Reader
 from witnessmark.readers.source import Source
 
@@ -134,13 +134,14 @@ def _frames(data: bytes, source: Source, log: BusLog) -> tuple[Frames | None, in
 def _messages(
     data: bytes, at: npt.NDArray[np.int64], kind: int, log: BusLog
 ) -> tuple[Frames, npt.NDArray[np.int64]]:
-    padded = data + b"\xff" * 96
+    padded = data + b"\xff" * 128
     header = _u16(padded, at + 4).astype(np.int64)
     flags, stamp = _u32(padded, at + 16), _u64(padded, at + 24)
     scale = np.where(flags == 1, 1e-5, 1e-9)
-    body = at + header
+    body = np.minimum(at + header, len(data))
     if kind in {_MESSAGE, _MESSAGE2}:
         bus, bits, length = _u16(padded, body), _u8(padded, body + 2), _u8(padded, body + 3)
+        length = np.minimum(length, 8)  # the codes from 9 on mean eight bytes here
         identifier, words = _u32(padded, body + 4), _u64(padded, body + 8)
         remote = (bits & 0x80) != 0
     elif kind == _FD:
@@ -152,14 +153,16 @@ def _messages(
         bus, length = _u8(padded, body).astype(np.uint16), _u8(padded, body + 2)
         identifier, words = _u32(padded, body + 4), _u64(padded, body + 40)
         remote = (_u32(padded, body + 12) & 0x10) != 0
-    long = length > 8
-    if long.any():
-        log.trouble.add(
-            "long", "{count} frames of more than 8 bytes are not read.", count=int(long.sum())
-        )
-    length = np.where(remote, 0, np.minimum(length, 8)).astype(np.uint8)
+    length = np.where(remote, 0, np.minimum(length, 64)).astype(np.uint8)
+    long = np.flatnonzero(length > 8)
+    more = None
+    if long.size:
+        first = body[long] + {_FD: 28, _FD64: 48}.get(kind, 16)
+        wide = np.stack([_u64(padded, first + 8 * n) for n in range(7)], axis=1)
+        more = wide.astype("<u8").view(np.uint8)
+        more[np.arange(8, 64) >= length[long, None]] = 0xFF
     shift = np.minimum(length.astype(np.uint64) * np.uint64(8), np.uint64(63))
-    beyond = np.where(length == 8, np.uint64(0), np.uint64(2**64 - 1) << shift)
+    beyond = np.where(length >= 8, np.uint64(0), np.uint64(2**64 - 1) << shift)
     frames = Frames(
         stamp.astype(np.float64) * scale,
         (identifier & np.uint32(0x1FFFFFFF)).astype(np.uint32),
@@ -167,11 +170,12 @@ def _messages(
         length,
         words | beyond,
         np.minimum(bus, 255).astype(np.uint8),
+        more,
     )
     if remote.any():
         before = int(str(log.facts.get("remote_frames", 0)))
         log.facts["remote_frames"] = before + int(remote.sum())
-    return (frames.where(~long), at[~long]) if long.any() else (frames, at)
+    return frames, at
 
 
 def _in_order(pieces: list[tuple[Frames, npt.NDArray[np.int64]]]) -> Frames | None:
@@ -180,15 +184,7 @@ def _in_order(pieces: list[tuple[Frames, npt.NDArray[np.int64]]]) -> Frames | No
     if len(pieces) == 1:
         return pieces[0][0]
     order = np.argsort(np.concatenate([at for _, at in pieces]), kind="stable")
-    every = [frames for frames, _ in pieces]
-    return Frames(
-        np.concatenate([f.time_s for f in every])[order],
-        np.concatenate([f.identifier for f in every])[order],
-        np.concatenate([f.extended for f in every])[order],
-        np.concatenate([f.length for f in every])[order],
-        np.concatenate([f.data for f in every])[order],
-        np.concatenate([f.bus for f in every])[order],
-    )
+    return joined([frames for frames, _ in pieces]).where(order)
 
 
 def _u8(data: bytes, at: npt.NDArray[np.int64]) -> npt.NDArray[np.uint8]:

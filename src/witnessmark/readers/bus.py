@@ -1,34 +1,42 @@
 """Bus logs: frames in, a :class:`Recording` out. What every frame reader shares.
 
-Only what the table of signals knows is kept, as one word a frame, so an hour of traffic fits
-into memory many times; everything else is counted.
+Only what the table of signals knows is kept, as one word a frame; everything else is counted.
+Many hours of it lie in temporary files instead of in memory.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from witnessmark.model.recording import Recording
-from witnessmark.readers import identity, oddities
-from witnessmark.readers.contract import Frames, Settings, Words64
-from witnessmark.readers.decode import Group, channels_of, long_channels
+from witnessmark.readers import oddities
+from witnessmark.readers.contract import Frames, Settings
+from witnessmark.readers.decode import Group, LongFrames, channels_of, long_channels
+from witnessmark.readers.frame_store import FrameStore
 from witnessmark.readers.j1939_signals import SIGNALS, Signal, by_group
+from witnessmark.readers.keep import Keeper
 from witnessmark.readers.source import Source
+from witnessmark.readers.special_messages import (
+    DIAGNOSTIC_GROUPS,
+    TRANSPORT_GROUPS,
+    SpecialMessages,
+    relative,
+)
 from witnessmark.readers.timeline import Timeline
-from witnessmark.readers.transport import CONTROL, DATA, Message, Reassembler
-from witnessmark.readers.trouble_codes import DM1, DM2, CodeLog, older_spns
+from witnessmark.readers.trouble_codes import CodeLog
 
 if TYPE_CHECKING:
     from witnessmark.readers.lines import LineReader
 
 _HIGHEST_29 = 2**29
-_LONG = frozenset({CONTROL, DATA})
 #: Marks an error frame in candump text.
 _ERROR_BIT = 0x20000000
-#: Places in the key table that are no groups of signals.
-_TRANSPORT, _DIAGNOSTIC = 254, 255
+#: Place in the key table that is no group of signals.
+_SPECIAL = 255
 
 
 class BusLog:
@@ -61,11 +69,9 @@ class BusLog:
             self.trouble.add("dbc", "The DBC files hold more messages than are read (250).")
         self._table = _table(self._numbers)
         self._met = np.full(2**14, 2**32 - 1, np.uint32)
-        self._keys: list[np.ndarray] = []
-        self._times: list[np.ndarray] = []
-        self._data: list[Words64] = []
-        self._lengths: list[np.ndarray] = []
-        self._special: list[Frames] = []
+        self._store = FrameStore()
+        self._special = SpecialMessages(self._groups, self.trouble)
+        self._longer = LongFrames()
 
     def add(self, frames: Frames) -> None:
         """Take the next frames of the file."""
@@ -109,27 +115,19 @@ class BusLog:
         number = self._table.take((key >> np.uint32(8)) & np.uint32(0x3FFFF))
         if not whole:
             number = np.where(extended, number, 0).astype(np.uint8)
-        wanted = np.flatnonzero((number - np.uint8(1)) < _TRANSPORT - 1)
-        self._keys.append(
-            (number.take(wanted).astype(np.uint16) << 8)
-            | (key.take(wanted) & np.uint32(0xFF)).astype(np.uint16)
+        wanted = np.flatnonzero((number - np.uint8(1)) < _SPECIAL - 1)
+        self._store.add(
+            number.take(wanted).astype(np.uint16) * np.uint16(256)
+            + (key.take(wanted) & np.uint32(0xFF)).astype(np.uint16),
+            time.take(wanted),
+            frames.data.take(wanted),
+            frames.length.take(wanted),
         )
-        self._times.append(time.take(wanted))
-        self._data.append(frames.data.take(wanted))
-        self._lengths.append(frames.length.take(wanted))
-        special = np.flatnonzero(number >= _TRANSPORT)
+        special = np.flatnonzero(number == _SPECIAL)
         if special.size:
-            picked = frames.where(special)
-            self._special.append(
-                Frames(
-                    time[special],
-                    picked.identifier,
-                    picked.extended,
-                    picked.length,
-                    picked.data,
-                    picked.bus,
-                )
-            )
+            self._special.add(replace(frames, time_s=time).where(special))
+        if frames.more is not None:
+            self._longer.add(replace(frames, time_s=time), number, self._numbers)
 
     def _possible(self, frames: Frames) -> Frames:
         """Leave out the frames whose identifier cannot be."""
@@ -155,14 +153,7 @@ class BusLog:
     def counted_on(self, frames: Frames) -> Frames:
         """Return frames whose stamps are steps from frame to frame with running time."""
         before = self.timeline.last_s if np.isfinite(self.timeline.last_s) else 0.0
-        return Frames(
-            before + np.cumsum(frames.time_s),
-            frames.identifier,
-            frames.extended,
-            frames.length,
-            frames.data,
-            frames.bus,
-        )
+        return replace(frames, time_s=before + np.cumsum(frames.time_s))
 
     def lines_read(self, reader: LineReader) -> None:
         """Report the lines of a text log that were no data frames."""
@@ -170,10 +161,6 @@ class BusLog:
             if kind != "comment":
                 name = f"{kind.replace(' ', '_')}s"
                 self.facts[name] = int(str(self.facts.get(name, 0))) + count
-        if "long frame" in reader.other:
-            self.trouble.add(
-                "long", f"{reader.other['long frame']:,} frames of more than 8 bytes are not read."
-            )
         if reader.bad:
             self.trouble.add(
                 "bad lines",
@@ -195,11 +182,12 @@ class BusLog:
                 do="They are left out.",
             )
         first = self.timeline.first_s or 0.0
-        groups = self._grouped(first)
-        channels = channels_of(groups)
-        messages, codes = self._special_messages(first)
-        channels += long_channels(messages, self._groups)
-        self._identify(messages)
+        keeper = Keeper()
+        channels = [keeper.channel(c) for c in channels_of(self._groups_read(first), keeper)]
+        codes = self._special.codes(first)
+        channels += long_channels(relative(self._special.messages, first), self._groups)
+        channels += self._longer.channels(first, self._groups, self.trouble)
+        self.facts |= self._special.facts()
         duration = self.timeline.duration_s
         if duration is None:
             self.trouble.add(
@@ -210,8 +198,7 @@ class BusLog:
             )
         self.timeline.report()
         channels.sort(key=lambda c: (float(c.time_s[0]) if c.time_s.size else 0.0, c.source or 0))
-        checked, flags = oddities.checked(channels, self.trouble)
-        self._report_codes(codes)
+        checked, flags = oddities.checked(channels, self.trouble, keeper)
         if not checked and not codes.result():
             self.trouble.add(
                 "no engine",
@@ -252,109 +239,21 @@ class BusLog:
 
         return read_signals(self.settings.dbc, self.trouble)
 
-    def _grouped(self, first_s: float) -> list[Group]:
-        if not self._keys:
-            return []
-        keys = _joined(self._keys)
-        times = _joined(self._times)
-        data = _joined(self._data)
-        lengths = _joined(self._lengths)
-        if self.timeline.first_s is not None and np.isnan(times).any():
-            known = ~np.isnan(times)  # frames before the first stamp
-            self._no_stamp(int((~known).sum()))
-            keys, times, data, lengths = keys[known], times[known], data[known], lengths[known]
-        times -= first_s
-        whole = bool((lengths == 8).all())
-        order = np.argsort(keys, kind="stable")
-        counts = np.bincount(keys, minlength=1)
-        found = []
-        end = 0
-        for key in np.flatnonzero(counts):
-            start, end = end, end + int(counts[key])
-            at = order[start:end]
-            time, words = times[at], data[at]
-            size = None if whole else lengths[at]
+    def _groups_read(self, first_s: float) -> Iterator[Group]:
+        """Yield the frames of one message of one sender after the other, in order of time."""
+        for key, time, data, length in self._store.series():
+            if self.timeline.first_s is not None and np.isnan(time).any():
+                known = ~np.isnan(time)  # frames before the first stamp
+                self._no_stamp(int((~known).sum()))
+                time, data = time[known], data[known]  # noqa: PLW2901
+                length = None if length is None else length[known]  # noqa: PLW2901
+            time -= first_s  # noqa: PLW2901
             if self.timeline.unordered and (np.diff(time) < 0).any():
                 by_time = np.argsort(time, kind="stable")
-                time, words = time[by_time], words[by_time]
-                size = None if size is None else size[by_time]
-            pgn = self._numbers[(int(key) >> 8) - 1]
-            found.append(Group(pgn, int(key) & 0xFF, time, words, size, self._groups[pgn]))
-        return found
-
-    def _special_messages(self, first_s: float) -> tuple[list[Message], CodeLog]:
-        reassembler, log = Reassembler(), CodeLog()
-        messages: list[Message] = []
-        singles: dict[tuple[int, int, bytes], list[float]] = {}
-        for frames in self._special:
-            raw = frames.data.astype("<u8").tobytes()
-            rows = zip(
-                (frames.time_s - first_s).tolist(),
-                frames.identifier.tolist(),
-                frames.length.tolist(),
-                frames.bus.tolist(),
-                strict=True,
-            )
-            for at, (time, identifier, length, bus) in enumerate(rows):
-                data = raw[8 * at : 8 * at + length]
-                pgn = _pgn(identifier)
-                if pgn in _LONG:
-                    message = reassembler.feed(time, identifier, data, bus)
-                    if message is not None:
-                        messages.append(message)
-                else:
-                    key = (pgn, identifier & 0xFF, data)
-                    seen = singles.get(key)
-                    if seen is None:
-                        singles[key] = [time, time, 1.0]
-                    else:
-                        seen[1] = time
-                        seen[2] += 1
-        self._special.clear()
-        for (pgn, sender, data), (begin, end, count) in singles.items():
-            if pgn in {DM1, DM2}:
-                log.add(begin, end, pgn == DM1, sender, data, int(count))
-            else:
-                messages.append(Message(begin, pgn, sender, 255, data))
-        same: dict[tuple[int, int, bytes], list[float]] = {}
-        for message in messages:
-            if message.pgn in {DM1, DM2}:
-                first_time = [message.time_s, message.time_s, 0.0]
-                seen = same.setdefault((message.pgn, message.source, message.data), first_time)
-                seen[1] = message.time_s
-                seen[2] += 1
-        for (pgn, sender, data), (begin_s, end_s, count) in same.items():
-            log.add(begin_s, end_s, pgn == DM1, sender, data, int(count))
-        if reassembler.announced:
-            self.facts["multi_packet"] = {
-                "announced": reassembler.announced,
-                "completed": reassembler.completed,
-            }
-            lost = reassembler.announced - reassembler.completed
-            if lost:
-                self.trouble.add(
-                    "multi-packet",
-                    f"{lost:,} of {reassembler.announced:,} multi-packet messages are not "
-                    "complete; they are left out.",
-                    do="Frames were lost, or the recording began or ended within a message.",
-                )
-        return messages, log
-
-    def _identify(self, messages: list[Message]) -> None:
-        found = identity.masked(messages)
-        if found:
-            self.facts["identifiers"] = found
-
-    def _report_codes(self, log: CodeLog) -> None:
-        for source, spns in sorted(log.older.items()):
-            spn = min(spns)
-            first, second = older_spns(spn)
-            self.trouble.add(
-                f"older codes {source}",
-                f"Control unit {source} sends its codes by an older method: SPN {spn} could also "
-                f"be {first} or {second} ({len(spns)} codes).",
-                do="Look the code up with the number the maker's manual lists.",
-            )
+                time, data = time[by_time], data[by_time]  # noqa: PLW2901
+                length = None if length is None else length[by_time]  # noqa: PLW2901
+            pgn = self._numbers[(key >> 8) - 1]
+            yield Group(pgn, key & 0xFF, time, data, length, self._groups[pgn])
 
     def _all_facts(self, log: CodeLog) -> dict[str, object]:
         extended = [i for i in self.identifiers if i >= 0]
@@ -378,28 +277,10 @@ class BusLog:
 def _table(numbers: list[int]) -> np.ndarray:
     """Return the number of the group for every 18-bit middle part of an identifier."""
     table = np.zeros(2**18, np.uint8)
-    specials = {
-        DM1: _DIAGNOSTIC,
-        DM2: _DIAGNOSTIC,
-        CONTROL: _TRANSPORT,
-        DATA: _TRANSPORT,
-        **dict.fromkeys(identity.GROUPS, _DIAGNOSTIC),
-    }
+    specials = dict.fromkeys(TRANSPORT_GROUPS | DIAGNOSTIC_GROUPS, _SPECIAL)
     for pgn, number in [*((pgn, n + 1) for n, pgn in enumerate(numbers)), *specials.items()]:
         if (pgn >> 8) & 0xFF >= 240:
             table[pgn] = number
         else:
             table[pgn : pgn + 256] = number
     return table
-
-
-def _pgn(identifier: int) -> int:
-    pgn = (identifier >> 8) & 0x3FFFF
-    return pgn if (pgn >> 8) & 0xFF >= 240 else pgn & 0x3FF00
-
-
-def _joined(pieces: list[np.ndarray]) -> np.ndarray:
-    """Join the pieces and let them go, so that both are not in memory for long."""
-    whole = np.concatenate(pieces)
-    pieces.clear()
-    return whole

@@ -15,7 +15,7 @@ import numpy as np
 from witnessmark.model.recording import Recording
 from witnessmark.readers.bus import BusLog
 from witnessmark.readers.contract import Frames, Settings
-from witnessmark.readers.lines import LineReader, Shape
+from witnessmark.readers.lines import LONG_LENGTHS, LineReader, Shape
 from witnessmark.readers.reader import Reader
 from witnessmark.readers.source import Source
 
@@ -62,14 +62,12 @@ class Dialect:
         identifier = int(group["id"], 16)
         if len(group["id"]) == 8 and identifier & _ERROR_BIT and expression is not _OLD:
             return "error frame"
-        if group.get("fd"):
-            return "long frame"
         digits = match.span("id")
         extended = len(group["id"]) == 8 or (expression is _OLD and digits[1] - digits[0] > 3)
         start = match.start("data")
         places = tuple(start + m.start() for m in _PAIR.finditer(group["data"] or b""))
-        if len(places) > 8:
-            return "long frame"
+        if len(places) > 8 and len(places) not in LONG_LENGTHS:
+            return None
         remote = bool(group.get("remote"))
         if not remote and group.get("count") and int(group["count"]) != len(places):
             return None

@@ -7,7 +7,7 @@ decoded channels makes the :class:`Recording` itself.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -57,10 +57,12 @@ class Frames:
         time_s: shape (n,), seconds; NaN throughout where the log has no time stamps.
         identifier: shape (n,), uint32, 11 or 29 bits.
         extended: shape (n,), True for 29-bit identifiers.
-        length: shape (n,), uint8, number of data bytes, 0 to 8.
+        length: shape (n,), uint8, number of data bytes, 0 to 64.
         data: shape (n,), uint64, the first data byte in the lowest byte; bytes beyond *length*
             are 0xFF, which the standard reads as not available.
         bus: shape (n,), uint8, number of the interface.
+        more: shape (m, 56), uint8, bytes 9 to 64 of the m frames that are longer than 8 bytes, in
+            their order, 0xFF beyond the end; ``None`` where no frame is.
     """
 
     time_s: Floats
@@ -69,12 +71,19 @@ class Frames:
     length: npt.NDArray[np.uint8]
     data: Words64
     bus: npt.NDArray[np.uint8]
+    more: npt.NDArray[np.uint8] | None = None
 
     def __len__(self) -> int:
         return int(self.time_s.size)
 
     def where(self, mask: npt.NDArray[np.bool_] | npt.NDArray[np.intp]) -> Frames:
         """Return the frames picked by *mask* (or by positions)."""
+        more = None
+        if self.more is not None:
+            long = self.length > 8
+            row = np.cumsum(long) - 1
+            more = self.more[row[mask][long[mask]]]
+            more = more if len(more) else None
         return Frames(
             self.time_s[mask],
             self.identifier[mask],
@@ -82,7 +91,22 @@ class Frames:
             self.length[mask],
             self.data[mask],
             self.bus[mask],
+            more,
         )
+
+
+def joined(pieces: Sequence[Frames]) -> Frames:
+    """Return the frames of several pieces one after the other."""
+    longer = [p.more for p in pieces if p.more is not None]
+    return Frames(
+        np.concatenate([p.time_s for p in pieces]),
+        np.concatenate([p.identifier for p in pieces]),
+        np.concatenate([p.extended for p in pieces]),
+        np.concatenate([p.length for p in pieces]),
+        np.concatenate([p.data for p in pieces]),
+        np.concatenate([p.bus for p in pieces]),
+        np.concatenate(longer) if longer else None,
+    )
 
 
 class Trouble:

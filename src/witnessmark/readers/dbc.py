@@ -10,12 +10,14 @@ from witnessmark.readers.j1939_signals import SIGNALS, Signal
 
 __all__ = ["read_signals"]
 
+#: Longest message of the transport protocol.
+_MOST_LENGTH = 1785
 #: Most bytes of a DBC file.
 _MOST_BYTES = 32 * 2**20
 
 
 def read_signals(paths: tuple[Path, ...], trouble: Trouble) -> tuple[Signal, ...]:
-    """Return the signals of DBC files for 29-bit messages of up to eight bytes.
+    """Return the signals of DBC files for 29-bit messages: frames, long frames, packets.
 
     A signal whose bits are in our own table is left to the table. The indicator codes of
     J1939-71 (error, not available) apply to signals of J1939 messages.
@@ -39,7 +41,7 @@ def read_signals(paths: tuple[Path, ...], trouble: Trouble) -> tuple[Signal, ...
             )
             continue
         for message in messages:
-            if not message.is_extended_frame or message.length > 8:
+            if not message.is_extended_frame or message.length > _MOST_LENGTH:
                 continue
             pgn = (message.frame_id >> 8) & 0x3FFFF
             pgn = pgn if (pgn >> 8) & 0xFF >= 240 else pgn & 0x3FF00

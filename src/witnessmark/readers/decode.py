@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from witnessmark.model.recording import Channel, Floats, Quality
-from witnessmark.readers.contract import Words64
+from witnessmark.readers.contract import Frames, Trouble, Words64
 from witnessmark.readers.j1939_signals import Signal
+from witnessmark.readers.keep import Keeper
 from witnessmark.readers.transport import Message
 from witnessmark.units import QUANTITIES
 
-__all__ = ["Group", "channels_of", "decode", "long_channels"]
+__all__ = ["Group", "LongFrames", "channels_of", "decode", "long_channels"]
 
+Bytes = npt.NDArray[np.uint8]
+#: Frames decoded at once.
+_PIECE = 2**18
 _VALID, _ERROR, _NONE, _RESERVED, _BEYOND = (
     np.uint8(q)
     for q in (
@@ -39,22 +44,33 @@ class Group:
     signals: tuple[Signal, ...]
 
 
-def channels_of(groups: list[Group]) -> list[Channel]:
-    """Decode every signal of every group; consumes the list to save memory."""
-    found = []
-    while groups:
-        group = groups.pop()
+def channels_of(groups: Iterable[Group], keeper: Keeper) -> Iterator[Channel]:
+    """Decode every signal of every group, one group after the other to save memory."""
+    for group in groups:
+        whole = keeper.array(group.time_s)
         for signal in group.signals:
-            time, data = group.time_s, group.data
+            time, data = whole, group.data
             if group.length is not None:
                 enough = group.length >= min(signal.bytes_needed, 8)
                 if not enough.all():
                     time, data = time[enough], data[enough]
             if signal.bytes_needed > 8 or not time.size:
                 continue
-            values, quality = decode(_raw(signal, data), signal)
-            found.append(_channel(signal, group.source, time, values, quality))
-    return found
+            values, quality = _in_pieces(data, signal)
+            yield _channel(signal, group.source, time, values, quality)
+
+
+def _in_pieces(data: Words64, signal: Signal) -> tuple[Floats, Bytes]:
+    """Decode a long series piece by piece: the steps between need no memory of its length."""
+    if data.size <= _PIECE:
+        return decode(_raw(signal, data), signal)
+    values, quality = np.empty(data.size), np.empty(data.size, np.uint8)
+    for start in range(0, data.size, _PIECE):
+        here = slice(start, start + _PIECE)
+        values[here], quality[here] = decode(_raw(signal, data[here]), signal)
+    if quality.all():
+        return np.broadcast_to(np.float64("nan"), data.shape), quality
+    return values, quality
 
 
 def decode(raw: Words64, signal: Signal) -> tuple[Floats, npt.NDArray[np.uint8]]:
@@ -108,6 +124,77 @@ def long_channels(messages: list[Message], groups: dict[int, tuple[Signal, ...]]
             time = np.array([m.time_s for m in whole])
             found.append(_channel(signal, source, time, values, quality))
     return found
+
+
+class LongFrames:
+    """Frames of more than eight bytes (CAN FD) whose message is known.
+
+    Their first eight bytes are read like those of any frame; here are the signals behind them.
+    """
+
+    def __init__(self) -> None:
+        self.count = self.unknown = 0
+        self._found: dict[tuple[int, int], list[tuple[Floats, Bytes, Bytes]]] = {}
+
+    def add(self, frames: Frames, number: Bytes, numbers: list[int]) -> None:
+        """Take the long ones of *frames*; *number* is the place of their group in *numbers* + 1."""
+        long = np.flatnonzero(frames.length > 8)
+        assert frames.more is not None  # noqa: S101  (there are long frames)
+        place = number[long]
+        self.count += long.size
+        self.unknown += int(np.count_nonzero(place == 0))
+        data = np.concatenate(
+            [frames.data[long].astype("<u8").view(np.uint8).reshape(-1, 8), frames.more], axis=1
+        )
+        sender = (frames.identifier[long] & np.uint32(0xFF)).astype(np.uint8)
+        key = place.astype(np.uint16) << 8 | sender
+        for one in np.unique(key[(place > 0) & (place <= len(numbers))]).tolist():
+            rows = key == one
+            self._found.setdefault((numbers[(one >> 8) - 1], one & 0xFF), []).append(
+                (frames.time_s[long][rows], frames.length[long][rows], data[rows])
+            )
+
+    def channels(
+        self, first_s: float, groups: dict[int, tuple[Signal, ...]], trouble: Trouble
+    ) -> list[Channel]:
+        """Decode the signals behind the eighth byte, and say what is not decoded."""
+        found = []
+        for (pgn, source), pieces in self._found.items():
+            time, length, data = (np.concatenate([p[i] for p in pieces]) for i in range(3))
+            for signal in groups[pgn]:
+                enough = length >= signal.bytes_needed
+                if signal.bytes_needed <= 8 or not enough.any():
+                    continue
+                values, quality = decode(_long_raw(signal, data[enough]), signal)
+                when = time[enough] - first_s
+                found.append(_channel(signal, source, when, values, quality))
+        if self.count:
+            trouble.add(
+                "long",
+                f"{self.count:,} frames have more than 8 bytes (CAN FD); {self.unknown:,} of them "
+                "carry no message that is known here and are only counted.",
+                do="Name a DBC file for them. Messages packed into one frame after SAE J1939-22 "
+                "are not taken apart.",
+            )
+        return found
+
+
+def _long_raw(signal: Signal, data: Bytes) -> Words64:
+    """Return the bits of a signal of up to 64 bits that stands anywhere in 64 bytes."""
+    if signal.motorola:
+        end = _motorola_end(signal)
+        last = -(-end // 8)
+        chosen, shift = data[:, max(last - 9, 0) : last][:, ::-1], 8 * last - end
+    else:
+        first, shift = divmod(signal.start, 8)
+        chosen = data[:, first : first + 9]
+    wide = np.zeros((data.shape[0], 16), np.uint8)
+    wide[:, : chosen.shape[1]] = chosen
+    low, high = wide.view("<u8").T.astype(np.uint64)
+    raw: Words64 = low >> np.uint64(shift)
+    if shift:
+        raw |= high << np.uint64(64 - shift)
+    return raw & np.uint64((1 << signal.bits) - 1)
 
 
 def _channel(

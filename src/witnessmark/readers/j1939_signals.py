@@ -128,6 +128,9 @@ class Signal:
     @property
     def bytes_needed(self) -> int:
         """Return how many data bytes a message needs to carry the signal."""
+        if self.motorola:  # counted from the highest bit of its first byte
+            byte, bit = divmod(self.start, 8)
+            return byte + (14 - bit + self.bits) // 8
         return (self.start + self.bits + 7) // 8
 
 

@@ -12,7 +12,7 @@ import re
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from threading import Lock
 
 import numpy as np
@@ -28,6 +28,8 @@ Positions = npt.NDArray[np.int64]
 
 #: Shapes tried for lines of one length before the rest is read one by one.
 MAX_SHAPES = 24
+#: Data bytes of frames that have more than eight (ISO 11898-1:2015), by their code from 9 on.
+LONG_LENGTHS = (12, 16, 20, 24, 32, 48, 64)
 #: A longer line is no bus frame.
 MAX_LINE = 480
 
@@ -80,6 +82,7 @@ class _Block:
     words: Words64
     starts: Positions
     found: Frames
+    more: list[tuple[Positions, npt.NDArray[np.uint8]]] = field(default_factory=list)
 
 
 class LineReader:
@@ -137,8 +140,14 @@ class LineReader:
                 self._read_length(int(length), np.flatnonzero(lengths == length), rest)
         self._learn(starts, lengths)
         found = rest.found
+        if rest.more:
+            order = np.argsort(np.concatenate([lines for lines, _ in rest.more]))
+            found = replace(found, more=np.concatenate([more for _, more in rest.more])[order])
         good = found.length != 255
-        return found if good.all() else found.where(good)
+        if good.all():
+            return found
+        found.length[~good] = 0
+        return found.where(good)
 
     def _learn(self, starts: Positions, lengths: Positions) -> None:
         """Note the one shape of blocks whose lines are all alike, for the blocks to come."""
@@ -174,8 +183,9 @@ class LineReader:
             hexadecimal(words, at, width, shape.identifier, bad),
             np.full(at.size, shape.extended, np.bool_),
             np.full(at.size, len(shape.data), np.uint8),
-            payload(words, letters, at, width, shape.data, bad),
+            payload(words, letters, at, width, shape.data[:8], bad),
             np.full(at.size, shape.bus, np.uint8),
+            _more(words, letters, at, width, shape.data, bad),
         )
         if np.bitwise_or.reduce(bad):
             return None
@@ -222,13 +232,15 @@ class LineReader:
         bad = np.zeros(these.size, np.uint64)
         time = self._time(shape, block.words, at, even, bad)
         identifier = hexadecimal(block.words, at, even, shape.identifier, bad)
-        data = payload(block.words, block.letters, at, even, shape.data, bad)
+        data = payload(block.words, block.letters, at, even, shape.data[:8], bad)
+        more = _more(block.words, block.letters, at, even, shape.data, bad)
         left = lines[:0] if every else lines[~fitting]
         ok = bad == 0
         if not ok.all():
             # Another shape may have its punctuation where this one has digits.
             left = np.sort(np.concatenate([left, these[~ok]]))
             these, time, identifier, data = these[ok], time[ok], identifier[ok], data[ok]
+            more = None if more is None else more[ok]
         found = block.found
         found.time_s[these] = time
         found.identifier[these] = identifier
@@ -236,6 +248,8 @@ class LineReader:
         found.length[these] = len(shape.data)
         found.data[these] = data
         found.bus[these] = shape.bus
+        if more is not None:
+            block.more.append((these, more))
         if shape.remote:
             with self._lock:
                 before = self.other.get("remote frame", 0)
@@ -271,6 +285,23 @@ class LineReader:
             digits = shape.part[1] - shape.part[0]
             time += decimal(words, at, even, shape.part, bad).astype(np.float64) * 10.0**-digits
         return time * self.scale if self.scale != 1.0 else time
+
+
+def _more(
+    words: Words64,
+    letters: npt.NDArray[np.uint8],
+    at: Positions,
+    even: int | None,
+    places: tuple[int, ...],
+    bad: Words64,
+) -> npt.NDArray[np.uint8] | None:
+    """Return the bytes behind the eighth, shape (n, 56), of lines that have more than eight."""
+    if len(places) <= 8:
+        return None
+    wide = np.full((at.size, 7), 2**64 - 1, np.uint64)
+    for column, first in enumerate(range(8, len(places), 8)):
+        wide[:, column] = payload(words, letters, at, even, places[first : first + 8], bad)
+    return wide.astype("<u8").view(np.uint8)
 
 
 def _empty(n: int) -> Frames:

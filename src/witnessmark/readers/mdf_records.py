@@ -14,7 +14,7 @@ from witnessmark.readers.ahead import one_ahead
 from witnessmark.readers.contract import Words64
 from witnessmark.readers.mdf_blocks import ChannelBlock, DataGroup, Mdf, RecordGroup
 
-__all__ = ["Records", "raw_field", "records"]
+__all__ = ["Records", "raw_field", "records", "variable_data"]
 
 Bytes2 = npt.NDArray[np.uint8]
 #: Data handled at once.
@@ -31,6 +31,7 @@ class Records:
         place: shape (n,), where each stood in the piece (for the order between groups).
         payload: for groups of variable length: the first eight bytes, 0xFF behind the end.
         length: for groups of variable length: bytes of each.
+        more: for groups of variable length: bytes 9 to 64, where any has more than eight.
     """
 
     group: RecordGroup
@@ -38,6 +39,7 @@ class Records:
     place: npt.NDArray[np.int64]
     payload: Words64 = field(default_factory=lambda: np.zeros(0, np.uint64))
     length: npt.NDArray[np.int64] = field(default_factory=lambda: np.zeros(0, np.int64))
+    more: Bytes2 | None = None
 
 
 def records(mdf: Mdf, group: DataGroup) -> Iterator[list[Records]]:
@@ -225,7 +227,7 @@ def _places(runs: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
 
 
 def _sorted(data: bytes, runs: _Runs, group: DataGroup) -> list[Records]:
-    padded = np.frombuffer(data + b"\xff" * 24, np.uint8)
+    padded = np.frombuffer(data + b"\xff" * 80, np.uint8)
     width = group.id_size
     every = np.frombuffer(runs, np.int64).reshape(-1, 4) if runs else np.zeros((0, 4), np.int64)
     found = []
@@ -237,13 +239,9 @@ def _sorted(data: bytes, runs: _Runs, group: DataGroup) -> list[Records]:
         if record.variable:
             long = _words(padded, start) & np.uint64(0xFFFFFFFF)
             length = long.astype(np.int64)
-            payload = _words(padded, start + 4)
-            keep = np.minimum(length, 8).astype(np.uint64)
-            shift = np.minimum(keep * np.uint64(8), np.uint64(63))
-            beyond = np.where(keep >= 8, np.uint64(0), np.uint64(0xFFFFFFFFFFFFFFFF) << shift)
-            found.append(
-                Records(record, np.zeros((at.size, 0), np.uint8), at, payload | beyond, length)
-            )
+            none = np.zeros((at.size, 0), np.uint8)
+            payload, more = variable_data(padded, start + 4, length)
+            found.append(Records(record, none, at, payload, length, more))
             continue
         size = record.size + record.invalid_size
         wide = np.empty((at.size, -(-size // 8)), np.uint64)
@@ -251,6 +249,23 @@ def _sorted(data: bytes, runs: _Runs, group: DataGroup) -> list[Records]:
             wide[:, column] = _words(padded, start + 8 * column)
         found.append(Records(record, wide.view(np.uint8)[:, :size], at))
     return found
+
+
+def variable_data(
+    letters: Bytes2, start: npt.NDArray[np.int64], length: npt.NDArray[np.int64]
+) -> tuple[Words64, Bytes2 | None]:
+    """Return the first eight bytes, and bytes 9 to 64 where any is longer; 0xFF behind the end."""
+    keep = np.minimum(length, 8).astype(np.uint64)
+    shift = np.minimum(keep * np.uint64(8), np.uint64(63))
+    beyond = np.where(keep >= 8, np.uint64(0), np.uint64(0xFFFFFFFFFFFFFFFF) << shift)
+    payload = _words(letters, start) | beyond
+    if not length.size or length.max() <= 8:
+        return payload, None
+    last = letters.size - 8
+    wide = np.stack([_words(letters, np.minimum(start + 8 * n, last)) for n in range(1, 8)], axis=1)
+    more = wide.astype("<u8").view(np.uint8)
+    more[np.arange(8, 64) >= length[:, None]] = 0xFF
+    return payload, more
 
 
 def _words(letters: npt.NDArray[np.uint8], at: npt.NDArray[np.int64]) -> Words64:

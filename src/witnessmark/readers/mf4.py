@@ -11,10 +11,10 @@ import numpy.typing as npt
 
 from witnessmark.model.recording import Floats, Recording
 from witnessmark.readers.bus import BusLog
-from witnessmark.readers.contract import Frames, Settings, Words64
+from witnessmark.readers.contract import Frames, Settings, Words64, joined
 from witnessmark.readers.mdf_blocks import ChannelBlock, DataGroup, Mdf, RecordGroup
 from witnessmark.readers.mdf_channels import decoded_channels
-from witnessmark.readers.mdf_records import Records, raw_field, records
+from witnessmark.readers.mdf_records import Records, raw_field, records, variable_data
 from witnessmark.readers.reader import Reader
 from witnessmark.readers.source import Source
 
@@ -56,21 +56,10 @@ def _is_frames(group: RecordGroup) -> bool:
 
 
 def _merged(pieces: list[Frames]) -> Frames:
-    def joined(name: str) -> npt.NDArray[np.generic]:
-        return np.concatenate([getattr(p, name) for p in pieces])
-
     if not pieces:
         return _nothing()
-    time = joined("time_s").astype(np.float64)
-    order = np.argsort(time, kind="stable")
-    return Frames(
-        time[order],
-        joined("identifier").astype(np.uint32)[order],
-        joined("extended").astype(np.bool_)[order],
-        joined("length").astype(np.uint8)[order],
-        joined("data").astype(np.uint64)[order],
-        joined("bus").astype(np.uint8)[order],
-    )
+    whole = joined(pieces)
+    return whole.where(np.argsort(whole.time_s, kind="stable"))
 
 
 def _nothing() -> Frames:
@@ -92,33 +81,44 @@ class _Variable:
     offsets: npt.NDArray[np.int64] = field(default_factory=lambda: np.zeros(0, np.int64))
     payload: Words64 = field(default_factory=lambda: np.zeros(0, np.uint64))
     length: npt.NDArray[np.int64] = field(default_factory=lambda: np.zeros(0, np.int64))
+    more: npt.NDArray[np.uint8] | None = None
 
     def add(self, found: Records) -> None:
         sizes = found.length + 4
         offsets = self.next_offset + np.cumsum(sizes) - sizes
         self.next_offset += int(sizes.sum())
+        if found.more is not None or self.more is not None:
+            self.more = np.concatenate(
+                [_or_nothing(self.more, self.length.size), _or_nothing(found.more, sizes.size)]
+            )
         self.offsets = np.concatenate([self.offsets, offsets])
         self.payload = np.concatenate([self.payload, found.payload])
         self.length = np.concatenate([self.length, found.length])
 
-    def at(
-        self, wanted: npt.NDArray[np.int64]
-    ) -> tuple[Words64, npt.NDArray[np.int64], npt.NDArray[np.bool_]]:
-        """Return data, length and whether it was there; forgets what stands before."""
+    def at(self, wanted: npt.NDArray[np.int64]) -> Records | None:
+        """Return the data, ``place`` saying whether they were there; forgets what is before."""
         if not self.offsets.size:
-            return (
-                np.zeros(wanted.size, np.uint64),
-                np.zeros(wanted.size, np.int64),
-                (np.zeros(wanted.size, np.bool_)),
-            )
+            return None
         place = np.minimum(np.searchsorted(self.offsets, wanted), self.offsets.size - 1)
         there = self.offsets[place] == wanted
-        data, length = self.payload[place], self.length[place]
+        more = None if self.more is None else self.more[place]
+        found = Records(
+            _NO_GROUP, _or_nothing(None, 0), there.astype(np.int64), self.payload[place],
+            self.length[place], more,
+        )  # fmt: skip
         if wanted.size and there.all():
             keep = int(place.max()) + 1
             self.offsets, self.payload = self.offsets[keep:], self.payload[keep:]
             self.length = self.length[keep:]
-        return data, length, there
+            self.more = None if self.more is None else self.more[keep:]
+        return found
+
+
+_NO_GROUP = RecordGroup(0, 0, 0, 0, 0, "")
+
+
+def _or_nothing(more: npt.NDArray[np.uint8] | None, count: int) -> npt.NDArray[np.uint8]:
+    return np.full((count, 56), 0xFF, np.uint8) if more is None else more
 
 
 def _frames(mdf: Mdf, group: DataGroup) -> Iterator[Frames]:
@@ -177,6 +177,7 @@ def _decoded(
     bus = _number(rows, fields.get("BusChannel"), 0).astype(np.uint8)
     late = np.zeros(n, np.bool_)
     data = np.full(n, 0xFFFFFFFFFFFFFFFF, np.uint64)
+    more: npt.NDArray[np.uint8] | None = None
     carrier = fields.get("DataBytes")
     if carrier is not None and carrier.kind == 1:
         number = by_link.get(carrier.data_link)
@@ -186,32 +187,39 @@ def _decoded(
             store = variable[carrier.data_link] = _own_data(mdf, carrier.data_link)
         elif number is None:
             store = variable[carrier.data_link]
-        if store is not None:
-            data, stored, there = store.at(offsets)
-            length = np.minimum(length, stored)
-            late = ~there
+        stored = store.at(offsets) if store is not None else None
+        if stored is not None:
+            data, more = stored.payload, stored.more
+            length = np.minimum(length, stored.length)
+            late = stored.place == 0
         else:
             late = np.ones(n, np.bool_)
     elif carrier is not None:
-        data = _payload(rows, carrier, length)
+        data, more = _payload(rows, carrier, length)
+    length = np.clip(length, 0, 64)
     long = length > 8
-    if long.any():
-        mdf.trouble.add(
-            "long",
-            "{count} frames of more than 8 bytes are not read.",
-            count=int(long.sum()),
-        )
-    frames = Frames(time, identifier, extended, np.minimum(length, 8).astype(np.uint8), data, bus)
-    if long.any() and not late.any():
-        keep = ~long
-        return frames.where(keep), late[keep]
-    return frames, late
+    if not long.any():
+        more = None
+    elif more is None:
+        length, long = np.minimum(length, 8), np.zeros(n, np.bool_)
+    return (
+        Frames(
+            time,
+            identifier,
+            extended,
+            length.astype(np.uint8),
+            data,
+            bus,
+            None if more is None else more[long],
+        ),
+        late,
+    )
 
 
 def _own_data(mdf: Mdf, link: int) -> _Variable:
     """Read signal data that stand in a block of their own."""
     whole = b"".join(bytes(piece) for piece in mdf.data(link))
-    letters = np.frombuffer(whole + b"\xff" * 16, np.uint8)
+    letters = np.frombuffer(whole + b"\xff" * 80, np.uint8)
     starts, at = [], 0
     while at + 4 <= len(whole):
         starts.append(at)
@@ -219,17 +227,24 @@ def _own_data(mdf: Mdf, link: int) -> _Variable:
     places = np.array(starts, np.int64)
     words = np.ndarray((letters.size - 7,), np.dtype("<u8"), letters.data, 0, (1,))
     length = (words[places] & np.uint64(0xFFFFFFFF)).astype(np.int64)
-    places_of_data = np.minimum(places + 4, letters.size - 8)
-    return _Variable(at, places, _padded(words[places_of_data], length), length)
+    data, more = variable_data(letters, np.minimum(places + 4, letters.size - 80), length)
+    return _Variable(at, places, data, length, more)
 
 
 def _payload(
     rows: npt.NDArray[np.uint8], carrier: ChannelBlock, length: npt.NDArray[np.int64]
-) -> Words64:
+) -> tuple[Words64, npt.NDArray[np.uint8] | None]:
+    start, size = carrier.byte_offset, rows.shape[1]
     wide = np.full((rows.shape[0], 8), 0xFF, np.uint8)
-    count = max(min(8, carrier.bits // 8, rows.shape[1] - carrier.byte_offset), 0)
-    wide[:, :count] = rows[:, carrier.byte_offset : carrier.byte_offset + count]
-    return _padded(wide.view("<u8").reshape(-1), length)
+    count = max(min(8, carrier.bits // 8, size - start), 0)
+    wide[:, :count] = rows[:, start : start + count]
+    more = None
+    behind = min(64, carrier.bits // 8, size - start) - 8
+    if behind > 0 and length.size and length.max() > 8:
+        more = np.full((rows.shape[0], 56), 0xFF, np.uint8)
+        more[:, :behind] = rows[:, start + 8 : start + 8 + behind]
+        more[np.arange(8, 64) >= length[:, None]] = 0xFF
+    return _padded(wide.view("<u8").reshape(-1), length), more
 
 
 def _padded(words: Words64, length: npt.NDArray[np.int64]) -> Words64:

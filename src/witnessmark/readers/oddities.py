@@ -14,6 +14,7 @@ import numpy as np
 from witnessmark.model.recording import Channel, Flag, Floats, Quality
 from witnessmark.readers.contract import Trouble
 from witnessmark.readers.j1939_signals import SIGNALS
+from witnessmark.readers.keep import Keeper, let_go
 from witnessmark.readers.senders import (
     Pace,
     Paces,
@@ -53,8 +54,16 @@ _TORQUES = ("engine_torque", "demand_torque", "engine_torque_demand", "friction_
 _LIVELY = ("oil_pressure", "fuel_delivery_pressure", "boost_pressure")
 
 
-def checked(channels: Iterable[Channel], trouble: Trouble) -> tuple[list[Channel], list[Flag]]:
-    """Return the channels with doubtful samples marked, and the spans that were marked."""
+def checked(
+    channels: Iterable[Channel], trouble: Trouble, keeper: Keeper | None = None
+) -> tuple[list[Channel], list[Flag]]:
+    """Return the channels with doubtful samples marked, and the spans that were marked.
+
+    Args:
+        channels: as decoded.
+        trouble: collects what was found.
+        keeper: keeps the arrays of a long recording out of memory.
+    """
     found: list[Channel] = []
     flags: list[Flag] = []
     given = list(channels)
@@ -70,7 +79,8 @@ def checked(channels: Iterable[Channel], trouble: Trouble) -> tuple[list[Channel
         marked = _substituted(marked, speed, flags, trouble)
         flags += _impossible(marked, trouble)
         flags += _silences(marked, pace)
-        found.append(marked)
+        found.append(keeper.channel(marked) if keeper is not None else marked)
+        let_go(found[-1])
     report_errors(found, trouble)
     report_dropped(found, paces, trouble)
     report_disagreement(found, trouble)
@@ -130,14 +140,16 @@ def _start_up_then_real(
     if row is None or channel.name in _GROWTH:
         return channel
     for start, stop in pace.stretches:
-        good = start + np.flatnonzero(channel.valid()[start:stop])
-        if good.size < 5:
+        valid = channel.valid()[start:stop]
+        whole = bool(valid.all())
+        values = channel.values[start:stop] if whole else channel.values[start:stop][valid]
+        if values.size < 5:
             continue
-        values = channel.values[good]
-        change = np.flatnonzero(values != values[0])
-        if not change.size:
+        changed = values != values[0]
+        run = int(np.argmax(changed))
+        if not changed[run]:
             continue
-        run = int(change[0])
+        good = start + (np.arange(run + 1) if whole else np.flatnonzero(valid)[: run + 1])
         lasts = float(channel.time_s[good[run - 1]] - channel.time_s[good[0]])
         step = abs(float(values[run] - values[0]))
         pause = float(channel.time_s[good[run]] - channel.time_s[good[run - 1]])
@@ -145,7 +157,7 @@ def _start_up_then_real(
         if zero:
             real = step <= 5.0 or (step <= 30.0 and lasts > START_UP_S)
         else:
-            short = run <= good.size // 2 and lasts <= 5.0 and pause <= 2.0
+            short = run <= values.size // 2 and lasts <= 5.0 and pause <= 2.0
             real = not short or step <= _STEP.get(row.kind, np.inf) or values[0] in values[run:]
         if real:
             continue
@@ -352,6 +364,8 @@ def _engine_speed(channels: list[Channel]) -> tuple[Floats, Floats] | None:
         return None
     best = min(found, key=lambda c: (c.source or 0, -c.count(Quality.VALID)))
     valid = best.valid()
+    if valid.all():
+        return best.time_s, best.values
     return best.time_s[valid], best.values[valid]
 
 

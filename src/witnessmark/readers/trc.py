@@ -7,7 +7,7 @@ import re
 from witnessmark.model.recording import Recording
 from witnessmark.readers.bus import BusLog
 from witnessmark.readers.contract import Settings
-from witnessmark.readers.lines import LineReader, Shape
+from witnessmark.readers.lines import LONG_LENGTHS, LineReader, Shape
 from witnessmark.readers.reader import Reader
 from witnessmark.readers.source import Source
 
@@ -55,15 +55,11 @@ def _shape(line: bytes) -> Shape | str | None:
     match = _FRAME.fullmatch(line)
     if match is None:
         return "comment" if _OTHER.fullmatch(line) or not line.strip() else None
-    if match["type"] in {b"FD", b"FB", b"FE", b"BI"}:
-        return "long frame"
     start = match.start("data")
     places = tuple(start + m.start() for m in _PAIR.finditer(match["data"] or b""))
     remote = match["remote"] is not None or match["type"] == b"RR"
-    if not remote and int(match["count"]) != len(places):
+    if not remote and len(places) not in _lengths(int(match["count"])):
         return None
-    if len(places) > 8:
-        return "long frame"
     extended = match.end("id") - match.start("id") > 4
     if int(match["id"], 16) >= (2**29 if extended else 2**11):
         return None
@@ -82,6 +78,17 @@ def _shape(line: bytes) -> Shape | str | None:
         loose=tuple(loose),
         remote=remote,
     )
+
+
+def _lengths(count: int) -> tuple[int, ...]:
+    """Return the numbers of data bytes that stand behind a count, which may be a code."""
+    if count <= 8:
+        return (count,)
+    if count <= 15:
+        return (LONG_LENGTHS[count - 9], count) if count in LONG_LENGTHS else (
+            LONG_LENGTHS[count - 9],
+        )  # fmt: skip
+    return (count,) if count in LONG_LENGTHS else ()
 
 
 READER = Reader("TRC text", recognises, read)

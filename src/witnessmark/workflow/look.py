@@ -15,6 +15,7 @@ from witnessmark.model.entry_data import TruckData
 from witnessmark.model.problem import Problem
 from witnessmark.model.recording import Channel, Quality, Recording, Steady
 from witnessmark.readers import Settings, read_recording
+from witnessmark.readers.keep import let_go
 from witnessmark.readers.remembered import recall
 from witnessmark.readers.remembered import remember as remember_columns
 from witnessmark.readers.tables import header_key_of
@@ -205,7 +206,8 @@ def channel_json(channel: Channel, *, si: bool = False) -> dict[str, object]:
         low = _shown(channel, float(values.min()), unit)
         high = _shown(channel, float(values.max()), unit)
         middle = _shown(channel, float(np.median(values)), unit)
-    counts = np.bincount(channel.quality, minlength=len(Quality)).tolist()
+    counts = [channel.count(quality) for quality in Quality]
+    let_go(channel)
     return {
         "name": channel.name,
         "label": channel.label,
