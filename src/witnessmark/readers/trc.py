@@ -34,7 +34,7 @@ def recognises(head: bytes) -> bool:
         return False
     if len(body) > 1 and len(head) > 16000:
         body = body[:-1]
-    good = sum(_FRAME.fullmatch(line) is not None for line in body)
+    good = sum(_shape(line) not in {None, "comment"} for line in body)
     return good > 0 and good >= 0.5 * len(body)
 
 
