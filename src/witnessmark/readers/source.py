@@ -169,7 +169,7 @@ class Source:
 
     def text(self) -> Iterator[Text]:
         """Yield the same pieces as :meth:`lines`, for arithmetic on their letters."""
-        if self.packed or any(self.magic.startswith(m) for m in _MARKS):
+        if self.packed or any(self.magic.startswith(m) for m in (*_MARKS, codecs.BOM_UTF8)):
             for block in self.lines():
                 buffer = np.empty(len(block) + SLACK, np.uint8)
                 buffer[: len(block)] = np.frombuffer(block, np.uint8)
