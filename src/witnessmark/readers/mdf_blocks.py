@@ -21,6 +21,8 @@ from witnessmark.readers.contract import Trouble
 __all__ = ["ChannelBlock", "Conversion", "DataGroup", "Mdf", "RecordGroup"]
 
 _REFUSED = cast("type[Exception]", igzip_lib.IsalError)
+#: Flag of a group whose times stand in another group.
+_REMOTE_MASTER = 8
 #: Blocks a file may chain before it is taken for damaged.
 _MOST_BLOCKS = 200_000
 #: A single data block expands to at most this many bytes.
@@ -56,7 +58,7 @@ class ChannelBlock:
 
 @dataclass(slots=True)
 class RecordGroup:
-    """One CG block with its channels."""
+    """One CG block with its channels; *master_link* names another group that holds its times."""
 
     link: int
     number: int
@@ -65,6 +67,7 @@ class RecordGroup:
     flags: int
     name: str
     channels: list[ChannelBlock] = field(default_factory=list)
+    master_link: int = 0
 
     @property
     def variable(self) -> bool:
@@ -124,15 +127,25 @@ class Mdf:
                     invalid_size=values[6],
                     flags=values[2],
                     name=self._text(self._link(cg, 2)),
+                    master_link=self._link(cg, 6) if values[2] & _REMOTE_MASTER else 0,
                 )
                 self._channels(self._link(cg, 1), record.channels)
                 group.groups.append(record)
             found.append(group)
         return found
 
-    def data(self, link: int) -> Iterator[bytes | memoryview]:
-        """Yield the data behind a DG or CN link, in order, unpacked."""
-        yield from self._data(link, depth=0)
+    def data(self, link: int, *, invalid: bool = False) -> Iterator[bytes | memoryview]:
+        """Yield the data behind a DG or CN link, in order, unpacked.
+
+        With *invalid* the invalidation bytes that stand apart from the data (version 4.2).
+        """
+        yield from self._data(link, depth=0, invalid=invalid)
+
+    def in_columns(self, link: int) -> bool:
+        """Say whether the data stand apart from their invalidation bytes (version 4.2)."""
+        if self._is(link, b"##HL"):
+            link = self._link(link, 0)
+        return self._is(link, b"##LD") or self._is(link, b"##DV")
 
     def _channels(self, link: int, found: list[ChannelBlock], depth: int = 0) -> None:
         for at in self._chain(link, b"##CN"):
@@ -175,7 +188,9 @@ class Mdf:
             return None
         return Conversion(kind, numbers, kind >= 7 or kind == 3)
 
-    def _data(self, link: int, depth: int) -> Iterator[bytes | memoryview]:
+    def _data(
+        self, link: int, depth: int, *, invalid: bool = False
+    ) -> Iterator[bytes | memoryview]:
         if depth > 3:
             return
         seen: set[int] = set()
@@ -185,7 +200,7 @@ class Mdf:
                 return
             seen.add(link)
             name = bytes(self.content[link : link + 4])
-            if name in {b"##DT", b"##DV", b"##SD", b"##RD"}:
+            if name in {b"##DT", b"##DV", b"##SD", b"##RD", b"##DI"}:
                 yield self._plain(link)
                 return
             if name == b"##DZ":
@@ -196,14 +211,28 @@ class Mdf:
             if name == b"##HL":
                 link = self._link(link, 0)
                 continue
-            if name != b"##DL":
+            if name not in {b"##DL", b"##LD"}:
                 self._cut()
                 return
-            for number in range(1, self._links(link)):
+            for number in self._parts(link, lists=name == b"##LD", invalid=invalid):
                 part = self._link(link, number)
                 if part:
                     yield from self._data(part, depth + 1)
             link = self._link(link, 0)
+
+    def _parts(self, link: int, *, lists: bool, invalid: bool) -> range:
+        """Return which links of a list of blocks lead to data."""
+        count = self._links(link)
+        if not lists:
+            return range(1, 1 if invalid else count)
+        fields = self._fields(link, 0, "<4BI")
+        if fields is None:
+            return range(0)
+        apart = bool(fields[3] & 0x80)
+        blocks = min(fields[4], (count - 1) // (2 if apart else 1))
+        if invalid:
+            return range(1 + blocks, 1 + 2 * blocks) if apart else range(0)
+        return range(1, 1 + blocks)
 
     def _plain(self, link: int) -> memoryview:
         length = struct.unpack_from("<Q", self.content, link + 8)[0]

@@ -19,6 +19,7 @@ from witnessmark.readers.timeline import Timeline
 
 __all__ = ["decoded_channels", "has_channels"]
 
+Bytes2 = npt.NDArray[np.uint8]
 _MASTER = {2, 3}
 #: Data types of numbers: unsigned, signed and floating, either byte order.
 _NUMBERS = {0, 1, 2, 3, 4, 5}
@@ -36,8 +37,10 @@ def decoded_channels(mdf: Mdf, groups: list[DataGroup], source: Source) -> Recor
     channels: list[Channel] = []
     taken: set[str] = set()
     rows_read = 0
+    held: list[tuple[RecordGroup, Bytes2]] = []
+    masters = {g.master_link for group in groups for g in group.groups}
     for group in groups:
-        wanted = [g for g in group.groups if has_channels(g)]
+        wanted = [g for g in group.groups if has_channels(g) or g.link in masters]
         if not wanted:
             continue
         pieces: dict[int, list[npt.NDArray[np.uint8]]] = {}
@@ -48,9 +51,10 @@ def decoded_channels(mdf: Mdf, groups: list[DataGroup], source: Source) -> Recor
         for one_group in wanted:
             parts = pieces.get(one_group.number)
             if parts:
-                rows = np.concatenate(parts)
-                rows_read += rows.shape[0]
-                channels += _of_group(one_group, rows, source, taken)
+                held.append((one_group, np.concatenate(parts)))
+        if not masters - {0}:
+            rows_read += _take(held, channels, source, taken)
+    rows_read += _take(held, channels, source, taken)
     if not channels:
         return None
     start = min(float(c.time_s[0]) for c in channels)
@@ -76,16 +80,46 @@ def decoded_channels(mdf: Mdf, groups: list[DataGroup], source: Source) -> Recor
     )
 
 
-def _of_group(
-    group: RecordGroup, rows: npt.NDArray[np.uint8], source: Source, taken: set[str]
-) -> list[Channel]:
+def _take(
+    held: list[tuple[RecordGroup, Bytes2]],
+    channels: list[Channel],
+    source: Source,
+    taken: set[str],
+) -> int:
+    """Turn the records that are held into channels; return how many records there were."""
+    count = 0
+    by_link = {group.link: (group, rows) for group, rows in held}
+    for group, rows in held:
+        timed = by_link.get(group.master_link, (group, rows))
+        if has_channels(group):
+            count += rows.shape[0] if timed[0] is group else 0
+            channels += _of_group(group, rows, timed, source, taken)
+        else:
+            count += rows.shape[0]  # the times of other groups
+    held.clear()
+    return count
+
+
+def _time_of(group: RecordGroup, rows: Bytes2) -> Floats | None:
     master = next((c for c in group.channels if c.kind in _MASTER and c.sync in {0, 1}), None)
     if master is None:
-        source.trouble.add("no master", "Some channels have no time; they are left out.")
-        return []
+        return None
     counted = np.arange(rows.shape[0], dtype=np.float64)
-    raw = counted if master.kind == 3 else _values(rows, master)
-    time = _converted(raw, master.conversion)
+    return _converted(counted if master.kind == 3 else _values(rows, master), master.conversion)
+
+
+def _of_group(
+    group: RecordGroup,
+    rows: Bytes2,
+    timed: tuple[RecordGroup, Bytes2],
+    source: Source,
+    taken: set[str],
+) -> list[Channel]:
+    time = _time_of(*timed)
+    if time is not None and time.size != rows.shape[0]:
+        least = min(time.size, rows.shape[0])
+        source.trouble.add("torn", "Some channels end before their times, or their times before.")
+        time, rows = time[:least], rows[:least]
     if time is None or not np.isfinite(time).all() or not time.size:
         source.trouble.add("no master", "Some channels have no time; they are left out.")
         return []

@@ -51,6 +51,9 @@ def records(mdf: Mdf, group: DataGroup) -> Iterator[list[Records]]:
         size = only.size + only.invalid_size if only is not None else 0
         if only is None or size == 0:
             return
+        if mdf.in_columns(group.data_link):
+            yield from _columns(mdf, group.data_link, only)
+            return
         for piece in one_ahead(_pieces(mdf, group.data_link)):
             whole = rest + bytes(piece) if rest else piece
             count = len(whole) // size
@@ -71,6 +74,27 @@ def records(mdf: Mdf, group: DataGroup) -> Iterator[list[Records]]:
             return
         rest = whole[end:]
         yield _sorted(whole, runs, group)
+
+
+def _columns(mdf: Mdf, link: int, only: RecordGroup) -> Iterator[list[Records]]:
+    """Yield records whose invalidation bytes stand in blocks of their own, put behind them."""
+    apart = b"".join(bytes(piece) for piece in mdf.data(link, invalid=True))
+    width = only.invalid_size
+    bits = np.frombuffer(apart, np.uint8)
+    bits = bits[: bits.size // width * width].reshape(-1, width) if width else bits[:0, None]
+    rest, done = b"", 0
+    for piece in _pieces(mdf, link):
+        whole = rest + bytes(piece)
+        count = len(whole) // only.size
+        rows = np.frombuffer(whole, np.uint8, count * only.size).reshape(count, only.size)
+        rest = whole[count * only.size :]
+        if width:
+            here = np.zeros((count, width), np.uint8)
+            known = bits[done : done + count]
+            here[: known.shape[0]] = known
+            rows = np.concatenate([rows, here], axis=1)
+        done += count
+        yield [Records(only, rows, np.arange(count, dtype=np.int64))]
 
 
 def raw_field(rows: Bytes2, channel: ChannelBlock) -> Words64:
