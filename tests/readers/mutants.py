@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import gzip
+import io
 import struct
 from collections.abc import Iterator
 from pathlib import Path
 
+import can
 import numpy as np
+
+from readers.columns_file import columns
 
 _TOKENS = [b"", b"\0" * 9, b"\xff" * 17, b"999999999999999999999", b"-1", b"nan", b"1e400", b'"',
            b"\r", b"\n\n\n", b";;;;", b",,,,", b"\t", b"(", b"#", b"0x", b"\xef\xbb\xbf",
@@ -39,6 +43,20 @@ def seeds(shared: Path | None) -> dict[str, bytes]:
         "dates": b"Date,Time,RPM\n"
         + b"".join(b"20260228,2359%02d.5,1.%03d\n" % (n, n) for n in count),
         "sound": _sound(),
+        "long": b"".join(
+            b"(100.%06d) can0 18FF2000##1%s\n(100.%06d) can0 0CF00400#FF7D7D204E%02XFF7D\n"
+            % (n * 9000, b"5A" * (8, 12, 64, 24)[n % 4], n * 9000 + 50, n)
+            for n in count
+        ),
+        "long asc": b"base hex timestamps absolute\n"
+        + b"".join(
+            b" %d.%06d CANFD   1 Rx   18FF2000x      1 0 a 16 %s 0 0 3000 0 0\n"
+            % (n // 50, n * 20000 % 10**6, b" ".join([b"5A"] * 16))
+            for n in count
+        ),
+        "long blf": _blf(),
+        "packets": b"".join(b"(100.%06d) can0 %s\n" % (n * 9000, PACKETS[n % 8]) for n in count),
+        "columns": columns(invalid=True, packed=False, first=True),
         "edges": b"time,crank\n" + b"".join(b"%.6f,%d\n" % (n * 0.001, n % 2) for n in range(120)),
     }
     if shared is None:
@@ -52,6 +70,32 @@ def seeds(shared: Path | None) -> dict[str, bytes]:
         # A head ends within a line or block, as a copy that was cut off does.
         found[path.name] = data[: 20_000 if path.suffix != ".mf4" else 60_000]
     return found
+
+
+#: Codes in packets, by broadcast and addressed, run into each other; an identification.
+PACKETS = (
+    b"1CECFF00#20120003FFCAFE00", b"1CEC0003#10120003FFCAFE00", b"1CEBFF00#0100FF5B0003015C",
+    b"1CEB0003#0100FF5B0003015C", b"1CEBFF00#020004025D000503", b"18FEEC00#3147324133423443",
+    b"1CEB0003#020004025D000503", b"1CEBFF00#035E000604FFFFFF",
+)  # fmt: skip
+
+
+def _blf() -> bytes:
+    file = _Open()
+    writer = can.BLFWriter(file)
+    for n in range(60):
+        data = bytes([0x5A]) * (8, 12, 64, 24)[n % 4]
+        writer(can.Message(timestamp=1e9 + n / 50, arbitration_id=0x18FF2000, data=data, is_fd=True,
+                           channel=0))  # fmt: skip
+    writer.stop()
+    return file.getvalue()
+
+
+class _Open(io.BytesIO):
+    """Bytes that can still be read when the writer has closed them."""
+
+    def close(self) -> None:
+        """Stay open."""
 
 
 def _sound() -> bytes:
