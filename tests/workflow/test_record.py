@@ -12,9 +12,12 @@ from pathlib import Path
 
 import can
 import pytest
+from click.testing import CliRunner
 
+from witnessmark.cli.record import command
 from witnessmark.errors import InputRefused, NothingUsable
 from witnessmark.readers import read_recording
+from witnessmark.workflow.drive import drive_of
 from witnessmark.workflow.record import Progress, parse_bus, record
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -128,6 +131,88 @@ def test_multicast_on_the_loopback(tmp_path: Path) -> None:
         finally:
             thread.join()
     assert read_recording(out).frames == end.frames
+
+
+CASE = """
+{"kind":"truck","id":"e1","at":"2026-03-02T08:00:00Z","data":{"label":"unit 7","engine":{"cylinders":6,"type":"example-15l","fuel_supply":"gallery"},"gears":{"9":1.0,"10":0.73},"axle_ratio":3.55,"tyre_rev_per_mile":500}}
+{"kind":"complaint","id":"e2","at":"2026-03-02T08:01:00Z","data":{"words":"oil light at idle","families":["oil_press"]}}
+"""  # noqa: E501  (one entry a line)
+OWN_BAND = """
+schema = "witnessmark.pack/1.0"
+name = "own_bands"
+title = "Own bands"
+version = "1"
+[sources.sheet]
+kind = "measured"
+words = "the shop's own healthy engines"
+[[bands]]
+quantity = "oil_pressure"
+low = "22 psi"
+high = "40 psi"
+rpm = [600, 800]
+warm = true
+engine_type = "example-15l"
+words = "this engine at idle"
+source = "sheet"
+"""
+
+
+def idle(bus: can.BusABC, seconds: float) -> None:
+    """Say: 700 rpm, 10 % load, coolant 90 degC, oil pressure 34 x 4 kPa, parked."""
+    begin = time.monotonic()
+    while time.monotonic() - begin < seconds:
+        for identifier, data in (
+            (SPEED, "FF7D7DE015FFFF7D"), (COOLANT, "82FFFFFFFFFFFFFF"), (OIL, "FFFFFF22FFFFFFFF"),
+            (0x0CF00300, "FF000AFFFFFFFFFF"), (0x18FEF100, "FF0000FFFFFFFFFF"),
+        ):  # fmt: skip
+            bus.send(can.Message(time.time(), identifier, True, data=bytes.fromhex(data)))
+        time.sleep(0.02)
+
+
+def test_a_case_gives_the_bands_and_the_card(tmp_path: Path) -> None:
+    """The engine's type, its gears and the complaints come from the case."""
+    case = tmp_path / "case.jsonl"
+    case.write_text(CASE.strip() + "\n")
+    runner = CliRunner()
+    with can.Bus(interface="virtual", channel="cased") as speaker:
+        thread = threading.Thread(target=idle, args=(speaker, 2.0))
+        thread.start()
+        done = runner.invoke(
+            command,
+            ["--bus", "virtual:cased", "--out", str(tmp_path / "a.log"), "--seconds", "2.2",
+             "--case", str(case)],
+        )  # fmt: skip
+        thread.join()
+    assert done.exit_code == 0, done.output
+    # 34 x 4 kPa = 136 kPa = 19.7 psi; the pack's own band for a hot engine at idle is 15 to 35.
+    assert "oil pressure 19.73 psi, in its band: 15 to 35 psi" in done.output
+    assert "hot engine at idle" in done.output
+    assert "judgement" in done.output
+    assert "full load in gear 9 for 10 s is missing" in done.output
+
+
+def test_the_band_of_the_engines_own_type_comes_first(tmp_path: Path) -> None:
+    case, pack = tmp_path / "case.jsonl", tmp_path / "own.toml"
+    case.write_text(CASE.strip() + "\n")
+    pack.write_text(OWN_BAND)
+    drive = drive_of(case, packs=[pack])
+    with can.Bus(interface="virtual", channel="typed") as speaker:
+        thread = threading.Thread(target=idle, args=(speaker, 1.0))
+        thread.start()
+        end = record(
+            "virtual:typed", tmp_path / "b.log", seconds=1.2, truck=drive.truck,
+            families=drive.families, knowledge=drive.knowledge,
+        )  # fmt: skip
+        thread.join()
+    assert end.values["oil_pressure"] == "19.73 psi, below its band: 22 to 40 psi"
+    assert "measured: the shop's own healthy engines" in end.bands["oil_pressure"]
+
+
+def test_a_case_that_says_nothing_is_refused(tmp_path: Path) -> None:
+    case = tmp_path / "empty.jsonl"
+    case.write_text("")
+    with pytest.raises(NothingUsable, match="no truck"):
+        drive_of(case)
 
 
 RECORDER = """

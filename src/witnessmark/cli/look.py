@@ -8,8 +8,10 @@ from typing import TYPE_CHECKING
 import click
 
 from witnessmark.cli.main import echo_json
+from witnessmark.errors import InputRefused
 
 if TYPE_CHECKING:
+    from witnessmark.workflow.drive import Drive
     from witnessmark.workflow.look import Look
 
 
@@ -31,6 +33,12 @@ if TYPE_CHECKING:
     type=click.Path(path_type=Path),
     help="A file that keeps what columns were named, for all files with the same headings.",
 )
+@click.option(
+    "--case",
+    type=click.Path(path_type=Path),
+    help="A case (.jsonl), or a shop's folder with --case-id: its truck tells the gears.",
+)
+@click.option("--case-id", help="The case in the shop that --case names.")
 @click.option("--interval", type=float, help="Seconds between frames where the file has no times.")
 @click.option("--rate", type=float, help="Samples per second where a waveform does not say it.")
 @click.option(
@@ -46,12 +54,21 @@ def command(
     dbc: tuple[Path, ...],
     columns: tuple[str, ...],
     remember: Path | None,
+    case: Path | None,
+    case_id: str | None,
     interval: float | None,
     rate: float | None,
     month_first: bool | None,
 ) -> None:
     """Say what is in each FILE: channels, units, rates, gaps, steady points, codes, problems."""
-    from witnessmark.workflow.look import as_json, file_settings, look, nothing_found
+    from witnessmark.workflow.look import (
+        as_json,
+        card_of,
+        file_settings,
+        line_in_words,
+        look,
+        nothing_found,
+    )
 
     settings = file_settings(
         files,
@@ -62,15 +79,28 @@ def command(
         columns=columns,
         remember=remember,
     )
-    looks = look(files, settings=settings)
+    drive = _drive(case, case_id)
+    looks = look(files, settings=settings, truck=drive.truck if drive is not None else None)
     if json_wanted:
-        echo_json([as_json(one, si=si) for one in looks])
+        echo_json([as_json(one, si=si, card=card_of(drive, [one])) for one in looks])
     else:
         for one in looks:
             _print(one, si=si)
+        for line in card_of(drive, looks):
+            click.echo("  road test, " + line_in_words(line))
     refusal = nothing_found(looks)
     if refusal is not None:
         raise refusal
+
+
+def _drive(case: Path | None, case_id: str | None) -> Drive | None:
+    if case is None:
+        if case_id is not None:
+            raise InputRefused("--case-id needs --case.", do="Name the shop's folder with --case.")
+        return None
+    from witnessmark.workflow.drive import drive_of
+
+    return drive_of(case, case_id)
 
 
 def _print(one: Look, *, si: bool) -> None:

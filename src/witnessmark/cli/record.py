@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from witnessmark.cli.main import echo_json
+from witnessmark.errors import InputRefused
 
 if TYPE_CHECKING:
     from witnessmark.workflow.record import Progress
@@ -22,6 +23,20 @@ if TYPE_CHECKING:
 @click.option(
     "--family", "families", multiple=True, help="Complaint family, for the road-test card."
 )
+@click.option(
+    "--case",
+    "case",
+    type=click.Path(path_type=Path),
+    help="A case (.jsonl), or a shop's folder with --case-id: its truck and its complaints.",
+)
+@click.option("--case-id", help="The case in the shop that --case names.")
+@click.option(
+    "--pack",
+    "packs",
+    multiple=True,
+    type=click.Path(path_type=Path, exists=True),
+    help="A knowledge pack of the shop's own; may be repeated.",
+)
 @click.option("--si", is_flag=True, help="Show SI units instead of the shop's.")
 @click.option("--json", "json_wanted", is_flag=True, help="Print JSON at the end, nothing before.")
 def command(
@@ -30,6 +45,9 @@ def command(
     bitrate: int | None,
     seconds: float | None,
     families: tuple[str, ...],
+    case: Path | None,
+    case_id: str | None,
+    packs: tuple[Path, ...],
     si: bool,
     json_wanted: bool,
 ) -> None:
@@ -37,14 +55,23 @@ def command(
 
     Let a second person watch the screen while the truck is driven.
     """
+    from witnessmark.workflow.drive import drive_of
+    from witnessmark.workflow.look import line_in_words
     from witnessmark.workflow.record import record
 
+    if case_id is not None and case is None:
+        raise InputRefused("--case-id needs --case SHOP.", do="Name the shop's folder with --case.")
+    drive = drive_of(case, case_id, packs=packs) if case is not None else None
+    if drive is not None:
+        families = tuple(dict.fromkeys((*drive.families, *families)))
     end = record(
         bus,
         out,
         seconds=seconds,
         bitrate=bitrate,
         families=families,
+        truck=drive.truck if drive is not None else None,
+        knowledge=drive.knowledge if drive is not None else None,
         si=si,
         tell=None if json_wanted else _tell,
     )
@@ -52,9 +79,10 @@ def command(
         echo_json({"file": str(out), **asdict(end)})
         return
     click.echo(f"{end.frames:,} frames in {end.seconds:.1f} s are in {out}.")
+    for band in end.bands.values():
+        click.echo(f"  band: {band}")
     for line in end.card:
-        mark = "done" if line.covered else "open"
-        click.echo(f"  {mark}: {line.words if line.covered else line.missing}")
+        click.echo("  " + line_in_words(line))
 
 
 def _tell(progress: Progress) -> None:

@@ -6,9 +6,11 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
+from witnessmark.analyses.road_test import CardLine, road_test_card
 from witnessmark.analyses.steady import steady_points
 from witnessmark.errors import InputRefused, NothingUsable, WitnessmarkError
 from witnessmark.model.entry_data import TruckData
@@ -21,12 +23,17 @@ from witnessmark.readers.remembered import remember as remember_columns
 from witnessmark.readers.tables import header_key_of
 from witnessmark.units import QUANTITIES, display_unit, from_house
 
+if TYPE_CHECKING:
+    from witnessmark.workflow.drive import Drive
+
 __all__ = [
     "Look",
     "as_json",
+    "card_of",
     "channel_json",
     "file_settings",
     "has_engine_data",
+    "line_in_words",
     "look",
     "nothing_found",
 ]
@@ -130,8 +137,49 @@ def nothing_found(looks: Sequence[Look]) -> WitnessmarkError | None:
     )
 
 
-def as_json(one: Look, *, si: bool = False) -> dict[str, object]:
-    """Return the object that ``look --json`` prints for one file."""
+def card_of(drive: Drive | None, looks: Sequence[Look]) -> tuple[CardLine, ...]:
+    """Return the road-test card of a case for these files; nothing without a case."""
+    if drive is None or not drive.families:
+        return ()
+    found = [one.recording for one in looks if one.recording is not None]
+    return road_test_card(drive.families, found, drive.truck)
+
+
+def line_in_words(line: CardLine) -> str:
+    """Return one line of the card: done, or what to drive."""
+    return f"done: {line.words}" if line.covered else f"open: {line.missing}"
+
+
+def as_json(
+    one: Look, *, si: bool = False, card: Sequence[CardLine] | None = None
+) -> dict[str, object]:
+    """Return the object that ``look --json`` prints for one file.
+
+    Args:
+        one: the file.
+        si: in SI units.
+        card: the road-test card of a case, where one was named.
+    """
+    found = _file_json(one, si=si)
+    if card:
+        found["road_test"] = [
+            {
+                "point": line.point,
+                "words": line.words,
+                "families": list(line.families),
+                "covered": line.covered,
+                "missing": line.missing,
+                "longest_s": line.best_s,
+                "start_s": line.start_s,
+                "end_s": line.end_s,
+                "caution": line.caution,
+            }
+            for line in card
+        ]
+    return found
+
+
+def _file_json(one: Look, *, si: bool) -> dict[str, object]:
     recording = one.recording
     problems = [{"where": p.where, "what": p.what, "do": p.do} for p in one.problems]
     if recording is None:

@@ -6,13 +6,15 @@ import contextlib
 import os
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO, Any
 
 from witnessmark.analyses.road_test import CardLine, road_test_card
+from witnessmark.analyses.steady import STANDING, WARM_DEGC
 from witnessmark.errors import InputRefused, NothingUsable
-from witnessmark.knowledge import load_knowledge
+from witnessmark.knowledge import Knowledge, load_knowledge
+from witnessmark.knowledge.bands import Band
 from witnessmark.model.entry_data import TruckData
 from witnessmark.model.finding import OperatingPoint
 from witnessmark.model.recording import Quality
@@ -40,6 +42,7 @@ class Progress:
         interruptions: how often it went away.
         values: quantity -> shown text with its unit, and where its band is, in words.
         card: the road-test card.
+        bands: for every quantity with a band, what the band is and who says so.
     """
 
     seconds: float
@@ -48,6 +51,7 @@ class Progress:
     interruptions: int
     values: dict[str, str]
     card: tuple[CardLine, ...]
+    bands: dict[str, str] = field(default_factory=dict)
 
 
 def parse_bus(text: str) -> tuple[str, str]:
@@ -73,6 +77,7 @@ def record(
     bitrate: int | None = None,
     families: Sequence[str] = (),
     truck: TruckData | None = None,
+    knowledge: Knowledge | None = None,
     si: bool = False,
     every_s: float = 1.0,
     tell: Callable[[Progress], None] | None = None,
@@ -89,7 +94,8 @@ def record(
         seconds: how long, ``None`` until it is stopped.
         bitrate: bits per second where the interface needs it; trucks use 250,000 or 500,000.
         families: complaint families, for the road-test card.
-        truck: for gears.
+        truck: for the gears, and for the bands of its type of engine.
+        knowledge: the packs with the bands; the shipped ones when not given.
         si: show SI units.
         every_s: how often *tell* is called.
         tell: is told the progress.
@@ -112,12 +118,13 @@ def record(
         ) from None
     live = LiveValues()
     state = _State()
+    shown = _Shown(tuple(families), truck, knowledge or load_knowledge(), si)
     line = _Connection(interface, channel, bitrate)
 
     def say() -> None:
         if tell is not None:
             state.connected = line.is_up()
-            tell(_progress(live, state, families, truck, si))
+            tell(_progress(live, state, shown))
 
     try:
         with file:
@@ -137,7 +144,7 @@ def record(
             where=bus,
             do="Check the connector, the key and the bit rate (250,000 or 500,000).",
         )
-    return _progress(live, state, families, truck, si)
+    return _progress(live, state, shown)
 
 
 @dataclass(slots=True)
@@ -256,20 +263,31 @@ def _write(file: IO[bytes], live: LiveValues, message: Any, name: bytes) -> None
         )
 
 
-def _progress(
-    live: LiveValues,
-    state: _State,
-    families: Sequence[str],
-    truck: TruckData | None,
-    si: bool,
-) -> Progress:
+@dataclass(frozen=True, slots=True)
+class _Shown:
+    """What a person wants to see of the values."""
+
+    families: tuple[str, ...]
+    truck: TruckData | None
+    knowledge: Knowledge
+    si: bool
+
+
+def _progress(live: LiveValues, state: _State, shown: _Shown) -> Progress:
     recording = live.recording("live")
-    card = road_test_card(families, [recording], truck) if families else ()
-    values = {name: _shown(name, live, truck, si) for name in live.latest}
-    return Progress(live.last_s, live.frames, state.connected, state.interruptions, values, card)
+    card = road_test_card(shown.families, [recording], shown.truck) if shown.families else ()
+    values, bands = {}, {}
+    for name in live.latest:
+        band = _band(name, live, shown)
+        values[name] = _text(name, live, band, shown.si)
+        if band is not None:
+            bands[name] = f"{band.words} ({band.source.kind}: {band.source.words})"
+    return Progress(
+        live.last_s, live.frames, state.connected, state.interruptions, values, card, bands
+    )
 
 
-def _shown(name: str, live: LiveValues, truck: TruckData | None, si: bool) -> str:
+def _text(name: str, live: LiveValues, band: Band | None, si: bool) -> str:
     value, quality = live.latest[name]
     if value is None:
         return {
@@ -278,27 +296,44 @@ def _shown(name: str, live: LiveValues, truck: TruckData | None, si: bool) -> st
         }.get(quality, "no reading")
     unit = display_unit(name, si=si)
     text = f"{from_house(name, value, unit):.4g} {unit}"
-    band = _band(name, live, truck)
-    if band is None or QUANTITIES[name].kind in {"ratio", "speed", "speed_of_rotation"}:
+    if band is None:
         return text
-    low, high = band
+    low, high = band.low, band.high
     if low is not None and value < low:
-        return f"{text}, below {from_house(name, low, unit):.4g}"
+        return f"{text}, below its band: {_span(name, band, unit)}"
     if high is not None and value > high:
-        return f"{text}, above {from_house(name, high, unit):.4g}"
-    return f"{text}, in its band"
+        return f"{text}, above its band: {_span(name, band, unit)}"
+    return f"{text}, in its band: {_span(name, band, unit)}"
 
 
-def _band(
-    name: str, live: LiveValues, truck: TruckData | None
-) -> tuple[float | None, float | None] | None:
+def _span(name: str, band: Band, unit: str) -> str:
+    low, high = (
+        None if end is None else f"{from_house(name, end, unit):.4g}"
+        for end in (band.low, band.high)
+    )
+    if low is None:
+        return f"at most {high} {unit}"
+    return f"at least {low} {unit}" if high is None else f"{low} to {high} {unit}"
+
+
+def _band(name: str, live: LiveValues, shown: _Shown) -> Band | None:
     """Return the healthy band at this engine speed and load, where one is known for certain."""
-    rpm = live.latest.get("engine_speed", (None, Quality.NOT_AVAILABLE))[0]
-    load = live.latest.get("engine_load", (None, Quality.NOT_AVAILABLE))[0]
-    point = OperatingPoint(rpm=rpm, load=None if load is None else load / 100.0)
-    engine = truck.engine if truck is not None else None
+    if QUANTITIES[name].kind not in {"pressure", "temperature", "voltage"}:
+        return None
+    rpm, load, coolant, road = (
+        live.latest.get(quantity, (None, Quality.NOT_AVAILABLE))[0]
+        for quantity in ("engine_speed", "engine_load", "coolant_temperature", "road_speed")
+    )
+    if road is not None and road <= STANDING:
+        load = 0.0  # a parked engine reports 10 to 30 % to keep itself going; the road asks none
+    point = OperatingPoint(
+        rpm=rpm,
+        load=None if load is None else load / 100.0,
+        warm=None if coolant is None else coolant >= WARM_DEGC,
+    )
+    engine = shown.truck.engine if shown.truck is not None else None
     supply, kind = (engine.fuel_supply, engine.type) if engine is not None else (None, None)
-    for band in load_knowledge().bands:
+    for band in shown.knowledge.bands:
         if band.quantity == name and band.applies_to(supply, kind) and not band.not_valid_at(point):
-            return band.low, band.high
+            return band
     return None
