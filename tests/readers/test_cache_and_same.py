@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from readers.bus_text import candump
-from witnessmark.errors import InputRefused
+from witnessmark.errors import InputRefused, RecordingRefused
 from witnessmark.model.recording import Recording
-from witnessmark.readers import Settings, read_recording
+from witnessmark.readers import Settings, cache, frame_store, keep, read_recording
 from witnessmark.readers.cache import load, load_window, store
 from witnessmark.readers.remembered import recall, remember
 from witnessmark.readers.same import relation
@@ -44,6 +44,35 @@ def test_cache_gives_back_the_recording(shared: Path, tmp_path: Path, name: str)
     assert again is not None
     assert_alike(recording, again)
     assert not list(tmp_path.glob("*.part"))
+
+
+@pytest.mark.parametrize("name", ["j1939/ride_A.candump.log.gz", "j1939/hd_24V_keyon_faults.mf4"])
+def test_long_recording_kept_on_the_disk_is_the_same(
+    shared: Path, tmp_path: Path, name: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    recording = read_recording(shared / "data" / name)
+    monkeypatch.setattr(frame_store, "HELD", 3000)
+    monkeypatch.setattr(cache, "_ROWS", 1000)
+    monkeypatch.setattr(keep.Keeper.__init__, "__defaults__", (20_000,))
+    again = read_recording(shared / "data" / name)
+    assert_alike(recording, again)
+    assert sum(keep.on_disk(c.quality) is not None for c in again.channels) > 10
+    store(again, tmp_path)
+    stored = load(tmp_path, recording.sha256)
+    assert stored is not None
+    assert_alike(recording, stored)
+
+
+def test_full_disk_is_a_sentence(shared: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(keep.Keeper.__init__, "__defaults__", (0,))
+
+    def full(*_: object, **__: object) -> object:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(keep.tempfile, "TemporaryFile", full)
+    with pytest.raises(RecordingRefused, match="room on the disk") as refused:
+        read_recording(shared / "data/j1939/hd_24V_keyon_faults.mf4")
+    assert refused.value.do
 
 
 def test_window_of_a_cache(shared: Path, tmp_path: Path) -> None:

@@ -7,32 +7,45 @@ and problems stand in the file's own metadata.
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict
+from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import polars as pl
+from polars.io.plugins import register_io_source
 
 from witnessmark.model.problem import Problem
 from witnessmark.model.recording import (
     Channel,
     Flag,
-    Floats,
     Kind,
     Quality,
     Recording,
     TroubleCode,
 )
+from witnessmark.readers.keep import Keeper, let_go, rest
 
 __all__ = ["load", "load_window", "store"]
 
 #: Changes whenever a reader decodes anything differently; an older cache is made anew.
-VERSION = "witnessmark.channels/1"
+VERSION = "witnessmark.channels/2"
 #: Length of the stretches whose samples stand together [s].
 _SLICE_S = 30.0
 #: Rows that are read at once.
 _GROUP = 32_768
+#: Rows that are written or put in place at once; a long recording never stands whole in memory.
+_ROWS = 2**19
+_COLUMNS = ("time_s", "values", "quality")
+_SCHEMA = {
+    "channel": pl.UInt16,
+    "time_s": pl.Float64,
+    "values": pl.Float64,
+    "quality": pl.UInt8,
+}
 
 
 def store(recording: Recording, folder: Path) -> Path:
@@ -43,12 +56,18 @@ def store(recording: Recording, folder: Path) -> Path:
     folder.mkdir(parents=True, exist_ok=True)
     path = folder / f"{recording.sha256}.parquet"
     part = folder / f"{recording.sha256}.part"
-    frames = [_frame(number, channel) for number, channel in enumerate(recording.channels)]
-    whole = pl.concat(frames) if frames else _frame(0, None)
-    # Samples of one minute stand together, so a window of ten seconds is one or two pieces.
-    minute = (pl.col("time_s").fill_nan(0.0) / _SLICE_S).floor()
-    whole = whole.sort(minute, "channel", maintain_order=True)
-    whole.write_parquet(
+
+    def rows(
+        with_columns: list[str] | None,
+        predicate: pl.Expr | None,
+        n_rows: int | None,
+        batch_size: int | None,
+    ) -> Iterator[pl.DataFrame]:
+        del predicate, n_rows, batch_size  # everything is written
+        for frame in _stretches(recording):
+            yield frame if with_columns is None else frame.select(with_columns)
+
+    register_io_source(rows, schema=_SCHEMA).sink_parquet(
         part,
         compression="zstd",
         compression_level=1,
@@ -92,6 +111,9 @@ def load_window(
         return None
     rows = pl.scan_parquet(path)
     wanted = [n for n, c in enumerate(facts["channels"]) if names is None or c["name"] in names]
+    total = sum(int(n) for n in facts["samples"])
+    if start_s is None and end_s is None and names is None and total > 2 * _ROWS:
+        return _recording(facts, wanted, _placed(rows, facts["samples"], total))
     if names is not None:
         rows = rows.filter(pl.col("channel").is_in(wanted))
     if start_s is not None:
@@ -99,19 +121,79 @@ def load_window(
     if end_s is not None:
         rows = rows.filter(pl.col("time_s") <= end_s)
     found = rows.collect().sort("channel", maintain_order=True)
-    return _recording(facts, found, wanted)
+    numbers = found["channel"].to_numpy()
+    columns = [found[name].to_numpy() for name in _COLUMNS]
+    ends = np.searchsorted(numbers, np.arange(len(facts["channels"]) + 1)).tolist()
+    return _recording(
+        facts, wanted, {n: [c[ends[n] : ends[n + 1]].copy() for c in columns] for n in wanted}
+    )
 
 
-def _frame(number: int, channel: Channel | None) -> pl.DataFrame:
-    empty = np.zeros(0)
-    quality = channel.quality if channel is not None else np.zeros(0, np.uint8)
-    time = channel.time_s if channel is not None else empty
+def _stretches(recording: Recording) -> Iterator[pl.DataFrame]:
+    """Yield the samples a stretch of time after the other; within it slice by slice.
+
+    Samples of half a minute stand together, so a window of ten seconds is one or two pieces.
+    """
+    channels = [c for c in recording.channels if c.time_s.size]
+    timed = [c for c in channels if not np.isnan(c.time_s[0])]
+    total = sum(c.time_s.size for c in channels)
+    first = min((float(c.time_s[0]) for c in timed), default=0.0) // _SLICE_S
+    last = max((float(c.time_s[-1]) for c in timed), default=0.0) // _SLICE_S + 1
+    stretches = max(1, min(-(-total // _ROWS), int(min(last - first, 1e6))))
+    bounds = np.ceil(np.linspace(first, last, stretches + 1)) * _SLICE_S
+    bounds[0], bounds[-1] = -np.inf, np.inf
+    for low, high in pairwise(bounds.tolist()):
+        frames = []
+        for number, channel in enumerate(recording.channels):
+            if channel.time_s.size and np.isnan(channel.time_s[0]):
+                here = slice(0, channel.time_s.size if low == -np.inf else 0)
+            else:
+                start, end = np.searchsorted(channel.time_s, [low, high]).tolist()
+                end = channel.time_s.size if high == np.inf else end
+                here = slice(start, end)
+            if here.stop > here.start:
+                frames.append(_frame(number, channel, here))
+            let_go(channel)
+        if frames:
+            minute = (pl.col("time_s").fill_nan(0.0) / _SLICE_S).floor()
+            yield pl.concat(frames).sort(minute, "channel", maintain_order=True)
+
+
+def _placed(
+    rows: pl.LazyFrame, samples: list[int], total: int
+) -> dict[int, list[npt.NDArray[Any]]]:
+    """Return the arrays of every channel of a long recording, filled piece by piece."""
+    keeper = Keeper()
+    found = {
+        n: [keeper.blank(count, kind) for kind in (np.float64, np.float64, np.uint8)]
+        for n, count in enumerate(samples)
+    }
+    done = [0] * len(samples)
+    for start in range(0, total, _ROWS):
+        piece = rows.slice(start, _ROWS).collect().sort("channel", maintain_order=True)
+        numbers = piece["channel"].to_numpy()
+        columns = [piece[name].to_numpy() for name in _COLUMNS]
+        ends = np.searchsorted(numbers, np.arange(len(samples) + 1)).tolist()
+        for number in range(len(samples)):
+            here = slice(ends[number], ends[number + 1])
+            count = here.stop - here.start
+            if count:
+                place = slice(done[number], done[number] + count)
+                for array, column in zip(found[number], columns, strict=True):
+                    array[place] = column[here]
+                done[number] += count
+                rest(*found[number])
+    return found
+
+
+def _frame(number: int, channel: Channel, here: slice) -> pl.DataFrame:
+    time = np.ascontiguousarray(channel.time_s[here])
     return pl.DataFrame(
         {
             "channel": np.full(time.size, number, np.uint16),
-            "time_s": np.ascontiguousarray(time),
-            "values": np.ascontiguousarray(channel.values if channel is not None else empty),
-            "quality": np.ascontiguousarray(quality),
+            "time_s": time,
+            "values": np.ascontiguousarray(channel.values[here]),
+            "quality": np.ascontiguousarray(channel.quality[here]),
         }
     )
 
@@ -130,6 +212,7 @@ def _facts(recording: Recording) -> dict[str, object]:
         "codes": [asdict(c) for c in recording.trouble_codes],
         "flags": [{**asdict(f), "quality": int(f.quality)} for f in recording.flags],
         "problems": [asdict(p) for p in recording.problems],
+        "samples": [c.time_s.size for c in recording.channels],
         "channels": [
             {
                 "name": c.name,
@@ -144,24 +227,15 @@ def _facts(recording: Recording) -> dict[str, object]:
     }
 
 
-def _recording(facts: dict[str, object], rows: pl.DataFrame, wanted: list[int]) -> Recording:
+def _recording(
+    facts: dict[str, Any], wanted: list[int], arrays: dict[int, list[npt.NDArray[Any]]]
+) -> Recording:
     channels = []
-    numbers = rows["channel"].to_numpy()
-    columns: list[Floats] = [rows["time_s"].to_numpy(), rows["values"].to_numpy()]
-    quality = rows["quality"].to_numpy()
-    described = facts["channels"]
-    assert isinstance(described, list)  # noqa: S101  (written by this module)
     for number in wanted:
-        here = slice(*np.searchsorted(numbers, [number, number + 1]).tolist())
-        channels.append(
-            Channel(
-                time_s=columns[0][here].copy(),
-                values=columns[1][here].copy(),
-                quality=quality[here].copy(),
-                **described[number],
-            )
-        )
-    kind: Kind = facts["kind"]  # type: ignore[assignment]  # written by this module
+        time, values, quality = arrays[number]
+        described = facts["channels"][number]
+        channels.append(Channel(time_s=time, values=values, quality=quality, **described))
+    kind: Kind = facts["kind"]
     return Recording(
         name=str(facts["name"]),
         sha256=str(facts["sha256"]),

@@ -95,7 +95,8 @@ class FrameStore:
 
     def _write(self) -> None:
         if self._file is None:
-            self._file = tempfile.TemporaryFile(buffering=0)  # noqa: SIM115  (closed when read)
+            with room():
+                self._file = tempfile.TemporaryFile(buffering=0)  # noqa: SIM115  (closed when read)
         keys, time, data, length = self._joined()
         self._whole = self._whole and bool((length >= 8).all())
         columns: tuple[Any, ...] = (time, data, length)

@@ -11,7 +11,7 @@ import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
-from typing import IO, TypeVar
+from typing import IO, Any, TypeVar
 from weakref import WeakValueDictionary
 
 import numpy as np
@@ -20,7 +20,7 @@ import numpy.typing as npt
 from witnessmark.errors import RecordingRefused
 from witnessmark.model.recording import Channel
 
-__all__ = ["Keeper", "let_go", "room"]
+__all__ = ["Keeper", "let_go", "on_disk", "rest", "room"]
 
 Array = TypeVar("Array", bound=npt.NDArray[np.generic])
 #: Bytes of decoded channels that stay in memory.
@@ -50,6 +50,19 @@ class Keeper:
         self._held[id(kept)] = kept
         return kept
 
+    def blank(self, count: int, kind: type[np.generic]) -> npt.NDArray[Any]:
+        """Return an array to be filled in."""
+        size = count * np.dtype(kind).itemsize
+        self.bytes += size
+        if self.bytes <= self.in_memory or not size:
+            return np.empty(count, kind)
+        with room():
+            file = self._opened()
+            file.truncate(self._at + size)
+        mapped = mmap.mmap(file.fileno(), size, access=mmap.ACCESS_WRITE, offset=self._at)
+        self._at += -(-size // mmap.ALLOCATIONGRANULARITY) * mmap.ALLOCATIONGRANULARITY
+        return np.frombuffer(mapped, kind)
+
     def channel(self, channel: Channel) -> Channel:
         """Return the channel with its arrays kept."""
         time, values = self.array(channel.time_s), self.array(channel.values)
@@ -58,30 +71,46 @@ class Keeper:
         return channel if same else replace(channel, time_s=time, values=values, quality=quality)
 
     def _mapped(self, given: Array) -> Array:
-        if self._file is None:
-            self._file = tempfile.TemporaryFile(buffering=0)  # noqa: SIM115  (lives as long as self)
+        file = self._opened()
         whole = np.ascontiguousarray(given)
         with room():
             written = 0
             view = whole.reshape(-1).view(np.uint8).data
-            self._file.seek(self._at)
+            file.seek(self._at)
             while written < len(view):
-                written += self._file.write(view[written : written + 2**24])
-        mapped = mmap.mmap(self._file.fileno(), len(view), access=mmap.ACCESS_READ, offset=self._at)
+                written += file.write(view[written : written + 2**24])
+        mapped = mmap.mmap(file.fileno(), len(view), access=mmap.ACCESS_READ, offset=self._at)
         step = mmap.ALLOCATIONGRANULARITY
         self._at += -(-len(view) // step) * step
         kept: Array = np.frombuffer(mapped, given.dtype).reshape(given.shape)  # type: ignore[assignment]
         return kept
 
+    def _opened(self) -> IO[bytes]:
+        if self._file is None:
+            with room():
+                self._file = tempfile.TemporaryFile(buffering=0)  # noqa: SIM115  (lives as long as self)
+        return self._file
+
 
 def let_go(channel: Channel) -> None:
     """Let the system take back the memory of what was looked at of a kept channel."""
-    for array in (channel.time_s, channel.values, channel.quality):
-        base: object = array
-        while isinstance(base, np.ndarray | memoryview):
-            base = base.obj if isinstance(base, memoryview) else base.base
-        if isinstance(base, mmap.mmap) and hasattr(mmap, "MADV_DONTNEED"):
-            base.madvise(mmap.MADV_DONTNEED)
+    rest(channel.time_s, channel.values, channel.quality)
+
+
+def rest(*arrays: npt.NDArray[Any]) -> None:
+    """Do the same for single arrays; those in memory stay as they are."""
+    for array in arrays:
+        mapped = on_disk(array)
+        if mapped is not None and hasattr(mmap, "MADV_DONTNEED"):
+            mapped.madvise(mmap.MADV_DONTNEED)
+
+
+def on_disk(array: npt.NDArray[Any]) -> mmap.mmap | None:
+    """Return the map an array lies in, ``None`` for one in memory."""
+    base: object = array
+    while isinstance(base, np.ndarray | memoryview):
+        base = base.obj if isinstance(base, memoryview) else base.base
+    return base if isinstance(base, mmap.mmap) else None
 
 
 @contextmanager
