@@ -10,7 +10,7 @@ import re
 import numpy as np
 
 from witnessmark.errors import RecordingRefused
-from witnessmark.model.recording import Channel, Floats, Recording
+from witnessmark.model.recording import Channel, Floats, Quality, Recording
 from witnessmark.readers.column_names import heading
 from witnessmark.readers.contract import Settings
 from witnessmark.readers.one_column import OneColumn, column_of, number_of
@@ -113,6 +113,13 @@ def _samples(source: Source, layout: OneColumn, values: Floats, rate: float | No
     time = np.arange(count) / rate if rate else np.full(count, np.nan)
     levels = bool(np.isin(values, (0.0, 1.0)).all()) and rate is not None
     quality = np.zeros(count, np.uint8)
+    endless = ~np.isfinite(values)
+    if endless.any():
+        quality[endless] = Quality.IMPLAUSIBLE
+        values = np.where(endless, np.nan, values)
+        source.trouble.add(
+            "endless", f"{int(endless.sum()):,} numbers are beyond all bounds; they are no samples."
+        )
     facts: dict[str, object] = {}
     if levels:
         keep = np.r_[True, np.diff(values) != 0.0]

@@ -18,6 +18,7 @@ from witnessmark.readers.carried import repeated
 from witnessmark.readers.clocks import Clock, seconds
 from witnessmark.readers.column_names import Heading, heading, unit_of
 from witnessmark.readers.contract import Settings, Trouble
+from witnessmark.readers.keep import Keeper, let_go
 from witnessmark.readers.named_channels import channel_of, renamed
 from witnessmark.readers.pickups import recording_of, unit_by_size
 from witnessmark.readers.reader import Reader
@@ -39,6 +40,8 @@ from witnessmark.units import QUANTITIES
 
 __all__ = ["READER", "header_key", "header_key_of"]
 
+#: Bytes of a table's columns, raw and converted, that stay in memory.
+_IN_MEMORY = 512 * 2**20
 #: More columns than this are no recording.
 _MOST_COLUMNS = 2000
 
@@ -80,7 +83,8 @@ def read(source: Source, settings: Settings) -> Recording:
         )
     _refuse_torn_decimals(layout, source.name)
     plan = _plan(layout, settings, source.trouble)
-    columns, rows = _columns(source, plan)
+    keeper = Keeper(_IN_MEMORY)
+    columns, rows = _columns(source, plan, keeper)
     raw = columns.pop(plan.time) if plan.time is not None else None
     if plan.date is not None:
         days = columns.pop(plan.date)
@@ -101,7 +105,7 @@ def read(source: Source, settings: Settings) -> Recording:
     )
     if order is not None:
         columns = {n: c[order] for n, c in columns.items()}
-    return _recording(source, plan, columns, time, rate, timeline)
+    return _recording(source, plan, columns, time, rate, timeline, keeper)
 
 
 def _plan(layout: Layout, settings: Settings, trouble: Trouble) -> _Plan:
@@ -169,7 +173,7 @@ def _named(one: Heading, wanted: str, trouble: Trouble) -> Heading:
     return Heading(one.label, quantity, unit, unit.symbol, time=False)
 
 
-def _columns(source: Source, plan: _Plan) -> tuple[dict[int, Floats], int]:
+def _columns(source: Source, plan: _Plan, keeper: Keeper) -> tuple[dict[int, Floats], int]:
     """Read every column; the time column comes in seconds."""
     texts = {n for n in (plan.time, plan.date) if n is not None}
     if plan.clock is not None and plan.clock.form == "number" and plan.time is not None:
@@ -181,16 +185,16 @@ def _columns(source: Source, plan: _Plan) -> tuple[dict[int, Floats], int]:
         for number, found in pieces.items():
             column = frame[f"c{number}"]
             if number == plan.time and plan.clock is not None:
-                found.append(seconds(column, plan.clock))
+                found.append(keeper.array(seconds(column, plan.clock)))
             elif plan.day is not None and number == plan.date:
                 found.append(seconds(column, plan.day))
             elif number not in plan.ignored:
-                found.append(column.to_numpy().astype(np.float64, copy=False))
+                found.append(keeper.array(column.to_numpy().astype(np.float64, copy=False)))
     joined: dict[int, Floats] = {}
     for number in list(pieces):
         parts = pieces.pop(number)
         if parts:
-            joined[number] = np.concatenate(parts) if len(parts) > 1 else parts[0]
+            joined[number] = keeper.array(np.concatenate(parts) if len(parts) > 1 else parts[0])
     return joined, rows
 
 
@@ -201,6 +205,7 @@ def _recording(
     time: Floats,
     rate: float | None,
     timeline: Timeline | None,
+    keeper: Keeper,
 ) -> Recording:
     rate = rate or steady_rate(time)
     names = plan.headings
@@ -220,7 +225,9 @@ def _recording(
     taken: set[str] = set()
     for number, column in values.items():
         one = renamed(names[number], number, taken)
-        channels.append(channel_of(one, column, time, rate if kind == "waveform" else None))
+        channel = channel_of(one, column, time, rate if kind == "waveform" else None)
+        channels.append(keeper.channel(channel))
+        let_go(channels[-1])
         if one.doubt and kind == "table":
             facts["could_be"] = True
             source.trouble.add(
@@ -244,7 +251,7 @@ def _recording(
         if marked is not None:
             channels = [_carried(c, m) for c, m in zip(channels, marked, strict=True)]
             facts["carried_forward"] = True
-        channels, flags = oddities.checked(channels, source.trouble)
+        channels, flags = oddities.checked(channels, source.trouble, keeper)
     else:
         flags = []
     if kind == "tooth_timing":
