@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import json
+import time
 from pathlib import Path
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -12,6 +15,7 @@ from readers.bus_text import candump
 from witnessmark.readers import read_recording
 from witnessmark.readers.transport import Message, Reassembler
 from witnessmark.readers.trouble_codes import codes, lamps, older_spns
+from witnessmark.workflow.look import as_json, look
 
 BAM = [
     (1.0, 0x18ECFF00, "20120003FFCAFE00"),
@@ -149,3 +153,56 @@ def test_impossible_sizes_are_not_begun(size: int) -> None:
     feed.feed(0.0, 0x18ECFF00, control)
     for number in range(1, 4):
         assert feed.feed(0.01 * number, 0x18EBFF00, bytes([number] + [0] * 7)) is None
+
+
+VIN = b"1AAZZ99X9YY000042"
+
+
+@pytest.mark.parametrize("addressed", [False, True])
+def test_an_identification_never_leaves_unmasked(tmp_path: Path, addressed: bool) -> None:
+    body = (VIN + b"*").ljust(21, b"\xff")
+    to = 0x03 if addressed else 0xFF
+    kind = "10" if addressed else "20"
+    frames = [(1.0, 0x18EC0000 | to << 8, f"{kind}120003FFECFE00")]
+    frames += [
+        (1.1 + n / 10, 0x18EB0000 | to << 8, f"{n + 1:02X}{body[7 * n : 7 * n + 7].hex()}")
+        for n in range(3)
+    ]
+    (look_,) = look([candump(tmp_path / "a.log", frames)])
+    shown = json.dumps(as_json(look_))
+    assert "*" * 14 + "042" in shown
+    assert VIN.decode() not in shown
+    assert VIN.decode() not in repr(look_.recording)
+
+
+def test_a_session_is_not_filled_by_another_sender_bus_or_receiver(tmp_path: Path) -> None:
+    first = [(t, i, d) for t, i, d in BAM]
+    wrong = [(1.12, 0x18EBFF03, "035E000604FFFFFF"), (1.13, 0x18EB0300, "035E000604FFFFFF")]
+    recording = read_recording(candump(tmp_path / "a.log", sorted(first[:3] + wrong)))
+    assert recording.trouble_codes == ()
+    assert recording.facts["multi_packet"] == {"announced": 1, "completed": 0}
+    path = tmp_path / "b.log"
+    text = candump(tmp_path / "a.log", first).read_text().splitlines()
+    path.write_text("\n".join([*text[:3], text[3].replace("can0", "can1")]) + "\n")
+    assert read_recording(path).trouble_codes == ()
+
+
+def test_a_flood_of_senders_and_sessions_stays_small(tmp_path: Path) -> None:
+    """Every frame another identifier, then sessions that announce much and give nothing."""
+    random = np.random.default_rng(5)
+    lines = [
+        f"(1.{n:06d}) can0 {int(i):08X}#{int(d):016X}\n"
+        for n, (i, d) in enumerate(
+            zip(random.integers(0, 2**29, 150_000), random.integers(0, 2**62, 150_000), strict=True)
+        )
+    ]
+    for n in range(50_000):
+        pair = 0x18EC0000 | (n & 0xFFFF)
+        lines.append(f"(2.{n:06d}) can0 {pair:08X}#10F906FFFFCAFE00\n")
+    path = tmp_path / "flood.log"
+    path.write_text("".join(lines))
+    begun = time.process_time()
+    recording = read_recording(path)
+    assert time.process_time() - begun < 10.0
+    assert any("different identifiers" in p.what for p in recording.problems)
+    assert recording.facts["multi_packet"]["completed"] == 0  # type: ignore[index]

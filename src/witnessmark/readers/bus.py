@@ -35,6 +35,8 @@ if TYPE_CHECKING:
 _HIGHEST_29 = 2**29
 #: Marks an error frame in candump text.
 _ERROR_BIT = 0x20000000
+#: Different identifiers that are counted; more is no truck.
+_MOST_IDENTIFIERS = 100_000
 #: Place in the key table that is no group of signals.
 _SPECIAL = 255
 
@@ -99,7 +101,7 @@ class BusLog:
         key = frames.identifier
         if not whole:
             self.standard += int(len(frames) - np.count_nonzero(extended))
-            self.identifiers.update((-1 - np.unique(key[~extended]).astype(np.int64)).tolist())
+            self._note(-1 - np.unique(key[~extended]).astype(np.int64))
             key = np.where(extended, key, 0).astype(np.uint32)
         self._meet(key if whole else key[extended])
         speaking = frames.length > 0  # a request for data says nothing of its sender
@@ -147,8 +149,19 @@ class BusLog:
         new = self._met.take(place) != key
         if new.any():
             fresh = np.unique(key[new])
-            self.identifiers.update(fresh.tolist())
+            self._note(fresh)
             self._met[(fresh * np.uint32(0x9E3779B1)) >> np.uint32(18)] = fresh
+
+    def _note(self, identifiers: np.ndarray) -> None:
+        if len(self.identifiers) < _MOST_IDENTIFIERS:
+            self.identifiers.update(identifiers.tolist())
+            return
+        self.trouble.add(
+            "identifiers of all kinds",
+            f"The log holds more than {_MOST_IDENTIFIERS:,} different identifiers; they are no "
+            "longer told apart.",
+            do="No truck sends so many: check where the log comes from.",
+        )
 
     def counted_on(self, frames: Frames) -> Frames:
         """Return frames whose stamps are steps from frame to frame with running time."""
