@@ -6,6 +6,7 @@ library at hand writes or reads them.
 
 from __future__ import annotations
 
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -14,7 +15,8 @@ import pytest
 from readers.columns_file import ROWS, SPEED, TIME, columns
 from witnessmark.errors import RecordingRefused
 from witnessmark.model.recording import Quality
-from witnessmark.readers import read_recording
+from witnessmark.readers import mf4, read_recording
+from witnessmark.readers.contract import Frames, joined
 
 
 @pytest.mark.parametrize("invalid", [False, True])
@@ -44,3 +46,22 @@ def test_columns_cut_off(tmp_path: Path) -> None:
         except RecordingRefused:
             continue
         assert recording.problems
+
+
+def test_data_groups_side_by_side_come_in_order_of_time() -> None:
+    random = np.random.default_rng(3)
+    lanes = []
+    for bus, count in enumerate((500, 1, 37, 900)):
+        time = np.sort(random.uniform(0, 100, count)).round(2)
+        numbers = np.arange(count, dtype=np.uint32) + 1000 * bus
+        whole = Frames(time, numbers, np.ones(count, np.bool_), np.full(count, 8, np.uint8),
+                       numbers.astype(np.uint64), np.full(count, bus, np.uint8))  # fmt: skip
+        cuts = [0, *np.sort(random.integers(0, count + 1, 6)).tolist(), count]
+        lanes.append([whole.where(np.arange(a, b)) for a, b in pairwise(cuts)])
+    found = joined(list(mf4._side_by_side([iter(lane) for lane in lanes])))
+    every = joined([piece for lane in lanes for piece in lane])
+    assert len(found) == len(every)
+    assert (np.diff(found.time_s) >= 0).all()
+    assert sorted(found.identifier.tolist()) == sorted(every.identifier.tolist())
+    for bus in range(4):  # frames of one bus keep their order
+        assert (np.diff(found.identifier[found.bus == bus].astype(np.int64)) > 0).all()

@@ -10,6 +10,7 @@ import numpy.typing as npt
 from witnessmark.model.recording import Channel, Flag, Floats, Recording
 from witnessmark.readers import oddities
 from witnessmark.readers.column_names import heading
+from witnessmark.readers.keep import Keeper
 from witnessmark.readers.mdf_blocks import ChannelBlock, Conversion, DataGroup, Mdf, RecordGroup
 from witnessmark.readers.mdf_records import raw_field, records
 from witnessmark.readers.named_channels import channel_of, renamed
@@ -20,6 +21,8 @@ from witnessmark.readers.timeline import Timeline
 __all__ = ["decoded_channels", "has_channels"]
 
 Bytes2 = npt.NDArray[np.uint8]
+#: Bytes of records and channels that stay in memory.
+_IN_MEMORY = 512 * 2**20
 _MASTER = {2, 3}
 #: Data types of numbers: unsigned, signed and floating, either byte order.
 _NUMBERS = {0, 1, 2, 3, 4, 5}
@@ -38,6 +41,7 @@ def decoded_channels(mdf: Mdf, groups: list[DataGroup], source: Source) -> Recor
     taken: set[str] = set()
     rows_read = 0
     held: list[tuple[RecordGroup, Bytes2]] = []
+    keeper = Keeper(_IN_MEMORY)
     masters = {g.master_link for group in groups for g in group.groups}
     for group in groups:
         wanted = [g for g in group.groups if has_channels(g) or g.link in masters]
@@ -47,14 +51,14 @@ def decoded_channels(mdf: Mdf, groups: list[DataGroup], source: Source) -> Recor
         for found in records(mdf, group):
             for one in found:
                 if one.group in wanted:
-                    pieces.setdefault(one.group.number, []).append(one.rows)
+                    pieces.setdefault(one.group.number, []).append(keeper.array(one.rows))
         for one_group in wanted:
             parts = pieces.get(one_group.number)
             if parts:
-                held.append((one_group, np.concatenate(parts)))
+                held.append((one_group, keeper.array(np.concatenate(parts))))
         if not masters - {0}:
-            rows_read += _take(held, channels, source, taken)
-    rows_read += _take(held, channels, source, taken)
+            rows_read += _take(held, channels, source, taken, keeper)
+    rows_read += _take(held, channels, source, taken, keeper)
     if not channels:
         return None
     start = min(float(c.time_s[0]) for c in channels)
@@ -65,7 +69,7 @@ def decoded_channels(mdf: Mdf, groups: list[DataGroup], source: Source) -> Recor
     kind = "waveform" if wave and len(wave) == len(channels) else "table"
     flags: list[Flag] = []
     if kind == "table":
-        channels, flags = oddities.checked(channels, source.trouble)
+        channels, flags = oddities.checked(channels, source.trouble, keeper)
     return Recording(
         name=source.name,
         sha256=source.sha256,
@@ -85,6 +89,7 @@ def _take(
     channels: list[Channel],
     source: Source,
     taken: set[str],
+    keeper: Keeper,
 ) -> int:
     """Turn the records that are held into channels; return how many records there were."""
     count = 0
@@ -93,7 +98,7 @@ def _take(
         timed = by_link.get(group.master_link, (group, rows))
         if has_channels(group):
             count += rows.shape[0] if timed[0] is group else 0
-            channels += _of_group(group, rows, timed, source, taken)
+            channels += [keeper.channel(c) for c in _of_group(group, rows, timed, source, taken)]
         else:
             count += rows.shape[0]  # the times of other groups
     held.clear()

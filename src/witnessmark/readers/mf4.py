@@ -38,11 +38,8 @@ def read(source: Source, settings: Settings) -> Recording:
         log = BusLog(source, settings, "MF4 bus log")
         log.facts["finished_by_recorder"] = bytes(content[:8]) == b"MDF     "
         lanes = [g for g in groups if any(_is_frames(r) for r in g.groups)]
-        if len(lanes) == 1:
-            for frames in _frames(mdf, lanes[0]):
-                log.add(frames)
-        elif lanes:
-            log.add(_merged([f for lane in lanes for f in _frames(mdf, lane)]))
+        for frames in _side_by_side([_frames(mdf, lane) for lane in lanes]):
+            log.add(frames)
         if not log.frames:
             decoded = decoded_channels(mdf, [g for g in groups if g not in lanes], source)
             if decoded is not None:
@@ -60,6 +57,33 @@ def _merged(pieces: list[Frames]) -> Frames:
         return _nothing()
     whole = joined(pieces)
     return whole.where(np.argsort(whole.time_s, kind="stable"))
+
+
+def _side_by_side(lanes: list[Iterator[Frames]]) -> Iterator[Frames]:
+    """Yield the frames of several data groups in order of time, a piece of each in memory."""
+    if len(lanes) == 1:
+        yield from lanes[0]
+        return
+    held: dict[int, Frames] = {}
+    open_ = dict(enumerate(lanes))
+    while open_ or held:
+        for number in [n for n in open_ if n not in held]:
+            piece = next((p for p in open_[number] if len(p)), None)
+            if piece is None:
+                del open_[number]
+            else:
+                held[number] = piece
+        ends = [float(held[n].time_s.max()) for n in open_]
+        until = min((e for e in ends if not np.isnan(e)), default=np.inf)
+        ready, rest = [], {}
+        for number, piece in held.items():
+            late = piece.time_s > until
+            ready.append(piece.where(~late) if late.any() else piece)
+            if late.any():
+                rest[number] = piece.where(late)
+        held = rest
+        if ready:
+            yield _merged(ready)
 
 
 def _nothing() -> Frames:
