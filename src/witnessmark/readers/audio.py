@@ -12,10 +12,13 @@ import numpy as np
 from witnessmark.errors import RecordingRefused
 from witnessmark.model.recording import Channel, Recording
 from witnessmark.readers.contract import Settings
+from witnessmark.readers.keep import Keeper, let_go
 from witnessmark.readers.reader import Reader
 from witnessmark.readers.source import Source
 
-#: More samples than this, over all channels, do not fit into a small machine's memory.
+#: Bytes of samples that stay in memory.
+_IN_MEMORY = 256 * 2**20
+#: More samples than this, over all channels, are no capture of a truck.
 _MOST_SAMPLES = 100_000_000
 _PIECE = 1_000_000
 #: From here on a size says that nobody knew it.
@@ -38,6 +41,7 @@ def read(source: Source, settings: Settings) -> Recording:  # noqa: ARG001  (one
     import soundfile  # noqa: PLC0415  (loads a system library)
 
     pieces = []
+    keeper = Keeper(_IN_MEMORY)
     with source.seekable() as whole, _mended(whole, source) as file:
         try:
             with soundfile.SoundFile(file) as sound:
@@ -55,7 +59,7 @@ def read(source: Source, settings: Settings) -> Recording:  # noqa: ARG001  (one
                         )
                     if not piece.shape[0]:
                         break
-                    pieces.append(piece)
+                    pieces.append(keeper.array(piece))
         except (soundfile.LibsndfileError, RuntimeError, ValueError, OSError) as error:
             if not pieces:
                 raise RecordingRefused(
@@ -68,16 +72,16 @@ def read(source: Source, settings: Settings) -> Recording:  # noqa: ARG001  (one
         raise RecordingRefused(
             "The sound file holds no samples.", where=source.name, do="Record it again."
         )
-    samples = np.concatenate(pieces)
-    if 0 < samples.shape[0] < stated < 2**40 and not source.trouble.count("cut"):
+    frames = sum(piece.shape[0] for piece in pieces)
+    if 0 < frames < stated < 2**40 and not source.trouble.count("cut"):
         source.trouble.add(
             "cut",
-            f"The sound file is cut off: {samples.shape[0]:,} of {stated:,} samples are there.",
+            f"The sound file is cut off: {frames:,} of {stated:,} samples are there.",
         )
-    time = np.arange(samples.shape[0]) / rate
+    time = keeper.array(np.arange(frames) / rate)
     channels = []
     for number in range(count):
-        values = np.ascontiguousarray(samples[:, number])
+        values = np.concatenate([piece[:, number] for piece in pieces])
         loud = np.isfinite(values)
         full = float(np.mean(np.abs(values[loud]) >= 0.9999)) if loud.any() else 0.0
         if full > 1e-4:
@@ -90,7 +94,9 @@ def read(source: Source, settings: Settings) -> Recording:  # noqa: ARG001  (one
         quality = np.where(loud, 0, 4).astype(np.uint8)
         values[~loud] = np.nan
         name = f"sound {number + 1}" if count > 1 else "sound"
-        channels.append(Channel(name, "", time, values, quality, name, rate_hz=float(rate)))
+        one = Channel(name, "", time, values, quality, name, rate_hz=float(rate))
+        channels.append(keeper.channel(one))
+        let_go(channels[-1])
     return Recording(
         name=source.name,
         sha256=source.sha256,
@@ -99,7 +105,7 @@ def read(source: Source, settings: Settings) -> Recording:  # noqa: ARG001  (one
         duration_s=float(time[-1]),
         channels=tuple(channels),
         problems=source.trouble.problems(),
-        frames=int(samples.shape[0]),
+        frames=frames,
     )
 
 
