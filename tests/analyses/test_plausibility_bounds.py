@@ -28,7 +28,7 @@ def analysed(recording: Recording) -> dict[str, Finding]:
     at = "2026-01-01T00:00:00Z"
     lines = [
         json.dumps({"kind": "complaint", "id": "e1", "at": at,
-                    "data": {"words": "jumps", "families": ["cool_unstable", "elec"]}}),
+                    "data": {"words": "jumps", "families": ["cool_unstable", "electrical"]}}),
         json.dumps({"kind": "recording", "id": "e2", "at": at, "data": {"path": "x.log"}}),
     ]  # fmt: skip
     case = read_case("x", lines)
@@ -109,3 +109,58 @@ def test_20_of_20_dips_in_the_real_ride_are_found(shared: Path) -> None:
         hit = any(s.start_s - 1.5 <= start + 1.5 <= s.end_s + 2.5 for s in verdict.spans)
         found += verdict.log_factor >= SEEN_FROM and hit
     assert found == 20
+
+
+def _work(seed: int) -> tuple[Floats, Floats, Floats, np.random.Generator]:
+    rng = np.random.default_rng(seed)
+    time = np.arange(0.0, 900.0)
+    load = np.where((time // 45) % 3 == 0, 90.0, 12.0)
+    speed = np.where(load > 50.0, 1500.0, 700.0) + rng.normal(0.0, 10.0, time.size)
+    return time, load, speed, rng
+
+
+def _recorded(**rows: Floats) -> Recording:
+    time = np.arange(0.0, 900.0)
+    made = tuple(channel(n, time.copy(), v.astype(float)) for n, v in rows.items())
+    return Recording("x.csv", "0" * 64, "table", "test", 900.0, made)
+
+
+@pytest.mark.parametrize(
+    ("name", "step"),
+    [("oil_pressure", -1.2e5), ("oil_pressure", 7e4), ("fuel_delivery_pressure", -1.2e5)],
+)
+def test_a_pressure_that_glitches_alone_is_found_beyond_what_the_speed_explains(
+    name: str, step: float
+) -> None:
+    time, load, speed, rng = _work(5)
+    pressure = 200e3 + 120.0 * speed + rng.normal(0.0, 3e3, time.size)
+    good = analysed(_recorded(engine_speed=speed, engine_load=load, **{name: pressure}))
+    assert f"{name}_jumps" not in good
+    for at in (120, 333, 520, 777):
+        pressure[at : at + 2] += step
+    found = analysed(_recorded(engine_speed=speed, engine_load=load, **{name: pressure}))
+    jumps = found[f"{name}_jumps"]
+    assert jumps.outcome == "seen"
+    assert jumps.value == pytest.approx(step, rel=0.2)
+    assert "the largest credible is about" in jumps.sentence
+    # Not judged where the speed that it follows is missing.
+    assert f"{name}_jumps" not in analysed(_recorded(**{name: pressure}))
+
+
+def test_an_engine_cannot_stand_for_a_second_and_run_on() -> None:
+    _, load, speed, _ = _work(6)
+    speed[400] = 0.0
+    found = analysed(_recorded(engine_speed=speed, engine_load=load))
+    assert found["engine_speed_too_fast"].evidence.start_s == 400.0
+    # Stopped and cranked again it is real.
+    speed[500:520] = 0.0
+    assert analysed(_recorded(engine_speed=speed))["engine_speed_too_fast"].details["count"] == 1
+
+
+def test_a_trace_that_only_trends_is_named_without_failing() -> None:
+    # A swing without any repetition once ended in an error.
+    time = np.arange(0.0, 900.0)
+    for size in (1.0, 3.0, 6.0):
+        drift = 85.0 + size * np.cumsum(np.sin(time / 170.0)) / 60.0
+        found = analysed(_recorded(coolant_temperature=np.round(drift)))
+        assert found["coolant_temperature_jumps"].outcome == "not_seen"

@@ -58,7 +58,7 @@ def _findings(made: Recording) -> dict[str, Finding]:
     at = "2026-01-01T00:00:00Z"
     lines = [
         json.dumps({"kind": "complaint", "id": "e1", "at": at,
-                    "data": {"words": "jumps", "families": ["cool_unstable", "elec"]}}),
+                    "data": {"words": "jumps", "families": ["cool_unstable", "electrical"]}}),
         json.dumps({"kind": "recording", "id": "e2", "at": at, "data": {"path": "x.log"}}),
     ]  # fmt: skip
     case = read_case("x", lines)
@@ -78,7 +78,7 @@ def test_a_lifted_ground_moves_temperature_down_and_pressure_up_in_a_fixed_ratio
     assert ratio["oil_pressure"] / PSI == pytest.approx(-7.2 / 7.4, rel=0.12)
     support = {s.family: s.log_likelihood for s in found.support}
     assert max(support["cool_unstable"], key=support["cool_unstable"].get) == "ct_shared"
-    assert max(support["elec"], key=support["elec"].get) == "el_ground"
+    assert max(support["electrical"], key=support["electrical"].get) == "el_ground"
     assert support["cool_unstable"]["ct_shared"] > support["cool_unstable"]["ct_sensor"] + 4.0
 
 

@@ -3,35 +3,42 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from typing import cast
 
 import numpy as np
 
 from witnessmark.analyses.contract import Bench, not_run
 from witnessmark.analyses.plausibility_bounds import too_fast_findings
 from witnessmark.analyses.plausibility_causes import supports_of_trace
+from witnessmark.analyses.plausibility_codes import codes_together, silent_units
 from witnessmark.analyses.plausibility_drawn import drawn
+from witnessmark.analyses.plausibility_judged import (
+    Judged,
+    has_coolant,
+    judged_recordings,
+    valid_samples,
+)
 from witnessmark.analyses.plausibility_kinds import Movement, fan_beside, movement, stuck
-from witnessmark.analyses.plausibility_profiles import PROFILES, Profile
-from witnessmark.analyses.plausibility_shared import codes_together, shared_findings
+from witnessmark.analyses.plausibility_profiles import PRESSURES
+from witnessmark.analyses.plausibility_shared import shared_findings
 from witnessmark.analyses.plausibility_trace import (
     SEEN_FROM,
     Span,
     Verdict,
-    judge,
-    prepare,
     smallest_glitch,
 )
 from witnessmark.analyses.plausibility_words import (
     electrical,
     jumps_sentence,
+    pressure_sentence,
     quiet_words,
 )
 from witnessmark.model.finding import Evidence, Finding
-from witnessmark.model.recording import Channel, Floats, Quality, Recording
+from witnessmark.model.recording import Floats, Quality, Recording
 
-__all__ = ["METHOD", "NEEDS", "RELEVANT", "Judged", "analyse", "judged_channels"]
+__all__ = ["METHOD", "NEEDS", "RELEVANT", "analyse", "look_at"]
 
 NEEDS = (
     "a recording that holds the coolant temperature, at full bus rate, half an hour with a pull "
@@ -39,24 +46,11 @@ NEEDS = (
 )
 METHOD = "switching_filter/1"
 #: Complaints that make "nothing seen" worth saying.
-RELEVANT = ("cool_unstable", "elec", "overheat")
+RELEVANT = ("cool_unstable", "electrical", "overheat")
 _FANS = ("fan_speed_percent", "fan_speed", "fan_state")
+#: At most this many jumping channels lead the comparison with the others.
+_ANCHORS = 3
 _CYCLING = {"thermostat_cycling": "cycling", "gas_pocket": "sudden"}
-
-
-@dataclass(frozen=True, slots=True)
-class Judged:
-    """A channel with its verdict.
-
-    Attributes:
-        channel: the channel.
-        profile: what it may do.
-        verdict: what was made of it.
-    """
-
-    channel: Channel
-    profile: Profile
-    verdict: Verdict
 
 
 def analyse(bench: Bench) -> tuple[Finding, ...]:
@@ -66,15 +60,9 @@ def analyse(bench: Bench) -> tuple[Finding, ...]:
     covered: set[int] = set()
     for entry_id, recording in bench.recordings.items():
         stage = bench.stage(entry_id)
-        channels = list(judged_channels(recording))
-        for judged in channels:
-            if judged.channel.name == "coolant_temperature":
-                covered.add(stage)
-            found += _of_channel(judged, recording, entry_id, stage, relevant=relevant)
-        shared = list(_shared(channels, recording, entry_id, stage))
-        found = [_with_lanes(f, shared, recording) for f in found] + shared
-        found += codes_together(recording, entry_id, stage)
-        found += too_fast_findings(recording, entry_id, stage)
+        if has_coolant(recording):
+            covered.add(stage)
+        found += look_at(recording, entry_id, stage, relevant=relevant)
     if relevant and bench.last_stage() not in covered:
         found.append(
             not_run(
@@ -88,17 +76,30 @@ def analyse(bench: Bench) -> tuple[Finding, ...]:
     return tuple(_counted_once(found))
 
 
-def judged_channels(recording: Recording) -> Iterator[Judged]:
-    """Yield every channel of the recording that has a profile and enough readings."""
-    if recording.duration_s is None:
-        return
-    for name, profile in PROFILES.items():
-        channel = recording.channel(name)
-        if channel is None:
-            continue
-        trace = prepare(*_valid(channel), profile)
-        if trace is not None:
-            yield Judged(channel, profile, judge(trace, profile))
+def look_at(
+    recording: Recording, entry_id: str, stage: int, *, relevant: bool = False,
+    judged: tuple[list[Judged], dict[str, tuple[Floats, Floats]]] | None = None,
+) -> list[Finding]:  # fmt: skip
+    """Return the findings on one recording.
+
+    Args:
+        recording: the recording.
+        entry_id: its entry.
+        stage: its stage.
+        relevant: whether a complaint makes "nothing seen" worth saying.
+        judged: its channels as ``judged_recordings`` gives them, where that was done already.
+    """
+    channels, plain = judged or judged_recordings([recording])[0]
+    found: list[Finding] = []
+    for channel in channels:
+        found += _of_channel(channel, recording, entry_id, stage, relevant=relevant)
+    shared = list(_shared(channels, plain, recording, entry_id, stage))
+    found = [_with_lanes(f, shared, recording) for f in found] + shared
+    found += codes_together(recording, entry_id, stage)
+    found += silent_units(recording, entry_id, stage)
+    known = {j.channel.name for j in channels if j.verdict.log_factor >= SEEN_FROM}
+    found += too_fast_findings(recording, entry_id, stage, known)
+    return found
 
 
 def _of_channel(
@@ -118,25 +119,38 @@ def _of_channel(
 
 
 def _shared(
-    channels: list[Judged], recording: Recording, entry_id: str, stage: int
-) -> Iterator[Finding]:
-    """Look at the other channels at the jumps of the coolant, or of the clearest channel."""
+    channels: list[Judged], plain: dict[str, tuple[Floats, Floats]], recording: Recording,
+    entry_id: str, stage: int,
+) -> Iterator[Finding]:  # fmt: skip
+    """Look at the other channels at the jumps of the coolant, or of the clearest channel.
+
+    Where the coolant jumps alone, the clearest of the other jumping channels is asked as well.
+    """
     jumping = [c for c in channels if c.verdict.log_factor >= SEEN_FROM and c.verdict.spans]
-    coolant = [c for c in jumping if c.channel.name == "coolant_temperature"]
-    if not coolant:
-        return
-    anchor = coolant[0]
-    others = {c.channel.name: c.verdict for c in jumping if c is not anchor}
-    yield from shared_findings(recording, entry_id, stage, anchor.channel, anchor.verdict, others)
+    jumping.sort(key=lambda c: (c.channel.name != "coolant_temperature", -c.verdict.log_factor))
+    done: set[str] = set()
+    found: list[Finding] = []
+    for anchor in jumping[:_ANCHORS]:
+        if anchor.channel.name in done:
+            continue
+        others = {c.channel.name: c.verdict for c in jumping if c is not anchor}
+        for finding in shared_findings(
+            recording, entry_id, stage, anchor.channel, anchor.verdict, others, plain
+        ):
+            done.update(map(str, cast("Sequence[object]", finding.details.get("linked", ()))))
+            found.append(finding)
+    # What steps with another channel does not jump alone.
+    yield from (f for f in found if f.outcome == "seen" or f.details["anchor"] not in done)
 
 
 def _with_lanes(finding: Finding, shared: list[Finding], recording: Recording) -> Finding:
     """Give the jumps of this recording the events of the other channels, for the picture."""
     if not shared or finding.evidence.recording != recording.sha256:
         return finding
-    if finding.code != "coolant_temperature_jumps":
-        return finding
-    return replace(finding, details={**finding.details, "lanes": shared[0].details["lanes"]})
+    for beside in shared:
+        if finding.code == f"{beside.details['anchor']}_jumps" and finding.outcome == "seen":
+            return replace(finding, details={**finding.details, "lanes": beside.details["lanes"]})
+    return finding
 
 
 def _counted_once(found: list[Finding]) -> Iterator[Finding]:
@@ -164,6 +178,8 @@ def _counted_once(found: list[Finding]) -> Iterator[Finding]:
 
 
 def _question(finding: Finding) -> str:
+    if finding.code == "control_unit_silent":
+        return "unit"
     return "others" if finding.code in {"sensors_step_together", "sensor_codes_together"} else "own"
 
 
@@ -211,7 +227,9 @@ def _jumps(
     changes = np.array([s.change for s in spans])
     return Finding(
         code=f"{name}_jumps",
-        sentence=jumps_sentence(name, verdict, judged.profile, change, spans),
+        sentence=(pressure_sentence if name in PRESSURES else jumps_sentence)(
+            name, verdict, judged.profile, change, spans
+        ),
         outcome="seen",
         method=METHOD,
         quantity=name,
@@ -283,7 +301,7 @@ def _moves(
 ) -> Finding:  # fmt: skip
     outcome = _CYCLING.get(moved.kind)
     fan_channel = next((c for n in _FANS if (c := recording.channel(n)) is not None), None)
-    fan = fan_beside(moved, *_valid(fan_channel)) if fan_channel is not None else None
+    fan = fan_beside(moved, *valid_samples(fan_channel)) if fan_channel is not None else None
     covered = _covered(judged.verdict)
     support = supports_of_trace(outcome, covered, fan) if outcome and alone else ()
     tail = {
@@ -329,7 +347,7 @@ def _stands_still(
     channel = judged.channel
     load = recording.channel("engine_load")
     marked = channel.quality == Quality.SUBSTITUTED
-    found = stuck(*_valid(channel), *_valid(load)) if load is not None else None
+    found = stuck(*valid_samples(channel), *valid_samples(load)) if load is not None else None
     if found is None and not marked.any():
         return
     if found is not None:
@@ -388,8 +406,3 @@ def _evidence(
         start_s=start,
         end_s=end,
     )
-
-
-def _valid(channel: Channel) -> tuple[Floats, Floats]:
-    mask = channel.valid()
-    return channel.time_s[mask], channel.values[mask]

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
 from witnessmark.analyses.plausibility_profiles import BOUNDS, Bound
 from witnessmark.model.finding import Evidence, Finding
-from witnessmark.model.recording import Channel, Recording
+from witnessmark.model.recording import Channel, Floats, Recording
 from witnessmark.units import QUANTITIES, UNITS, display_unit
 
 __all__ = ["TooFast", "too_fast", "too_fast_findings"]
@@ -18,6 +18,8 @@ __all__ = ["TooFast", "too_fast", "too_fast_findings"]
 _PAUSE_S = 3.0
 #: The reading is back within this time [s] and this share of the step.
 _BACK_S, _BACK = 10.0, 0.35
+#: From running to running through a standstill takes longer than this [s].
+_RESTART_S = 3.2
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,16 +72,46 @@ def too_fast(channel: Channel, bound: Bound) -> list[TooFast]:
         if back:
             last = float(time[back[0] + 1])
             found.append(TooFast(float(time[k + 1]), last, float(step), float(taken[k])))
+    if bound.floor is not None:
+        found += _stopped(time, values, bound.floor, found)
     return found
 
 
-def too_fast_findings(recording: Recording, entry_id: str, stage: int) -> Iterator[Finding]:
-    """Yield one finding for every fast quantity that jumps further than the machine can."""
+def _stopped(time: Floats, values: Floats, floor: float, known: list[TooFast]) -> list[TooFast]:
+    """Return the stops that ended too soon to have been real."""
+    low = values < floor
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], low, [False]]).astype(np.int8)))
+    found = []
+    for first, end in zip(edges[::2], edges[1::2], strict=True):
+        if first == 0 or end >= time.size:
+            continue
+        before, after = values[first - 1], values[end]
+        soon = time[end] - time[first - 1] <= _RESTART_S
+        fresh = all(not k.start_s <= time[first] <= k.end_s for k in known)
+        if soon and fresh and min(before, after) > 2.0 * floor:
+            taken = float(time[first] - time[first - 1])
+            found.append(
+                TooFast(float(time[first]), float(time[end]), float(values[first] - before), taken)
+            )
+    return found
+
+
+def too_fast_findings(
+    recording: Recording, entry_id: str, stage: int, known: Collection[str] = ()
+) -> Iterator[Finding]:
+    """Yield one finding for every fast quantity that jumps further than the machine can.
+
+    Args:
+        recording: the recording.
+        entry_id: its entry.
+        stage: its stage.
+        known: quantities whose jumps were called with a probability already.
+    """
     if recording.duration_s is None:
         return
     for name, bound in BOUNDS.items():
         channel = recording.channel(name)
-        if channel is None:
+        if channel is None or name in known:
             continue
         found = too_fast(channel, bound)
         if not found:

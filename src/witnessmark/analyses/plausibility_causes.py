@@ -2,9 +2,10 @@
 
 The trace is one test with several outcomes (``electrical``, ``cycling``, ``sudden``, ``nothing``);
 the other channels at the same instants are a second one, made only where the first is electrical
-(``ground``, ``reference``, ``shared``, ``alone``). By the chain rule their logs add. They stand
-for the packs' tests by hand of the same look at the same log (c_rate, c_cycle; c_multi, e_multi),
-which must not be counted again: ``uses_tests`` and ``stands_for`` in the details name them.
+(``ground``, ``reference``, ``unit``, ``shared``, ``alone``). By the chain rule their logs add.
+They stand for the packs' tests by hand of the same look at the same log (c_rate, c_cycle;
+c_multi, e_multi), which must not be counted again: ``uses_tests`` and ``stands_for`` in the
+details name them.
 
 Where the figures come from: the packs' own rows for those tests, moved by what the detector
 does better than a rule of thumb (studies/plausibility: false alarms on real swings and gas below
@@ -18,7 +19,7 @@ from collections.abc import Mapping
 
 from witnessmark.model.finding import Support
 
-__all__ = ["supports_of_others", "supports_of_trace"]
+__all__ = ["supports_of_others", "supports_of_silence", "supports_of_trace"]
 
 #: A cause of an intermittent reading shows itself about once in this time while it is complained
 #: of (judgement) [s]; a shorter recording is weaker evidence that there is nothing.
@@ -46,7 +47,7 @@ _TRACE: dict[str, dict[str, dict[str, float]]] = {
             "ct_gas": 0.45, "ct_pump": 0.06, "ct_cluster": 0.03, "ct_other": 0.10, "none": 0.02,
         },
     },
-    "elec": {
+    "electrical": {
         "electrical": {
             "el_splice": 0.70, "el_chafe": 0.65, "el_term": 0.70, "el_ground": 0.75,
             "el_batt": 0.35, "el_relay": 0.25, "el_ref": 0.60, "el_bus": 0.10, "el_access": 0.45,
@@ -63,18 +64,23 @@ _OTHERS: dict[str, dict[str, dict[str, float]]] = {
                    "ct_sensor": 0.004, "ct_connector": 0.004, "none": 0.01},
         "reference": {"ct_shared": 0.18, "ct_splice": 0.06, "ct_chafe": 0.06, "ct_other": 0.05,
                       "ct_sensor": 0.004, "ct_connector": 0.004, "none": 0.01},
+        "unit": {"ct_shared": 0.008, "ct_splice": 0.008, "ct_chafe": 0.004, "ct_other": 0.30,
+                 "ct_sensor": 0.002, "ct_connector": 0.002, "none": 0.004},
         "shared": {"ct_shared": 0.12, "ct_splice": 0.07, "ct_chafe": 0.08, "ct_other": 0.08,
                    "ct_sensor": 0.006, "ct_connector": 0.006, "none": 0.01},
         "alone": {"ct_shared": 0.10, "ct_splice": 0.65, "ct_chafe": 0.80, "ct_other": 0.82,
                   "ct_sensor": 0.98, "ct_connector": 0.98, "none": 0.96},
     },
-    "elec": {
+    "electrical": {
         "ground": {"el_ground": 0.65, "el_splice": 0.25, "el_access": 0.35, "el_batt": 0.25,
                    "el_ref": 0.06, "el_chafe": 0.08, "el_relay": 0.20, "el_term": 0.06,
                    "el_ecu": 0.10, "none": 0.04},
         "reference": {"el_ground": 0.06, "el_splice": 0.08, "el_access": 0.12, "el_batt": 0.10,
                       "el_ref": 0.70, "el_chafe": 0.10, "el_relay": 0.20, "el_term": 0.05,
                       "el_ecu": 0.12, "none": 0.04},
+        "unit": {"el_ground": 0.04, "el_splice": 0.01, "el_access": 0.015, "el_batt": 0.05,
+                 "el_ref": 0.01, "el_chafe": 0.008, "el_relay": 0.06, "el_term": 0.01,
+                 "el_ecu": 0.40, "none": 0.005},
         "shared": {"el_ground": 0.14, "el_splice": 0.12, "el_access": 0.12, "el_batt": 0.15,
                    "el_ref": 0.14, "el_chafe": 0.12, "el_relay": 0.30, "el_term": 0.08,
                    "el_ecu": 0.30, "none": 0.05},
@@ -88,9 +94,18 @@ _OTHERS: dict[str, dict[str, dict[str, float]]] = {
 _LOADS: dict[str, dict[str, float]] = {
     "cool_unstable": {"ct_shared": 0.45, "ct_splice": 0.40, "ct_other": 0.12, "ct_chafe": 0.05,
                       "ct_sensor": 0.02, "ct_connector": 0.02, "none": 0.02},
-    "elec": {"el_ground": 0.50, "el_access": 0.55, "el_batt": 0.45, "el_splice": 0.30,
+    "electrical": {"el_ground": 0.50, "el_access": 0.55, "el_batt": 0.45, "el_splice": 0.30,
              "el_relay": 0.25, "el_ref": 0.08, "el_term": 0.08, "el_chafe": 0.06, "el_bus": 0.03,
              "el_ecu": 0.08, "none": 0.03},
+}  # fmt: skip
+
+
+# P(a control unit falls silent for seconds with the engine running | cause). Judgement.
+_SILENT: dict[str, dict[str, float]] = {
+    "electrical": {"el_relay": 0.45, "el_batt": 0.30, "el_ground": 0.30, "el_term": 0.25,
+                   "el_splice": 0.20, "el_bus": 0.25, "el_ecu": 0.50, "el_access": 0.12,
+                   "el_chafe": 0.15, "el_ref": 0.06, "none": 0.02},
+    "cool_unstable": {"ct_other": 0.10, "ct_splice": 0.05, "none": 0.02},
 }  # fmt: skip
 
 
@@ -133,7 +148,7 @@ def supports_of_others(pattern: str, with_loads: bool | None) -> tuple[Support, 
     """Return how the other channels at the instants of the jumps bear on the causes.
 
     Args:
-        pattern: ``ground``, ``reference``, ``shared`` or ``alone``.
+        pattern: ``ground``, ``reference``, ``unit``, ``shared`` or ``alone``.
         with_loads: whether the jumps kept time with an electrical load; ``None`` when that could
             not be told (no voltage on the recording).
     """
@@ -147,6 +162,11 @@ def supports_of_others(pattern: str, with_loads: bool | None) -> tuple[Support, 
                 rows[cause] = rows.get(cause, rows["none"]) * (share if with_loads else 1 - share)
         found.append(_support(family, rows))
     return tuple(found)
+
+
+def supports_of_silence() -> tuple[Support, ...]:
+    """Return how a control unit that falls silent bears on the causes."""
+    return tuple(_support(family, rows) for family, rows in _SILENT.items())
 
 
 def _support(family: str, rows: Mapping[str, float]) -> Support:

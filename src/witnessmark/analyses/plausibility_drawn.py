@@ -66,15 +66,19 @@ def credible_band(verdict: Verdict, profile: Profile) -> tuple[Floats, Floats]:
     before = where[np.clip(np.searchsorted(where, index, side="left") - 1, 0, where.size - 1)]
     after = where[np.clip(np.searchsorted(where, index, side="right"), 0, where.size - 1)]
     grain = max(trace.step, 0.3 * profile.scale)
+    plain = trace.plain
     low = np.maximum(
-        trace.values[before] - _reach(trace.time - trace.time[before], profile),
-        trace.values[after] - _reach(trace.time[after] - trace.time, profile),
+        plain[before] - _reach(trace.time - trace.time[before], profile),
+        plain[after] - _reach(trace.time[after] - trace.time, profile),
     )
     high = np.minimum(
-        trace.values[before] + _reach(trace.time - trace.time[before], profile),
-        trace.values[after] + _reach(trace.time[after] - trace.time, profile),
+        plain[before] + _reach(trace.time - trace.time[before], profile),
+        plain[after] + _reach(trace.time[after] - trace.time, profile),
     )
-    return np.minimum(low, high) - grain, np.maximum(low, high) + grain
+    room = grain if trace.doubt is None else np.hypot(grain, np.sqrt(trace.doubt))
+    # What the engine's work explains is put back.
+    work = 0.0 if trace.work is None else trace.work
+    return np.minimum(low, high) - room + work, np.maximum(low, high) + room + work
 
 
 def _reach(elapsed: Floats, profile: Profile) -> Floats:

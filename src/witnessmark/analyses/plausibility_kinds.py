@@ -216,6 +216,8 @@ def _cycle(grid: Floats, series: Floats, trace: Trace) -> Movement | None:
     if high <= low:
         return None
     part_power = power[low : high + 1]
+    if part_power.max() <= 0.0:
+        return None
     # The first lag that repeats nearly as well as the best one: not a multiple of the period.
     near = np.flatnonzero(part_power >= 0.85 * part_power.max())
     until = int(near[0])

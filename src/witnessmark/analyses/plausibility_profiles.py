@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from witnessmark.physics.plausibility_filter import Hypothesis, Mode
 
-__all__ = ["BOUNDS", "PROFILES", "RARE", "Bound", "Profile", "hypotheses"]
+__all__ = ["BOUNDS", "PRESSURES", "PROFILES", "RARE", "Bound", "Profile", "hypotheses"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +60,22 @@ PROFILES: dict[str, Profile] = {
 }
 
 
+def _pressure(scale: float, credible: float, why: str) -> Profile:
+    return Profile(scale, 0.12, 0.75, 2.5, 2.0, 7.0, credible, False, f"{_PRACTICE}: {why}")
+
+
+#: Pressures: what is left of them after the engine's work is judged by the same filter.
+PRESSURES: dict[str, Profile] = {
+    "oil_pressure": _pressure(1.4e4, 5.0e4, "the pump follows the engine speed"),
+    "fuel_delivery_pressure": _pressure(1.4e4, 5.0e4, "the pump follows the engine speed"),
+    "coolant_pressure": _pressure(7.0e3, 1.0e4, "it follows the coolant and the pump"),
+    "boost_pressure": _pressure(2.0e4, 1.0e5, "the turbocharger follows speed and load"),
+    "intake_manifold_pressure": _pressure(2.0e4, 1.0e5, "it follows speed and load"),
+    "exhaust_back_pressure": _pressure(1.0e4, 5.0e4, "it follows speed and load"),
+    "barometric_pressure": _pressure(1.0e3, 500.0, "40 m of height in a second"),
+}
+
+
 @dataclass(frozen=True, slots=True)
 class Bound:
     """Fastest change that the machine can bring about, for quantities that live fast.
@@ -69,18 +85,23 @@ class Bound:
         grain: a change below this is never called too fast [house unit].
         why: the reason in words.
         source: where it comes from.
+        floor: a reading that falls below this out of more than twice as much cannot be back
+            within seconds (an engine that stands has to be cranked); ``None``: no such floor.
     """
 
     rate: float
     grain: float
     why: str
     source: str = _PRACTICE
+    floor: float | None = None
 
 
 #: Quantity -> bound. A change beyond it and back is reported, without a probability.
 BOUNDS: dict[str, Bound] = {
-    "engine_speed": Bound(6000.0, 400.0, "a free revving engine gains at most this much"),
-    "road_speed": Bound(15.0, 4.0, "more than one and a half g of braking"),
+    "engine_speed": Bound(
+        6000.0, 400.0, "a free revving engine gains at most this much", floor=250.0
+    ),
+    "road_speed": Bound(10.0, 2.5, "one g of braking, and no truck gains as much"),
     "oil_pressure": Bound(1.0e6, 1.5e5, "the pump follows the engine speed"),
     "fuel_delivery_pressure": Bound(1.0e6, 1.5e5, "the pump follows the engine speed"),
     "boost_pressure": Bound(2.0e5, 5.0e4, "the turbocharger needs time to spin up"),

@@ -1,8 +1,7 @@
 """Did several channels move at the same instant more often than chance allows?
 
-Chance is made by circular shift: one channel's events are moved along the clock, all by the same
-amount, and the coincidences counted again (a permutation test that keeps the clustering of the
-events; Phipson and Smyth 2010, Stat. Appl. Genet. Mol. Biol. 9:39 for the +1 in the p-value).
+Chance is made by moving the events along the clock and counting again (a permutation test;
+Phipson and Smyth 2010, Stat. Appl. Genet. Mol. Biol. 9:39 for the +1 in the p-value).
 Events that only come under load are moved along loaded time only: two independent faults that
 both need load to show must not look shared.
 """
@@ -10,6 +9,7 @@ both need load to show must not look shared.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,7 +26,13 @@ TOGETHER_S = 1.0
 #: Engine load above which it counts as loaded [%]; common practice, no source.
 LOADED_FROM = 50.0
 _LEAST_CLOCK = 60.0
-_MOST_SHIFTS = 1500
+_MOST_SHIFTS = 3000
+#: Events are dithered by this much [s], this often.
+_DITHER_S, _DITHERS, _DITHER_SEED = 12.0, 800, 12
+#: Jumps are tried at this many other instants; those within this time move together [s].
+_SCATTERS, _BURST_S = 4000, 10.0
+#: A coincidence to the instant weighs this much, one a second apart a unit less.
+_CLOSE_WEIGHT = 1.25
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +69,8 @@ class CoStep:
         used: jumps at which the channel had readings.
         agree: jumps at which it stepped the way of the ratio, by more than its own spread.
         times: begin of those jumps [s].
+        steps: shape (jumps,), step at every jump [unit], NaN where it had no readings.
+        levels: shape (jumps,), its reading just before every jump [unit].
     """
 
     ratio: float
@@ -74,6 +82,8 @@ class CoStep:
     used: int
     agree: int
     times: tuple[float, ...] = ()
+    steps: tuple[float, ...] = ()
+    levels: tuple[float, ...] = ()
 
 
 def make_clock(
@@ -99,27 +109,71 @@ def make_clock(
 def coincidence(first: Floats, second: Floats, clock: Clock) -> tuple[int, float]:
     """Return how many events of *first* have one of *second* within a second, and its p-value.
 
+    Coincidences are weighed by how close they are. Two kinds of chance are tried, each with
+    either channel moved, and the largest p-value counts: one channel moved as a whole (keeps its
+    clustering), and every event moved on its own by up to twelve seconds (keeps what comes and
+    goes with the work of the engine, also where the load is not on the recording; "dithering",
+    Date, Bienenstock and Geman 1998, Brown University technical report). Both stay on the clock's
+    grid and within loaded or unloaded time.
+
     Args:
         first: times of events of one channel [s].
         second: times of events of the other [s].
-        clock: the clock; *second* is shifted along its loaded and unloaded parts.
+        clock: the clock.
     """
     if first.size == 0 or second.size == 0:
         return 0, 1.0
+    first, second = np.sort(first), np.sort(second)
     seen = _matches(first, second)
     if seen == 0:
         return 0, 1.0
-    shifted = _shifted(second, clock)
-    if shifted is None:
-        return seen, 1.0
-    near = np.sort(first)
-    # Distance of every shifted event to the nearest one of the first channel.
-    at = np.clip(np.searchsorted(near, shifted), 1, max(near.size - 1, 1))
-    left = np.abs(shifted - near[at - 1])
-    right = np.abs(shifted - near[np.minimum(at, near.size - 1)])
-    close = np.minimum(left, right) <= TOGETHER_S
-    counts = np.minimum(close.sum(axis=1), first.size)
-    return seen, float((1 + np.count_nonzero(counts >= seen)) / (1 + counts.size))
+    return seen, max(
+        _coincidence_chance(still, moving, clock, shift)
+        for still, moving in ((first, second), (second, first))
+        for shift in (_shifted, _dithered)
+    )
+
+
+def _coincidence_chance(
+    still: Floats, moving: Floats, clock: Clock, shift: Callable[[Floats, Clock], Floats | None]
+) -> float:
+    moved = shift(moving, clock)
+    if moved is None:
+        return 1.0
+    scores = _closeness(still, moved)
+    seen = float(_closeness(still, moving[None, :])[0])
+    return float((1 + np.count_nonzero(scores >= seen - 1e-9)) / (1 + scores.size))
+
+
+def _closeness(still: Floats, moved: Floats) -> Floats:
+    """Return the weight of the coincidences of each row of *moved*."""
+    at = np.clip(np.searchsorted(still, moved), 1, max(still.size - 1, 1))
+    left = np.abs(moved - still[at - 1])
+    right = np.abs(moved - still[np.minimum(at, still.size - 1)])
+    away = np.minimum(left, right)
+    weight = np.where(away <= TOGETHER_S, _CLOSE_WEIGHT - away / TOGETHER_S, 0.0)
+    return np.asarray(weight.sum(axis=1))
+
+
+def _dithered(events: Floats, clock: Clock) -> Floats | None:
+    """Return the events moved one by one, shape (tries, events), by steps of the clock."""
+    if clock.time.size * clock.step < _LEAST_CLOCK:
+        return None
+    index = _index(events, clock)
+    remainder = events - clock.time[index]
+    reach = round(max(_DITHER_S, _DITHER_S * clock.step) / clock.step)
+    rng = np.random.default_rng(_DITHER_SEED)
+    out = np.empty((_DITHERS, events.size))
+    for number, place in enumerate(index):
+        near = np.arange(max(place - reach, 0), min(place + reach + 1, clock.time.size))
+        same = near[clock.loaded[near] == clock.loaded[place]]
+        out[:, number] = clock.time[same[rng.integers(0, same.size, _DITHERS)]] + remainder[number]
+    return out
+
+
+def _index(events: Floats, clock: Clock) -> npt.NDArray[np.int64]:
+    place = np.rint((events - clock.time[0]) / clock.step).astype(np.int64)
+    return np.asarray(np.clip(place, 0, clock.time.size - 1), np.int64)
 
 
 def co_step(
@@ -157,9 +211,7 @@ def co_step(
     noise = 1.4826 * float(np.median(np.abs(pool - np.median(pool))))
     noise = max(noise, 0.25 * float(np.std(pool)), 1e-9)
     limit = 4.0 * noise
-    index = np.clip(
-        np.rint((starts - clock.time[0]) / clock.step).astype(int), 0, clock.time.size - 1
-    )
+    index = _index(starts, clock)
     here = np.array([series[int(w)][i] for w, i in zip(widths, index, strict=True)])
     good = np.isfinite(here)
     if np.count_nonzero(good) < 1:
@@ -184,36 +236,68 @@ def co_step(
         used=int(x.size),
         agree=int(np.count_nonzero(agreeing)),
         times=tuple(float(t) for t in starts[good][agreeing]),
+        steps=tuple(here.tolist()),
+        levels=tuple(_beside(channel, index, clock).tolist()),
     )
+
+
+def _beside(channel: Floats, index: npt.NDArray[np.int64], clock: Clock) -> Floats:
+    """Return the channel's reading over the three seconds before each jump."""
+    side, gap = max(int(3.0 / clock.step), 1), max(int(1.0 / clock.step), 1)
+    rows = index[:, None] - gap - np.arange(side)[None, :]
+    found = channel[np.clip(rows, 0, channel.size - 1)]
+    counts = np.maximum(np.isfinite(found).sum(axis=1), 1)
+    mean = np.nansum(found, axis=1) / counts
+    return np.where(np.isfinite(found).any(axis=1), mean, np.nan)
 
 
 def grid_of(time: Floats, values: Floats, clock: Clock) -> Floats:
     """Return a channel on the clock's grid: the last reading, NaN when it is older than 3 s."""
-    return _held(clock.time, time, values, longest=3.0)
+    return _held(clock.time, time, values, longest=max(3.0, 1.5 * clock.step))
 
 
 def _co_step_chance(
     score: float, starts: Floats, widths: npt.NDArray[np.int64], x: Floats,
     series: dict[int, Floats], limit: float, clock: Clock,
 ) -> float:  # fmt: skip
-    shifted = _shifted(starts, clock)
-    if shifted is None:
+    moved = _scattered(starts, clock)
+    if moved is None:
         return 1.0
-    index = np.clip(
-        np.rint((shifted - clock.time[0]) / clock.step).astype(int), 0, clock.time.size - 1
-    )
-    scores = np.zeros(shifted.shape[0])
+    scores = np.zeros(moved.shape[0])
     for event in range(starts.size):
-        found = series[int(widths[event])][index[:, event]]
+        found = series[int(widths[event])][moved[:, event]]
         scores += x[event] * np.clip(np.nan_to_num(found), -limit, limit)
     return float((1 + np.count_nonzero(np.abs(scores) >= score)) / (1 + scores.size))
 
 
+def _scattered(events: Floats, clock: Clock) -> npt.NDArray[np.int64] | None:
+    """Return places on the clock for the events, shape (tries, events), at random.
+
+    Each goes anywhere within loaded or unloaded time, as it was; events that follow each other
+    closely stay together, so that a burst does not count as many.
+    """
+    if clock.time.size * clock.step < _LEAST_CLOCK:
+        return None
+    index = _index(events, clock)
+    rng = np.random.default_rng(_DITHER_SEED)
+    out = np.empty((_SCATTERS, events.size), np.int64)
+    order = np.argsort(events, kind="stable")
+    pools = {state: np.flatnonzero(clock.loaded == state) for state in (True, False)}
+    lead = -1
+    for number in order:
+        state = bool(clock.loaded[index[number]])
+        if lead >= 0 and events[number] - events[lead] <= _BURST_S:
+            out[:, number] = out[:, lead] + (index[number] - index[lead])
+            continue
+        lead = int(number)
+        pool = pools[state]
+        out[:, number] = pool[rng.integers(0, pool.size, _SCATTERS)]
+    return np.asarray(out % clock.time.size, np.int64)
+
+
 def _shifted(events: Floats, clock: Clock) -> Floats | None:
     """Return the events moved along the clock, shape (shifts, events)."""
-    index = np.clip(
-        np.rint((events - clock.time[0]) / clock.step).astype(int), 0, clock.time.size - 1
-    )
+    index = _index(events, clock)
     parts = []
     for mask in (clock.loaded, ~clock.loaded):
         where = np.flatnonzero(mask)
@@ -223,14 +307,15 @@ def _shifted(events: Floats, clock: Clock) -> Floats | None:
     longest = max((where.size for where, _ in parts), default=0) * clock.step
     if longest < _LEAST_CLOCK:
         return None
-    count = int(min(longest / TOGETHER_S, _MOST_SHIFTS))
+    # With two parts every shift of the one meets any of the other.
+    count = int(min(longest / TOGETHER_S * (3 if len(parts) > 1 else 1), _MOST_SHIFTS))
     # Steps of the golden ratio spread the shifts evenly and differently for both parts.
     turns = np.arange(1, count + 1) * 0.6180339887498949 % 1.0
     out = np.empty((count, events.size))
     for number, (where, mine) in enumerate(parts):
         rank = np.searchsorted(where, index[mine])
         guard = min(int(2 * TOGETHER_S / clock.step), where.size // 4)
-        turn = turns if number == 0 else turns[::-1]
+        turn = turns if number == 0 else turns * 1.4142135623730951 % 1.0
         shift = guard + (turn * max(where.size - 2 * guard, 1)).astype(int)
         moved = where[(rank[None, :] + shift[:, None]) % where.size]
         remainder = events[mine] - clock.time[index[mine]]

@@ -18,7 +18,17 @@ from witnessmark.physics.plausibility_filter import (
     filter_stretches,
 )
 
-__all__ = ["Span", "Trace", "Verdict", "judge", "judge_many", "prepare", "smallest_glitch"]
+__all__ = [
+    "Span",
+    "Trace",
+    "Verdict",
+    "judge",
+    "judge_many",
+    "own_noise",
+    "prepare",
+    "resolution",
+    "smallest_glitch",
+]
 
 Floats = npt.NDArray[np.float64]
 
@@ -48,6 +58,9 @@ class Trace:
         step: smallest step of the reading (resolution), house unit; 0 when not quantised.
         noise: own noise of the channel, house unit.
         gaps: number of gaps.
+        work: shape (n,), what is explained by the engine's work, house unit; ``None``: nothing.
+        doubt: shape (n,), variance of that explanation, house unit squared; ``None``: none.
+        calm_s: time outside the pieces in which nothing happened at all [s].
     """
 
     time: Floats
@@ -57,6 +70,14 @@ class Trace:
     step: float
     noise: float
     gaps: int
+    work: Floats | None = None
+    doubt: Floats | None = None
+    calm_s: float = 0.0
+
+    @property
+    def plain(self) -> Floats:
+        """Return the readings less what the engine's work explains, shape (n,)."""
+        return self.values if self.work is None else self.values - self.work
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,8 +140,8 @@ def prepare(time: Floats, values: Floats, profile: Profile) -> Trace | None:
     time, values = time[rising], values[rising]
     if time.size < 10:
         return None
-    step = _resolution(values, profile.scale)
-    keep = _telling(time, values, _own_noise(values), profile.scale)
+    step = resolution(values, profile.scale)
+    keep = _telling(time, values, own_noise(values), profile.scale)
     interval = float(np.median(np.diff(time)))
     time, values = time[keep], values[keep]
     if time.size < 5:
@@ -129,7 +150,7 @@ def prepare(time: Floats, values: Floats, profile: Profile) -> Trace | None:
     breaks = np.flatnonzero(np.diff(time) > gap) + 1
     edges = [0, *breaks.tolist(), time.size]
     pieces = tuple((a, b) for a, b in itertools.pairwise(edges))
-    noise = min(_own_noise(values), _NOISE_MAX * profile.scale)
+    noise = min(own_noise(values), _NOISE_MAX * profile.scale)
     return Trace(time, values, pieces, interval, step, noise, len(breaks))
 
 
@@ -143,8 +164,11 @@ def judge_many(traces: Sequence[Trace], profile: Profile) -> list[Verdict]:
     pieces, owner = [], []
     for number, trace in enumerate(traces):
         for first, end in trace.pieces:
-            scaled = trace.values[first:end] / profile.scale
-            pieces.append((trace.time[first:end], scaled, _variance(trace, profile)))
+            scaled = trace.plain[first:end] / profile.scale
+            spread: Floats | float = _variance(trace, profile)
+            if trace.doubt is not None:
+                spread = spread + trace.doubt[first:end] / profile.scale**2
+            pieces.append((trace.time[first:end], scaled, spread))
             owner.append((number, first))
     data, origin = as_stretches(pieces, length=LENGTH, warm_up=WARM_UP)
     rival = hypotheses(profile)
@@ -161,7 +185,10 @@ def judge_many(traces: Sequence[Trace], profile: Profile) -> list[Verdict]:
     scores: list[dict[str, float]] = []
     for number, trace in enumerate(traces):
         allowance = _SLOW * max(float(np.median(np.diff(trace.time))) - 1.0, 0.0)
-        logs = {name: float(sums[name][number] - sums["real"][number]) for name in rival}
+        logs = {
+            name: float(sums[name][number] - sums["real"][number]) - h.onset() * trace.calm_s
+            for name, h in rival.items()
+        }
         often = {name for name in ("contact", "spikes") if logs[name] >= logs[name + RARE]}
         for name in ("contact", "spikes"):
             logs[name] = float(np.logaddexp(logs[name], logs.pop(name + RARE))) - math.log(2.0)
@@ -286,21 +313,22 @@ def _spans(
 ) -> tuple[Span, ...]:
     """Return the spans of a mask; *split* leaves out what reads as the readings around it."""
     grain = max(trace.step, profile.scale)
+    plain = trace.plain
     found = []
     for first, end in _runs(fault):
-        before = trace.values[max(first - 4, 0) : first]
-        after = trace.values[end : end + 4]
+        before = plain[max(first - 4, 0) : first]
+        after = plain[end : end + 4]
         if before.size + after.size == 0:
             continue
         left = float(np.median(before)) if before.size else float(np.median(after))
         right = float(np.median(after)) if after.size else left
-        away = trace.values[first:end] - np.linspace(left, right, end - first + 2)[1:-1]
+        away = plain[first:end] - np.linspace(left, right, end - first + 2)[1:-1]
         parts = _runs(np.abs(away) > 0.6 * grain) if split else [(0, end - first)]
         for begin, stop in parts:
             part = away[begin:stop]
             edge = first + begin
-            back = trace.values[first + stop] if first + stop < trace.time.size else math.nan
-            was = trace.values[edge - 1] if edge else math.nan
+            back = plain[first + stop] if first + stop < trace.time.size else math.nan
+            was = plain[edge - 1] if edge else math.nan
             rise = float(trace.time[edge] - trace.time[edge - 1]) if edge else 0.0
             found.append(
                 Span(
@@ -398,7 +426,8 @@ def _lively_seconds(
     return keep
 
 
-def _resolution(values: Floats, usual: float) -> float:
+def resolution(values: Floats, usual: float) -> float:
+    """Return the smallest step of a reading; 0 where it is not quantised to be seen."""
     levels = np.unique(values)
     if levels.size < 2:
         return 0.0
@@ -408,7 +437,8 @@ def _resolution(values: Floats, usual: float) -> float:
     return min(float(np.min(np.diff(levels))), usual * (1.0 if levels.size < 8 else 2.5))
 
 
-def _own_noise(values: Floats) -> float:
+def own_noise(values: Floats) -> float:
+    """Return the noise of a series from its second differences."""
     if values.size < 10:
         return 0.0
     bend = np.abs(values[2:] - 2.0 * values[1:-1] + values[:-2])

@@ -7,6 +7,7 @@ import math
 import numpy as np
 
 from witnessmark.analyses.plausibility_profiles import Profile
+from witnessmark.analyses.plausibility_ratio import INPUTS
 from witnessmark.analyses.plausibility_trace import Span, Verdict
 from witnessmark.physics.coolant import Lag, medium_step_needed
 from witnessmark.physics.sensor_circuit import (
@@ -15,7 +16,7 @@ from witnessmark.physics.sensor_circuit import (
     added_shunt,
     ground_lift_for,
 )
-from witnessmark.units import QUANTITIES
+from witnessmark.units import QUANTITIES, UNITS, display_unit
 
 __all__ = [
     "Electrical",
@@ -23,6 +24,7 @@ __all__ = [
     "difference",
     "electrical",
     "jumps_sentence",
+    "pressure_sentence",
     "quiet_words",
 ]
 
@@ -105,6 +107,42 @@ def jumps_sentence(
     )
 
 
+def pressure_sentence(
+    quantity: str, verdict: Verdict, profile: Profile, change: float, spans: tuple[Span, ...]
+) -> str:
+    """Return the one sentence about jumps of a pressure that the engine's work does not make."""
+    name, many = quantity.replace("_", " "), len(spans)
+    unit = display_unit(quantity)
+    factor = UNITS[QUANTITIES[quantity].house].factor / UNITS[unit].factor
+    typical = min(spans, key=lambda s: abs(abs(s.change) - abs(change)))
+    rise = max(typical.rise_s, 0.05)
+    length = float(np.median([s.end_s - s.start_s for s in spans])) + rise
+    back = sum(s.returned for s in spans) * 2 >= many
+    circuit = INPUTS[quantity]
+    level = float(circuit.share(np.array([np.median(verdict.trace.values)]))[0])
+    moved = abs(change) * (circuit.high - circuit.low) / circuit.span
+    if change < 0.0:
+        cause = f"a dip of its 5 V supply to {5.0 * max(1.0 - moved / level, 0.0):.1f} V"
+        other = (
+            "; a pickup or a suction that draws air would do it too: a mechanical gauge at the "
+            "same instant settles it"
+            if quantity in {"oil_pressure", "fuel_delivery_pressure"}
+            else ""
+        )
+    else:
+        cause = f"{_two(5e3 * moved / (1.0 - level))} mV of lifted sensor ground"
+        other = ""
+    explained = "what speed and load explain" if verdict.trace.work is not None else "it"
+    return (
+        f"The {name} {'drops' if change < 0 else 'jumps up'} by {_three(abs(change) * factor)} "
+        f"{unit} within {rise:.2g} s beyond {explained}, {many} time{'s' if many != 1 else ''}, "
+        f"for about {length:.2g} s {'and back' if back else 'and stays there'}; the largest "
+        f"credible is about {_three(profile.credible * factor)} {unit} a second "
+        f"({profile.source.split(': ')[-1]}). An open or shorted pin, or {cause} would do it"
+        f"{other}. Odds against a smooth change: {chance_words(verdict.log_factor)}."
+    )
+
+
 def quiet_words(quantity: str, glitch: dict[float, float], interval: float) -> str:
     """Return what "nothing seen" leaves open at this broadcast rate."""
     parts = [
@@ -118,6 +156,10 @@ def quiet_words(quantity: str, glitch: dict[float, float], interval: float) -> s
         f"is {shown}; one shorter than {interval / 2:.2g} s is missed more often than not. This "
         "does not prove the sensor good."
     )
+
+
+def _three(value: float) -> str:
+    return f"{value:.3g}"
 
 
 def _two(value: float) -> str:

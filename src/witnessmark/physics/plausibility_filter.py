@@ -86,6 +86,10 @@ class Hypothesis:
         rates[np.diag_indices(size)] = -rates.sum(axis=1)
         return rates
 
+    def onset(self) -> float:
+        """Return how often a fault of any kind begins [1/s]."""
+        return sum(m.begins for m in self.modes if m.entry == "new_offset" or m.noise > 0.0)
+
 
 @dataclass(frozen=True, slots=True)
 class Stretches:
@@ -95,7 +99,7 @@ class Stretches:
         values: shape (rows, steps), in scale units, finite where *used*.
         interval: shape (rows, steps), time since the sample before [s].
         used: shape (rows, steps), whether there is a sample.
-        variance: shape (rows,), variance of a sample of the row [scale^2].
+        variance: shape (rows, steps), variance of each sample [scale^2].
         counted: shape (rows, steps), whether the sample counts for the evidence (the first ones
             of a stretch only warm the filter up).
     """
@@ -146,7 +150,7 @@ def filter_stretches(data: Stretches, hypothesis: Hypothesis, *, smooth: bool = 
     kept = np.empty((steps if smooth else 0, rows, size))
     ahead = np.empty_like(kept)
     level = np.empty((rows, steps))
-    noise = np.array([m.noise**2 for m in hypothesis.modes]) + data.variance[:, None]
+    own = np.array([m.noise**2 for m in hypothesis.modes])
     for step in range(steps):
         if step:
             weights, moments = model.mix(weights, moments, number[:, step])
@@ -154,7 +158,11 @@ def filter_stretches(data: Stretches, hypothesis: Hypothesis, *, smooth: bool = 
         if smooth:
             ahead[step] = weights
         weights, moments, found = _update(
-            weights, moments, data.values[:, step], noise, data.used[:, step]
+            weights,
+            moments,
+            data.values[:, step],
+            own + data.variance[:, step, None],
+            data.used[:, step],
         )
         evidence[:, step] = np.where(data.counted[:, step], found, 0.0)
         if smooth:
@@ -325,12 +333,12 @@ def _bins(interval: Floats) -> tuple[Floats, Ints]:
 
 
 def as_stretches(
-    pieces: Sequence[tuple[Floats, Floats, float]], *, length: int, warm_up: int
+    pieces: Sequence[tuple[Floats, Floats, Floats | float]], *, length: int, warm_up: int
 ) -> tuple[Stretches, list[tuple[int, int]]]:
     """Cut series into stretches of one length that overlap by the warm-up.
 
     Args:
-        pieces: (time [s], values in scale units, variance of a sample) without gaps.
+        pieces: (time [s], values in scale units, variance of each sample or of all) without gaps.
         length: samples that count in a stretch.
         warm_up: samples before them that only warm the filter up.
 
@@ -346,7 +354,7 @@ def as_stretches(
     shape = (len(rows), steps)
     values, interval = np.zeros(shape), np.ones(shape)
     used, counted = np.zeros(shape, np.bool_), np.zeros(shape, np.bool_)
-    variance = np.ones(len(rows))
+    variance = np.ones(shape)
     for row, (number, begin, end) in enumerate(rows):
         time, series, noise = pieces[number]
         count = end - begin
@@ -357,5 +365,5 @@ def as_stretches(
         own = (end - 1) // length * length
         skip = max(own - begin, 1)
         counted[row, skip:count] = True
-        variance[row] = noise
+        variance[row, :count] = np.broadcast_to(noise, time.shape)[begin:end]
     return Stretches(values, interval, used, variance, counted), [(n, b) for n, b, _ in rows]
