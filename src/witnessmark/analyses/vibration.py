@@ -177,7 +177,7 @@ def _family(
     row = next((i for i, c in enumerate(chosen.lines) if lines[c].name == verdict.line), None)
     low = high = None
     if row is not None:
-        band = level(chosen.power[:, row])
+        band = level(chosen.power[np.isfinite(chosen.power[:, row]), row])
         low, high = band.low / np.sqrt(2), band.high / np.sqrt(2)
     support: tuple[Support, ...] = ()
     answers: dict[str, bool] = {}
@@ -204,7 +204,12 @@ def _family(
         coverage=0.95 if low is not None else None,
         point=OperatingPoint(),
         evidence=evidence,
-        source="least-squares order fit; healthy levels are judgement (docs/vibration.md)",
+        source="least-squares order fit; healthy levels are judgement (docs/vibration.md)"
+        + (
+            "; the recording names no unit: m/s2 assumed, or g where it shows gravity as 1"
+            if any(d.unit == "assumed" for d in drives)
+            else ""
+        ),
         stage=stage,
         support=support,
         details={

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Literal
 
 import numpy as np
 from scipy import signal
 
 from witnessmark.analyses.contract import Bench
-from witnessmark.model.entry_data import TruckData
+from witnessmark.model.entry_data import RecordingData, TruckData
 from witnessmark.model.recording import Channel, Floats, Recording
 from witnessmark.physics.clock_alignment import align
 from witnessmark.physics.line_selection import Sweep
@@ -69,6 +70,7 @@ class Drive:
         load: (time [s], load 0..1), empty where not on the bus.
         spans: gears.
         offset: offset taken off the accelerometer's clock [s].
+        unit: ``assumed`` where the columns name none.
     """
 
     entry: str
@@ -84,6 +86,7 @@ class Drive:
     load: tuple[Floats, Floats]
     spans: tuple[Span, ...]
     offset: float = 0.0
+    unit: Literal["written", "assumed"] = "written"
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,12 +121,18 @@ def gather(bench: Bench) -> Gathered:
     """
     truck = bench.case.truck()
     order = list(bench.recordings)
+    meant = {e.id for e, d in bench.case.of(RecordingData) if d.holds == "vibration"}
     drives: list[Drive] = []
     refused: dict[str, str] = {}
     for place, entry in enumerate(order):
         recording = bench.recordings[entry]
         channels = vibration_channels(recording)
         if not channels:
+            if entry in meant:
+                refused[entry] = (
+                    "no column of it is known to be an acceleration; name the columns once, such "
+                    "as ax [m/s2], ay [m/s2], az [m/s2]"
+                )
             continue
         made = _samples(channels)
         if made is None:
@@ -163,6 +172,7 @@ def gather(bench: Bench) -> Gathered:
                 entry, recording.sha256, bench.stage(entry), time - offset, values, names, rate,
                 bool(np.max(np.abs(step * rate - 1.0)) < 0.01), speed, road,
                 (load[0], load[1] / 100.0), _spans(speed, road, truck), offset,
+                "written" if all(c.unit for c in channels) else "assumed",
             )
         )  # fmt: skip
     return Gathered(tuple(drives), refused)
@@ -245,6 +255,7 @@ def _thinned(drive: Drive) -> tuple[Floats, Floats]:
 
 def _samples(channels: Sequence[Channel]) -> tuple[Floats, Floats, tuple[str, ...]] | None:
     first = max(channels, key=lambda c: len(c.time_s))
+    assumed = _unit_by_gravity(channels)
     valid = first.valid()
     time = first.time_s[valid]
     if len(time) < 100:
@@ -253,9 +264,11 @@ def _samples(channels: Sequence[Channel]) -> tuple[Floats, Floats, tuple[str, ..
     time = time[keep]
     columns = []
     for channel in channels:
-        scale = 1.0
+        scale = assumed
         if channel.unit not in {"", "m/s2"}:
             scale = to_house("vibration", 1.0, channel.unit)
+        elif channel.unit:
+            scale = 1.0
         good = channel.valid()
         if channel.time_s is first.time_s or np.array_equal(
             channel.time_s[good], first.time_s[valid]
@@ -265,6 +278,19 @@ def _samples(channels: Sequence[Channel]) -> tuple[Floats, Floats, tuple[str, ..
             columns.append(np.interp(time, channel.time_s[good], channel.values[good]) * scale)
     names = tuple(c.name if c.name in _AXES else c.label or c.name for c in channels)
     return time, np.stack(columns, axis=1), names[: len(columns)]
+
+
+def _unit_by_gravity(channels: Sequence[Channel]) -> float:
+    """Factor to m/s2 of columns without a unit: what lies still shows 1 g, in whatever unit.
+
+    Without gravity in them (a phone's "linear acceleration") they are taken as m/s2, which is what
+    phones record; the finding says so.
+    """
+    bare = [c for c in channels if not c.unit]
+    if not bare:
+        return 1.0
+    still = sum(float(np.median(c.values[c.valid()])) ** 2 for c in bare if np.any(c.valid()))
+    return 9.80665 if 0.9 < still**0.5 < 1.1 else 1.0
 
 
 def _series(recording: Recording, name: str) -> tuple[Floats, Floats]:

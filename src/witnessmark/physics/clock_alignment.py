@@ -104,14 +104,19 @@ def align(
     )
     span = (start, end)
     tried = sorted(
-        _refine(time, values, float(offsets[i]), bus_time, rpm, span) for i in _peaks(scores, 6)
+        _refine(time, values, float(offsets[i]), bus_time, rpm, span) for i in _peaks(scores, 8)
     )
-    # Equally spaced blips fit almost as well one blip off: try those neighbours too.
+    if not tried:
+        return Alignment(0.0, len(peaks), False, "the two recordings do not overlap")
+    # Equally spaced blips fit almost as well one blip off: try those neighbours too, and theirs.
     gaps = {round(float(b - a), 2) for a in peaks[:4] for b in peaks[:4] if a != b}
-    beside = [tried[0][1] + gap for gap in sorted(gaps) if tried]
-    tried = sorted(
-        tried + [_refine(time, values, c, bus_time, rpm, span) for c in beside if abs(c) <= reach]
-    )
+    for _ in range(3):
+        best = tried[0]
+        beside = [best[1] + gap for gap in sorted(gaps) if abs(best[1] + gap) <= reach]
+        new = [c for c in beside if all(abs(c - o) > 0.2 for _, o in tried)]
+        tried = sorted(tried + [_refine(time, values, c, bus_time, rpm, span) for c in new])
+        if tried[0] == best:
+            break
     cost, offset = tried[0]
     if cost >= 0.0:
         return Alignment(offset, len(peaks), False, "too few samples where the speed is known")
@@ -144,10 +149,13 @@ def _refine(
     """Return (negative log likelihood gained over no orders at all, offset) near *coarse*."""
     offset, best = coarse, 0.0
     for half, step in ((0.2, 0.02), (0.02, 0.004)):
-        near = offset + np.arange(-half, half + 1e-9, step)
-        cost = np.array([_misfit(time, values, o, bus_time, rpm, *span) for o in near])
-        at = int(np.argmin(cost))
-        offset, best = _parabola(near, cost, at), float(cost[at])
+        for _ in range(3):
+            near = offset + np.arange(-half, half + 1e-9, step)
+            cost = np.array([_misfit(time, values, o, bus_time, rpm, *span) for o in near])
+            at = int(np.argmin(cost))
+            offset, best = _parabola(near, cost, at), float(cost[at])
+            if 0 < at < len(near) - 1:
+                break
     return best, offset
 
 
@@ -174,6 +182,8 @@ def _spectrogram(
     )  # fmt: skip
     log = np.log(power + 1e-12 * power.max())
     log -= np.median(log, axis=0)
+    # A frame that is loud at all frequencies (the road) speaks for no offset.
+    log -= log.mean(axis=1, keepdims=True)
     hertz = np.asarray(np.fft.rfftfreq(size, 1 / rate), dtype=np.float64)
     return grid[starts] + size / (2 * rate), hertz, log
 
@@ -202,7 +212,8 @@ def _score(
         column = np.rint(np.minimum(line, top - line) / hertz[1]).astype(int)
         seen = (column > 1) & (column < len(hertz))
         total += float(np.sum(frames[rows[seen], column[seen]]))
-    return total / len(rows)
+    # Over all frames the blips could fill: an offset that looks at a few of them only is no match.
+    return total / max((end - start) / float(np.median(np.diff(tracks))), 1.0)
 
 
 def _misfit(

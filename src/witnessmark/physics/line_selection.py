@@ -23,6 +23,9 @@ _SHIFTS = (-1.5, -1.0, 1.0, 1.5)
 #: A line is chosen when its pooled excess stands this many standard errors above the local floor
 #: (about 1 in 4000 for one look at pure noise; up to 15 lines are looked at).
 _SURE = 3.5
+#: Part of its own energy a line must keep beside the lines already chosen to count in a window:
+#: nearer than about 0.37 cycles a window, two lines cannot be told apart there.
+_APART = 0.35
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +52,8 @@ class Chosen:
     Attributes:
         lines: numbers of the lines, strongest first in order of choice.
         power: shape (w, lines chosen), squared zero-to-peak amplitude without the floor, summed
-            over the axes, in each window [(m/s2)^2].
+            over the axes, in each window [(m/s2)^2]; NaN in windows where it cannot be told from a
+            line chosen before it.
         sweep: shape (w,), which sweep each window belongs to.
         time: shape (w,), middle of each window [s].
         gain: shape (lines chosen, lines): how much less every other candidate would explain in
@@ -68,14 +72,17 @@ class Chosen:
         """Return the rms level of each chosen line over all windows [m/s2]."""
         if not self.lines:
             return np.zeros(0)
-        return np.asarray(np.sqrt(np.maximum(self.power.mean(axis=0), 0.0) / 2.0))
+        return np.asarray(np.sqrt(np.maximum(_mean(self.power), 0.0) / 2.0))
 
     def sure_rms(self) -> Floats:
         """Return each level one standard error (over the windows) lower [m/s2]."""
         if len(self.power) < 2 or not self.lines:
             return np.zeros(len(self.lines))
-        error = self.power.std(axis=0, ddof=1) / np.sqrt(len(self.power))
-        return np.asarray(np.sqrt(np.maximum(self.power.mean(axis=0) - error, 0.0) / 2.0))
+        mean = _mean(self.power)
+        count = np.maximum(np.isfinite(self.power).sum(axis=0), 1)
+        spread = np.sqrt(_mean((self.power - mean) ** 2) * count / np.maximum(count - 1, 1))
+        lower = mean - np.where(count > 1, spread / np.sqrt(count), mean)
+        return np.asarray(np.sqrt(np.maximum(lower, 0.0) / 2.0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -244,7 +251,7 @@ def _gains(windows: Sequence[_Window], chosen: Sequence[int], count: int) -> tup
         )
         # Energy of the best (cos, sin) pair; a pair that the chosen ones already span gains 0.
         det = a * b - d * d
-        good = (det > (0.02 * w.samples) ** 2) & (a > 0) & (b > 0)
+        good = (det > (0.5 * _APART * w.samples) ** 2) & (a > 0) & (b > 0)
         safe = np.where(good, det, 1.0)
         energy = (
             b[:, None] * rest[:, 0] ** 2
@@ -268,13 +275,35 @@ def _powers(windows: Sequence[_Window], chosen: Sequence[int], count: int) -> Fl
         [_gains(windows, [c for c in chosen if c != line], count)[1][:, line] for line in chosen],
         axis=1,
     )
-    keep = _taken(chosen)
     for row, w in enumerate(windows):
+        told = _told_apart(w, chosen)
+        keep = _taken([chosen[i] for i in told])
         inner = w.gram[np.ix_(keep, keep)].copy()
         inner[np.diag_indices_from(inner)] *= 1 + 1e-9
-        fit = np.linalg.solve(inner, w.right[keep])[3:].reshape(len(chosen), 2, -1)
-        power[row] = np.sum(fit**2, axis=(1, 2)) - 2.0 * floors[row] / w.samples
+        fit = np.linalg.solve(inner, w.right[keep])[3:].reshape(len(told), 2, -1)
+        power[row] = np.nan
+        power[row, told] = np.sum(fit**2, axis=(1, 2)) - 2.0 * floors[row, told] / w.samples
     return power
+
+
+def _told_apart(w: _Window, chosen: Sequence[int]) -> list[int]:
+    """Places in *chosen* of the lines that this window tells from those chosen before them."""
+    told: list[int] = []
+    for place, line in enumerate(chosen):
+        keep, own = _taken([chosen[i] for i in told]), [3 + 2 * line, 4 + 2 * line]
+        inner = w.gram[np.ix_(keep, keep)].copy()
+        inner[np.diag_indices_from(inner)] *= 1 + 1e-9
+        cross = w.gram[np.ix_(keep, own)]
+        rest = w.gram[np.ix_(own, own)] - cross.T @ np.linalg.solve(inner, cross)
+        if np.linalg.det(rest) > (0.5 * _APART * w.samples) ** 2:
+            told.append(place)
+    return told
+
+
+def _mean(power: Floats) -> Floats:
+    """Mean over the windows that count, 0 where none does."""
+    count = np.isfinite(power).sum(axis=0)
+    return np.asarray(np.nansum(power, axis=0) / np.maximum(count, 1))
 
 
 def _left(w: _Window, chosen: Sequence[int], count: int) -> Floats:

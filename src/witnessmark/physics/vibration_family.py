@@ -97,7 +97,8 @@ def decide(
     Args:
         chosen: lines found in the recording.
         lines: all candidate lines, in the order of their numbers.
-        peaks: peaks at a fixed frequency in what was left over.
+        peaks: peaks at a fixed frequency in what was left over; none at all where the recording
+            was too short to look for them.
         gears: number of different gears driven.
         firing: firing order [-]; healthy engines shake at it and at twice it.
     """
@@ -125,6 +126,12 @@ def decide(
                 f"the {worst} is a little high, but healthy trucks can show that much",
                 "record the same drive while it shakes hard, and a sister truck on the same road",
                 levels,
+            )  # fmt: skip
+        if not peaks:
+            return Verdict(
+                "not clear", by_family, "", 0.0,
+                "no line stands above healthy trucks, and it is too short to look for a resonance",
+                "record 20 s or more in gear", levels,
             )  # fmt: skip
         return Verdict(
             "none", by_family, "", 0.0, "no line stands above healthy trucks", "", levels
