@@ -22,6 +22,13 @@ from witnessmark.readers.senders import (
     report_dropped,
     report_errors,
 )
+from witnessmark.readers.stuck import (
+    codes_as_numbers,
+    frozen_speed,
+    impossible_jumps,
+    no_pressure_yet,
+    wild_values,
+)
 from witnessmark.units import QUANTITIES, display_unit, from_house
 
 __all__ = ["checked"]
@@ -68,15 +75,21 @@ def checked(
     flags: list[Flag] = []
     given = list(channels)
     paces = Paces()
-    speed = _engine_speed(given)
+    speed, road = _best(given, "engine_speed"), _best(given, "road_speed")
+    speeds = {n: s for n, s in (("engine_speed", speed), ("road_speed", road)) if s is not None}
     for channel in given:
         marked = channel
         pace = paces.of(channel)
         for rule in (_start_up_then_nothing, _start_up_then_real, _no_torque):
             marked = rule(marked, pace, flags, trouble)
         marked = _pressure_at_key_on(marked, pace, speed, flags, trouble)
+        marked = no_pressure_yet(marked, speed, flags, trouble)
+        marked = codes_as_numbers(marked, flags, trouble)
+        marked = wild_values(marked)
+        marked = frozen_speed(marked, speeds, flags, trouble)
         marked = _totals(marked, flags, trouble)
         marked = _substituted(marked, speed, flags, trouble)
+        impossible_jumps(marked, flags, trouble)
         flags += _impossible(marked, trouble)
         flags += _silences(marked, pace)
         found.append(keeper.channel(marked) if keeper is not None else marked)
@@ -300,7 +313,7 @@ def _substituted(
         inside = (speed[0] >= time[start]) & (speed[0] <= time[end - 1])
         around = speed[1][inside]
         around = around[around > 300.0]
-        if around.size < 10 or np.ptp(np.percentile(around, [10, 90])) < 400.0:
+        if around.size < 10 or np.ptp(np.percentile(around, [5, 95])) < 400.0:
             continue
         note = (
             f"Exactly {_words(channel, float(values[start]))} for "
@@ -325,7 +338,8 @@ def _impossible(channel: Channel, trouble: Trouble) -> list[Flag]:
         return []
     trouble.add(
         f"impossible {channel.name}",
-        f"{{count}} samples of {channel.name} are outside what is possible; they are no readings.",
+        f"{{count}} samples of {channel.name} are outside what is possible, or leap away and back "
+        "faster than is possible; they are no readings.",
         where=channel.name,
         count=int(at.size),
     )
@@ -358,8 +372,8 @@ def _silences(channel: Channel, pace: Pace) -> list[Flag]:
     ]
 
 
-def _engine_speed(channels: list[Channel]) -> tuple[Floats, Floats] | None:
-    found = [c for c in channels if c.name == "engine_speed" and c.count(Quality.VALID) > 10]
+def _best(channels: list[Channel], name: str) -> tuple[Floats, Floats] | None:
+    found = [c for c in channels if c.name == name and c.count(Quality.VALID) > 10]
     if not found:
         return None
     best = min(found, key=lambda c: (c.source or 0, -c.count(Quality.VALID)))

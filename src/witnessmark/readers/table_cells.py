@@ -37,7 +37,7 @@ def frames(
         trouble: counts the cells that hold no number.
     """
     count = len(layout.names)
-    for block in _rows(source, layout):
+    for block in _whole(_rows(source, layout), layout, trouble):
         text = block
         if layout.delimiter == " ":
             text = re.sub(rb"[ \t]+", b"\t", re.sub(rb"(?m)^[ \t]+|[ \t]+$", b"", text))
@@ -47,6 +47,56 @@ def frames(
         if text.isspace():
             continue
         yield _parsed(text, layout, count, texts, trouble)
+
+
+def _whole(blocks: Iterator[bytes], layout: Layout, trouble: Trouble) -> Iterator[bytes]:
+    """Leave out a last row that was cut off: a number cut in two would look like one."""
+    before: bytes | None = None
+    rows = b""
+    for block in blocks:
+        if b"\0" in block:
+            lines = block.split(b"\n")
+            kept = [line for line in lines if b"\0" not in line]
+            trouble.add(
+                "damaged rows",
+                "{count} rows are damaged; they are left out.",
+                do="Copy the file from the recorder again.",
+                count=len(lines) - len(kept),
+            )
+            block = b"\n".join(kept)  # noqa: PLW2901
+        if before is not None:
+            rows = before[-4000:]
+            yield before
+        before = block
+    if before is None:
+        return
+    last = before[before.rfind(b"\n") + 1 :]
+    rows = before if b"\n" in before else rows
+    if last.strip() and _is_cut(last, rows, layout):
+        trouble.add(
+            "cut",
+            "The table is cut off within its last row; that row is left out.",
+            do="Copy the file from the recorder again.",
+        )
+        before = before[: len(before) - len(last)]
+    if before:
+        yield before
+
+
+def _is_cut(last: bytes, rows: bytes, layout: Layout) -> bool:
+    """Say whether a row without an end has fewer cells, or a shorter last number, than *rows*."""
+    delimiter = b" " if layout.delimiter == " " else layout.delimiter.encode()
+    lines = [line.rstrip(b"\r") for line in rows[-4000:].split(b"\n")[1:-1]][-20:]
+    if len(lines) < 3:
+        return False
+    cells = [len(line.split(delimiter)) for line in lines]
+    if len(last.split(delimiter)) < min(cells):
+        return True
+    ends = [line.split(delimiter)[-1].strip().strip(b'"') for line in lines]
+    decimals = {len(e.partition(b"," if layout.decimal_comma else b".")[2]) for e in ends}
+    mine = last.split(delimiter)[-1].strip().strip(b'"')
+    here = len(mine.partition(b"," if layout.decimal_comma else b".")[2])
+    return len(decimals) == 1 and here < next(iter(decimals))
 
 
 def _rows(source: Source, layout: Layout) -> Iterator[bytes]:

@@ -83,9 +83,13 @@ def layout_of(head: bytes, *, whole: bool) -> Layout | None:
         whole: they are the whole file, so the last line is not cut.
     """
     text, encoding = decoded_text(head)
-    if "\0" in text:
-        return None
     lines = re.split(r"\r\n|\n|\r", text)
+    if "\0" in text:
+        # Damaged rows among good ones; a file of another kind has few lines without.
+        kept = [line for line in lines if "\0" not in line]
+        if len(kept) < max(10, 0.8 * len(lines)) or "\0" in lines[0]:
+            return None
+        lines = kept
     if not whole and len(lines) > 1:
         lines = lines[:-1]
     lines = lines[:400]
