@@ -27,23 +27,27 @@ FUEL_KPA = 400 + 0.05 * (SPEED - 700) + _random.normal(0, 4, COUNT)
 COOLANT = 80 + TIME * 0.05
 ROAD_KMH = np.clip((SPEED - 800) * 0.06, 0, None)
 
+NAMES = ("time", "speed", "oil", "fuel", "coolant", "road")
 Series = dict[str, np.ndarray]
 Write = Callable[..., Recording]
 
 
 def drive() -> Series:
-    return {"time": TIME.copy(), "speed": SPEED.copy(), "oil": OIL_KPA.copy(),
-            "fuel": FUEL_KPA.copy(), "coolant": COOLANT.copy(), "road": ROAD_KMH.copy()}  # fmt: skip
+    every = (TIME, SPEED, OIL_KPA, FUEL_KPA, COOLANT, ROAD_KMH)
+    return dict(zip(NAMES, (one.copy() for one in every), strict=True))
+
+
+def _word(value: float) -> bytes:
+    return round(float(value)).to_bytes(2, "little")
 
 
 def bus_lines(series: Series, rows: np.ndarray) -> list[str]:
     lines = []
     for n in rows:
         frames = [
-            (0x0CF00400, b"\xff\x7d\x7d" + round(float(series["speed"][n]) * 8).to_bytes(2, "little")
-             + b"\xff" * 3),
-            (0x18FEF100, b"\xff" + int(series["road"][n] * 256).to_bytes(2, "little") + b"\xff" * 5),
-        ]  # fmt: skip
+            (0x0CF00400, b"\xff\x7d\x7d" + _word(series["speed"][n] * 8) + b"\xff" * 3),
+            (0x18FEF100, b"\xff" + _word(series["road"][n] * 256) + b"\xff" * 5),
+        ]
         if n % 5 == 0:
             fuel, oil = (int(series[k][n] / 4) for k in ("fuel", "oil"))
             frames.append((0x18FEEF00, bytes([fuel, 255, 255, oil] + [255] * 4)))
@@ -58,8 +62,7 @@ def bus_lines(series: Series, rows: np.ndarray) -> list[str]:
 def table_lines(series: Series, rows: np.ndarray) -> list[str]:
     lines = ["Time [s],RPM,Oil Pressure [kPa],Fuel Pressure [kPa],Coolant Temp [C],"
              "Vehicle Speed [km/h]"]  # fmt: skip
-    names = ("time", "speed", "oil", "fuel", "coolant", "road")
-    return lines + [",".join(f"{series[k][n]:.2f}" for k in names) for n in rows]
+    return lines + [",".join(f"{series[k][n]:.2f}" for k in NAMES) for n in rows]
 
 
 @pytest.fixture(params=["bus", "table"])
