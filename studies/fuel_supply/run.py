@@ -1,9 +1,11 @@
 """Accuracy of the fuel posterior on simulated engines; writes one row an engine and set.
 
-    nice -n 15 python studies/fuel_supply/run.py unknown known other 2000
+    nice -n 15 python studies/fuel_supply/run.py unknown known
+    nice -n 15 python studies/fuel_supply/run.py wrong other learnt
     python studies/fuel_supply/tabulate.py
 
-Rows are flushed as they come, so a run that is stopped early still counts.
+Rows are flushed as they come, so a run that is stopped early still counts. ``COUNTS`` says how
+many engines of which kind; a number after the names takes that share of them (0.01 for a trial).
 """
 
 from __future__ import annotations
@@ -15,68 +17,140 @@ from itertools import islice
 from pathlib import Path
 
 import numpy as np
-from engines import SETS, engines
+from engines import SETS, WITH_COLD, Engine, engines
 
-from witnessmark.inference import fuel_posterior
-from witnessmark.inference.fuel_posterior import default_log_prior, infer
-from witnessmark.inference.fuel_prior import LAYOUT_SHARES, ExactType, TypePrior, UnknownType
-from witnessmark.inference.fuel_table import Table, build_table
-from witnessmark.physics.fuel_supply_types import LAYOUTS, nominal
+from witnessmark.inference.fuel_groups import HYPOTHESES
+from witnessmark.inference.fuel_observations import FLOW, GALLERY, THROTTLED
+from witnessmark.inference.fuel_onset import group_factors
+from witnessmark.inference.fuel_posterior import Posterior, default_log_prior, infer
+from witnessmark.inference.fuel_prior import (
+    DIMENSIONS,
+    LAYOUT_SHARES,
+    ExactType,
+    TypePrior,
+    UnknownType,
+)
+from witnessmark.inference.fuel_table import build_table
+from witnessmark.inference.fuel_types import learn_type
+from witnessmark.model.finding import OperatingPoint
+from witnessmark.model.fuel_baseline import BaselineReading, FuelBaseline
+from witnessmark.physics.fuel_supply import solve
+from witnessmark.physics.fuel_supply_types import LAYOUTS, TypeValues, nominal, type_circuit
 
 HERE = Path(__file__).parent
-#: To save time the adaptive step ends here at 120 effective draws or two rounds; the product goes
-#: on to 300 and three. It can only make these results worse.
-fuel_posterior.ENOUGH, fuel_posterior.ROUNDS = 120.0, 2
-SEEDS = {"unknown": 1, "known": 2, "other": 3}
+#: Wrong fault shares: truths are drawn from them, the inference keeps its own prior.
+WRONG = {
+    "flat": [1.0] * 8 + [0.2],
+    "reversed": [0.05, 0.05, 0.10, 0.10, 0.12, 0.18, 0.20, 0.20, 0.03],
+    "pump x5": [0.20, 0.20, 0.18, 0.60, 0.10, 0.10, 0.05, 0.05, 0.03],
+}
+#: Engines with a low reading a population.
+COUNTS = {"unknown": 2000, "known": 2000, "other": 2000, "learnt": 400}
+COUNTS_WRONG = {"flat": 300, "reversed": 900, "pump x5": 600}
+LEARNT_TYPES = 25
+SEEDS = {"unknown": 1, "known": 2, "other": 3, "wrong": 4, "learnt": 5}
+#: Populations whose engines are also read cold.
+COLD_TOO = {"unknown", "known"}
+Part = tuple[str, TypePrior, list[float] | None, int]
 
 
-def rows(population: str, count: int) -> Iterator[None]:
-    """Write the rows of a population, engine by engine."""
-    log_prior = default_log_prior()
-    if population == "known":
-        shares = [round(count * share) for share in LAYOUT_SHARES]
-        parts = [(ExactType(name, nominal(name)), n)
-                 for name, n in zip(LAYOUTS, shares, strict=True)]  # fmt: skip
+def parts_of(population: str, share: float) -> Iterator[Part]:
+    """Yield (name, what is known of the type, shares of the truths, engines)."""
+    if population == "wrong":
+        for name, count in COUNTS_WRONG.items():
+            yield name, UnknownType(), WRONG[name], round(share * count)
+    elif population == "known":
+        for name, part in zip(LAYOUTS, LAYOUT_SHARES, strict=True):
+            count = round(share * part * COUNTS[population])
+            yield name, ExactType(name, nominal(name)), None, count
     else:
-        parts = [(UnknownType(), count)]
+        yield population, UnknownType(), None, round(share * COUNTS[population])
+
+
+def drawn(population: str, share: float) -> Iterator[tuple[str, TypePrior, Engine]]:
+    """Yield the engines of a population with what is known of their type."""
+    own = default_log_prior()
+    if population == "learnt":
+        yield from learnt(round(share * COUNTS[population]))
+        return
+    for place, (name, prior, shares, count) in enumerate(parts_of(population, share)):
+        truths = own if shares is None else default_log_prior(shares)
+        made = engines(prior, truths, count, 100 * SEEDS[population] + place,
+                       other=population == "other")  # fmt: skip
+        for engine in made:
+            yield name, prior, engine
+
+
+def learnt(count: int) -> Iterator[tuple[str, TypePrior, Engine]]:
+    """Yield engines of types that are known from one healthy truck's sheet only."""
+    rng = np.random.default_rng(99)
+    for number in range(LEARNT_TYPES):
+        values = UnknownType().values(rng.standard_normal((1, DIMENSIONS)))
+        exact = ExactType(f"own{number}", TypeValues(*(getattr(values, f)
+                                                       for f in TypeValues.__slots__)))  # fmt: skip
+        prior = learn_type(sheet(exact, rng))
+        for engine in engines(exact, default_log_prior(), max(count // LEARNT_TYPES, 1),
+                              9000 + number, other=False):  # fmt: skip
+            yield "learnt", prior, engine
+
+
+def sheet(exact: ExactType, rng: np.random.Generator) -> FuelBaseline:
+    """Return what a shop wrote down of one healthy truck: five pressures, two flows, throttled."""
+    c = type_circuit(exact.type_values)
+    rows = []
+    for quantity, rpm, load in (
+        (GALLERY, 650, 0), (GALLERY, 1000, 0), (GALLERY, 1400, 0), (GALLERY, 1800, 0),
+        (GALLERY, 1500, 1), (FLOW, 650, 0), (FLOW, 1400, 0), (THROTTLED, 650, 0),
+    ):  # fmt: skip
+        s = solve(c, float(rpm), float(load), throttled=quantity == THROTTLED)
+        value = float((s.return_flow if quantity == FLOW else s.gallery)[0])
+        value += float(rng.normal(0, 0.04 * value if quantity == FLOW else 10e3))
+        rows.append(BaselineReading(quantity, OperatingPoint(float(rpm), float(load)), value, "1"))
+    return FuelBaseline(exact.key, tuple(rows))
+
+
+def rows(population: str, share: float) -> Iterator[None]:
+    """Write the rows of a population, engine by engine."""
     path = HERE / "rows" / f"{population}.csv"
     path.parent.mkdir(exist_ok=True)
+    chosen = {**SETS, **WITH_COLD} if population in COLD_TOO else SETS
+    held: tuple[str, object] = ("", None)
     with path.open("w", newline="") as file:
         writer = csv.writer(file)
-        writer.writerow(["engine", "set", "truth", "effective", "adapted", "fits", "healthy",
-                         *(f"g{i}" for i in range(9))])  # fmt: skip
-        number = 0
-        for place, (prior, n) in enumerate(parts):
-            table = table_of(prior)
-            drawn = engines(prior, log_prior, n, 100 * SEEDS[population] + place,
-                            other=population == "other")  # fmt: skip
-            for engine in drawn:
-                for name, taken in SETS.items():
-                    bubbles = ((0, engine.bubbles),) if "bubbles" in taken else ()
-                    found = infer(table, engine.observations(taken), bubbles=bubbles)
-                    writer.writerow([
-                        number, name, engine.truth, round(found.effective), int(found.adapted),
-                        int(found.fits), f"{found.healthy():.4f}",
-                        *(f"{p:.4f}" for p in np.asarray(found.group_probabilities())),
-                    ])  # fmt: skip
-                number += 1
-                file.flush()
-                yield
+        writer.writerow(["part", "engine", "set", "truth", "loss", "effective", "adapted", "fits",
+                         "healthy", *(f"g{i}" for i in range(9))])  # fmt: skip
+        for number, (part, prior, engine) in enumerate(drawn(population, share)):
+            if held[0] != prior.key:
+                held = (prior.key, build_table(prior))
+            for name, taken in chosen.items():
+                bubbles = ((0, engine.bubbles),) if "bubbles" in taken else ()
+                found = infer(held[1], engine.observations(taken), bubbles=bubbles)
+                row = [part, number, name, engine.truth, f"{engine.loss:.1f}",
+                       round(found.effective), int(found.adapted), int(found.fits)]  # fmt: skip
+                writer.writerow([*row, *_figures(found, found.weight)])
+                if population in COLD_TOO and name in {"two readings", "kit C + cold idle"}:
+                    row[2] = f"{name} + onset"
+                    writer.writerow([*row, *_figures(found, _with_onset(found, engine.sudden))])
+            file.flush()
+            yield
 
 
-_TABLES: dict[str, Table] = {}
+def _with_onset(found: Posterior, sudden: bool) -> np.ndarray:
+    factors = np.array(group_factors(sudden, {}))
+    each = np.array([np.prod(factors[list(h)]) for h in HYPOTHESES])
+    weight = found.weight * each[found.batch.hypothesis]
+    return np.asarray(weight / weight.sum())
 
 
-def table_of(prior: TypePrior) -> Table:
-    """Return the table of a type, built once."""
-    if prior.key not in _TABLES:
-        _TABLES[prior.key] = build_table(prior)
-    return _TABLES[prior.key]
+def _figures(found: Posterior, weight: np.ndarray) -> list[str]:
+    label = found.batch.labels[-1]
+    parts = [float(weight[(label >> g) & 1 == 1].sum()) for g in range(9)]
+    return [f"{p:.4f}" for p in (float(weight[label == 0].sum()), *parts)]
 
 
-def main(populations: list[str], count: int) -> None:
+def main(populations: list[str], share: float) -> None:
     """Run the populations side by side, twenty engines of each in turn."""
-    running = [rows(p, count) for p in populations]
+    running = [rows(p, share) for p in populations]
     while running:
         for one in list(running):
             if sum(1 for _ in islice(one, 20)) < 20:
@@ -84,4 +158,6 @@ def main(populations: list[str], count: int) -> None:
 
 
 if __name__ == "__main__":
-    main(sys.argv[1:-1], int(sys.argv[-1]))
+    names = [a for a in sys.argv[1:] if not a[0].isdigit()]
+    part = [float(a) for a in sys.argv[1:] if a[0].isdigit()]
+    main(names, part[0] if part else 1.0)

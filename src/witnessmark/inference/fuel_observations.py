@@ -12,6 +12,8 @@ from witnessmark.physics.fuel_supply import L_PER_H, PSI, Circuit, State
 
 __all__ = [
     "CHECK",
+    "COLD",
+    "DELIVERY",
     "FLOW",
     "GALLERY",
     "INHG",
@@ -21,6 +23,7 @@ __all__ = [
     "VACUUM",
     "Key",
     "Observation",
+    "cold_extra",
     "covariance",
     "predicted",
 ]
@@ -49,6 +52,9 @@ _FLOW_SHARE = 0.04
 #: deviation of a flow near nothing, and how it fades. Judgement.
 _WEEP, _DRIBBLE = 15.0 * L_PER_H, 25.0 * L_PER_H
 _GAUGE_GAIN = 0.005
+#: Viscosity of fuel in a cold engine against that at working temperature. Chosen; how cold it
+#: was is hardly ever written down, so a cold reading is taken as less sure (``cold_extra``).
+COLD = 1.8
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +99,11 @@ class Observation:
     extra_sd: float = 0.0
     stage: int = 0
     entry: str = ""
+
+
+def cold_extra(quantity: str) -> float:
+    """Return the further standard deviation of a cold reading [house unit]. Judgement."""
+    return {FLOW: 8.0 * L_PER_H, VACUUM: 1.0 * INHG}.get(quantity, 2.0 * PSI)
 
 
 def predicted(observation: Observation, state: State | None, circuit: Circuit) -> Floats:

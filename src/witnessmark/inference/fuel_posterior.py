@@ -32,7 +32,7 @@ from witnessmark.inference.fuel_prior import (
     TYPE_DIMENSIONS,
     UNIT_DIMENSIONS,
 )
-from witnessmark.inference.fuel_proposals import Gaussian, fit, pool
+from witnessmark.inference.fuel_proposals import Proposal, cuts_of, fit, normals, pool
 from witnessmark.inference.fuel_samples import (
     STEP_DIMENSIONS,
     Batch,
@@ -49,9 +49,11 @@ Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
 #: Effective draws from which on the table alone is used.
-ENOUGH = 300.0
+ENOUGH = 500.0
 #: Draws of one adaptive round and number of rounds at most.
-ROUND, ROUNDS = 6000, 4
+ROUND, ROUNDS = 5000, 4
+#: Draws of the table walked through the repairs of a case, about, and new ones a round then.
+WALKED, ROUND_AFTER_WORK = 12000, 8000
 #: A best explanation worse than this quantile of chi square is called no explanation.
 FIT_QUANTILE = 0.995
 _OTHER_INDEX = len(HYPOTHESES) - 1
@@ -181,8 +183,7 @@ def infer(
     start = _weigh(batch, first, prior, 0, _bubbles(batch, bubbles, ()))
     if not repairs and (start.effective >= ENOUGH or not adapt):
         return start
-    rng = np.random.default_rng(seed)
-    return _adapt(table, start, obs, prior, tuple(repairs), tuple(bubbles), rng)
+    return _adapt(table, start, obs, prior, tuple(repairs), tuple(bubbles), seed)
 
 
 def log_likelihood(predictions: Floats, observations: Sequence[Observation]) -> Floats:
@@ -304,51 +305,89 @@ def _adapt(
     prior: Floats,
     repairs: tuple[Repair, ...],
     bubbles: tuple[tuple[int, bool], ...],
-    rng: np.random.Generator,
+    seed: int,
 ) -> Posterior:
     stages = len(repairs)
     width = DIMENSIONS + STEP_DIMENSIONS * len(repairs)
     sizes = np.bincount(start.batch.hypothesis, minlength=len(HYPOTHESES)).astype(np.float64)
-    current = start = _pruned(start)
+    standard, used = normals(width, seed), 0
+    current = _pruned(start)
+    if repairs:
+        index, sizes = _thinned(current.batch.hypothesis, sizes)
+        few = current.batch.take(index)
+        used = len(index)
+        z = np.hstack([few.z, standard[:used, DIMENSIONS:]])
+        base = simulate(table, few.hypothesis, z, obs, repairs)
+        base.log_weight = -np.log(sizes[few.hypothesis])
+        current = _weigh(base, obs, prior, stages, _bubbles(base, bubbles, repairs))
+    # the draws that shape the proposals may not be counted beside them: where chance put many
+    # of them the proposals are dense, and the sum would come out low
+    part = 2 if repairs else 4
+    shaping, counted = _split(current.batch, part)
+    shaping_sizes, sizes = sizes * (1.0 - 1.0 / part), sizes / part
+    current = _weigh(shaping, obs, prior, stages, _bubbles(shaping, bubbles, repairs))
     drawn: list[Batch] = []
-    proposals: dict[int, list[tuple[float, Gaussian]]] = {}
+    proposals: dict[int, list[tuple[float, Proposal]]] = {}
     for round_ in range(ROUNDS):
-        counts = _allocate(current, prior, bool(repairs) and round_ == 0)
+        if round_:
+            batch = pool([shaping, counted, *drawn], proposals, shaping_sizes + sizes)
+            current = _weigh(batch, obs, prior, stages, _bubbles(batch, bubbles, repairs))
         rows, of = [], []
         log_like = current.log_parts[-1] + current.log_extra
         white = _white(current)
-        for h, count in counts.items():
-            fitted = fit(current.batch, log_like, white, h, width, len(repairs))
-            for share, proposal in fitted:
+        for h, count in _allocate(current, prior, bool(repairs)).items():
+            cuts = cuts_of(h, table.prior.layout_shares, repairs)
+            for share, proposal in fit(current.batch, log_like, white, h, width, cuts):
                 size = max(round(count * share), 4)
-                rows.append(proposal.draw(size, rng))
+                rows.append(proposal.draw(standard[(used + np.arange(size)) % len(standard)]))
+                used += size
                 of.append(np.full(size, h, dtype=np.int64))
                 proposals.setdefault(h, []).append((float(size), proposal))
         drawn.append(simulate(table, np.concatenate(of), np.concatenate(rows), obs, repairs))
-        batch = (
-            pool(drawn, proposals, None)
-            if repairs
-            else pool([start.batch, *drawn], proposals, sizes)
-        )
-        current = _weigh(batch, obs, prior, stages, _bubbles(batch, bubbles, repairs))
-        current.adapted = True
-        if current.effective >= ENOUGH:
+        batch = pool([counted, *drawn], proposals, sizes)
+        found = _weigh(batch, obs, prior, stages, _bubbles(batch, bubbles, repairs))
+        if found.effective >= ENOUGH:
             break
-    return current
+    found.adapted = True
+    return found
 
 
-def _allocate(current: Posterior, prior: Floats, everywhere: bool) -> dict[int, int]:
+def _split(batch: Batch, part: int) -> tuple[Batch, Batch]:
+    """Return the draws less every *part*-th of each hypothesis, and those."""
+    order = np.argsort(batch.hypothesis, kind="stable")
+    taken = np.arange(len(order)) % part == 1
+    return batch.take(np.sort(order[~taken])), batch.take(np.sort(order[taken]))
+
+
+def _thinned(hypothesis: Ints, sizes: Floats) -> tuple[Ints, Floats]:
+    """Return which of the table's draws are walked through the repairs, and of how many.
+
+    The table's rows are a sequence that fills the space evenly however far it is followed, so
+    the first part of each hypothesis' kept rows stands for the same part of all its rows.
+    """
+    keep = min(1.0, WALKED / max(len(hypothesis), 1))
+    if keep == 1.0:
+        return np.arange(len(hypothesis)), sizes
+    chosen = []
+    rest = sizes.copy()
+    for h in np.unique(hypothesis):
+        here = np.flatnonzero(hypothesis == h)
+        some = max(int(np.ceil(keep * len(here))), min(60, len(here)))
+        rest[h] = sizes[h] * some / len(here)
+        chosen.append(here[np.linspace(0, len(here) - 1, some).astype(np.int64)])
+    return np.concatenate(chosen), rest
+
+
+def _allocate(current: Posterior, prior: Floats, walked: bool) -> dict[int, int]:
     """Return how many new draws each hypothesis gets: where the weight is, and some elsewhere."""
     log_post = prior + current.log_evidence
     post = np.exp(log_post - log_post.max())
     post /= post.sum()
-    wanted = post**0.75
+    wanted = post ** (0.6 if walked else 0.75)
     wanted /= wanted.sum()
-    if everywhere:
-        wanted = 0.6 * wanted + 0.4 / len(post)
-    counts = (ROUND * (2 if everywhere else 1) * wanted).astype(int)
-    live = (post > 1e-4) | everywhere
-    return {int(h): int(max(counts[h], 60)) for h in np.flatnonzero(live & (counts >= 20))}
+    counts = ((ROUND_AFTER_WORK if walked else ROUND) * wanted).astype(int)
+    live = (post > 1e-4) & (counts >= 20)
+    return {int(h): int(max(counts[h], 120)) for h in np.flatnonzero(live)}
 
 
 def _pruned(start: Posterior) -> Posterior:
@@ -366,14 +405,9 @@ def _pruned(start: Posterior) -> Posterior:
         best = here[np.argpartition(-log_like[here], min(80, len(here) - 1))[:80]]
         keep[best] = True
     index = np.flatnonzero(keep)
-    old = start.batch
-    batch = Batch(
-        old.z[index], old.hypothesis[index], old.log_weight[index], old.labels[:, index],
-        old.types.take(index), old.circuits.take(index), old.predictions[index],
-    )  # fmt: skip
     return replace(
         start,
-        batch=batch,
+        batch=start.batch.take(index),
         weight=start.weight[index],
         log_parts=start.log_parts[:, index],
         log_extra=start.log_extra[index],

@@ -55,6 +55,8 @@ LAYOUT_SHARES = (0.70, 0.15, 0.15)
 #: Chance that a weak relief valve is its spring (else its seat), a return regulator likewise,
 #: and that a wrong gauge is off by a constant (else by a share). Assumed, no source.
 SPRING_SHARE, RETURN_SPRING_SHARE, BIAS_SHARE, READS_LOW = 0.6, 0.6, 0.5, 0.7
+#: Share of leaking seats that are larger than the usual range. Assumed, no source.
+BEYOND = 0.10
 
 
 #: Which coordinates of a unit's scatter belong to the part of a group.
@@ -77,6 +79,11 @@ class TypePrior(Protocol):
         """Whether the type counts as known."""
         ...
 
+    @property
+    def layout_shares(self) -> tuple[float, ...]:
+        """Probability of each layout, as the first coordinate is cut; one entry: not cut."""
+        ...
+
     def values(self, z: Floats) -> TypeValues:
         """Return type values for standard normals of shape (n, 8)."""
         ...
@@ -88,6 +95,7 @@ class UnknownType:
 
     key: str = "unknown"
     known: bool = False
+    layout_shares: tuple[float, ...] = LAYOUT_SHARES
 
     def values(self, z: Floats) -> TypeValues:
         """Return type values for standard normals of shape (n, 8)."""
@@ -113,6 +121,11 @@ class LearntType:
     roots: Floats
     known: bool = True
 
+    @property
+    def layout_shares(self) -> tuple[float, ...]:
+        """Probability of each layout."""
+        return tuple(float(s) for s in self.shares)
+
     def values(self, z: Floats) -> TypeValues:
         """Return type values for standard normals of shape (n, 8)."""
         layout = np.searchsorted(np.cumsum(self.shares)[:2], ndtr(z[:, 0])).astype(np.intp)
@@ -130,6 +143,7 @@ class ExactType:
     key: str
     type_values: TypeValues
     known: bool = True
+    layout_shares: tuple[float, ...] = (1.0,)
 
     def values(self, z: Floats) -> TypeValues:
         """Return the values once for every row of *z*."""
@@ -206,34 +220,34 @@ def idle_reference(types: Circuit) -> tuple[Floats, Floats]:
 def apply_fault(c: Circuit, group: int, z: Floats, reference: tuple[Floats, Floats]) -> Circuit:
     """Put one group at fault; kind and size from standard normals of shape (n, 3).
 
-    Sizes are drawn evenly on a log scale inside the fault ranges of ``PARAMETERS``: small
-    faults are commoner than large ones (judgement).
+    Sizes are drawn evenly inside the fault ranges of ``PARAMETERS``; a leaking seat may also be
+    a good deal larger than its usual range (one in ``1 / BEYOND``). Judgement.
     """
     kind, size, extra = ndtr(z[:, 0]), ndtr(z[:, 1]), ndtr(z[:, 2])
     conductance, delivery = reference
     if group == RELIEF:
         spring = kind < SPRING_SHARE
-        leak = 0.08 * 15.0**size * delivery / np.sqrt(75.0 * PSI)
+        leak = _seat(size, 0.08, 0.60, 1.2) * delivery / np.sqrt(75.0 * PSI)
         return c.with_(
-            relief_crack=c.relief_crack * np.where(spring, 1.0 - 0.08 * (0.45 / 0.08) ** size, 1.0),
+            relief_crack=c.relief_crack * np.where(spring, 1.0 - _even(size, 0.08, 0.45), 1.0),
             relief_leak=np.where(spring, 0.0, leak),
         )
     if group == RETURN:
         spring = kind < RETURN_SPRING_SHARE
-        lower = np.maximum(c.return_crack - 5.0 * 8.0**size * PSI, 0.0)
+        lower = np.maximum(c.return_crack - _even(size, 5.0, 40.0) * PSI, 0.0)
         return c.with_(
             return_crack=np.where(spring, lower, c.return_crack),
-            return_leak=np.where(spring, 0.0, 0.08 * 25.0**size * conductance),
+            return_leak=np.where(spring, 0.0, _seat(size, 0.08, 0.70, 2.0) * conductance),
         )
     if group == FILTER:
-        factor = 4.0 * 10.0**size
+        factor = _even(size, 4.0, 40.0)
         return c.with_(
             filter_laminar=c.filter_laminar * factor, filter_turbulent=c.filter_turbulent * factor
         )
     if group == PUMP:
-        return c.with_(slip=c.slip * 2.5 * (12.0 / 2.5) ** size)
+        return c.with_(slip=c.slip * _even(size, 2.5, 12.0))
     if group == SUCTION:
-        factor = 4.0 * 10.0**size
+        factor = _even(size, 4.0, 40.0)
         return c.with_(
             suction_laminar=c.suction_laminar * factor,
             suction_turbulent=c.suction_turbulent * factor,
@@ -242,15 +256,26 @@ def apply_fault(c: Circuit, group: int, z: Floats, reference: tuple[Floats, Floa
         # a pump that swallows a fifth of its volume as air hardly keeps an engine running
         return c.with_(air=0.03 * (0.40 / 0.03) ** (size**1.6))
     if group == LEAK:
-        return c.with_(injector_leak=0.08 * 7.5**size * conductance, leak_to_return=extra)
+        return c.with_(injector_leak=_even(size, 0.08, 0.60) * conductance, leak_to_return=extra)
     if group == GAUGE:
         sign = np.where(extra < READS_LOW, -1.0, 1.0)
         constant = kind < BIAS_SHARE
         return c.with_(
-            gauge_bias=np.where(constant, sign * 4.0 * 4.5**size * PSI, 0.0),
-            gauge_gain=np.where(constant, 0.0, sign * 0.05 * 3.6**size),
+            gauge_bias=np.where(constant, sign * _even(size, 4.0, 18.0) * PSI, 0.0),
+            gauge_gain=np.where(constant, 0.0, sign * _even(size, 0.05, 0.18)),
         )
     raise ValueError(f"the circuit has no part for group {group}")
+
+
+def _even(size: Floats, low: float, high: float) -> Floats:
+    return low + (high - low) * size
+
+
+def _seat(size: Floats, low: float, high: float, most: float) -> Floats:
+    """Return the leak of a seat: evenly in its range, now and then beyond, up to *most*."""
+    usual = 1.0 - BEYOND
+    beyond = high * (most / high) ** np.maximum((size - usual) / BEYOND, 0.0)
+    return np.where(size < usual, _even(size / usual, low, high), beyond)
 
 
 def renew(c: Circuit, types: Circuit, group: int, z: Floats) -> Circuit:

@@ -12,6 +12,7 @@ from witnessmark.analyses.instruments import uncertainty_of
 from witnessmark.inference.fuel_groups import GROUPS, OTHER, group_of
 from witnessmark.inference.fuel_observations import (
     CHECK,
+    COLD,
     DELIVERY,
     FLOW,
     GALLERY,
@@ -22,6 +23,7 @@ from witnessmark.inference.fuel_observations import (
     VACUUM,
     Key,
     Observation,
+    cold_extra,
     predicted,
 )
 from witnessmark.inference.fuel_samples import Repair
@@ -38,8 +40,6 @@ Floats = npt.NDArray[np.float64]
 
 _PRESSURES = (GALLERY, PREFILTER, THROTTLED, DELIVERY)
 _BUS = "bus sensor"
-#: Viscosity of cold fuel against warm, and what a cold reading is less sure of. Chosen.
-_COLD = 1.8
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,7 +160,7 @@ def _observation(
             extra = 3.0 * PSI
     cold = point.warm is False
     if cold:
-        extra = float(np.hypot(extra, _cold_extra(quantity)))
+        extra = float(np.hypot(extra, cold_extra(quantity)))
     value = data.house_value()
     accuracy = uncertainty_of(data).accuracy
     instrument = data.instrument.id if data.instrument is not None else None
@@ -173,7 +173,7 @@ def _observation(
         gauge_sd = 0.0
     return Observation(
         quantity=quantity,
-        key=Key(float(rpm), float(min(load, 1.0)), quantity == THROTTLED, _COLD if cold else 1.0),
+        key=Key(float(rpm), float(min(load, 1.0)), quantity == THROTTLED, COLD if cold else 1.0),
         value=value,
         gauge=gauge,
         gauge_sd=gauge_sd,
@@ -196,10 +196,6 @@ def _main_gauge(found: list[Observation]) -> tuple[Observation, ...]:
         else replace(o, main=o.gauge == main)
         for o in found
     )
-
-
-def _cold_extra(quantity: str) -> float:
-    return {FLOW: 8.0 * L_PER_H, VACUUM: 1.0 * INHG}.get(quantity, 2.0 * PSI)
 
 
 def _loose(o: Observation) -> float:

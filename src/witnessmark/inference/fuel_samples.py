@@ -16,7 +16,15 @@ import numpy.typing as npt
 from scipy.special import ndtr
 
 from witnessmark.inference.fuel_groups import GROUPS, HYPOTHESES
-from witnessmark.inference.fuel_observations import CHECK, Key, Observation, predicted
+from witnessmark.inference.fuel_observations import (
+    CHECK,
+    DELIVERY,
+    GALLERY,
+    THROTTLED,
+    Key,
+    Observation,
+    predicted,
+)
 from witnessmark.inference.fuel_prior import (
     DIMENSIONS,
     FAULT_DIMENSIONS,
@@ -43,6 +51,7 @@ __all__ = [
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
+_GALLERY = (GALLERY, THROTTLED, DELIVERY)
 #: Per repair: what happened (1), the new part's scatter, and its fault if it has one.
 STEP_DIMENSIONS = 1 + RENEWAL_DIMENSIONS + FAULT_DIMENSIONS
 #: Chance that the new part or its fitting is itself wrong. Judgement, no source.
@@ -90,6 +99,13 @@ class Batch:
 
     def __len__(self) -> int:
         return len(self.hypothesis)
+
+    def take(self, index: npt.NDArray[np.intp]) -> Batch:
+        """Return the draws at *index*."""
+        return Batch(
+            self.z[index], self.hypothesis[index], self.log_weight[index], self.labels[:, index],
+            self.types.take(index), self.circuits.take(index), self.predictions[index],
+        )  # fmt: skip
 
 
 def bits(groups: frozenset[int]) -> int:
@@ -200,7 +216,11 @@ def _predict(
         state = None
         if observation.quantity != CHECK:
             if key not in states:
-                guess = next(iter(states.values())).gallery if states else None
+                # the draws that will count stand near what was read
+                read = [o.value for o in observations if o.key == key and o.quantity in _GALLERY]
+                guess = np.full(len(predictions), read[0]) if read else None
+                if guess is None and states:
+                    guess = next(iter(states.values())).gallery
                 states[key] = solve(
                     circuit, key.rpm, key.load, throttled=key.throttled,
                     viscosity=key.viscosity, guess=guess,
