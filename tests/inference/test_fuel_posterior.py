@@ -89,10 +89,14 @@ def test_before_and_after_agree_with_plain_draws(table):
     seen = (*TWO, read(GALLERY, 650, 70, stage=1), read(GALLERY, 1400, 80, stage=1))
     work = (Repair(RETURN, 1.0, 1),)
     found = infer(table, seen, repairs=work)
-    for groups, close in (({RELIEF, RETURN}, 0.45), ({RELIEF}, 0.45), ({FILTER}, 0.45)):
+    missed = []
+    for groups in ({RELIEF, RETURN}, {RELIEF}, {FILTER}, {PUMP}, {GAUGE}):
         h = HYPOTHESES.index(frozenset(groups))
-        wanted = brute(table, h, seen, work, n=100000)
-        assert found.log_evidence[h] == pytest.approx(wanted, abs=close)
+        wanted = brute(table, h, seen, work, n=80000)
+        missed.append(found.log_evidence[h] - wanted)
+    assert np.abs(missed) == pytest.approx(0.0, abs=0.3)
+    # and not on one side: draws that shape the proposals are not counted beside them
+    assert np.mean(missed) == pytest.approx(0.0, abs=0.12)
 
 
 def test_gauge_error_is_integrated_out_exactly():

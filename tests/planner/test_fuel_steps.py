@@ -1,6 +1,7 @@
 """Which fuel reading to take next."""
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -11,7 +12,12 @@ from witnessmark.knowledge import load_knowledge
 from witnessmark.model.case import read_case
 from witnessmark.model.step import Spread, Step
 from witnessmark.planner.fuel_measurements import MEASUREMENTS
-from witnessmark.planner.fuel_steps import fuel_candidates, information, look_before_pump
+from witnessmark.planner.fuel_steps import (
+    fuel_candidates,
+    information,
+    look_before_pump,
+    measure_before_opening,
+)
 
 
 def entry(kind, number, data):
@@ -137,3 +143,26 @@ def test_the_look_is_not_asked_for_twice():
     steps = ranked("pump_worn", "f_relief")
     assert look_before_pump(steps, done={"f_relief"})[0].step == "pump_worn"
     assert look_before_pump(steps, repaired={"pump_relief"})[0].step == "pump_worn"
+
+
+def test_nothing_is_opened_while_only_gallery_pressures_were_read(first):
+    found, _ = first
+    steps = ranked("f_relief", "f_drain", "return_flow_two_speeds", "gauge_check")
+    put = measure_before_opening(steps, found.posterior.observations)
+    assert [s.step for s in put[:2]] == ["return_flow_two_speeds", "f_relief"]
+    assert "opens nothing" in put[0].why
+    dear = [*steps[:2], replace(steps[2], expected_total_usd=130.0)]
+    assert measure_before_opening(dear, found.posterior.observations)[0].step == "f_relief"
+    flow = evidence(*TWO, ("fuel_return_flow", "85 L/h", 650))
+    assert measure_before_opening(steps, flow.posterior.observations)[0].step == "f_relief"
+
+
+def test_a_cold_reading_is_offered_where_pump_and_seat_stand_side_by_side():
+    gallery, flow = "fuel_gallery_pressure", "fuel_return_flow"
+    found = evidence((gallery, "60 psi", 650), (gallery, "85 psi", 1400), (flow, "66 L/h", 650),
+                     (flow, "130 L/h", 1400))  # fmt: skip
+    offered = {c.id: c for c in fuel_candidates(found)}
+    assert "cold" in offered["gallery_idle_cold"].needs
+    cold = [m for m in MEASUREMENTS if m.cold]
+    bits = information(fuel_candidates(found, cold)[0], found.posterior)
+    assert bits > 0.05

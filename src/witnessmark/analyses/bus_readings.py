@@ -11,7 +11,7 @@ from witnessmark.model.entry_data import Instrument, Point, ReadingData, TruckDa
 from witnessmark.model.recording import Quality, Recording, Steady
 from witnessmark.units import QUANTITIES
 
-__all__ = ["bus_readings"]
+__all__ = ["STRETCH", "bus_readings"]
 
 #: Quantities whose value at a steady point is worth holding against a band or an earlier one.
 STEADY_QUANTITIES = (
@@ -25,6 +25,8 @@ STEADY_QUANTITIES = (
     "battery_voltage",
     "fuel_rate",
 )
+#: Where such a reading comes from; the name of the stretch (idle, pull ...) follows.
+STRETCH = "median over a steady stretch of the recording"
 #: Fewer valid samples than this in a stretch are no reading (judgement).
 FEWEST = 5
 
@@ -67,5 +69,5 @@ def _reading(recording: Recording, quantity: str, point: Steady) -> ReadingData 
             warm=point.warm,
         ),
         instrument=Instrument(id=f"bus, address {channel.source}"),
-        source="median over a steady stretch of the recording",
+        source=f"{STRETCH}: {point.name}",
     )

@@ -20,10 +20,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from witnessmark.inference.evidence import Clue
+from witnessmark.analyses.contract import Reading
+from witnessmark.inference.evidence import family_evidence
 from witnessmark.inference.fuel_curves import picture_data
 from witnessmark.inference.fuel_forecast import Band, gallery_points, repair_forecasts
-from witnessmark.inference.fuel_groups import FAMILY, GROUPS, HYPOTHESES, OTHER
+from witnessmark.inference.fuel_gauge_known import gauge_factor, gauge_finding
+from witnessmark.inference.fuel_groups import FAMILY, GAUGE, GROUPS, HYPOTHESES, OTHER
 from witnessmark.inference.fuel_observations import (
     CHECK,
     FLOW,
@@ -34,8 +36,10 @@ from witnessmark.inference.fuel_observations import (
     Key,
     Observation,
 )
+from witnessmark.inference.fuel_onset import group_factors, onset_finding, onset_of
 from witnessmark.inference.fuel_posterior import (
     ENOUGH,
+    Floats,
     Posterior,
     default_log_prior,
     infer,
@@ -62,7 +66,6 @@ from witnessmark.inference.prior import multipliers
 from witnessmark.inference.shop_history import shares
 from witnessmark.knowledge import Family, Knowledge
 from witnessmark.model.case import Case
-from witnessmark.model.entry_data import ClueData
 from witnessmark.model.finding import Evidence, Finding, JointSupport, OperatingPoint
 from witnessmark.model.fuel_baseline import FuelBaseline
 from witnessmark.model.history import History
@@ -74,6 +77,8 @@ __all__ = ["METHOD", "FuelEvidence", "fuel_evidence"]
 METHOD = "fuel_supply/1"
 CODE = "fuel_supply_model"
 _SHORT = "the fuel readings, by the model of the circuit"
+#: From this chance on a second side is named in the finding.
+_WORTH_NAMING = 0.10
 #: Pack tests that look at what a reading has already said; they count half beside it.
 _TESTS_USED = {
     FLOW: ("f_return",),
@@ -117,6 +122,7 @@ def fuel_evidence(
     *,
     history: History | None = None,
     baseline: FuelBaseline | None = None,
+    bus: Sequence[Reading] = (),
 ) -> FuelEvidence:
     """Weigh the fuel readings of a case.
 
@@ -125,33 +131,39 @@ def fuel_evidence(
         knowledge: the packs (priors, bands); the model's own assumed shares without them.
         history: the shop's own closings, for the shares.
         baseline: healthy readings of this engine's type; without it the type is unknown.
+        bus: what the bus sensor read at the steady points of the case's recordings.
     """
     if FAMILY not in case.families():
         return FuelEvidence()
     truck = case.truck()
     if truck is not None and truck.engine.fuel_supply == "common_rail":
         return FuelEvidence((_not_run("the model is of a gallery-fed supply, not a rail engine"),))
-    collected = collect(case)
+    collected = collect(case, bus)
+    suddenly, told, unclear = onset_of(case)
+    onset = onset_finding(suddenly, told)
     if not collected.observations:
         reason = "no fuel pressure, flow or vacuum reading with its engine speed"
-        return FuelEvidence((_not_run(reason),), collected.problems)
+        return FuelEvidence((_not_run(reason), *onset), (*collected.problems, *unclear))
     family = knowledge.families.get(FAMILY) if knowledge is not None else None
     mine = baseline if _same_type(case, baseline) else None
     table = table_for(mine)
     usable, bad = impossible(collected.observations, table)
     conflict = contradictions(usable)
-    problems = (*collected.problems, *bad, *conflict)
+    problems = (*collected.problems, *unclear, *bad, *conflict)
     if not usable:
-        return FuelEvidence((_none_usable(collected.observations, bad),), problems, table=table)
+        none = _none_usable(collected.observations, bad)
+        return FuelEvidence((none, *onset), problems, table=table)
     done = repairs(case, family)
     entered = {o.entry: o.stage for o in usable}
     steps = [r.after_stage for r in done]
     usable = tuple(replace(o, stage=sum(s <= o.stage for s in steps)) for o in usable)
     done = tuple(replace(r, after_stage=i + 1) for i, r in enumerate(done))
+    factor, known_by = gauge_factor(case, usable)
+    judged = (*onset, *gauge_finding(factor, known_by))
     posterior = infer(
         table,
         usable,
-        log_prior=default_log_prior(_group_shares(case, knowledge, family, history)),
+        log_prior=_log_prior(case, knowledge, family, history, suddenly, factor),
         repairs=done,
         bubbles=bubbles(case),
     )
@@ -168,7 +180,10 @@ def fuel_evidence(
         fits=fits,
     )
     assumptions = _assumptions(posterior, table)
-    findings = _findings(usable, entered, posterior, shown, fits, table, assumptions)
+    findings = (
+        *_findings(usable, entered, posterior, shown, fits, table, assumptions),
+        *judged,
+    )
     return FuelEvidence(
         findings=findings,
         problems=problems,
@@ -210,7 +225,7 @@ def _findings(
                 method=METHOD,
                 quantity=here[0].quantity if len(here) == 1 else None,
                 point=OperatingPoint(here[0].key.rpm, here[0].key.load) if len(here) == 1 else None,
-                evidence=Evidence(entries=tuple(o.entry for o in here if o.entry)),
+                evidence=Evidence(entries=tuple(dict.fromkeys(o.entry for o in here if o.entry))),
                 source=ASSUMPTION,
                 stage=max(entered[o.entry] for o in here),
                 joint=JointSupport(FAMILY, tuple(g.causes for g in GROUPS), sets),
@@ -244,8 +259,9 @@ def _sentence(count: int, shown: Presentation, fits: bool) -> str:
         return f"The fuel circuit model explains the {readings} by no fault it knows."
     if shown.level == "healthy":
         return f"The fuel circuit model takes the {readings} for those of a healthy supply."
-    side = ZONE_WORDS[shown.zones[0][0]]
-    return f"The fuel circuit model, from {readings}: likeliest side is {side}."
+    (first, _), (second, chance) = shown.zones[:2]
+    text = f"The fuel circuit model, from {readings}: likeliest side is {ZONE_WORDS[first]}"
+    return text + (f", then {ZONE_WORDS[second]}." if chance >= _WORTH_NAMING else ".")
 
 
 def _earlier(count: int) -> str:
@@ -282,18 +298,34 @@ def _bands(
     return found
 
 
-def _group_shares(
-    case: Case, knowledge: Knowledge | None, family: Family | None, history: History | None
-) -> list[float] | None:
-    """Return the pack's shares of the groups with the clues, as the odds use them."""
+def _log_prior(
+    case: Case,
+    knowledge: Knowledge | None,
+    family: Family | None,
+    history: History | None,
+    suddenly: bool | None,
+    gauge: float,
+) -> Floats:
+    """Return the log prior of every hypothesis: shares, clues and second causes as in the odds.
+
+    Without packs the model's own assumed shares are taken.
+    """
     if family is None or knowledge is None:
-        return None
-    clues = [
-        Clue(data.clue, data.seen, data.cause or "", entry.id) for entry, data in case.of(ClueData)
-    ]
-    share = shares(history, family.id, {c.id: c.prior for c in family.causes}).prior()
-    product = multipliers(family.causes, clues, knowledge.conditions)
-    return [sum(share.get(c, 0.0) * product.get(c, 1.0) for c in g.causes) for g in GROUPS]
+        groups = [g.share for g in GROUPS]
+        factors = group_factors(suddenly, {})
+        two = 0.20
+    else:
+        said = family_evidence(case, family, knowledge)
+        share = shares(history, family.id, {c.id: c.prior for c in family.causes}).prior()
+        product = multipliers(
+            family.causes, said.clues, knowledge.conditions, said.recorded_tests()
+        )
+        known = {c: share.get(c, 0.0) * product.get(c, 1.0) for g in GROUPS for c in g.causes}
+        groups = [sum(known[c] for c in g.causes) for g in GROUPS]
+        factors = group_factors(suddenly, known)
+        two = family.second_cause
+    factors[GAUGE] *= gauge
+    return default_log_prior([s * f for s, f in zip(groups, factors, strict=True)], two=two)
 
 
 def _assumptions(posterior: Posterior, table: Table) -> tuple[str, ...]:

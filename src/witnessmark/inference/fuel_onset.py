@@ -99,9 +99,7 @@ def onset_finding(suddenly: bool | None, entries: tuple[str, ...]) -> tuple[Find
             method=_METHOD,
             evidence=Evidence(entries=entries),
             source=_SOURCE,
-            support=(
-                Support(FAMILY, {c: float(np.log(factor(c, suddenly))) for c in SUDDENLY}),
-            ),
+            support=(Support(FAMILY, {c: float(np.log(factor(c, suddenly))) for c in SUDDENLY}),),
             details={"short": f"the trouble came on {words}", "assumptions": (_SOURCE,)},
         ),
     )

@@ -43,7 +43,7 @@ from witnessmark.inference.fuel_samples import (
 from witnessmark.inference.fuel_table import Table
 from witnessmark.physics.fuel_supply import L_PER_H, PSI
 
-__all__ = ["ENOUGH", "Posterior", "default_log_prior", "infer", "log_likelihood"]
+__all__ = ["ENOUGH", "Floats", "Posterior", "default_log_prior", "infer", "log_likelihood"]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]

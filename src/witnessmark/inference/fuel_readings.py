@@ -8,6 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
+from witnessmark.analyses.bus_readings import STRETCH
+from witnessmark.analyses.contract import Reading
 from witnessmark.analyses.instruments import uncertainty_of
 from witnessmark.inference.fuel_groups import GROUPS, OTHER, group_of
 from witnessmark.inference.fuel_observations import (
@@ -40,6 +42,9 @@ Floats = npt.NDArray[np.float64]
 
 _PRESSURES = (GALLERY, PREFILTER, THROTTLED, DELIVERY)
 _BUS = "bus sensor"
+#: Steady points whose load is known -> that load; and the error of the rounded speed.
+_BUS_POINTS = {"idle": 0.0, "no load": 0.0, "pull": 1.0}
+_BUS_EXTRA = 0.7 * PSI
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,8 +60,15 @@ class Collected:
     problems: tuple[Problem, ...]
 
 
-def collect(case: Case) -> Collected:
-    """Read the live fuel readings of a case."""
+def collect(case: Case, bus: Sequence[Reading] = ()) -> Collected:
+    """Read the live fuel readings of a case.
+
+    Args:
+        case: the entries.
+        bus: readings off the bus at the steady points of its recordings. They count in a state
+            of the truck in which no gauge read the gallery: where one did, the gauge is believed
+            and the sensor is held against it elsewhere.
+    """
     stages = case.stages()
     found: list[Observation] = []
     problems: list[Problem] = []
@@ -66,7 +78,37 @@ def collect(case: Case) -> Collected:
         made = _observation(entry.id, data, stages[entry.id], problems)
         if made is not None:
             found.append(made)
+    read = {o.stage for o in found if o.quantity in {GALLERY, DELIVERY}}
+    found += [o for o in _off_the_bus(bus) if o.stage not in read]
     return Collected(_main_gauge(found), tuple(problems))
+
+
+def _off_the_bus(bus: Sequence[Reading]) -> list[Observation]:
+    """Return the sensor's pressure at steady points: idle, no load, and full-load pulls.
+
+    What the bus calls load at idle turns the engine itself over; it is no load on the road. Of
+    a part load nobody knows what the injectors take, so it is left out. Engine speeds are
+    rounded to 50 r/min, for the table is solved anew for every speed; what that costs is added
+    to the error.
+    """
+    found: dict[tuple[int, Key], Observation] = {}
+    for reading in bus:
+        name = (reading.data.source or "").removeprefix(f"{STRETCH}: ")
+        rpm = reading.point.rpm
+        if reading.data.quantity != DELIVERY or name not in _BUS_POINTS or rpm is None:
+            continue
+        if not 450.0 <= rpm <= 2300.0:
+            continue
+        rounded = 50.0 * round(rpm / 50.0)
+        cold = reading.point.warm is False
+        key = Key(rounded, _BUS_POINTS[name], False, COLD if cold else 1.0)
+        extra = _BUS_EXTRA + (float(cold_extra(DELIVERY)) if cold else 0.0)
+        found[reading.stage, key] = Observation(
+            quantity=DELIVERY, key=key, value=reading.value, gauge=_BUS,
+            gauge_sd=float(np.clip(uncertainty_of(reading.data).accuracy, 0.4 * PSI, 6.0 * PSI)),
+            extra_sd=extra, stage=reading.stage, entry=reading.entry.id,
+        )  # fmt: skip
+    return list(found.values())
 
 
 def repairs(case: Case, family: Family | None = None) -> tuple[Repair, ...]:

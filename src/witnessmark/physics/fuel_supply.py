@@ -206,7 +206,7 @@ def _short(c: Circuit) -> Circuit:
 
 def _single(values: Floats) -> Floats:
     short: Any = np.asarray(values, dtype=np.float32)
-    return cast(Floats, short)
+    return cast("Floats", short)
 
 
 def _newton(

@@ -55,6 +55,7 @@ class Measurement:
         cautions: what can hurt.
         needs: road, load, second person.
         access: 1 to 5.
+        cold: taken before the engine is warm.
     """
 
     id: str
@@ -66,6 +67,7 @@ class Measurement:
     cautions: tuple[str, ...] = ()
     needs: tuple[str, ...] = ()
     access: int = 1
+    cold: bool = False
 
 
 def _spread(minutes: float) -> Spread:
@@ -94,6 +96,10 @@ MEASUREMENTS: tuple[Measurement, ...] = (
                 "Return flow at idle and 1,400 rpm, then the return throttled shut at idle",
                 ((FLOW, 650.0, 0.0), (FLOW, 1400.0, 0.0), (THROTTLED, 650.0, 0.0)), _spread(25),
                 0.0, "return_line", (_THROTTLE, _FIRE), ("warm",), 2),
+    Measurement("gallery_idle_cold",
+                "Gallery pressure at idle with a cold engine, before it is warm again",
+                ((GALLERY, 650.0, 0.0),), _spread(8), 0.0, "gallery_gauge", (_PORT,),
+                ("cold",), 2, cold=True),
     Measurement("prefilter_1400", "Pressure before the secondary filter at 1,400 rpm",
                 ((PREFILTER, 1400.0, 0.0),), _spread(10), 0.0, "gallery_gauge", (_PORT,),
                 ("warm",), 2),

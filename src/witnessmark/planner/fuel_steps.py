@@ -19,12 +19,15 @@ from witnessmark.inference.fuel_forecast import predict_readings
 from witnessmark.inference.fuel_groups import FAMILY, GROUPS, OTHER
 from witnessmark.inference.fuel_observations import (
     CHECK,
+    COLD,
+    DELIVERY,
     FLOW,
     GALLERY,
     THROTTLED,
     VACUUM,
     Key,
     Observation,
+    cold_extra,
 )
 from witnessmark.inference.fuel_posterior import Posterior
 from witnessmark.model.finding import JointSupport, OperatingPoint
@@ -33,13 +36,23 @@ from witnessmark.planner.candidates import Candidate, CandidateOutcome
 from witnessmark.planner.fuel_measurements import COVERS, MEASUREMENTS, Measurement
 from witnessmark.units import QUANTITIES, display_unit, from_house
 
-__all__ = ["MEASUREMENTS", "Measurement", "fuel_candidates", "information", "look_before_pump"]
+__all__ = [
+    "MEASUREMENTS",
+    "Measurement",
+    "fuel_candidates",
+    "information",
+    "look_before_pump",
+    "measure_before_opening",
+]
 
 Floats = npt.NDArray[np.float64]
 
 #: The look at the relief valve, the repairs that renew the pump, and why the look is first.
 _LOOK, _PUMP = "f_relief", frozenset({"pump_worn"})
 _FIRST_LOOK = "A leaking relief seat reads like a worn pump: look before a pump is bought."
+#: A measurement goes before the look where it costs at most this much of it, and why.
+_NEARLY = 1.10
+_FIRST_MEASURE = "It costs nearly the same as a look into the pump and opens nothing."
 #: Draws used for each set of faults, and sets looked at.
 _PER_SET, _SETS = 90, 44
 #: Ranges one measurement is cut into at most; the planner looks behind each of them.
@@ -102,6 +115,32 @@ def look_before_pump(
     )
 
 
+def measure_before_opening(
+    steps: Sequence[Step], observations: Sequence[Observation]
+) -> tuple[Step, ...]:
+    """Put a measurement before the look into the pump while only gallery pressures are read.
+
+    Opening the pump lets air and dirt in and asks for a new seal; neither is in its price. So as
+    long as nothing but gallery pressures has been read, the cheapest measurement goes first if
+    it costs at most a tenth more.
+
+    Args:
+        steps: ranked steps.
+        observations: the readings taken.
+    """
+    told = any(o.quantity not in {GALLERY, DELIVERY} for o in observations)
+    look = next((i for i, s in enumerate(steps) if s.step == _LOOK), None)
+    ready = {m.id for m in MEASUREMENTS if not m.cold}
+    own = next((i for i, s in enumerate(steps) if s.step in ready), None)
+    if told or look is None or own is None or own < look:
+        return tuple(steps)
+    if steps[own].expected_total_usd > _NEARLY * steps[look].expected_total_usd:
+        return tuple(steps)
+    left = [s for i, s in enumerate(steps) if i != own]
+    first = replace(steps[own], why=f"{steps[own].why} {_FIRST_MEASURE}")
+    return (*left[:look], first, *left[look:])
+
+
 def information(candidate: Candidate, posterior: Posterior) -> float:
     """Return what a candidate is expected to tell about the sets of faults [bits]."""
     return _bits(candidate, _set_probabilities(posterior))
@@ -135,6 +174,7 @@ def _taken(measurement: Measurement, posterior: Posterior, stage: int) -> bool:
         return (
             o.quantity == quantity
             and o.stage == stage
+            and (o.key.viscosity > 1.0) == measurement.cold
             and (quantity == CHECK or abs(o.key.rpm - rpm) <= 110.0)
             and abs(o.key.load - load) <= 0.3
         )
@@ -150,8 +190,9 @@ def _wanted(measurement: Measurement, posterior: Posterior, stage: int) -> tuple
         made.append(
             Observation(
                 quantity=quantity,
-                key=Key(rpm, load, quantity == THROTTLED),
+                key=Key(rpm, load, quantity == THROTTLED, COLD if measurement.cold else 1.0),
                 value=value,
+                extra_sd=cold_extra(quantity) if measurement.cold else 0.0,
                 gauge=main.gauge if main is not None else "gauge",
                 gauge_sd=main.gauge_sd if main is not None else 1.4 * 6894.76,
                 stage=stage,

@@ -28,7 +28,11 @@ from witnessmark.model.recording import Recording
 from witnessmark.model.settings import Settings
 from witnessmark.model.step import Step
 from witnessmark.planner.approvals import ledger
-from witnessmark.planner.fuel_steps import fuel_candidates, look_before_pump
+from witnessmark.planner.fuel_steps import (
+    fuel_candidates,
+    look_before_pump,
+    measure_before_opening,
+)
 from witnessmark.planner.progress import progress
 from witnessmark.planner.steps import FamilyState, rank_steps
 from witnessmark.workflow.book import pack_files
@@ -64,7 +68,8 @@ def assess(
     """
     knowledge = knowledge or load_knowledge()
     bench = Bench(case, recordings, knowledge, case.stages())
-    fuel = fuel_evidence(case, knowledge, history=history, baseline=baseline)
+    bus = tuple(r for r in bench.readings("fuel_delivery_pressure") if r.entry.id in recordings)
+    fuel = fuel_evidence(case, knowledge, history=history, baseline=baseline, bus=bus)
     findings = _by_stage((*run_all(bench), *fuel.findings))
     judged = judge(case, knowledge, findings, history)
     proofs = prove(case, load_proof_plans(), pairs(bench), findings, knowledge)
@@ -119,6 +124,8 @@ def _steps(
         progress=done,
     )
     steps = look_before_pump(steps, done=done.tests, repaired=done.repaired)
+    if fuel.posterior is not None:
+        steps = measure_before_opening(steps, fuel.posterior.observations)
     return tuple(_named_by_proof(step, proofs) for step in steps)
 
 
