@@ -15,13 +15,16 @@ from itertools import pairwise
 
 from witnessmark.analyses.contract import Bench, Reading, not_run
 from witnessmark.analyses.stand_ins import stand_in
+from witnessmark.errors import UnitRefused
 from witnessmark.model.finding import Evidence, Finding, Outcome, Support
 from witnessmark.physics.driveline import (
     UNIFORMITY_LIMIT,
     Joint,
+    bending_critical_speed,
     joint_acceleration,
     joint_train,
 )
+from witnessmark.units import parse
 
 __all__ = ["NEEDS", "analyse"]
 
@@ -37,15 +40,76 @@ _UNEQUAL, _LARGE = 1.0, 3.0
 _READS_TO = 0.3
 #: Torsional acceleration limit in use for truck drivelines [rad/s2] (common practice, no source).
 _TORSIONAL_LIMIT, _INERTIAL_LIMIT = 300.0, 1000.0
+#: A shaft is kept below this part of its first bending speed (common practice, no source).
+_WHIRL_SHARE = 0.70
 
 
 def analyse(bench: Bench) -> tuple[Finding, ...]:
-    """Return one finding a stage with joint angles."""
+    """Return one finding a stage with joint angles, and one a shaft entered with the truck."""
     by_stage: dict[int, list[Reading]] = {}
     for reading in bench.readings("joint_angle"):
         by_stage.setdefault(reading.stage, []).append(reading)
     found = [_finding(bench, stage, readings) for stage, readings in sorted(by_stage.items())]
-    return tuple(f for f in found if f is not None)
+    return (*(f for f in found if f is not None), *_critical(bench))
+
+
+def _critical(bench: Bench) -> list[Finding]:
+    """First bending speed of the propeller shafts entered with the truck, against their speed."""
+    truck = bench.case.truck()
+    if truck is None or not truck.shafts:
+        return []
+    found: list[Finding] = []
+    for number, shaft in enumerate(truck.shafts, start=1):
+        try:
+            sizes = [_length(text) for text in (shaft.length, shaft.outer, shaft.inner or "0 mm")]
+            whirl = bending_critical_speed(sizes[0], sizes[1], sizes[2])
+        except (ValueError, UnitRefused) as error:
+            found.append(
+                not_run(
+                    "shaft_critical_speed", f"The critical speed of shaft {number} is not known.",
+                    f"{error}; write lengths with a unit, such as 72 in, outer above inner",
+                    "shaft_critical_speed/1", stage=bench.last_stage(),
+                )
+            )  # fmt: skip
+            continue
+        found.append(_against_critical(bench, number, whirl))
+    return found
+
+
+def _length(text: str) -> float:
+    typed = parse(text)
+    if typed.unit.kind != "length":
+        raise ValueError(f"{text} is no length")
+    return typed.si
+
+
+def _against_critical(bench: Bench, number: int, whirl: float) -> Finding:
+    speed = _shaft_speed(bench)
+    words = f"Shaft {number} bends of itself (whirls) at about {whirl:.0f} rpm or a little lower"
+    outcome: Outcome = "inconclusive"
+    reason = "enter axle ratio and tyre size to compare it with the shaft's speed"
+    turns = None
+    if speed is not None:
+        turns = speed[0] * 30.0 / math.pi
+        outcome = "seen" if turns > _WHIRL_SHARE * whirl else "not_seen"
+        reason = ""
+        words += f"; at {speed[1]} it turns {turns:.0f} rpm, {100 * turns / whirl:.0f} % of that"
+        words += ": too near." if outcome == "seen" else ": far enough away."
+    else:
+        words += "."
+    return Finding(
+        code="shaft_critical_speed",
+        sentence=words,
+        outcome=outcome,
+        reason=reason,
+        method="shaft_critical_speed/1",
+        value=whirl,
+        unit="rpm",
+        source="uniform steel tube on two joints, no joint mass; keeping below 70 % of it is "
+        "common practice, no source",
+        stage=bench.last_stage(),
+        details={"shaft_rpm": turns, "share_limit": _WHIRL_SHARE, "stands_for": []},
+    )
 
 
 def _finding(bench: Bench, stage: int, readings: Sequence[Reading]) -> Finding | None:
@@ -75,6 +139,11 @@ def _finding(bench: Bench, stage: int, readings: Sequence[Reading]) -> Finding |
     words += {
         "seen": ": too much.", "not_seen": ": in order.", "inconclusive": ": on the limit.",
     }[outcome]  # fmt: skip
+    ripple = 100 * abs(train.excitation)
+    words += (
+        f" Second order: {ripple:.2f} % of the shaft's speed; unevenness {train.uniformity:.4f}, "
+        f"published limit {UNIFORMITY_LIMIT:g}."
+    )
     details: dict[str, object] = {
         "equivalent_deg": rest,
         "uniformity": train.uniformity,

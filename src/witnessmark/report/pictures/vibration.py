@@ -65,11 +65,22 @@ def order_map(finding: Finding) -> str:
             canvas.area(
                 [(left, high), (right, high), (right, low), (left, low)], fill=MARK, opacity=shade
             )
-    for order in orders:
-        if order in _NAMED:
-            place = plot.y.at(order)
-            canvas.line((plot.x.end, place), (plot.x.end + 5, place))
-            canvas.text((plot.x.end + 8, place + 4), _order_words(order), size=10)
+    named = [(order, _order_words(order)) for order in orders if order in _NAMED]
+    driven = finding.details.get("accessories")
+    if isinstance(driven, Mapping):
+        for name, ratio in driven.items():
+            if _is(ratio) and 0 < ratio < max(orders):
+                named.append((float(ratio), f"{name} {ratio:g}"))
+                at = plot.y.at(float(ratio))
+                canvas.line((plot.x.start, at), (plot.x.end, at), dash="2 4")
+    below = math.inf
+    for order, label in sorted(named):
+        place = plot.y.at(order)
+        # Labels that would stand on each other move up, with a line to where they belong.
+        shown = min(place, below - 11)
+        below = shown
+        canvas.line((plot.x.end, place), (plot.x.end + 6, shown))
+        canvas.text((plot.x.end + 8, shown + 4), label, size=10)
     canvas.text((52, 336), f"darkest = {top:.2f} m/s2 rms", size=10)
     return canvas.svg()
 
