@@ -110,3 +110,17 @@ def test_without_a_dbc_they_are_counted_and_said(tmp_path: Path) -> None:
     told = next(p for p in recording.problems if "CAN FD" in p.what)
     assert "320 of them carry no message that is known here" in told.what
     assert "J1939-22" in told.do
+
+
+def test_stamps_out_of_order_come_in_order(tmp_path: Path) -> None:
+    messages = frames()
+    messages[100], messages[110] = messages[110], messages[100]
+    (tmp_path / "own.dbc").write_text(_DBC)
+    settings = Settings(dbc=(tmp_path / "own.dbc",))
+    recording = read_recording(written(tmp_path, "log", messages), settings=settings)
+    straight = read_recording(written(tmp_path, "blf", frames()), settings=settings)
+    for name in ("Wide.Low", "Wide.Turned", "engine_speed"):
+        one, other = (next(c for c in r.channels if c.name == name) for r in (recording, straight))
+        assert (np.diff(one.time_s) >= 0.0).all()
+        assert one.time_s == pytest.approx(other.time_s, abs=1e-5)
+        assert np.array_equal(one.values, other.values)

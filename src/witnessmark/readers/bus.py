@@ -15,10 +15,11 @@ import numpy as np
 from witnessmark.model.recording import Recording
 from witnessmark.readers import oddities
 from witnessmark.readers.contract import Frames, Settings
-from witnessmark.readers.decode import Group, LongFrames, channels_of, long_channels
+from witnessmark.readers.decode import Group, channels_of, long_channels
 from witnessmark.readers.frame_store import FrameStore
 from witnessmark.readers.j1939_signals import SIGNALS, Signal, by_group
 from witnessmark.readers.keep import Keeper
+from witnessmark.readers.long_frames import LongFrames
 from witnessmark.readers.source import Source
 from witnessmark.readers.special_messages import (
     DIAGNOSTIC_GROUPS,
@@ -73,7 +74,7 @@ class BusLog:
         self._met = np.full(2**14, 2**32 - 1, np.uint32)
         self._store = FrameStore()
         self._special = SpecialMessages(self._groups, self.trouble)
-        self._longer = LongFrames()
+        self._longer = LongFrames(self._groups, self._numbers)
 
     def add(self, frames: Frames) -> None:
         """Take the next frames of the file."""
@@ -129,7 +130,7 @@ class BusLog:
         if special.size:
             self._special.add(replace(frames, time_s=time).where(special))
         if frames.more is not None:
-            self._longer.add(replace(frames, time_s=time), number, self._numbers)
+            self._longer.add(replace(frames, time_s=time), number)
 
     def _possible(self, frames: Frames) -> Frames:
         """Leave out the frames whose identifier cannot be."""
@@ -199,7 +200,7 @@ class BusLog:
         channels = [keeper.channel(c) for c in channels_of(self._groups_read(first), keeper)]
         codes = self._special.codes(first)
         channels += long_channels(relative(self._special.messages, first), self._groups)
-        channels += self._longer.channels(first, self._groups, self.trouble)
+        channels += self._longer.channels(first, self.trouble)
         self.facts |= self._special.facts()
         duration = self.timeline.duration_s
         if duration is None:

@@ -9,13 +9,13 @@ import numpy as np
 import numpy.typing as npt
 
 from witnessmark.model.recording import Channel, Floats, Quality
-from witnessmark.readers.contract import Frames, Trouble, Words64
+from witnessmark.readers.contract import Words64
 from witnessmark.readers.j1939_signals import Signal
 from witnessmark.readers.keep import Keeper
 from witnessmark.readers.transport import Message
 from witnessmark.units import QUANTITIES
 
-__all__ = ["Group", "LongFrames", "channels_of", "decode", "long_channels"]
+__all__ = ["Group", "channel_of_signal", "channels_of", "decode", "long_channels", "motorola_end"]
 
 Bytes = npt.NDArray[np.uint8]
 #: Frames decoded at once.
@@ -57,7 +57,7 @@ def channels_of(groups: Iterable[Group], keeper: Keeper) -> Iterator[Channel]:
             if signal.bytes_needed > 8 or not time.size:
                 continue
             values, quality = _in_pieces(data, signal)
-            yield _channel(signal, group.source, time, values, quality)
+            yield channel_of_signal(signal, group.source, time, values, quality)
 
 
 def _in_pieces(data: Words64, signal: Signal) -> tuple[Floats, Bytes]:
@@ -122,84 +122,17 @@ def long_channels(messages: list[Message], groups: dict[int, tuple[Signal, ...]]
             raw = (raw >> np.uint64(signal.start % 8)) & np.uint64((1 << signal.bits) - 1)
             values, quality = decode(raw, signal)
             time = np.array([m.time_s for m in whole])
-            found.append(_channel(signal, source, time, values, quality))
+            if (np.diff(time) < 0.0).any():
+                by_time = np.argsort(time, kind="stable")
+                time, values, quality = time[by_time], values[by_time], quality[by_time]
+            found.append(channel_of_signal(signal, source, time, values, quality))
     return found
 
 
-class LongFrames:
-    """Frames of more than eight bytes (CAN FD) whose message is known.
-
-    Their first eight bytes are read like those of any frame; here are the signals behind them.
-    """
-
-    def __init__(self) -> None:
-        self.count = self.unknown = 0
-        self._found: dict[tuple[int, int], list[tuple[Floats, Bytes, Bytes]]] = {}
-
-    def add(self, frames: Frames, number: Bytes, numbers: list[int]) -> None:
-        """Take the long ones of *frames*; *number* is the place of their group in *numbers* + 1."""
-        long = np.flatnonzero(frames.length > 8)
-        assert frames.more is not None  # noqa: S101  (there are long frames)
-        place = number[long]
-        self.count += long.size
-        self.unknown += int(np.count_nonzero(place == 0))
-        data = np.concatenate(
-            [frames.data[long].astype("<u8").view(np.uint8).reshape(-1, 8), frames.more], axis=1
-        )
-        sender = (frames.identifier[long] & np.uint32(0xFF)).astype(np.uint8)
-        key = place.astype(np.uint16) << 8 | sender
-        for one in np.unique(key[(place > 0) & (place <= len(numbers))]).tolist():
-            rows = key == one
-            self._found.setdefault((numbers[(one >> 8) - 1], one & 0xFF), []).append(
-                (frames.time_s[long][rows], frames.length[long][rows], data[rows])
-            )
-
-    def channels(
-        self, first_s: float, groups: dict[int, tuple[Signal, ...]], trouble: Trouble
-    ) -> list[Channel]:
-        """Decode the signals behind the eighth byte, and say what is not decoded."""
-        found = []
-        for (pgn, source), pieces in self._found.items():
-            time, length, data = (np.concatenate([p[i] for p in pieces]) for i in range(3))
-            for signal in groups[pgn]:
-                enough = length >= signal.bytes_needed
-                if signal.bytes_needed <= 8 or not enough.any():
-                    continue
-                values, quality = decode(_long_raw(signal, data[enough]), signal)
-                when = time[enough] - first_s
-                found.append(_channel(signal, source, when, values, quality))
-        if self.count:
-            trouble.add(
-                "long",
-                f"{self.count:,} frames have more than 8 bytes (CAN FD); {self.unknown:,} of them "
-                "carry no message that is known here and are only counted.",
-                do="Name a DBC file for them. Messages packed into one frame after SAE J1939-22 "
-                "are not taken apart.",
-            )
-        return found
-
-
-def _long_raw(signal: Signal, data: Bytes) -> Words64:
-    """Return the bits of a signal of up to 64 bits that stands anywhere in 64 bytes."""
-    if signal.motorola:
-        end = _motorola_end(signal)
-        last = -(-end // 8)
-        chosen, shift = data[:, max(last - 9, 0) : last][:, ::-1], 8 * last - end
-    else:
-        first, shift = divmod(signal.start, 8)
-        chosen = data[:, first : first + 9]
-    wide = np.zeros((data.shape[0], 16), np.uint8)
-    wide[:, : chosen.shape[1]] = chosen
-    low, high = wide.view("<u8").T.astype(np.uint64)
-    raw: Words64 = low >> np.uint64(shift)
-    if shift:
-        raw |= high << np.uint64(64 - shift)
-    return raw & np.uint64((1 << signal.bits) - 1)
-
-
-def _channel(
+def channel_of_signal(
     signal: Signal, source: int, time: Floats, values: Floats, quality: npt.NDArray[np.uint8]
 ) -> Channel:
+    """Return decoded values as the channel of a signal."""
     return Channel(
         name=signal.name,
         unit=signal.unit,
@@ -214,7 +147,7 @@ def _channel(
 
 def _raw(signal: Signal, data: Words64) -> Words64:
     if signal.motorola:
-        data, start = data.byteswap(), 64 - _motorola_end(signal)
+        data, start = data.byteswap(), 64 - motorola_end(signal)
     else:
         start = signal.start
     raw = data >> np.uint64(start) if start else data
@@ -223,7 +156,7 @@ def _raw(signal: Signal, data: Words64) -> Words64:
     return raw
 
 
-def _motorola_end(signal: Signal) -> int:
+def motorola_end(signal: Signal) -> int:
     """Return the place behind the last bit, counted from the message's first bit."""
     byte, bit = divmod(signal.start, 8)
     return 8 * byte + (7 - bit) + signal.bits
