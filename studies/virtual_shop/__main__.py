@@ -1,6 +1,7 @@
 """Run the virtual shop: ``python -m studies.virtual_shop [trucks per family] [seed]``.
 
-Writes ``results.md`` and ``results.csv`` beside this file. One process; use ``nice``.
+Writes ``results.csv`` after every family and ``results.md`` at the end, beside this file. One
+process; use ``nice``.
 """
 
 from __future__ import annotations
@@ -16,46 +17,93 @@ import numpy as np
 ROOT = Path(__file__).resolve().parent.parent.parent
 sys.path[:0] = [str(ROOT), str(ROOT / "src")]
 
+from studies.virtual_shop import pairs as two  # noqa: E402
 from studies.virtual_shop import trucks as truth  # noqa: E402
-from studies.virtual_shop.policies import POLICIES, Run  # noqa: E402
+from studies.virtual_shop.policies import POLICIES, Learning, Run  # noqa: E402
 
 from witnessmark.inference.belief import FamilyModel  # noqa: E402
-from witnessmark.knowledge import load_knowledge  # noqa: E402
+from witnessmark.knowledge import Knowledge, load_knowledge  # noqa: E402
 
 FOLDER = Path(__file__).resolve().parent
 SIMPLE = ("habit order", "cheapest first", "likeliest first", "test everything")
+LEARNING = "ours, learning"
+#: Trucks that one shop sees of a family; each shop has a truth of its own.
+SHOP = 20
+#: How far the truth is from the packs, as a share of the usual distance.
+DISTANCES = (1.0, 0.5)
+
+Runs = dict[str, dict[str, list[Run]]]
 
 
 def main(number: int = 60, seed: int = 20260302) -> None:
     knowledge = load_knowledge()
-    runs: dict[str, dict[str, list[Run]]] = defaultdict(lambda: defaultdict(list))
+    found: dict[float, Runs] = {}
     begun = time.perf_counter()
-    for place, (identity, family) in enumerate(sorted(knowledge.families.items())):
-        model = FamilyModel(family, knowledge.conditions)
-        for k in range(number):
-            # a new world every few trucks: the truth is not one shop's luck
-            if k % 5 == 0:
-                rng = np.random.default_rng([seed, place, k])
-                world = truth.World.of(family, knowledge, rng)
-            truck = truth.draw_truck(world, knowledge, seed + 100_000 * place + k)
-            for name, policy in POLICIES.items():
-                runs[identity][name].append(policy(truck.fresh(), knowledge, model))
-        print(identity, f"{time.perf_counter() - begun:.0f} s", flush=True)
-    text = report(runs, number, seed)
+    for distance in DISTANCES:
+        found[distance] = defaultdict(lambda: defaultdict(list))
+        for place, identity in enumerate(sorted(knowledge.families)):
+            place_seed = seed + 100_000 * place
+            one_family(found[distance][identity], knowledge, identity, number, place_seed, distance)
+            print(distance, identity, f"{time.perf_counter() - begun:.0f} s", flush=True)
+            write_csv(found)
+    double = two_complaints(knowledge, number, seed)
+    print("two complaints", f"{time.perf_counter() - begun:.0f} s", flush=True)
+    text = report(found[1.0], number, seed) + dependence(found) + report_pairs(double)
     (FOLDER / "results.md").write_text(text, "utf-8")
-    write_csv(runs)
     print(text)
 
 
-def report(runs: dict[str, dict[str, list[Run]]], number: int, seed: int) -> str:
+def one_family(
+    runs: dict[str, list[Run]],
+    knowledge: Knowledge,
+    identity: str,
+    number: int,
+    seed: int,
+    distance: float,
+) -> None:
+    """Repair the trucks of one family, shop by shop."""
+    family = knowledge.families[identity]
+    model = FamilyModel(family, knowledge.conditions)
+    for k in range(number):
+        if k % SHOP == 0:
+            rng = np.random.default_rng([seed, k])
+            world = truth.World.of(family, knowledge, rng, truth.Distance().times(distance))
+            learning = Learning(knowledge, family)
+        truck = truth.draw_truck(world, knowledge, seed + k)
+        for name, policy in POLICIES.items():
+            runs[name].append(policy(truck.fresh(), knowledge, model))
+        if distance == 1.0:
+            runs[LEARNING].append(learning.run(truck.fresh()))
+
+
+def two_complaints(
+    knowledge: Knowledge, number: int, seed: int
+) -> dict[str, list[tuple[bool, two.PairRun]]]:
+    """Repair trucks with two complaints; each with whether one fault made both."""
+    models = {
+        f: FamilyModel(family, knowledge.conditions, links=knowledge.links)
+        for f, family in knowledge.families.items()
+    }
+    linked = sorted(two.linked_pairs(knowledge).items())
+    found: dict[str, list[tuple[bool, two.PairRun]]] = defaultdict(list)
+    for k in range(number):
+        families, links = linked[k % len(linked)]
+        pair = two.draw_pair(families, links, knowledge, models, seed + 9_000_000 + k)
+        for name, policy in two.PAIR_POLICIES.items():
+            found[name].append((pair.twin is not None, policy(pair.fresh(), knowledge)))
+    return found
+
+
+def report(runs: Runs, number: int, seed: int) -> str:
     """Return the result page."""
     lines = [
         "# Virtual shop: results",
         "",
         f"Written by `python -m studies.virtual_shop {number} {seed}`; nothing is typed in.",
         f"{number} invented trucks a family, {len(runs)} families, the same trucks for every",
-        "policy. Standard errors in brackets. See README.md for how the truth differs from the",
-        "packs and what the policies are.",
+        "policy. Standard errors in brackets; in the first table from shop to shop, for the trucks",
+        "of one shop share its truth. See README.md for how the truth differs from the packs and",
+        "what the policies are.",
         "",
         "## All families, each weighing the same",
         "",
@@ -63,10 +111,10 @@ def report(runs: dict[str, dict[str, list[Run]]], number: int, seed: int) -> str
         " statements of 0.80 or more a truck | of them wrong |",
         "|---|---|---|---|---|---|---|",
     ]
-    for name in POLICIES:
+    for name in (*POLICIES, LEARNING):
         rows = [r for family in runs.values() for r in family[name]]
-        said, wrong = sum(r.said for r in rows), sum(r.wrong for r in rows)
-        share = f"{100 * wrong / said:.1f} % ({_se(wrong, said):.1f})" if said else "says nothing"
+        said = sum(r.said for r in rows)
+        share = _wrong(rows) if said else "says nothing"
         each = f"{said / len(rows):.2f}" if said else "0"
         lines.append(
             f"| {name} | {_mean(rows, 'usd', 0)} | {_mean(rows, 'hours', 1)} | "
@@ -76,13 +124,14 @@ def report(runs: dict[str, dict[str, list[Run]]], number: int, seed: int) -> str
     lines += ["", "## Ours against the others, by family (ratio of mean money)", ""]
     lines += [
         "| family | ours, USD | / habit order | / test everything | / best simple | best simple |"
-        " / all-knowing | wrong at 0.80 |",
-        "|---|---|---|---|---|---|---|---|",
+        " / all-knowing | hours / test everything | needless parts | learning / not |"
+        " wrong at 0.80 |",
+        "|---|---|---|---|---|---|---|---|---|---|---|",
     ]
     ratios = defaultdict(list)
     for identity, family in runs.items():
         mean = {name: float(np.mean([r.usd for r in rows])) for name, rows in family.items()}
-        best = min(SIMPLE, key=lambda n: mean[n])
+        best, _ = _best(family)
         cells = []
         for other in ("habit order", "test everything", best):
             ratio, error = _ratio(family["ours"], family[other])
@@ -90,9 +139,12 @@ def report(runs: dict[str, dict[str, list[Run]]], number: int, seed: int) -> str
             ratios["best simple" if other == best and len(cells) == 3 else other].append(ratio)
         said, wrong = (sum(getattr(r, a) for r in family["ours"]) for a in ("said", "wrong"))
         share = f"{100 * wrong / said:.0f} % of {said}" if said else "-"
+        hours = [np.mean([r.hours for r in family[n]]) for n in ("ours", "test everything")]
+        needless = np.mean([r.needless for r in family["ours"]])
         lines.append(
             f"| {identity} | {_mean(family['ours'], 'usd', 0)} | {' | '.join(cells)} | {best} | "
-            f"{mean['ours'] / mean['all-knowing']:.2f} | {share} |"
+            f"{mean['ours'] / mean['all-knowing']:.2f} | {hours[0] / hours[1]:.2f} | "
+            f"{needless:.2f} | {mean[LEARNING] / mean['ours']:.2f} | {share} |"
         )
     lines += ["", "## Goals", "", "| goal | reached | |", "|---|---|---|"]
     rows = [r for family in runs.values() for r in family["ours"]]
@@ -119,28 +171,102 @@ def report(runs: dict[str, dict[str, list[Run]]], number: int, seed: int) -> str
     return "\n".join(lines) + "\n"
 
 
-def write_csv(runs: dict[str, dict[str, list[Run]]]) -> None:
+def dependence(found: dict[float, Runs]) -> str:
+    """Return how the result hangs on the distance between the truth and the packs."""
+    lines = [
+        "",
+        "## How far the truth is from the packs",
+        "",
+        "The same, with the truth nearer to the packs. 1.00 is the distance of the tables above.",
+        "",
+        "| distance | / habit order | / test everything | / best simple, worst family |"
+        " families within 0.80 | / all-knowing | 0.80 or more and wrong |",
+        "|---|---|---|---|---|---|---|",
+    ]
+    for distance, runs in found.items():
+        best = [_best(family)[1] for family in runs.values()]
+        rows = [r for family in runs.values() for r in family["ours"]]
+        lines.append(
+            f"| {distance:.2f} | {_pooled(runs, 'habit order'):.2f} | "
+            f"{_pooled(runs, 'test everything'):.2f} | {max(best):.2f} | "
+            f"{sum(b <= 0.80 for b in best)} of {len(best)} | "
+            f"{_pooled(runs, 'all-knowing'):.2f} | {_wrong(rows)} |"
+        )
+    return "\n".join(lines) + "\n"
+
+
+def report_pairs(found: dict[str, list[tuple[bool, two.PairRun]]]) -> str:
+    """Return the table of the trucks with two complaints."""
+    number = len(next(iter(found.values())))
+    one = sum(linked for linked, _ in next(iter(found.values())))
+    lines = [
+        "",
+        "## Two complaints on one truck",
+        "",
+        f"{number} trucks with complaints of two linked families; on {one} of them one fault makes",
+        "both, the others have a fault or more behind each. Money to both cures, USD.",
+        "",
+        "| policy | all | one fault | a fault each | hours | needless parts | unproven closings |",
+        "|---|---|---|---|---|---|---|",
+    ]
+    for name, rows in found.items():
+        every = [r for _, r in rows]
+        cells = [
+            every,
+            [r for linked, r in rows if linked],
+            [r for linked, r in rows if not linked],
+        ]
+        money = " | ".join(_mean(c, "usd", 0) for c in cells)
+        lines.append(
+            f"| {name} | {money} | {_mean(every, 'hours', 1)} | {_mean(every, 'needless', 2)} | "
+            f"{100 * np.mean([r.gave_up for r in every]):.0f} % |"
+        )
+    return "\n".join(lines) + "\n"
+
+
+def write_csv(found: dict[float, Runs]) -> None:
     """Write one line a truck and policy."""
     with (FOLDER / "results.csv").open("w", newline="", encoding="utf-8") as file:
         out = csv.writer(file, lineterminator="\n")
         names = ["usd", "hours", "needless", "gave_up", "said", "wrong"]
-        out.writerow(["family", "truck", "policy", *names])
-        for identity, family in runs.items():
-            for name, rows in family.items():
-                for k, r in enumerate(rows):
-                    figures = (f"{r.usd:.0f}", f"{r.hours:.2f}", r.needless, int(r.gave_up))
-                    out.writerow([identity, k, name, *figures, r.said, r.wrong])
+        out.writerow(["distance", "family", "truck", "policy", *names])
+        for distance, runs in found.items():
+            for identity, family in runs.items():
+                for name, rows in family.items():
+                    for k, r in enumerate(rows):
+                        figures = (f"{r.usd:.0f}", f"{r.hours:.2f}", r.needless, int(r.gave_up))
+                        out.writerow([distance, identity, k, name, *figures, r.said, r.wrong])
 
 
-def _mean(rows: list[Run], name: str, digits: int) -> str:
+def _mean(rows: list, name: str, digits: int) -> str:
     values = np.array([float(getattr(r, name)) for r in rows])
-    error = values.std(ddof=1) / np.sqrt(values.size)
+    error = _from_shops(values, np.ones(values.size))
     return f"{values.mean():,.{digits}f} ({error:,.{digits}f})"
 
 
-def _se(part: int, whole: int) -> float:
-    share = part / whole
-    return 100 * float(np.sqrt(share * (1 - share) / whole))
+def _wrong(rows: list[Run]) -> str:
+    said = np.array([r.said for r in rows], dtype=float)
+    wrong = np.array([r.wrong for r in rows], dtype=float)
+    if said.sum() == 0:
+        return "-"
+    return f"{100 * wrong.sum() / said.sum():.1f} % ({100 * _from_shops(wrong, said):.1f})"
+
+
+def _from_shops(over: np.ndarray, under: np.ndarray) -> float:
+    """Return the standard error of sum(over) / sum(under), the shops being independent."""
+    size = SHOP if over.size % SHOP == 0 and over.size >= 3 * SHOP else 1
+    top, bottom = over.reshape(-1, size).sum(axis=1), under.reshape(-1, size).sum(axis=1)
+    rest = top - over.sum() / under.sum() * bottom
+    if top.size < 2:
+        return float("nan")
+    return float(rest.std(ddof=1) * np.sqrt(top.size) / bottom.sum())
+
+
+def _best(family: dict[str, list[Run]]) -> tuple[str, float]:
+    """Return the best simple policy of a family, and ours against it."""
+    mean = {name: float(np.mean([r.usd for r in rows])) for name, rows in family.items()}
+    best = min(SIMPLE, key=lambda n: mean[n])
+    return best, mean["ours"] / mean[best]
 
 
 def _ratio(one: list[Run], other: list[Run]) -> tuple[float, float]:
@@ -151,7 +277,7 @@ def _ratio(one: list[Run], other: list[Run]) -> tuple[float, float]:
     return float(ratio), float(error)
 
 
-def _pooled(runs: dict[str, dict[str, list[Run]]], other: str) -> float:
+def _pooled(runs: Runs, other: str) -> float:
     ours = sum(r.usd for f in runs.values() for r in f["ours"])
     return ours / sum(r.usd for f in runs.values() for r in f[other])
 

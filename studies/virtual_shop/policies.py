@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from studies.virtual_shop.trucks import Truck
+from studies.virtual_shop.trucks import UNLISTED, Truck
 
 from witnessmark.inference.belief import Belief, FamilyModel, family_belief
 from witnessmark.inference.evidence import Evidence
-from witnessmark.knowledge import Knowledge
+from witnessmark.knowledge import Family, Knowledge
+from witnessmark.model.history import Closing, History
 from witnessmark.model.odds import DECIDED_FROM
-from witnessmark.planner.costs import repair_usd
-from witnessmark.planner.pricing import FamilyState, Plan, plan_family
+from witnessmark.model.step import Step
+from witnessmark.planner.costs import mean, repair_usd
+from witnessmark.planner.progress import Progress
+from witnessmark.planner.steps import FamilyState, rank_steps
 
-__all__ = ["POLICIES", "Run"]
+__all__ = ["POLICIES", "Learning", "Run", "first_of", "renew"]
 
 #: A shop gives up on parts after so many.
 MOST_REPAIRS = 8
@@ -32,6 +35,7 @@ class Run:
         gave_up: closed without proof by the policy; the open-ended search had to finish it.
         said: statements of 0.80 or more.
         wrong: of them, those about a cause that was not there.
+        cause: the repair that ended it, empty where the search did.
     """
 
     usd: float
@@ -40,10 +44,14 @@ class Run:
     gave_up: bool
     said: int = 0
     wrong: int = 0
+    cause: str = ""
 
 
 class Watch:
-    """Notes every new statement of 0.80 or more and whether it is true."""
+    """Notes every new statement of 0.80 or more and whether it is true.
+
+    As on the case page, clues alone never name a part.
+    """
 
     def __init__(self, truck: Truck) -> None:
         self.truck = truck
@@ -53,7 +61,7 @@ class Watch:
         """Note what the odds state now."""
         marginals = belief.marginals()
         top = int(np.argmax(marginals))
-        if marginals[top] >= DECIDED_FROM:
+        if marginals[top] >= DECIDED_FROM and (belief.seen_tests or belief.repaired):
             cause = belief.causes[top]
             key = (cause, self.truck.bill.repairs)
             self.said.setdefault(key, cause in self.truck.faults)
@@ -86,55 +94,96 @@ def everything(truck: Truck, knowledge: Knowledge, model: FamilyModel) -> Run:
     return _likeliest(truck, belief, watch)
 
 
-def ours(truck: Truck, knowledge: Knowledge, model: FamilyModel, depth: int = 2) -> Run:
-    """The planner: what lowers the expected total cost to a proven cure."""
+def ours(
+    truck: Truck,
+    knowledge: Knowledge,
+    model: FamilyModel,
+    history: History | None = None,
+) -> Run:
+    """What the workbench proposes first, before every step, as the case page shows it."""
     belief, watch = _start(truck, knowledge, model), Watch(truck)
     family = truck.world.family
-    tests = {t.id: t for t in family.tests}
     done: dict[str, bool] = {}  # test -> found something
     repaired: tuple[str, ...] = ()
-    opened = ""
+    last_test = ""
     for _ in range(60):
         watch.look(belief)
-        plan = plan_family(
-            FamilyState(
-                family,
-                belief,
-                tests_done=frozenset(done),
-                repaired=repaired,
-            ),
-            truck.settings,
+        steps = rank_steps(
+            [FamilyState(family, belief)],
+            settings=truck.settings,
             access_groups=knowledge.access_groups,
-            opened=opened,
-            depth=depth,
+            history=history,
+            progress=Progress(tests=frozenset(done), repaired=repaired, last_test=last_test),
         )
-        prices = np.concatenate([plan.moves.repair[0], plan.moves.test[0], plan.moves.search])
-        move = int(np.argmin(prices))
-        causes = len(plan.table.causes)
-        if move == prices.size - 1:
+        step = first_of(steps)
+        if step is None or step.step.startswith("search_"):
             break
-        if move < causes:
-            cause = plan.table.causes[move]
-            saved = _saved(plan, move, opened)
-            gone = truck.repair(cause)
-            truck.bill.usd -= saved
+        if step.kind == "repair":
+            gone = renew(truck, step, last_test, knowledge)
+            for cause in (step.step, *step.along):
+                belief = belief.after_repair(cause, None)
             if gone:
-                return _run(truck, watch, gave_up=False)
-            belief = belief.after_repair(cause, False)
-            repaired = (*repaired, cause)
-            done, opened = {t: found for t, found in done.items() if not found}, ""
+                return _run(truck, watch, gave_up=False, cause=step.step)
+            belief = belief.after_outcome(False)
+            repaired = (*repaired, step.step, *step.along)
+            done, last_test = {t: found for t, found in done.items() if not found}, ""
         else:
-            test = tests[plan.tests[move - causes].id]
+            test = family.test(step.step)
+            assert test is not None
             outcome = truck.test(test)
             belief = belief.after_test(test, outcome)
             done[test.id] = outcome != test.outcomes[-1]
-            opened = test.access_group
+            last_test = test.id
     truck.search()
     return _run(truck, watch, gave_up=True)
 
 
+def first_of(steps: Sequence[Step]) -> Step | None:
+    """Return what is proposed first besides safety and the proof, which every policy does."""
+    return next(
+        (s for s in steps if s.kind != "safety" and not s.step.startswith("remeasure_")), None
+    )
+
+
+def renew(truck: Truck, step: Step, last_test: str, knowledge: Knowledge) -> bool:
+    """Do a repair, and what is done through the same opening; measure once; say whether cured."""
+    family = truck.world.family
+    cause, test = family.cause(step.step), family.test(last_test)
+    group = knowledge.access_groups.get(cause.access_group if cause is not None else "")
+    shared = 0.0
+    if group is not None:
+        shared = mean(group.minutes) / 60.0 * truck.settings.labour_usd_per_hour
+    opened = test is not None and group is not None and test.access_group == group.id
+    gone = truck.repair(step.step, saved=shared if opened else 0.0, measured=not step.along)
+    for number, other in enumerate(step.along, 1):
+        last = number == len(step.along)
+        gone = truck.repair(other, saved=shared, measured=last) or gone
+    return gone
+
+
+class Learning:
+    """Ours in one shop that learns from its own proven closings, truck after truck."""
+
+    def __init__(self, knowledge: Knowledge, family: Family) -> None:
+        self.knowledge, self.family = knowledge, family
+        self.closings: tuple[Closing, ...] = ()
+
+    def run(self, truck: Truck) -> Run:
+        """Repair one truck with what the shop has learnt so far, and learn from it."""
+        history = History(self.closings)
+        model = FamilyModel(self.family, self.knowledge.conditions, history)
+        run = ours(truck, self.knowledge, model, history)
+        number = len(self.closings)
+        causes = (run.cause,) if run.cause else ()
+        closing = Closing(f"c{number}", self.family.id, causes, bool(causes), 10.0)
+        self.closings = (*self.closings, closing)
+        return run
+
+
 def knowing(truck: Truck, _knowledge: Knowledge, _model: FamilyModel) -> Run:
     """Only the parts that are at fault, without a test."""
+    if UNLISTED in truck.faults:
+        truck.mend(UNLISTED)
     for cause in sorted(truck.faults):
         for _ in range(5):
             if truck.repair(cause) or cause not in truck.faults:
@@ -150,14 +199,6 @@ POLICIES: dict[str, Callable[[Truck, Knowledge, FamilyModel], Run]] = {
     "ours": ours,
     "all-knowing": knowing,
 }
-
-
-def _saved(plan: Plan, move: int, opened: str) -> float:
-    problem, groups = plan.problem, plan.groups
-    group = int(problem.repair_group[move])
-    if group < 0 or groups[group].id != opened:
-        return 0.0
-    return float(problem.group_usd[group])
 
 
 def _start(truck: Truck, knowledge: Knowledge, model: FamilyModel) -> Belief:
@@ -187,7 +228,7 @@ def _likeliest(truck: Truck, belief: Belief, watch: Watch) -> Run:
     return _run(truck, watch, gave_up=True)
 
 
-def _run(truck: Truck, watch: Watch, *, gave_up: bool) -> Run:
+def _run(truck: Truck, watch: Watch, *, gave_up: bool, cause: str = "") -> Run:
     bill = truck.bill
     wrong = sum(not true for true in watch.said.values())
-    return Run(bill.usd, bill.hours, bill.needless, gave_up, len(watch.said), wrong)
+    return Run(bill.usd, bill.hours, bill.needless, gave_up, len(watch.said), wrong, cause)

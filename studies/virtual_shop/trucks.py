@@ -12,15 +12,34 @@ from witnessmark.knowledge import Family, Knowledge, Test
 from witnessmark.model.settings import Settings
 from witnessmark.planner.costs import price_of_test, remeasure_minutes, repair_usd
 
-__all__ = ["Bill", "Truck", "World", "draw_truck"]
+__all__ = ["UNLISTED", "Bill", "Distance", "Truck", "World", "draw_truck"]
 
-#: How far the truth is from the packs: standard deviation of a cause's log share, and of the log
-#: odds of every test result given every cause.
-SHARE_LOG_SD, TEST_LOGIT_SD, CLUE_LOG_SD = 0.5, 0.5, 0.4
 #: Trucks with one, two and three faults.
 FAULTS = (0.84, 0.13, 0.03)
+#: Trucks whose only fault no pack lists; no test sees it and no listed repair cures it.
+UNLISTED, UNLISTED_SHARE = "unlisted", 0.03
 #: A clue of the family is known at check-in with this chance.
 CLUE_KNOWN = 0.5
+
+
+@dataclass(frozen=True)
+class Distance:
+    """How far the truth is from the packs.
+
+    Attributes:
+        share: standard deviation of the log of a cause's share.
+        test: of the log of each outcome of each row of each test, so that the log odds of a
+            two-outcome row scatter by 1.4 times as much.
+        clue: of the log of a clue's weight.
+    """
+
+    share: float = 0.5
+    test: float = 0.5
+    clue: float = 0.4
+
+    def times(self, factor: float) -> Distance:
+        """Return a truth nearer to the packs, or farther from them."""
+        return Distance(factor * self.share, factor * self.test, factor * self.clue)
 
 
 @dataclass(frozen=True)
@@ -34,28 +53,37 @@ class World:
     clues: dict[str, dict[str, float]]
 
     @classmethod
-    def of(cls, family: Family, knowledge: Knowledge, rng: np.random.Generator) -> World:
+    def of(
+        cls,
+        family: Family,
+        knowledge: Knowledge,
+        rng: np.random.Generator,
+        distance: Distance | None = None,
+    ) -> World:
         """Draw the truth of a family around the pack."""
+        far = distance or Distance()
         prior = np.array([c.prior for c in family.causes])
-        shares = prior * np.exp(SHARE_LOG_SD * rng.standard_normal(prior.size))
+        shares = prior * np.exp(far.share * rng.standard_normal(prior.size))
         rows, base = {}, {}
         for test in family.tests:
-            base[test.id] = _moved(np.array(test.base), rng)
-            rows[test.id] = {c.id: _moved(np.array(test.row(c.id)), rng) for c in family.causes}
+            base[test.id] = _moved(np.array(test.base), rng, far.test)
+            rows[test.id] = {
+                c.id: _moved(np.array(test.row(c.id)), rng, far.test) for c in family.causes
+            }
         clues: dict[str, dict[str, float]] = {}
         for cause in family.causes:
             for name, factor in cause.odds_multipliers.items():
                 if not knowledge.conditions[name].part_scoped:
-                    true = factor * np.exp(CLUE_LOG_SD * rng.standard_normal())
+                    true = factor * np.exp(far.clue * rng.standard_normal())
                     clues.setdefault(name, {})[cause.id] = float(true)
         return cls(family, shares / shares.sum(), rows, base, clues)
 
     def chances(self, test: Test, faults: frozenset[str]) -> np.ndarray:
         """Return P(outcome) with these faults: nothing is found only if none of them shows."""
         base = self.base[test.id]
-        if not faults:
+        rows = [self.rows[test.id][c] for c in sorted(faults) if c in self.rows[test.id]]
+        if not rows:
             return base
-        rows = [self.rows[test.id][c] for c in sorted(faults)]
         nothing = min(1.0, base[-1] * np.prod([r[-1] / base[-1] for r in rows]))
         found = np.sum([r[:-1] for r in rows], axis=0)
         return np.append(found / found.sum() * (1.0 - nothing), nothing)
@@ -99,14 +127,24 @@ class Truck:
         chances = self.world.chances(test, self.faults)
         return test.outcomes[int(rng.choice(chances.size, p=chances / chances.sum()))]
 
-    def repair(self, identity: str) -> bool:
-        """Renew a part, measure again, return whether the complaint is gone."""
-        cause = self.world.family.cause(identity)
+    def repair(self, identity: str, *, saved: float = 0.0, measured: bool = True) -> bool:
+        """Renew a part, measure again, return whether the complaint is gone.
+
+        Args:
+            identity: cause id.
+            saved: shared disassembly that is not paid again [USD].
+            measured: without it the measurement comes after the next part of the same opening.
+        """
+        family, settings = self.world.family, self.settings
+        cause = family.cause(identity)
         assert cause is not None
         self.tries[identity] = self.tries.get(identity, 0) + 1
         rng = self._rng(f"repair {identity} {self.tries[identity]}")
-        minutes = remeasure_minutes(self.world.family, self.settings) + cause.minutes.typical
-        self._pay(repair_usd(cause, self.world.family, self.settings, cause.minutes), minutes, rng)
+        again = 0.0 if measured else remeasure_minutes(family, settings)
+        rate = settings.labour_usd_per_hour / 60.0
+        usd = repair_usd(cause, family, settings, cause.minutes) - saved - again * rate
+        minutes = remeasure_minutes(family, settings) - again + cause.minutes.typical
+        self._pay(usd, minutes - saved / rate, rng)
         self.bill.repairs += 1
         luck = rng.random()
         if identity not in self.faults:
@@ -129,10 +167,18 @@ class Truck:
         self.bill.hours += hours
         self.bill.needless += round(settings.search_needless)
         for identity in sorted(self.faults):
-            cause = family.cause(identity)
-            assert cause is not None
-            self.bill.usd += repair_usd(cause, family, settings, cause.minutes)
-            self.bill.hours += (cause.minutes.typical + remeasure_minutes(family, settings)) / 60
+            self.mend(identity)
+
+    def mend(self, identity: str) -> None:
+        """Put a known fault right; one that is not listed costs what is usual in the family."""
+        family, settings = self.world.family, self.settings
+        cause = family.cause(identity)
+        causes = family.causes if cause is None else (cause,)
+        each = [repair_usd(c, family, settings, c.minutes) for c in causes]
+        minutes = float(np.median([c.minutes.typical for c in causes]))
+        self.bill.usd += float(np.median(each))
+        self.bill.hours += (minutes + remeasure_minutes(family, settings)) / 60
+        self.faults -= {identity}
 
     def _pay(self, usd: float, minutes: float, rng: np.random.Generator) -> None:
         factor = float(np.exp(0.25 * rng.standard_normal() - 0.03125))
@@ -149,14 +195,21 @@ def hours_usd(settings: Settings) -> float:
 
 
 def draw_truck(
-    world: World, knowledge: Knowledge, seed: int, settings: Settings | None = None
+    world: World,
+    knowledge: Knowledge,
+    seed: int,
+    settings: Settings | None = None,
+    *,
+    faults: frozenset[str] | None = None,
 ) -> Truck:
     """Draw a truck with one to three faults and the clues that are known at check-in."""
     rng = np.random.default_rng(seed)
     causes = world.family.causes
     number = 1 + int(rng.choice(3, p=FAULTS))
     drawn = rng.choice(len(causes), size=number, replace=False, p=world.shares)
-    faults = frozenset(causes[int(k)].id for k in drawn)
+    lone = rng.random() < UNLISTED_SHARE
+    if faults is None:
+        faults = frozenset({UNLISTED} if lone else {causes[int(k)].id for k in drawn})
     clues = []
     for name, factors in sorted(world.clues.items()):
         if rng.random() >= CLUE_KNOWN:
@@ -169,6 +222,6 @@ def draw_truck(
     return Truck(world, faults, tuple(clues), seed, settings or Settings())
 
 
-def _moved(row: np.ndarray, rng: np.random.Generator) -> np.ndarray:
-    moved = row * np.exp(TEST_LOGIT_SD * rng.standard_normal(row.size))
+def _moved(row: np.ndarray, rng: np.random.Generator, sd: float) -> np.ndarray:
+    moved = row * np.exp(sd * rng.standard_normal(row.size))
     return np.asarray(np.clip(moved / moved.sum(), 1e-3, 1.0))

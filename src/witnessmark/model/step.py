@@ -79,6 +79,7 @@ class Step:
         results: what its possible results would do to the odds.
         forecast: what a repair would read afterwards.
         also: families it serves besides *family*.
+        along: cause ids worth renewing through the same opening, measured once for both.
         proof: what to re-measure after a repair.
     """
 
@@ -97,4 +98,5 @@ class Step:
     results: tuple[Result, ...] = ()
     forecast: tuple[Forecast, ...] = ()
     also: tuple[str, ...] = ()
+    along: tuple[str, ...] = ()
     proof: str = ""

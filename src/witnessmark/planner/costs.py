@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
+from dataclasses import replace
 
+from witnessmark.inference.shop_history import corrected, job_times
 from witnessmark.knowledge import Cause, Family, Test
+from witnessmark.model.history import History
 from witnessmark.model.settings import Settings
 from witnessmark.model.step import Spread
 from witnessmark.planner.candidates import Candidate
@@ -17,6 +20,7 @@ __all__ = [
     "remeasure_minutes",
     "repair_usd",
     "seal_usd",
+    "shop_minutes",
     "step_usd",
 ]
 
@@ -67,6 +71,25 @@ def step_usd(
 def price_of_test(test: Test | Candidate, settings: Settings, *, warm: bool = False) -> float:
     """Return what a test of the pack, or a candidate measurement, costs [USD]."""
     return step_usd(test.minutes, test.usd, test.needs, settings, warm=warm)
+
+
+def shop_minutes(cause: Cause, history: History | None, technician: str = "") -> Spread:
+    """Return the time of a repair as this shop needs it, and as this technician does.
+
+    The shop's jobs move the pack's figure, the technician's own jobs move the shop's; both are
+    drawn to what they move while they are few.
+
+    Args:
+        cause: whose part is renewed.
+        history: the shop's jobs.
+        technician: who does it, empty where not known.
+    """
+    shop = corrected(cause.minutes, job_times(history, cause=cause.id))
+    own = job_times(history, cause=cause.id, technician=technician) if technician else None
+    if own is None:
+        return shop
+    usual = shop.typical / cause.minutes.typical
+    return corrected(shop, replace(own, median=own.median / usual, p80=own.p80 / usual))
 
 
 def seal_usd(cause: Cause) -> float:

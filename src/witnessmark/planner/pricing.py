@@ -8,7 +8,6 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import numpy.typing as npt
 
-from witnessmark.inference.shop_history import corrected, job_times
 from witnessmark.knowledge import AccessGroup, Cause, Family, Test
 from witnessmark.model.finding import JointSupport, Support
 from witnessmark.model.history import History
@@ -16,7 +15,7 @@ from witnessmark.model.settings import Settings
 from witnessmark.model.step import Forecast, Spread
 from witnessmark.planner.belief import Belief, Table, tabulate
 from witnessmark.planner.candidates import Candidate
-from witnessmark.planner.costs import mean, price_of_test, repair_usd
+from witnessmark.planner.costs import mean, price_of_test, repair_usd, shop_minutes
 from witnessmark.planner.lookahead import Moves, look_ahead, thorough
 from witnessmark.planner.troubleshooting import Problem, State, start
 
@@ -102,6 +101,7 @@ def plan_family(
     history: History | None = None,
     warm: bool = False,
     opened: str = "",
+    technician: str = "",
     depth: int | None = None,
 ) -> Plan:
     """Price every first move for one family.
@@ -113,12 +113,13 @@ def plan_family(
         history: the shop's own times.
         warm: whether the engine is warm now.
         opened: id of the disassembly that lies open now, empty for none.
+        technician: who works on the truck, empty where not known.
         depth: moves looked ahead; thoroughly when not given.
     """
     table = tabulate(state.belief)
     family = state.family
     causes = [_cause(family, c) for c in table.causes]
-    minutes = {c.id: corrected(c.minutes, job_times(history, cause=c.id)) for c in causes}
+    minutes = {c.id: shop_minutes(c, history, technician) for c in causes}
     covered = {test for candidate in state.candidates for test in candidate.covers}
     plain = (test for test in family.tests if test.id not in covered)
     tests: tuple[Test | Candidate, ...] = (*plain, *state.candidates)

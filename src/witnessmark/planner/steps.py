@@ -42,6 +42,7 @@ def rank_steps(
     history: History | None = None,
     progress: Progress | None = None,
     opened: str = "",
+    technician: str = "",
     most: int = 12,
 ) -> tuple[Step, ...]:
     """Rank what can be done next.
@@ -60,6 +61,7 @@ def rank_steps(
         progress: what was done at this stage; its tests and repairs count as done.
         opened: id of the disassembly that lies open now; when not given, what the last test has
             taken apart.
+        technician: who works on the truck; his own times count where he has any.
         most: at most this many steps besides the safety stops.
     """
     rates = settings or Settings()
@@ -76,6 +78,7 @@ def rank_steps(
             history=history,
             warm=so_far.warm,
             opened=opened or _left_open(state.family, so_far.last_test),
+            technician=technician,
         )
         for state in states
     ]
@@ -185,6 +188,7 @@ def _repair_steps(
                 results=results,
                 forecast=plan.state.forecasts.get(identity, ()),
                 also=also,
+                along=(along.cause,) if along is not None else (),
                 proof=cause.proof or family.proof,
             )
         )

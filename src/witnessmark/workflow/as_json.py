@@ -129,6 +129,7 @@ def _step(step: Step, si: bool) -> dict[str, Any]:
         "kind": step.kind,
         "family": step.family,
         "also": list(step.also),
+        "along": list(step.along),
         "name": step.name,
         "minutes": step.minutes.typical,
         "minutes_range": _spread(step.minutes),

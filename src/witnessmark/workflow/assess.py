@@ -54,6 +54,7 @@ def assess(
     history: History | None = None,
     settings: Settings | None = None,
     baseline: FuelBaseline | None = None,
+    technician: str = "",
 ) -> Assessment:
     """Return everything the entries of a case come to. Pure: same input, same answer.
 
@@ -65,6 +66,7 @@ def assess(
         history: what the shop has learnt; nothing when not given.
         settings: rates and times; the defaults when not given.
         baseline: healthy readings of this engine's type, where the shop has any.
+        technician: who works on the truck; his own times count for the next step.
     """
     knowledge = knowledge or load_knowledge()
     bench = Bench(case, recordings, knowledge, case.stages())
@@ -83,7 +85,7 @@ def assess(
         problems=tuple(dict.fromkeys(found)),
         findings=findings,
         odds=judged.odds,
-        steps=_steps(case, knowledge, judged, proofs, history, settings, fuel),
+        steps=_steps(case, knowledge, judged, proofs, history, settings, fuel, technician),
         proofs=proofs,
         recordings=recordings,
         packs=knowledge.digests,
@@ -98,6 +100,7 @@ def _steps(
     history: History | None,
     settings: Settings | None,
     fuel: FuelEvidence,
+    technician: str,
 ) -> tuple[Step, ...]:
     done = progress(case, knowledge.families.values())
     proven = {p.complaint for p in proofs if p.verdict == "proven"}
@@ -122,6 +125,7 @@ def _steps(
         links=knowledge.links,
         history=history,
         progress=done,
+        technician=technician,
     )
     steps = look_before_pump(steps, done=done.tests, repaired=done.repaired)
     if fuel.posterior is not None:
@@ -182,4 +186,5 @@ def assess_in_shop(shop: Shop, case_id: str, *, packs: Sequence[Path] = ()) -> A
         history=history,
         settings=settings_of(shop),
         baseline=baseline,
+        technician=next((by for _, _, by in reversed(shop.casebook.log(case_id)) if by), ""),
     )
