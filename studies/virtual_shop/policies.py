@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from studies.virtual_shop.trucks import UNLISTED, Truck
@@ -36,6 +36,7 @@ class Run:
         said: statements of 0.80 or more.
         wrong: of them, those about a cause that was not there.
         cause: the repair that ended it, empty where the search did.
+        results: (test id, outcome) of the tests made before the first repair.
     """
 
     usd: float
@@ -45,6 +46,7 @@ class Run:
     said: int = 0
     wrong: int = 0
     cause: str = ""
+    results: tuple[tuple[str, str], ...] = ()
 
 
 class Watch:
@@ -106,6 +108,7 @@ def ours(
     done: dict[str, bool] = {}  # test -> found something
     repaired: tuple[str, ...] = ()
     last_test = ""
+    first: dict[str, str] = {}
     for _ in range(60):
         watch.look(belief)
         steps = rank_steps(
@@ -123,7 +126,8 @@ def ours(
             for cause in (step.step, *step.along):
                 belief = belief.after_repair(cause, None)
             if gone:
-                return _run(truck, watch, gave_up=False, cause=step.step)
+                ended = _run(truck, watch, gave_up=False, cause=step.step)
+                return replace(ended, results=tuple(first.items()))
             belief = belief.after_outcome(False)
             repaired = (*repaired, step.step, *step.along)
             done, last_test = {t: found for t, found in done.items() if not found}, ""
@@ -134,6 +138,8 @@ def ours(
             belief = belief.after_test(test, outcome)
             done[test.id] = outcome != test.outcomes[-1]
             last_test = test.id
+            if not repaired:
+                first[test.id] = outcome
     truck.search()
     return _run(truck, watch, gave_up=True)
 
@@ -173,9 +179,15 @@ class Learning:
         history = History(self.closings)
         model = FamilyModel(self.family, self.knowledge.conditions, history)
         run = ours(truck, self.knowledge, model, history)
-        number = len(self.closings)
         causes = (run.cause,) if run.cause else ()
-        closing = Closing(f"c{number}", self.family.id, causes, bool(causes), 10.0)
+        closing = Closing(
+            case=f"c{len(self.closings)}",
+            family=self.family.id,
+            causes=causes,
+            proven=bool(causes),
+            days_ago=10.0,
+            results=run.results,
+        )
         self.closings = (*self.closings, closing)
         return run
 

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from witnessmark.inference.belief import FamilyModel, family_belief
 from witnessmark.inference.evidence import Clue, Evidence, Outcome, Stage, TestResult, Work
+from witnessmark.inference.likelihood import as_known
 from witnessmark.inference.prior import first_weights
 from witnessmark.knowledge import load_knowledge
 from witnessmark.model.finding import Evidence as Rests
@@ -55,7 +56,7 @@ def enumerated(family, tests, clues=()):
         for chosen in itertools.combinations(range(n), size):
             weight = unlisted if size == 0 else math.prod(odds[i] for i in chosen)
             for identity, result in tests:
-                test = record.test(identity)
+                test = as_known(record.test(identity))
                 rows = [test.row(c.id)[0] for c in record.causes]
                 leak = min(test.base[0], *rows)
                 missed = 1.0 - leak
@@ -102,8 +103,9 @@ def test_before_any_finding_the_shares_and_rates_are_the_packs(family):
 def test_every_row_of_every_test_is_reproduced_for_each_cause_alone(family):
     record = KNOWLEDGE.families[family]
     model = FamilyModel(record, KNOWLEDGE.conditions)
-    for test in record.tests:
-        chances = model.chances(test)
+    for pack_test in record.tests:
+        test = as_known(pack_test)
+        chances = model.chances(pack_test)
         assert np.all(chances >= -1e-15)
         assert chances.sum(axis=0) == pytest.approx(np.ones(chances.shape[1]), abs=1e-12)
         assert chances[:, 0] == pytest.approx(test.base)

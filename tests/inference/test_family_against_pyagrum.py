@@ -13,6 +13,7 @@ import pytest
 
 from witnessmark.inference import family_belief
 from witnessmark.inference.evidence import Evidence, Stage, TestResult
+from witnessmark.inference.likelihood import as_known
 from witnessmark.inference.prior import first_weights
 from witnessmark.knowledge import load_knowledge
 
@@ -34,7 +35,7 @@ def network(family, tests):
     model.addNoisyORNet(pyagrum.LabelizedVariable("complaint", "", 2), float(unlisted))
     for cause in family.causes:
         model.addWeightedArc(cause.id, "complaint", 1.0)
-    for test in tests:
+    for test in map(as_known, tests):
         leak = test.base[0]
         model.addNoisyORNet(pyagrum.LabelizedVariable(test.id, "", 2), float(leak))
         for cause in family.causes:
@@ -48,7 +49,8 @@ def independent(family):
     """Tests with two outcomes that share nothing with each other and lower nothing."""
     chosen = []
     for test in family.tests:
-        lowers = any(test.row(c.id)[0] < test.base[0] - 1e-12 for c in family.causes)
+        known = as_known(test)
+        lowers = any(known.row(c.id)[0] < known.base[0] - 1e-12 for c in family.causes)
         if len(test.outcomes) > 2 or lowers:
             continue
         if any(test.id in g and c.id in g for g in family.dependent_tests for c in chosen):

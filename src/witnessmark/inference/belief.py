@@ -75,7 +75,7 @@ class Belief:
             if test is None:
                 continue
             if identity in self.earlier:
-                trust = outcome_weights(test, result, weight * weights[identity])
+                trust = outcome_weights(self.model.known(test), result, weight * weights[identity])
                 states *= trust @ self.chances(test)
             else:
                 states *= self.model.factor(test, result, weight * weights[identity])
@@ -119,7 +119,7 @@ class Belief:
         if test.id not in self.earlier:
             return fresh
         result, untouched = self.earlier[test.id]
-        before = outcome_weights(test, result)
+        before = outcome_weights(self.model.known(test), result)
         again = SAME_AGAIN * untouched
         return np.asarray(np.outer(before / before.sum(), again) + (1.0 - again) * fresh)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
@@ -11,6 +12,7 @@ from witnessmark.inference.learnt_tests import learnt_tests
 from witnessmark.inference.likelihood import (
     Floats,
     MaxRow,
+    as_known,
     joint_likelihood,
     max_row,
     outcome_likelihoods,
@@ -59,10 +61,14 @@ class FamilyModel:
         self._chances: dict[str, Floats] = {}
         self._factors: dict[tuple[str, str, float], Floats] = {}
 
+    def known(self, test: Test) -> Test:
+        """Return the test as well as its table is known here."""
+        return self.tests.get(test.id) or as_known(test)
+
     def row(self, test: Test) -> MaxRow:
         """Return the test as noisy-MAX."""
         if test.id not in self._rows:
-            self._rows[test.id] = max_row(self.learnt.get(test.id, test), self.causes)
+            self._rows[test.id] = max_row(self.known(test), self.causes)
         return self._rows[test.id]
 
     def chances(self, test: Test) -> Floats:
@@ -75,8 +81,9 @@ class FamilyModel:
         """Return the likelihood over states of a recorded result."""
         key = (test.id, result, weight)
         if key not in self._factors:
-            weights = outcome_weights(self.learnt.get(test.id, test), result, weight)
-            self._factors[key] = np.asarray(weights @ self.chances(test))
+            self._factors[key] = np.asarray(
+                outcome_weights(self.known(test), result, weight) @ self.chances(test)
+            )
         return self._factors[key]
 
     def support(self, support: Support | JointSupport) -> Floats:
@@ -105,9 +112,10 @@ class FamilyModel:
         return shares(self.history, self.family.id, priors).prior()
 
     @cached_property
-    def learnt(self) -> Mapping[str, Test]:
-        """Test id -> the test with its table moved by the shop's own proven closings."""
-        return learnt_tests(self.history, self.family)
+    def tests(self) -> Mapping[str, Test]:
+        """Test id -> the test as well as its table is known, moved by the shop's own closings."""
+        judged = replace(self.family, tests=tuple(as_known(t) for t in self.family.tests))
+        return {t.id: t for t in judged.tests} | learnt_tests(self.history, judged)
 
     @cached_property
     def neighbours(self) -> dict[str, frozenset[str]]:
@@ -137,8 +145,9 @@ class FamilyModel:
         return weights
 
     def _strength(self, identity: str, result: str) -> float:
-        test = self.learnt.get(identity) or self.family.test(identity)
-        if test is None:
+        record = self.family.test(identity)
+        if record is None:
             return 0.0
+        test = self.known(record)
         chance = np.asarray([test.base, *test.probability.values()]) @ outcome_weights(test, result)
         return float(np.log(chance.max() / chance.min()))

@@ -15,7 +15,7 @@ also where a cause makes an outcome rarer than the background does.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -29,6 +29,7 @@ Floats = npt.NDArray[np.float64]
 __all__ = [
     "Floats",
     "MaxRow",
+    "as_known",
     "joint_likelihood",
     "max_row",
     "outcome_likelihoods",
@@ -44,9 +45,16 @@ MAYBE_RATIO = 2.0
 #: A finding is never taken for stronger evidence than this log ratio (judgement): the packs'
 #: rows and the physics are themselves only known to so many digits.
 STRONGEST = 12.0
+#: How well the judged rows of the packs are known: standard deviation of the log odds of every
+#: probability in them, a factor of two either way (judgement about judgements).
+JUDGED_LOG_SD = 0.7
 #: Where a finding speaks for a cause, the strongest named cause is taken to bring it about
 #: with this probability (judgement); from it follows how two causes combine.
 SURE = 0.95
+
+
+_NODES, _NODE_WEIGHTS = np.polynomial.hermite_e.hermegauss(15)
+_NODE_WEIGHTS = _NODE_WEIGHTS / _NODE_WEIGHTS.sum()
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +71,22 @@ class MaxRow:
     leak: Floats
     factor: Floats
     base: Floats
+
+
+def as_known(test: Test) -> Test:
+    """Return a test with its judged probabilities averaged over how well they are known.
+
+    A judged 95 % may be 90 % or 97 % in this shop. What counts for one truck is the mean over
+    what it may be, and that lies nearer to the middle: one judged test never says quite as much
+    as its figures. Measured and handbook figures stay as they are.
+    """
+    if test.source.kind != "judgement":
+        return test
+    return replace(
+        test,
+        base=_averaged(test.base),
+        probability={c: _averaged(row) for c, row in test.probability.items()},
+    )
 
 
 def max_row(test: Test, causes: Sequence[str]) -> MaxRow:
@@ -191,6 +215,14 @@ def sums(terms: Iterable[float] | Floats) -> Floats:
     for term in terms:
         table = np.concatenate([table, table + term])
     return table
+
+
+def _averaged(row: Sequence[float]) -> tuple[float, ...]:
+    """Return E[p] of each probability when its log odds scatter, scaled to one again."""
+    inside = np.clip(np.asarray(row), 1e-6, 1.0 - 1e-6)
+    odds = np.log(inside / (1.0 - inside))[:, None] + JUDGED_LOG_SD * _NODES
+    mean = (1.0 / (1.0 + np.exp(-odds))) @ _NODE_WEIGHTS
+    return tuple(float(p) for p in mean / mean.sum())
 
 
 @lru_cache(maxsize=64)

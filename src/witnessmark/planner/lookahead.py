@@ -21,7 +21,7 @@ Ints = npt.NDArray[np.intp]
 Bools = npt.NDArray[np.bool_]
 
 #: A branch lighter than this share of its root is priced without looking deeper.
-LIGHT = 2e-3
+LIGHT = 1e-2
 #: The same for following the one-step plan to its end, in problems of more than SMALL pairs of a
 #: repair and a test; in smaller ones every branch is followed.
 ROLLED, SMALL = 0.08, 100

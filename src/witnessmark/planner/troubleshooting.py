@@ -197,39 +197,39 @@ def sequence(problem: Problem, state: State) -> tuple[Floats, Ints]:
     saving = savings(problem, state.opened, problem.repair_group)
     worth = (weights @ problem.credit) / np.maximum(1e-9, problem.repair_usd - saving)
     worth[state.repaired] = -1.0
-    order = np.argsort(-worth, axis=1, kind="stable")
-    place = np.empty((batch, repairs + 1), dtype=np.intp)
-    np.put_along_axis(place, order, np.arange(repairs)[None, :], axis=1)
+    order = np.argsort(-worth, axis=1)
+    rows, width = np.arange(batch), repairs + 1
+    begins = rows[:, None] * width
+    place = np.empty((batch, width), dtype=np.intp)
+    place.reshape(-1)[order + begins] = np.arange(repairs)
     place[:, :repairs][state.repaired] = repairs  # a part renewed in vain is found by the search
     place[:, repairs] = -1
-    last = place[:, problem.slots[:, 0]]
+    last = place.take(problem.slots[:, 0], axis=1)
     for slot in range(1, problem.slots.shape[1]):
-        last = np.maximum(last, place[:, problem.slots[:, slot]])
+        np.maximum(last, place.take(problem.slots[:, slot], axis=1), out=last)
     last[:, problem.slots[:, 0] == repairs] = repairs
+    last += begins
     cured = weights * problem.held
-    index = (last + (np.arange(batch) * (repairs + 1))[:, None]).ravel()
-    cells = batch * (repairs + 1)
-    cured_at = np.bincount(index, cured.ravel(), cells).reshape(batch, repairs + 1)
-    saved_at = np.bincount(index, (cured * problem.search_usd).ravel(), cells)
-    saved_at = saved_at.reshape(batch, repairs + 1)
-    alive = np.ones((batch, repairs + 1))
-    np.cumprod(1.0 - problem.luck[order], axis=1, out=alive[:, 1:])
-    mass = weights.sum(axis=1)
-    before = mass[:, None] - np.cumsum(cured_at[:, :repairs], axis=1) + cured_at[:, :repairs]
-    usd = np.where(np.take_along_axis(state.repaired, order, axis=1), np.inf, 1.0)
-    usd = usd * problem.repair_usd[order]
+    cured_at = np.bincount(last.ravel(), cured.ravel(), batch * width).reshape(batch, width)
+    cured *= problem.search_usd
+    saved_at = np.bincount(last.ravel(), cured.ravel(), batch * width).reshape(batch, width)
+    alive = np.ones((batch, width))
+    np.cumprod((1.0 - problem.luck)[order], axis=1, out=alive[:, 1:])
+    usd = problem.repair_usd[order]
+    usd[np.arange(repairs) >= repairs - state.repaired.sum(axis=1)[:, None]] = np.inf
     if problem.group_usd.size:  # only the first repair finds the disassembly still open
-        usd[:, 0] -= saving[np.arange(batch), order[:, 0]]
-    totals = np.empty((batch, repairs + 1))
+        usd[:, 0] -= saving[rows, order[:, 0]]
+    before = weights.sum(axis=1)[:, None] - np.cumsum(cured_at, axis=1) + cured_at
+    before = before[:, :repairs] * alive[:, :repairs]
+    totals = np.empty((batch, width))
     totals[:, 0] = search
     with np.errstate(invalid="ignore"):
-        spent = np.cumsum(usd * alive[:, :repairs] * before, axis=1)
+        spent = np.cumsum(usd * before, axis=1)
     saved = np.cumsum(saved_at[:, :repairs], axis=1)
     totals[:, 1:] = spent + alive[:, 1:] * (search[:, None] - saved)
-    totals = np.where(np.isnan(totals), np.inf, totals)
+    totals[np.isnan(totals)] = np.inf
     stop = np.argmin(totals, axis=1)
-    first = np.where(stop > 0, order[:, 0], -1)
-    return totals[np.arange(batch), stop], first
+    return totals[rows, stop], np.where(stop > 0, order[:, 0], -1)
 
 
 def savings(problem: Problem, opened: Ints, groups: Ints) -> Floats:
