@@ -7,6 +7,8 @@ import numpy as np
 import pytest
 
 from planner.tiny_belief import TinyBelief, sure_of
+from witnessmark.inference.belief import family_belief
+from witnessmark.inference.evidence import Evidence, Outcome, Stage, TestResult, Work
 from witnessmark.knowledge import load_knowledge
 from witnessmark.model.case import read_case
 from witnessmark.model.finding import JointSupport, Support
@@ -19,6 +21,7 @@ from witnessmark.planner.pricing import plan_family
 from witnessmark.planner.progress import Progress, progress
 from witnessmark.planner.safety import STOPS
 from witnessmark.planner.steps import FamilyState, rank_steps
+from witnessmark.workflow.as_json import _step
 
 KNOWLEDGE = load_knowledge()
 FUEL = KNOWLEDGE.families["fuel_low"]
@@ -172,8 +175,10 @@ def test_while_you_are_in_there():
     here = state(belief=TinyBelief(FUEL, given), tests_done=frozenset(t.id for t in FUEL.tests))
     steps = by_id(rank(here))
     assert "While you are in there" in steps["secondary_filter"].why
+    assert steps["secondary_filter"].along == ("primary_filter",)
+    assert _step(steps["secondary_filter"], si=False)["along"] == ["primary_filter"]
     lonely = rank_steps([here])
-    assert all("While you are in there" not in s.why for s in lonely)
+    assert all("While you are in there" not in s.why and not s.along for s in lonely)
 
 
 def test_what_the_last_test_has_opened_is_still_open():
@@ -238,6 +243,47 @@ def test_the_shops_own_times_and_seals_are_used():
     assert "Copper washer" in slow.must_renew
 
 
+def test_the_time_of_the_one_who_works_on_the_truck_counts():
+    def jobs(who, minutes, number):
+        return tuple(
+            Job("c", "pump_relief", technician=who, minutes=minutes, quoted_minutes=90)
+            for _ in range(number)
+        )
+
+    history = History(jobs=(*jobs("Ann", 90, 40), *jobs("Bob", 180, 40)))
+    belief = sure_of(FUEL, "pump_relief")
+
+    def first(who):
+        return rank(state(belief=belief), history=history, technician=who)[0]
+
+    quick, slow, anyone, new = (first(who) for who in ("Ann", "Bob", "", "Cid"))
+    assert anyone.minutes.typical == new.minutes.typical  # no jobs of his own yet
+    assert quick.minutes.typical < anyone.minutes.typical < slow.minutes.typical
+    assert slow.minutes.typical == pytest.approx(2 * quick.minutes.typical, rel=0.15)
+    assert slow.expected_total_usd > quick.expected_total_usd + 150
+    few = History(jobs=(*jobs("Ann", 90, 40), *jobs("Bob", 180, 1)))
+    once = rank(state(belief=belief), history=few, technician="Bob")[0]
+    assert once.minutes.typical < 1.3 * quick.minutes.typical  # one job is no rule
+
+
+def test_a_test_asked_again_on_untouched_parts_is_expected_to_repeat_itself():
+    # The gas test was positive, then another part was renewed in vain: made again it will mostly
+    # say the same, and that would tell next to nothing.
+    family = KNOWLEDGE.families["overheat"]
+    positive = Stage(tests=(TestResult("o_gas", "positive"),))
+    in_vain = Stage(work=Work("oh_low"), outcomes=(Outcome(False),))
+    belief = family_belief(
+        family, Evidence((), (positive, in_vain)), conditions=KNOWLEDGE.conditions
+    )
+    now = belief.marginals()[belief.causes.index("oh_gas")]
+    step = by_id(rank(state(family, belief, repaired=("oh_low",)), most=99))["o_gas"]
+    again = step.results[0]
+    assert again.result == "positive"
+    assert again.probability > 0.9
+    assert again.leads[0][0] == "oh_gas"
+    assert now - 0.01 <= again.leads[0][1] < now + 0.05
+
+
 def test_progress_is_read_off_the_entries():
     rows = [
         ("test", {"test": "f_sight", "result": "negative"}),
@@ -263,6 +309,11 @@ def test_progress_is_read_off_the_entries():
     assert before.measured == (("fuel_gallery_pressure", 650.0),)
     assert before.warm
     assert not before.unmeasured
+    hot = progress(read_case("x", [*lines, _tested("o_hose")]), KNOWLEDGE.families.values())
+    assert hot.warm == ("warm" in KNOWLEDGE.test("o_hose").needs)
+    stood = progress(read_case("x", [*lines[:5], _tested("x_press")]), KNOWLEDGE.families.values())
+    assert "cold" in KNOWLEDGE.test("x_press").needs
+    assert not stood.warm
     after = progress(read_case("x", lines), KNOWLEDGE.families.values())
     assert after.tests == {"f_sight", "l_clean"}  # they found nothing; nothing broke since
     assert after.repaired == ("return_regulator",)
@@ -276,6 +327,12 @@ def test_progress_is_read_off_the_entries():
         }
     )
     assert not progress(read_case("x", [*lines, heard])).unmeasured
+
+
+def _tested(identity):
+    data = {"test": identity, "result": "negative"}
+    at = "2026-03-02T09:00:00Z"
+    return json.dumps({"kind": "test", "id": "e8", "at": at, "data": data})
 
 
 def test_nothing_open_nothing_to_do():

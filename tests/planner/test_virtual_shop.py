@@ -16,15 +16,15 @@ ROOT = Path(__file__).resolve().parent.parent.parent
 def shop():
     sys.path.insert(0, str(ROOT))
     try:
-        from studies.virtual_shop import other_fuel, policies, trucks
+        from studies.virtual_shop import other_fuel, pairs, policies, trucks
     finally:
         sys.path.remove(str(ROOT))
-    return other_fuel, policies, trucks
+    return other_fuel, policies, trucks, pairs
 
 
 @pytest.mark.parametrize("identity", ["fuel_low", "oil_leak"])
 def test_every_policy_ends_with_a_cure_and_knowing_it_all_wastes_nothing(shop, identity):
-    _, policies, trucks = shop
+    _, policies, trucks, _ = shop
     knowledge = load_knowledge()
     family = knowledge.families[identity]
     model = FamilyModel(family, knowledge.conditions)
@@ -40,7 +40,7 @@ def test_every_policy_ends_with_a_cure_and_knowing_it_all_wastes_nothing(shop, i
 
 
 def test_a_test_gives_every_policy_the_same_result(shop):
-    _, _, trucks = shop
+    _, _, trucks, _ = shop
     knowledge = load_knowledge()
     family = knowledge.families["oil_leak"]
     world = trucks.World.of(family, knowledge, np.random.default_rng(2))
@@ -53,7 +53,7 @@ def test_a_test_gives_every_policy_the_same_result(shop):
 
 
 def test_the_other_fuel_circuit_shows_its_faults(shop):
-    other_fuel, _, _ = shop
+    other_fuel, _, _, _ = shop
     rng = np.random.default_rng(3)
     signs = {
         "secondary_filter": "f_dp",
@@ -69,3 +69,55 @@ def test_the_other_fuel_circuit_shows_its_faults(shop):
         assert seen.count("positive") >= 5
     sound = other_fuel.fuel_results(other_fuel.Circuit(), rng)
     assert set(sound.values()) == {"negative"}
+
+
+def test_a_fault_that_no_pack_lists_is_found_by_the_search_only(shop):
+    _, policies, trucks, _ = shop
+    knowledge = load_knowledge()
+    family = knowledge.families["vib_speed"]
+    model = FamilyModel(family, knowledge.conditions)
+    world = trucks.World.of(family, knowledge, np.random.default_rng(4))
+    lone = frozenset({trucks.UNLISTED})
+    truck = trucks.draw_truck(world, knowledge, 6, faults=lone)
+    test = family.tests[0]
+    assert world.chances(test, lone) == pytest.approx(world.base[test.id])
+    runs = {n: p(truck.fresh(), knowledge, model) for n, p in policies.POLICIES.items()}
+    assert runs["all-knowing"].needless == 0
+    assert all(r.usd > runs["all-knowing"].usd for n, r in runs.items() if n != "all-knowing")
+
+
+def test_a_shop_learns_from_its_own_closings_only_after_the_first(shop):
+    _, policies, trucks, _ = shop
+    knowledge = load_knowledge()
+    family = knowledge.families["vib_speed"]
+    model = FamilyModel(family, knowledge.conditions)
+    world = trucks.World.of(family, knowledge, np.random.default_rng(5))
+    learning = policies.Learning(knowledge, family)
+    first = trucks.draw_truck(world, knowledge, 7)
+    alone = policies.ours(first.fresh(), knowledge, model)
+    assert learning.run(first.fresh()).usd == alone.usd
+    assert len(learning.closings) == 1
+    assert learning.closings[0].proven == bool(alone.cause)
+
+
+def test_one_fault_behind_two_complaints_is_repaired_once(shop):
+    _, _, _, pairs = shop
+    knowledge = load_knowledge()
+    linked = pairs.linked_pairs(knowledge)
+    families = ("low_power", "smoke")
+    models = {f: FamilyModel(knowledge.families[f], knowledge.conditions) for f in families}
+    drawn = (
+        pairs.draw_pair(families, linked[families], knowledge, models, seed) for seed in range(40)
+    )
+    pair = next(p for p in drawn if p.twin is not None)
+    here, there = pair.fresh().trucks.values()
+    assert here.bill is there.bill
+    known = pairs.PAIR_POLICIES["all-knowing"](pair.fresh(), knowledge)
+    ours = pairs.PAIR_POLICIES["ours, both planned together"](pair.fresh(), knowledge)
+    assert known.needless == 0
+    assert ours.usd > known.usd
+    truck = pair.fresh()
+    for _ in range(9):
+        truck.trucks["low_power"].repair(truck.twin[0])
+    truck.mended()
+    assert not truck.open

@@ -31,7 +31,7 @@ class Progress:
             since; empty otherwise.
         last_test: the test that was made last, when nothing was measured or driven since; what it
             has opened is still open.
-        warm: whether the latest reading says that the engine is warm.
+        warm: whether the engine is warm by the latest reading, or by what the latest test needed.
     """
 
     tests: frozenset[str] = frozenset()
@@ -49,7 +49,9 @@ def progress(case: Case, families: Iterable[Family] = ()) -> Progress:
         case: the entries.
         families: the families whose tests are meant, for what "nothing found" is called there.
     """
+    families = tuple(families)
     nothing = {t.id: {"negative", t.outcomes[-1]} for f in families for t in f.tests}
+    needs = {t.id: t.needs for f in families for t in f.tests}
     tests: dict[str, bool] = {}
     measured: list[tuple[str, float | None]] = []
     repaired: list[str] = []
@@ -64,6 +66,8 @@ def progress(case: Case, families: Iterable[Family] = ()) -> Progress:
                 repaired.append(data.cause)
         elif isinstance(data, TestData):
             unmeasured, last_test = "", data.test
+            wants = needs.get(data.test, ())
+            warm = "cold" not in wants and (warm or "warm" in wants)
             if data.result != "maybe":
                 tests[data.test] = data.result not in nothing.get(data.test, {"negative"})
         elif isinstance(data, ReadingData):
