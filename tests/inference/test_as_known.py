@@ -9,7 +9,9 @@ from scipy.special import expit, logit
 from scipy.stats import norm
 
 from witnessmark.inference.belief import FamilyModel
+from witnessmark.inference.evidence import Evidence
 from witnessmark.inference.likelihood import JUDGED_LOG_SD, as_known
+from witnessmark.inference.odds import odds_for
 from witnessmark.knowledge import load_knowledge
 
 KNOWLEDGE = load_knowledge()
@@ -52,3 +54,9 @@ def test_a_measured_table_counts_as_it_stands():
     assert model.chances(measured)[:, 1 << first] == pytest.approx(judged.row("secondary_filter"))
     less = FamilyModel(family, KNOWLEDGE.conditions).chances(judged)[0, 1 << first]
     assert less < judged.row("secondary_filter")[0]
+
+
+def test_the_odds_state_how_well_judged_tables_are_taken_as_known():
+    family = KNOWLEDGE.families["oil_leak"]
+    odds = odds_for(family, {"oil_leak": Evidence()}, KNOWLEDGE)
+    assert any("factor of 2.0" in said and "judgement" in said for said in odds.assumptions)

@@ -11,6 +11,7 @@ from witnessmark.inference.belief import Belief, family_belief
 from witnessmark.inference.evidence import Evidence, family_evidence, tests_used
 from witnessmark.inference.fuel_words import may_name_one
 from witnessmark.inference.learnt_tests import results_by_test
+from witnessmark.inference.likelihood import JUDGED_LOG_SD
 from witnessmark.inference.links import link_factors, links_between
 from witnessmark.inference.why import contributions, looks_like, would_change
 from witnessmark.knowledge import Family, Knowledge
@@ -291,6 +292,12 @@ def _assumptions(
         f"Before any finding: two or more causes {_percent(family.second_cause)}, none of the "
         f"listed {_percent(family.none_listed)} (judgement).",
     ]
+    if any(t.source.kind == "judgement" for t in family.tests):
+        factor = float(np.exp(JUDGED_LOG_SD))
+        said.append(
+            f"Judged test tables: each figure taken as known to a factor of {factor:.1f} in its "
+            "odds, either way (judgement); its mean counts."
+        )
     for clue in evidence.clues:
         condition = knowledge.conditions.get(clue.condition)
         if condition is None:
