@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 from pathlib import Path
 
 import numpy as np
@@ -61,6 +62,35 @@ def test_long_recording_kept_on_the_disk_is_the_same(
     stored = load(tmp_path, recording.sha256)
     assert stored is not None
     assert_alike(recording, stored)
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["j1939/ride_A.candump.log.gz", "j1939/bench_keyon_faults.candump.log.gz",
+     "j1939/parked_401s.mf4", "j1939/hd_24V_keyon_faults.mf4",
+     "obd_csv/car_2018-02-26_short_coldstart.csv.gz", "crank/engine2_cranking_crank_cam.csv"],
+)  # fmt: skip
+def test_beginning_of_a_recording_is_recognised(shared: Path, tmp_path: Path, name: str) -> None:
+    """As when a recorder is copied twice, once while it goes on; also with the engine at rest."""
+    content = (shared / "data" / name).read_bytes()
+    if name.endswith(".gz"):
+        content = gzip.decompress(content)
+    (tmp_path / "whole").write_bytes(content)
+    (tmp_path / "begun").write_bytes(content[: int(0.61 * len(content))])
+    whole, begun = (read_recording(tmp_path / n) for n in ("whole", "begun"))
+    assert relation(begun, whole) == "longer"
+    assert relation(whole, begun) == "shorter"
+
+
+def test_two_rests_of_the_same_truck_are_two_recordings(shared: Path, tmp_path: Path) -> None:
+    text = gzip.decompress(
+        (shared / "data/j1939/bench_keyon_faults.candump.log.gz").read_bytes()
+    ).splitlines(keepends=True)
+    half = len(text) // 2
+    (tmp_path / "one").write_bytes(b"".join(text[:half]))
+    (tmp_path / "two").write_bytes(b"".join(text[half:]))
+    one, two = (read_recording(tmp_path / n) for n in ("one", "two"))
+    assert relation(one, two) == "different"
 
 
 def test_full_disk_is_a_sentence(shared: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -6,7 +6,7 @@ from typing import Literal
 
 import numpy as np
 
-from witnessmark.model.recording import Channel, Recording
+from witnessmark.model.recording import Channel, Floats, Recording
 
 __all__ = ["Relation", "relation"]
 
@@ -46,6 +46,8 @@ def _begins_with(
 ) -> bool:
     """Say whether every channel of *short* stands at the beginning of *long*.
 
+    Something has to tell the drive from another one: a value that moves, or, where nothing does
+    (the key is on, the engine is not), time stamps as irregular as no two recordings share.
     Values that were found to be defaults or substitutes are compared by time only: more of a
     recording can change that judgement.
     """
@@ -62,5 +64,16 @@ def _begins_with(
         if not np.array_equal(mine, theirs):
             return False
         compared += int(both.sum())
-        moving += int(mine.size > 1 and np.ptp(mine) > 0.0)
+        moving += int(mine.size > 1 and np.ptp(mine) > 0.0) or _irregular(channel.time_s)
     return compared >= _LEAST and moving > 0
+
+
+def _irregular(time: Floats) -> bool:
+    """Say whether the steps between the stamps differ like a fingerprint."""
+    steps = np.round(np.diff(time[:2000]), 6)
+    if steps.size < 100 or np.isnan(steps[0]):
+        return False
+    kinds, counts = np.unique(steps, return_counts=True)
+    share = counts / steps.size
+    told = -float((share * np.log2(share)).sum()) * steps.size  # bits
+    return bool(kinds.size >= 8 and told >= 500.0)
