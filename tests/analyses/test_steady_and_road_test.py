@@ -128,3 +128,41 @@ def test_what_was_not_recorded_cannot_be_covered() -> None:
 def test_every_family_of_the_pack_has_points() -> None:
     assert set(FAMILY_POINTS) == set(load_knowledge().families)
     assert {p for points in FAMILY_POINTS.values() for p in points} <= set(POINTS)
+
+
+def test_gears_are_told_apart_without_ratios() -> None:
+    """Three gears of unknown ratios: 1.37, 1.0 and 0.73 of the same axle."""
+    pieces = [(8, 1400, 60, speed_in(gear, 1400), 85) for gear in (1.37, 1.0, 0.73, 1.0)]
+    found = [p for p in steady_points(drive(*pieces)) if p.group]
+    assert [p.group for p in found] == [
+        "1 of 3 by ratio", "2 of 3 by ratio", "3 of 3 by ratio", "2 of 3 by ratio",
+    ]  # fmt: skip
+    assert all(p.gear is None for p in found)
+    # 1400 r/min in direct gear: 1400 / 3.55 / 500 miles a minute = 76.2 km/h
+    assert found[1].rpm_per_kmh == pytest.approx(1400 / 76.16, rel=0.01)
+    known = steady_points(drive(*pieces), TRUCK)
+    assert [p.gear for p in known] == [None, "9", "10", "9"]
+
+
+def test_holding_one_speed_is_no_sweep_and_no_rise() -> None:
+    held = drive((30, 650, 20, 0, 85), (40, 1400, 40, 25.0, 85))
+    card = {line.point: line for line in road_test_card(["vib_load", "vib_speed"], [held])}
+    assert not card["sweep"].covered
+    assert not card["rise"].covered
+    steps = [(3, 650 + 100 * n, 20, 0, 85) for n in range(16)]
+    rise = [(4, 1000 + 40 * n, 40, 18.0 + n, 85) for n in range(14)]
+    swept = drive(*steps, *rise)
+    card = {line.point: line for line in road_test_card(["vib_load", "vib_speed"], [swept])}
+    assert card["sweep"].covered
+    assert card["rise"].covered
+
+
+def test_a_card_says_when_warm_was_not_recorded() -> None:
+    whole = drive((15, 650, 20, 0, 85))
+    bare = Recording(
+        "bare", "0" * 64, "bus", "invented", whole.duration_s,
+        tuple(c for c in whole.channels if c.name != "coolant_temperature"),
+    )  # fmt: skip
+    line = next(x for x in road_test_card(["electrical"], [bare]) if x.point == "idle")
+    assert line.covered
+    assert "warm is not recorded" in line.words

@@ -32,6 +32,8 @@ class DrivePoint:
         gears: how many different gears it has to be driven in.
         pull: it is driven under full load, so the gear is named.
         caution: what to take care of.
+        warm: the engine has to be warm; where the coolant is not recorded nobody can tell.
+        span: the engine speed [r/min] or road speed [m/s] has to pass so much within the stretch.
     """
 
     id: str
@@ -42,6 +44,8 @@ class DrivePoint:
     gears: int = 1
     pull: bool = False
     caution: str = ""
+    warm: bool = False
+    span: tuple[str, float] | None = None
 
 
 def _standing(trace: Trace) -> Mask:
@@ -109,13 +113,19 @@ POINTS: dict[str, DrivePoint] = {p.id: p for p in (
     DrivePoint("key_on", "key on, engine off", 5, _stopped, caution=_STAND),
     DrivePoint("cold_start", "the first minute after a cold start", 30, _cold,
                ("engine_speed", "coolant_temperature"), caution=_STAND),
-    DrivePoint("idle", "warm idle", 10, _no_load(400, 900), caution=_STAND),
-    DrivePoint("no_load_1000", "1,000 rpm, no load", 5, _no_load(900, 1100), caution=_STAND),
-    DrivePoint("no_load_1500", "1,500 rpm, no load", 5, _no_load(1400, 1600), caution=_STAND),
-    DrivePoint("no_load_1800", "1,800 rpm, no load", 5, _no_load(1700, 1900), caution=_STAND),
-    DrivePoint("high_idle", "high idle, no load", 5, _no_load(1900, 2800), caution=_STAND),
+    DrivePoint("idle", "warm idle", 10, _no_load(400, 900),
+               caution=_STAND, warm=True),
+    DrivePoint("no_load_1000", "1,000 rpm, no load", 5, _no_load(900, 1100),
+               caution=_STAND, warm=True),
+    DrivePoint("no_load_1500", "1,500 rpm, no load", 5, _no_load(1400, 1600),
+               caution=_STAND, warm=True),
+    DrivePoint("no_load_1800", "1,800 rpm, no load", 5, _no_load(1700, 1900),
+               caution=_STAND, warm=True),
+    DrivePoint("high_idle", "high idle, no load", 5, _no_load(1900, 2800),
+               caution=_STAND, warm=True),
     DrivePoint("sweep", "a slow sweep in neutral from idle to high idle", 20,
-               _no_load(500, 2800), _SPEED, caution=_STAND),
+               _no_load(500, 2800), _SPEED, caution=_STAND, warm=True,
+               span=("rpm", 1000.0)),
     DrivePoint("pull", "1,300 to 1,700 rpm, full load", 10, _pull(1300, 1700), _LOAD,
                pull=True, caution=_ROAD),
     DrivePoint("pull_two_gears", "1,300 to 1,700 rpm, full load", 10, _pull(1300, 1700), _LOAD,
@@ -125,7 +135,8 @@ POINTS: dict[str, DrivePoint] = {p.id: p for p in (
     DrivePoint("half_load", "the same road speed at half load", 10, _half_load, _LOAD,
                caution=_ROAD),
     DrivePoint("coast", "coasting at road speed, no load", 10, _coast, _SPEED, caution=_ROAD),
-    DrivePoint("rise", "a slow rise from 40 to 70 mph", 30, _road(40, 70), _SPEED, caution=_ROAD),
+    DrivePoint("rise", "a slow rise from 40 to 70 mph", 30, _road(40, 70), _SPEED, caution=_ROAD,
+               span=("road_speed", 25 * 0.44704)),
     DrivePoint("hot_soak", "engine off, hot", 30, _hot_stopped,
                ("engine_speed", "coolant_temperature"), caution=_STAND),
 )}

@@ -149,6 +149,8 @@ def _line(
     enough = best is not None and best.seconds >= point.seconds
     covered = enough and not absent and (point.gears < 2 or len(gears) >= point.gears)
     words = f"{point.words} for {point.seconds:.0f} s"
+    if covered and point.warm and "coolant_temperature" not in present:
+        words += "; whether the engine was warm is not recorded"
     return CardLine(
         point=point.id,
         words=words,
@@ -177,6 +179,8 @@ def _held(
         shifted = np.abs(ratio - np.r_[ratio[:1], ratio[:-1]]) > ONE_GEAR
     for start, end in _runs(there, shifted if point.pull else np.zeros(there.size, np.bool_)):
         time = trace.time_s[start:end]
+        if point.span is not None and not _passes(trace, start, end, *point.span):
+            continue
         gear = None
         if point.pull:
             rpm, speed = trace.rpm[start:end], trace.road_speed[start:end]
@@ -188,6 +192,13 @@ def _held(
         seconds = float(time[-1] - time[0])
         found.append(_Held(seconds, recording.name, float(time[0]), float(time[-1]), gear))
     return found
+
+
+def _passes(trace: Trace, start: int, end: int, name: str, least: float) -> bool:
+    """Say whether the speed passes so much within the stretch: holding one speed is no sweep."""
+    values = trace.rpm[start:end] if name == "rpm" else trace.road_speed[start:end]
+    known = values[~np.isnan(values)]
+    return known.size > 0 and float(np.ptp(known)) >= least
 
 
 def _runs(there: Mask, shifted: Mask) -> list[tuple[int, int]]:

@@ -94,7 +94,7 @@ def steady_points(recording: Recording, truck: TruckData | None = None) -> tuple
     found = []
     for start, end in _stretches(trace):
         found.append(_point(truck, trace, slice(start, end)))
-    return tuple(_joined(found))
+    return tuple(_grouped(_joined(found)))
 
 
 def ratio_of(trace: Trace) -> Floats:
@@ -224,7 +224,34 @@ def _point(truck: TruckData | None, trace: Trace, here: slice) -> Steady:
         name=_name(turns, speed, part, _median(trace.pedal[here]), warm),
         gear=_gear(truck, _median(trace.gear[here]), turns, speed),
         warm=warm,
+        rpm_per_kmh=None
+        if speed is None or speed <= STANDING or turns < 400.0
+        else round(turns / (speed * 3.6), 2),
     )
+
+
+def _grouped(points: list[Steady]) -> list[Steady]:
+    """Tell the gears of a truck apart by how far it goes in a turn, where no ratio is known.
+
+    Neighbouring gears of trucks are more than 10 % apart, one gear's own ratio moves by a few
+    percent with load and tyre (common practice, no source).
+    """
+    ratios = sorted(p.rpm_per_kmh for p in points if p.rpm_per_kmh is not None and p.gear is None)
+    if not ratios:
+        return points
+    centres: list[list[float]] = [[ratios[0]]]
+    for ratio in ratios[1:]:
+        if math.log(ratio / centres[-1][-1]) > 0.05:
+            centres.append([])
+        centres[-1].append(ratio)
+    count = len(centres)
+    number = {ratio: count - n for n, group in enumerate(centres) for ratio in group}
+    return [
+        replace(p, group=f"{number[p.rpm_per_kmh]} of {count} by ratio")
+        if p.gear is None and p.rpm_per_kmh is not None
+        else p
+        for p in points
+    ]
 
 
 def _gear(
@@ -271,11 +298,18 @@ def _joined(points: list[Steady]) -> list[Steady]:
             and abs(point.rpm - last.rpm) <= RPM_BAND / 2
             and (last.name, last.gear, last.warm) == (point.name, point.gear, point.warm)
             and abs((last.load or 0.0) - (point.load or 0.0)) <= LOAD_BAND / 2
+            and _one_gear(last, point)
         ):
             found[-1] = replace(last, end_s=point.end_s)
         else:
             found.append(point)
     return found
+
+
+def _one_gear(first: Steady, second: Steady) -> bool:
+    if first.rpm_per_kmh is None or second.rpm_per_kmh is None:
+        return (first.rpm_per_kmh is None) == (second.rpm_per_kmh is None)
+    return abs(math.log(first.rpm_per_kmh / second.rpm_per_kmh)) <= 0.05
 
 
 def _median(values: npt.NDArray[np.float64]) -> float | None:

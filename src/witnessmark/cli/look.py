@@ -136,6 +136,8 @@ def _print(one: Look, *, si: bool) -> None:
                 parts.append(f"load {100 * point.load:.0f} %")
             if point.gear is not None:
                 parts.append(f"gear {point.gear}")
+            elif point.group:
+                parts.append(f"gear {point.group}")
             if point.warm is not None:
                 parts.append("warm" if point.warm else "cold")
             name = point.name or "steady"

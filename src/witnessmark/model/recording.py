@@ -129,6 +129,9 @@ class Steady:
         name: what it is, such as ``idle`` or ``pull``.
         gear: gear in use where it can be told.
         warm: coolant at working temperature, ``None`` where not known.
+        rpm_per_kmh: engine speed over road speed while moving [r/min per km/h].
+        group: which of the gears seen in this recording it is, by that ratio, where the truck's own
+            ratios are not known; empty otherwise.
     """
 
     start_s: float
@@ -138,6 +141,8 @@ class Steady:
     name: str = ""
     gear: str | None = None
     warm: bool | None = None
+    rpm_per_kmh: float | None = None
+    group: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -224,6 +224,8 @@ def _file_json(one: Look, *, si: bool) -> dict[str, object]:
                 "load": s.load,
                 "name": s.name,
                 "gear": s.gear,
+                "rpm_per_kmh": s.rpm_per_kmh,
+                "gear_group": s.group or None,
                 "warm": s.warm,
             }
             for s in one.steady
