@@ -142,6 +142,19 @@ def test_weak_cylinder_named_with_a_reference():
     assert finding.details["stands_for"] == ["v_cutout"]
 
 
+def test_at_the_nose_even_cylinders_are_not_called_weak_without_a_reference():
+    made = bench([("s", 0, timing(sweep_edges(278.0)))], extra={"s": WARM})
+    finding = next(f for f in torsional.analyse(made) if f.code == "cylinder_balance")
+    assert finding.outcome == "inconclusive"
+    assert "cannot be compared" in finding.sentence
+    assert "camshaft" in finding.reason
+    edges, cam = sweep_edges(278.0, dead_centre=1.2, cam=True)
+    made = bench([("s", 0, timing(edges, cam=cam))], extra={"s": WARM | {"dead_centre": "97 deg"}})
+    finding = next(f for f in torsional.analyse(made) if f.code == "cylinder_balance")
+    assert finding.outcome == "not_seen"
+    assert finding.point.rpm == pytest.approx(1200, abs=40)
+
+
 def test_weak_cylinder_named_at_the_nose_under_load():
     edges, cam = sweep_edges(
         278.0, at="nose", low=1200, high=1210, seconds=10, weak=(2, 0.4), dead_centre=1.2, cam=True

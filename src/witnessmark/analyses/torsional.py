@@ -20,6 +20,7 @@ from witnessmark.physics.cylinder_balance import Balance, balance, low_orders
 from witnessmark.physics.damper_fit import HEALTHY_FROM, NOT_DAMPING_BELOW, DamperFit, judge
 from witnessmark.physics.tooth_timing import Torsion, torsion
 from witnessmark.physics.twist_mode import TwistMode, mode_curve
+from witnessmark.physics.twist_pair import pair_curve
 
 __all__ = ["LABEL", "NEEDS", "analyse"]
 
@@ -35,6 +36,8 @@ _MARKS, _SPAN, _SPEEDS = 48, 500.0, 10
 #: card gives at the nose; there the study still tells dead from healthy at 0.98.
 _NOISE = 0.02 * math.pi / 180
 _WEAK = 0.20
+#: Speed at which cylinders are compared in a sweep, and the highest at the nose [r/min].
+_COMPARED_AT, _NOSE_UP_TO = 1200.0, 1500.0
 #: What "not damping" is worth for an aged damper: no more than the study allows with an accessory
 #: drive's own mode hanging on the nose (found over falsely called: 0.8 over 0.08 at the nose, 0.9
 #: over 0.23 at the flywheel).
@@ -241,6 +244,8 @@ def _details(timing: Timing, orders: Torsion, fit: DamperFit) -> dict[str, objec
     for k in (6.0, 7.5, 9.0):
         if k in mode.orders:
             speed, measured, error, fitted = mode_curve(orders, mode, k)
+            if pair is not None:
+                fitted = pair_curve(orders, mode, pair, k)
             curves.append(
                 {
                     "order": k,
@@ -289,9 +294,7 @@ def _cylinders(bench: Bench, timing: Timing, orders: Torsion) -> list[Finding]:
         missing = "the comparison is worked out for even-firing six-cylinder engines only"
     elif timing.marks is None or not timing.marks.indexed:
         missing = "the wheel has no gap and the recording no camshaft mark that counts its turns"
-    place = np.rint(orders.rpm / 50.0)
-    speeds, counts = np.unique(place, return_counts=True)
-    rpm = float(orders.rpm[place == speeds[int(np.argmax(counts))]].mean())
+    rpm = _speed_to_compare(orders)
     amplitude, error = low_orders(orders, rpm)
     if not missing and abs(amplitude[-1]) < 10 * error[-1]:
         missing = "the firing order does not stand out of the noise"
@@ -310,8 +313,25 @@ def _cylinders(bench: Bench, timing: Timing, orders: Torsion) -> list[Finding]:
     return [_balance(bench, timing, found, rpm)]
 
 
+def _speed_to_compare(orders: Torsion) -> float:
+    """The speed held longest; of a sweep the one nearest to 1200 r/min, where the study looked."""
+    place = np.rint(orders.rpm / 50.0)
+    speeds, counts = np.unique(place, return_counts=True)
+    at = int(np.argmax(counts))
+    if len(speeds) > 4 and counts[at] < 3 * np.median(counts):
+        at = int(np.argmin(np.abs(speeds * 50.0 - _COMPARED_AT)))
+    return float(orders.rpm[place == speeds[at]].mean())
+
+
 def _unfit(timing: Timing, rpm: float) -> str:
     """Say why cylinders are not compared: the study shows it right only in these places."""
+    if timing.place == "nose" and timing.dead_centre is None:
+        return (
+            "at the nose the crank's own twist must be taken off, which needs the camshaft's mark "
+            "in the same recording; or put the pickup at the flywheel teeth"
+        )
+    if timing.place == "nose" and rpm > _NOSE_UP_TO:
+        return "at the nose it is good to about 1500 rpm; pull at 1200 rpm"
     if timing.place == "nose" and (timing.load is None or timing.load < 0.5):
         return (
             "at the nose the engine must pull (write the load down), or put the pickup at the "

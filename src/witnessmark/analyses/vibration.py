@@ -225,7 +225,9 @@ def _family(
             "accessories": dict(truck.accessories or {}) if truck is not None else {},
             "stands_for": sorted(answers),
             "settle": verdict.settle,
-            "orders": order_table(drives),
+            "orders": order_table(
+                drives, tuple((truck.accessories or {}).values()) if truck is not None else ()
+            ),
             "phasors": phasors(sweeps, lines, verdict.line),
             "clock_offset_s": [d.offset for d in drives],
         },

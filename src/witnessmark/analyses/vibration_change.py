@@ -145,11 +145,18 @@ def _one(
         for c in changes
     ]
     sentence = f"At the same gear, speed and load {'; '.join(parts)}."
-    left = [name for name in after[0].abnormal if name not in {c.line for c in fallen}]
-    if left and fallen:
-        sentence += f" The {' and the '.join(left)} stayed high: there is a second cause."
-    elif left:
-        sentence += f" The {' and the '.join(left)} is still high."
+    left = list(after[0].abnormal)
+    lower = {c.line for c in fallen}
+    cured = lower - set(left)
+    stayed = [name for name in left if name not in lower]
+    less = [name for name in left if name in lower]
+    if stayed and lower:
+        sentence += f" The {' and the '.join(stayed)} stayed high: there is a second cause."
+    elif stayed:
+        sentence += f" The {' and the '.join(stayed)} is still high."
+    if less:
+        sentence += f" The {' and the '.join(less)} is lower, but still high"
+        sentence += ": there is a second cause." if cured else "."
     return [
         Finding(
             code="vibration_change",
@@ -177,7 +184,7 @@ def _one(
                     }
                     for c in changes
                 ],
-                "second_cause": bool(left and fallen),
+                "second_cause": bool((stayed and lower) or (less and cured)),
                 "curve_before": _curve(lead.line, before[1]),
                 "curve_after": _curve(lead.line, after[1]),
             },

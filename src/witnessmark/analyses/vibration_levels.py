@@ -24,6 +24,8 @@ LOAD_WORDS = {-1: "load not known", 0: "light load", 1: "half load", 2: "full lo
 _HALF_ORDERS = tuple(k / 2 for k in range(1, 25))
 _WINDOW = 1.0
 _PHASORS = 400
+#: An accessory nearer than this to a half order (twice the difference) stands in its row [-].
+_APART = 0.06
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,17 +116,27 @@ def phasors(sweeps: Sequence[Sweep], lines: Sequence[Line], name: str) -> Mappin
             "zero to peak", "rows": rows[:_PHASORS]}  # fmt: skip
 
 
-def order_table(drives: Sequence[Drive]) -> Mapping[str, object]:
+def order_table(drives: Sequence[Drive], accessories: Sequence[float] = ()) -> Mapping[str, object]:
     """Return amplitude by half order and engine speed, for the picture of the orders.
 
-    Every half order that the sampling can show; rms over the axes, floor taken off.
+    Every half order that the sampling can show, and what turns at a ratio of its own; rms over the
+    axes, floor taken off.
+
+    Args:
+        drives: the drives of a visit; the one sampled fastest is shown.
+        accessories: turns per engine turn [-].
     """
     best = max(drives, key=lambda d: d.rate)
     top = float(np.percentile(best.speed[1], 95)) / 60.0
     orders = [k for k in _HALF_ORDERS if k * top < 0.45 * best.rate]
+    own = [
+        r for r in accessories
+        if r * top < 0.45 * best.rate and abs(2 * r - round(2 * r)) > _APART
+    ]  # fmt: skip
+    orders = sorted({*orders, *own})
     if len(orders) < 2:
         return {}
-    if best.even and best.rate >= 500:
+    if best.even and best.rate >= 500 and not own:
         w = block_orders(
             np.ascontiguousarray(best.values.T), best.rate, *best.speed, orders,
             start=float(best.time[0]), window=1.0,

@@ -33,7 +33,7 @@ from witnessmark.physics.twist_mode import (
     sweep_scale,
 )
 
-__all__ = ["WORTH", "TwistPair", "fit_twist_pair"]
+__all__ = ["WORTH", "TwistPair", "fit_twist_pair", "pair_curve"]
 
 Complex = npt.NDArray[np.complex128]
 
@@ -136,6 +136,23 @@ def fit_twist_pair(torsion: Torsion, one: TwistMode) -> TwistPair | None:
     )  # fmt: skip
 
 
+def pair_curve(torsion: Torsion, one: TwistMode, pair: TwistPair, order: float) -> Floats:
+    """Return the amplitude that two modes give one order at the speeds of the sweep [rad].
+
+    Args:
+        torsion: orders of the sweep.
+        one: the single mode fitted to it (its orders are used).
+        pair: the two modes.
+        order: the order wanted, one of the mode's [-].
+    """
+    data = _gather(torsion, one)
+    p = np.array([pair.frequency[0], np.log(pair.single[0]),
+                  pair.frequency[1], np.log(pair.single[1])])  # fmt: skip
+    row = one.orders.index(order)
+    basis, fit = _solved(p, data)
+    return np.asarray(np.abs(data.sigma[row] * (basis[row] @ fit[row, :, 0])))
+
+
 def _spread(jacobian: Floats, damping: Floats, misfit: float) -> float:
     """Standard deviation of the sum of the dampings [-]."""
     inner = jacobian.T @ jacobian
@@ -157,6 +174,23 @@ def _gather(torsion: Torsion, one: TwistMode) -> _Orders:
 
 def _residual(p: Floats, data: _Orders) -> tuple[Floats, Floats]:
     """Weighted misfit with the pull of the priors, and each mode's part of the whole."""
+    whole, right, basis, fit = _system(p, data)
+    rest = (right - (whole @ fit)[:, :, 0]).ravel()
+    parts = [
+        np.linalg.norm(basis[:, :, 2 * m : 2 * m + 2] @ fit[:, 2 * m : 2 * m + 2])
+        for m in range(len(p) // 2)
+    ]
+    return np.concatenate([rest.real, rest.imag]), np.asarray(parts)
+
+
+def _solved(p: Floats, data: _Orders) -> tuple[Complex, Complex]:
+    """Weighted terms of every order and their amplitudes."""
+    _, _, basis, fit = _system(p, data)
+    return basis, fit
+
+
+def _system(p: Floats, data: _Orders) -> tuple[Complex, Complex, Complex, Complex]:
+    """Terms with their priors, what they should give, the terms alone, and the solution."""
     f, count = data.frequency, len(p) // 2
     columns: list[Complex] = []
     pull: list[Floats] = []
@@ -181,9 +215,4 @@ def _residual(p: Floats, data: _Orders) -> tuple[Floats, Floats]:
     gram = turned @ whole
     gram[:, range(terms), range(terms)] *= 1.0 + 1e-12
     fit = np.linalg.solve(gram, turned @ right[:, :, None])
-    rest = (right - (whole @ fit)[:, :, 0]).ravel()
-    parts = [
-        np.linalg.norm(basis[:, :, 2 * m : 2 * m + 2] @ fit[:, 2 * m : 2 * m + 2])
-        for m in range(count)
-    ]
-    return np.concatenate([rest.real, rest.imag]), np.asarray(parts)
+    return whole, right, basis, fit

@@ -52,7 +52,7 @@ def order_map(finding: Finding) -> str:
     plot = Plot(
         canvas, (min(speeds) - step / 2, max(speeds) + step / 2),
         (0.0, max(orders) + 0.25), x_words="engine speed, rpm", y_words="engine order",
-        size=(310.0, 270.0),
+        size=(280.0 if finding.details.get("accessories") else 310.0, 270.0),
     )  # fmt: skip
     for speed, row in zip(speeds, values, strict=True):
         for order, value in zip(orders, row, strict=True):
@@ -60,8 +60,10 @@ def order_map(finding: Finding) -> str:
             shade = round(8 * math.sqrt(max(value, 0.0) / top)) / 8
             if shade <= 0.2:
                 continue
-            left, high = plot.at(speed - step / 2, order + 0.22)
-            right, low = plot.at(speed + step / 2, order - 0.22)
+            # A line between two half orders is drawn narrower, so that it covers neither.
+            half = 0.22 if (2 * order).is_integer() else 0.08
+            left, high = plot.at(speed - step / 2, order + half)
+            right, low = plot.at(speed + step / 2, order - half)
             canvas.area(
                 [(left, high), (right, high), (right, low), (left, low)], fill=MARK, opacity=shade
             )
@@ -147,7 +149,13 @@ def twist_mode(finding: Finding) -> str:
         order = curve.get("order")
         canvas.text((74 + 110 * number, 42), f"order {order:g}" if _is(order) else "order")
     damping, hertz = finding.value, finding.details.get("frequency_hz")
-    if damping is not None and _is(hertz):
+    modes = finding.details.get("two_modes")
+    if isinstance(modes, Sequence) and len(modes) == 2:
+        parts = [_numbers(mode) for mode in modes]
+        canvas.text(
+            (52, 18), " and ".join(f"{p[0]:.0f} Hz, damping {p[1]:.3f}" for p in parts), bold=True
+        )
+    elif damping is not None and _is(hertz):
         canvas.text((52, 18), f"{hertz:.0f} Hz, damping {damping:.3f}", bold=True)
     return canvas.svg()
 
