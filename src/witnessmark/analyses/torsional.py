@@ -39,8 +39,8 @@ _WEAK = 0.20
 #: Speed at which cylinders are compared in a sweep, and the highest at the nose [r/min].
 _COMPARED_AT, _NOSE_UP_TO = 1200.0, 1500.0
 #: What "not damping" is worth for an aged damper: judgement, below what the study shows (found over
-#: falsely called), since it was never tried on a damper known to be bad; least where the study finds
-#: a second mode hidden, at the flywheel without load.
+#: falsely called), since it was never tried on a damper known to be bad; least at the flywheel
+#: without load, where the study finds second modes hidden.
 _WORTH_NOSE, _WORTH_ELSEWHERE, _WORTH_UNLOADED = 10.0, 6.0, 2.5
 _PHONE = (
     "A phone or seat accelerometer cannot tell: a dead damper changes the block's roll by less "
