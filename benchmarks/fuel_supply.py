@@ -22,15 +22,17 @@ sys.path.insert(0, str(HERE.parent / "studies" / "fuel_supply"))
 
 from engines import FOUR, KIT_C, THROUGH_FLOW, TWO, engines  # noqa: E402
 
-from witnessmark.inference.fuel_groups import HYPOTHESES  # noqa: E402
-from witnessmark.inference.fuel_observations import Key  # noqa: E402
+from witnessmark.inference.fuel_groups import HYPOTHESES, RELIEF, RETURN  # noqa: E402
+from witnessmark.inference.fuel_observations import Key, Observation  # noqa: E402
 from witnessmark.inference.fuel_posterior import (  # noqa: E402
     ENOUGH,
     default_log_prior,
     infer,
 )
 from witnessmark.inference.fuel_prior import UnknownType  # noqa: E402
+from witnessmark.inference.fuel_samples import Repair  # noqa: E402
 from witnessmark.inference.fuel_table import build_table  # noqa: E402
+from witnessmark.physics.fuel_supply import PSI  # noqa: E402
 
 FIVE = (*FOUR, "pull")
 MEMBERS = np.array([[g in h for g in range(9)] for h in HYPOTHESES], dtype=float)
@@ -68,6 +70,16 @@ def main() -> None:
             f"| {name} | {len(times)} | {adapted} | {1000 * np.median(times):.0f} / "
             f"{1000 * max(times):.0f} | 1 : {build / np.median(times):.0f} |"
         )
+    for name, seen, work in after_work():
+        times = []
+        for seed in range(5):
+            start = time.process_time()
+            infer(table, seen, repairs=work, seed=seed)
+            times.append(time.process_time() - start)
+        lines.append(
+            f"| {name} | {len(times)} | {len(times)} | {1000 * np.median(times):.0f} / "
+            f"{1000 * max(times):.0f} | 1 : {build / np.median(times):.0f} |"
+        )
     start = time.process_time()
     table.state(Key(1234.0))
     lines += [
@@ -77,6 +89,21 @@ def main() -> None:
     ]
     lines += agreement(table, drawn, log_prior)
     (HERE / "fuel_supply.md").write_text("\n".join(lines) + "\n")
+
+
+def after_work() -> list[tuple[str, tuple[Observation, ...], tuple[Repair, ...]]]:
+    """Return the trade's three-stage case (common practice, no source) after each repair."""
+    values = ((65, 78), (70, 80), (75, 95))  # psi at idle and 1,400 rpm
+    seen = [
+        Observation("fuel_gallery_pressure", Key(rpm), value * PSI, stage=stage)
+        for stage, pair in enumerate(values)
+        for rpm, value in zip((650.0, 1400.0), pair, strict=True)
+    ]
+    work = (Repair(RETURN, 1.0, 1), Repair(RELIEF, 1.0, 2))
+    return [
+        ("two readings before and after a repair", tuple(seen[:4]), work[:1]),
+        ("two readings in each of three stages", tuple(seen), work),
+    ]
 
 
 def agreement(table, drawn, log_prior) -> list[str]:

@@ -180,6 +180,51 @@ def test_a_swapped_unit_is_named(knowledge):
     assert "psi" in found.problems[0].do
 
 
+SWAPPED = [  # written, then what was meant as the problem names it
+    (("65 kPa", 650, GALLERY), "If 65 was read in psi"),
+    (("4.5 psi", 650, GALLERY), "If 4.5 was read in bar"),
+    (("5.4 kPa", 1400, GALLERY), "If 5.4 was read in bar"),
+    (("140 psi", 650, GALLERY), "If 140 was read in kPa"),
+    (("5 gal/min", 650, FLOW), "If 5 was read in L/h"),
+    (("1.9 L/h", 650, FLOW), "If 1.9 was read in L/min"),
+    (("0.5 L/h", 650, FLOW), "gal/min"),
+    (("29 inHg", 650, "fuel_suction_vacuum"), "kPa"),
+]
+
+
+@pytest.mark.parametrize(("written", "meant"), SWAPPED)
+def test_swapped_units_are_problems_that_name_the_unit_meant(knowledge, written, meant):
+    value, rpm, quantity = written
+    sound = (reading("75 psi", 660), reading("93 psi", 1420))
+    found = fuel_evidence(build(*sound, reading(value, rpm, quantity)), knowledge)
+    assert [p.where for p in found.problems] == ["e4"]
+    assert meant in found.problems[0].do
+    assert len(found.posterior.observations) == 2
+    assert found.presentation.named is None
+
+
+IMPOSSIBLE = [  # pressure falls with speed, throttling lowers it, load raises it, less flow faster
+    ((GALLERY, "90 psi", 650, "none"), (GALLERY, "60 psi", 1400, "none")),
+    ((GALLERY, "75 psi", 650, "none"),
+     ("fuel_gallery_pressure_return_throttled", "60 psi", 650, "none")),
+    ((GALLERY, "70 psi", 1500, "none"), (GALLERY, "95 psi", 1500, "full")),
+    ((FLOW, "200 L/h", 650, "none"), (FLOW, "60 L/h", 1400, "none")),
+    ((GALLERY, "90 psi", 1400, "none"), ("fuel_prefilter_pressure", "60 psi", 1500, "none")),
+    (("fuel_suction_vacuum", "10 inHg", 1500, "none"),
+     ("fuel_suction_vacuum", "2 inHg", 1500, "full")),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("pair", IMPOSSIBLE)
+def test_readings_no_circuit_gives_together_decide_nothing(knowledge, pair):
+    case = build(*(reading(value, rpm, quantity, load) for quantity, value, rpm, load in pair))
+    found = fuel_evidence(case, knowledge)
+    assert found.presentation.level == "none fits"
+    odds = case_odds(case, knowledge, found.findings)[0]
+    assert not odds.decided
+    assert odds.causes[0].probability < 0.3
+
+
 def test_only_impossible_readings_name_nothing(knowledge):
     case = build(reading("260 psi", 650))
     found = fuel_evidence(case, knowledge)

@@ -15,7 +15,7 @@ from witnessmark.inference.fuel_prior import RENEWAL_DIMENSIONS, renew
 from witnessmark.inference.fuel_samples import WRONG_PART
 from witnessmark.model.finding import OperatingPoint
 from witnessmark.model.step import Forecast
-from witnessmark.physics.fuel_supply import PSI, Circuit, solve
+from witnessmark.physics.fuel_supply import PSI, Circuit, State, solve
 from witnessmark.units import QUANTITIES, display_unit, from_house
 
 __all__ = ["Band", "gallery_points", "predict_readings", "repair_forecasts", "resample"]
@@ -39,6 +39,7 @@ def predict_readings(
     circuits: Circuit,
     index: Ints,
     seed: int = 6,
+    solved: dict[Key, State] | None = None,
 ) -> Floats:
     """Draw what the wanted readings would show, shape (draws, wanted).
 
@@ -51,8 +52,9 @@ def predict_readings(
         circuits: the circuits at *index*, with any repair already done.
         index: draws of the posterior.
         seed: of the readings' own errors.
+        solved: solutions of these circuits so far; new ones are added.
     """
-    states = {}
+    states = {} if solved is None else solved
     for o in wanted:
         if o.quantity != CHECK and o.key not in states:
             states[o.key] = solve(

@@ -42,6 +42,8 @@ Floats = npt.NDArray[np.float64]
 
 _PRESSURES = (GALLERY, PREFILTER, THROTTLED, DELIVERY)
 _BUS = "bus sensor"
+#: More no pump draws and still runs: its fuel boils (judgement).
+_MOST_VACUUM = 27.5 * INHG
 #: Steady points whose load is known -> that load; and the error of the rounded speed.
 _BUS_POINTS = {"idle": 0.0, "no load": 0.0, "pull": 1.0}
 _BUS_EXTRA = 0.7 * PSI
@@ -154,6 +156,8 @@ def impossible(
         expected = predicted(o, state, table.circuits)
         margin = 5.0 * _loose(o)
         low, high = np.quantile(expected, [0.0005, 0.9995])
+        if o.quantity == VACUUM:
+            high = min(high, _MOST_VACUUM - margin)
         hardly = o.quantity in _PRESSURES and _hardly_runs(o, expected[: table.starts[1]])
         if o.quantity == CHECK or (low - margin <= o.value <= high + margin and not hardly):
             good.append(o)
@@ -161,7 +165,42 @@ def impossible(
         if hardly:
             low, high = np.quantile(expected[: table.starts[1]], [0.0005, 0.9995])
         problems.append(_impossible(o, float(low), float(high)))
-    return tuple(good), tuple(problems)
+    dry = [o for o in good if _dry(o, good, table)]
+    problems += [_no_return(o) for o in dry]
+    return tuple(o for o in good if o not in dry), tuple(problems)
+
+
+def _dry(o: Observation, others: Sequence[Observation], table: Table) -> bool:
+    """Whether hardly anything returns although the pressure is there: a unit gone wrong.
+
+    At a pressure that a healthy engine shows its return line runs. A dribble there that would be
+    a healthy flow in another unit was written in the wrong one.
+    """
+    if o.quantity != FLOW or o.value > 20.0 * L_PER_H:
+        return False
+    state = table.state(o.key)
+    sound = slice(0, int(table.starts[1]))
+    pressure = np.quantile(state.gallery[sound], 0.05)
+    flow = np.quantile(state.return_flow[sound], [0.02, 0.98])
+    stands = any(
+        p.quantity in {GALLERY, DELIVERY}
+        and p.stage == o.stage
+        and abs(p.key.rpm - o.key.rpm) <= 60.0
+        and p.value >= pressure - 3.0 * PSI
+        for p in others
+    )
+    units = [factor for _, _, factor in _other_units(FLOW) if factor > 1.0]
+    return stands and any(flow[0] <= o.value * f <= flow[1] for f in units)
+
+
+def _no_return(o: Observation) -> Problem:
+    flow = o.value / L_PER_H
+    return Problem(
+        o.entry,
+        f"{flow:.3g} L/h of return at {o.key.rpm:.0f} rpm is next to nothing, yet the pressure "
+        "there is that of a healthy engine, whose return line runs.",
+        f"If {flow:.3g} was read in L/min, gal/h or gal/min, write it so. It was left out.",
+    )
 
 
 def contradictions(observations: Sequence[Observation]) -> tuple[Problem, ...]:
@@ -254,7 +293,7 @@ def _hardly_runs(o: Observation, healthy: Floats) -> bool:
     if o.value >= 20.0 * PSI or o.key.rpm < 500.0:
         return False
     low, high = float(healthy.min()) - 15.0 * PSI, float(healthy.max()) + 15.0 * PSI
-    return any(low <= o.value * factor <= high for _, factor in _other_units(o.quantity))
+    return any(low <= o.value * factor <= high for _, _, factor in _other_units(o.quantity))
 
 
 def _impossible(o: Observation, low: float, high: float) -> Problem:
@@ -269,9 +308,10 @@ def _impossible(o: Observation, low: float, high: float) -> Problem:
     else:
         limit = "what the pump can give" if side == "above" else "what a running engine shows"
     do = "Check the unit and the port, and measure again; the reading was left out."
-    for name, factor in _other_units(o.quantity):
+    for name, typed, factor in _other_units(o.quantity):
         if low - 15.0 * scale <= o.value * factor <= high + 15.0 * scale:
-            do = f"If {value:.4g} was read in {name}, write it so. The reading was left out."
+            figure = f"{value * typed:.4g}"
+            do = f"If {figure} was read in {name}, write it so. The reading was left out."
             break
     else:
         if side == "above" and o.quantity in _PRESSURES:
@@ -288,16 +328,21 @@ def _shown(quantity: str) -> tuple[float, str]:
     return {FLOW: (L_PER_H, "L/h"), VACUUM: (INHG, "inHg")}.get(quantity, (PSI, "psi"))
 
 
-def _other_units(quantity: str) -> list[tuple[str, float]]:
-    """Return (unit that may have been meant, factor on the value) for a typed unit gone wrong."""
+def _other_units(quantity: str) -> list[tuple[str, float, float]]:
+    """Return what a figure may have been meant in, where its unit was written wrong.
+
+    Each is (unit meant, factor from the shown unit to the figure as typed, factor on the value).
+    """
     if quantity == FLOW:
-        return [("gal/min", 227.1247), ("L/min", 60.0), ("gal/h", 3.785412), ("L/h", 1 / 227.1247)]
+        per = 227.1247
+        return [("gal/min", 1.0, per), ("L/min", 1.0, 60.0), ("gal/h", 1.0, 3.785412),
+                ("L/h", 1.0 / per, 1.0 / per)]  # fmt: skip
     if quantity == VACUUM:
-        return [("kPa", 1000.0 / INHG), ("inHg", INHG / 1000.0), ("psi", PSI / INHG)]
-    return [
-        ("bar", 1e5 / PSI), ("psi", PSI / 1000.0), ("kPa", 1000.0 / PSI), ("psi", PSI / 1e5),
-        ("bar", 100.0), ("inHg", INHG / PSI),
-    ]  # fmt: skip
+        return [("kPa", 1.0, 1000.0 / INHG), ("inHg", INHG / 1000.0, INHG / 1000.0),
+                ("psi", 1.0, PSI / INHG)]  # fmt: skip
+    kpa, bar = PSI / 1000.0, PSI / 1e5
+    return [("bar", 1.0, 1.0 / bar), ("psi", kpa, kpa), ("kPa", 1.0, 1.0 / kpa),
+            ("psi", bar, bar), ("bar", kpa, 100.0), ("inHg", 1.0, INHG / PSI)]  # fmt: skip
 
 
 def _against(a: Observation, b: Observation) -> list[Problem]:

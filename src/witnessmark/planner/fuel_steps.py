@@ -32,6 +32,7 @@ from witnessmark.inference.fuel_observations import (
 from witnessmark.inference.fuel_posterior import Posterior
 from witnessmark.model.finding import JointSupport, OperatingPoint
 from witnessmark.model.step import Forecast, Spread, Step
+from witnessmark.physics.fuel_supply import State
 from witnessmark.planner.candidates import Candidate, CandidateOutcome
 from witnessmark.planner.fuel_measurements import COVERS, MEASUREMENTS, Measurement
 from witnessmark.units import QUANTITIES, display_unit, from_house
@@ -78,10 +79,13 @@ def fuel_candidates(
         open_ = [m for m in open_ if m.id in {"gauge_check", "gallery_1000_1800"}]
     chances = _set_probabilities(posterior)
     sets, index = _draws(posterior, chances)
+    circuits = posterior.batch.circuits.take(index)
+    solved: dict[Key, State] = {}
     found = []
     for measurement in open_:
         wanted = _wanted(measurement, posterior, stage)
-        made = _candidate(measurement, wanted, posterior, chances, sets, index)
+        shown = predict_readings(posterior, wanted, circuits, index, solved=solved)
+        made = _candidate(measurement, wanted, shown, chances, sets)
         found.append((_bits(made, chances), made))
     found.sort(key=lambda pair: -pair[0])
     worth = [c for bits, c in found if bits >= _WORTH * found[0][0]]
@@ -242,19 +246,16 @@ def _draws(
 def _candidate(
     measurement: Measurement,
     wanted: tuple[Observation, ...],
-    posterior: Posterior,
+    shown: Floats,
     chances: Mapping[frozenset[int], float],
     sets: Sequence[frozenset[int]],
-    index: npt.NDArray[np.intp],
 ) -> Candidate:
-    circuits = posterior.batch.circuits.take(index)
-    shown = predict_readings(posterior, wanted, circuits, index)
     mass = np.repeat([max(chances[s], 1e-6) for s in sets], _PER_SET)
     mass = mass / mass.sum()
     row = np.repeat(np.arange(len(sets)), _PER_SET)
     ranges = 4 if len(wanted) == 1 else 2
     cuts = [_cuts(shown[:, j], mass, row, ranges) for j in range(len(wanted))]
-    cell = np.zeros(len(index), dtype=np.int64)
+    cell = np.zeros(len(shown), dtype=np.int64)
     for j, edges in enumerate(cuts):
         cell = cell * (len(edges) + 1) + np.searchsorted(edges, shown[:, j])
     share_of = np.bincount(cell, weights=mass)
