@@ -6,8 +6,11 @@ import json
 from pathlib import Path
 
 import numpy as np
+import pytest
 
 from witnessmark.model.case import Case, read_case
+from witnessmark.model.recording import Recording
+from witnessmark.workflow.look import file_settings
 from witnessmark.workflow.recordings import read_recordings
 
 
@@ -65,3 +68,30 @@ def test_channels_are_cached_and_can_be_thrown_away(tmp_path: Path) -> None:
         assert speed is not None
         assert held is not None
         assert np.array_equal(speed.values, held.values)
+
+
+def test_columns_named_once_are_used_for_every_case(tmp_path: Path) -> None:
+    """Also where the table was decoded and kept before its columns were named."""
+    table = tmp_path / "gps.csv"
+    rows = "".join(f"{n * 0.1:.1f},{n % 9},{700 + n}\n" for n in range(60))
+    table.write_text("time,speed,RPM\n" + rows)
+    case, book = case_of("gps.csv"), tmp_path / "columns.json"
+    cache = tmp_path / "channels"
+    cache.mkdir()
+
+    def read() -> Recording:
+        found, problems = read_recordings(
+            case, lambda _, data: tmp_path / data.path, cache, columns=book
+        )
+        assert not problems
+        return found["r0"]
+
+    assert read().channel("road_speed") is None
+    file_settings([table], columns=["speed=road_speed [mph]"], remember=book)
+    speed = read().channel("road_speed")
+    assert speed is not None
+    # 8 mph = 8 x 1609.344 m an hour
+    assert float(np.nanmax(speed.values)) == pytest.approx(8 * 1609.344 / 3600)
+    book.write_text("not json")
+    _, problems = read_recordings(case, lambda _, d: tmp_path / d.path, cache, columns=book)
+    assert [p.where for p in problems] == [str(book)]

@@ -14,31 +14,39 @@ from witnessmark.model.entry import Entry
 from witnessmark.model.entry_data import RecordingData
 from witnessmark.model.problem import Problem
 from witnessmark.model.recording import Recording
-from witnessmark.readers import read_recording
+from witnessmark.readers import Settings, read_recording
 from witnessmark.readers.cache import load, store
+from witnessmark.readers.remembered import recall
 from witnessmark.readers.same import relation
 from witnessmark.workflow.shop import Shop, find_file
 
 __all__ = ["read_recordings", "recordings_beside", "recordings_of_shop"]
 
+#: What columns of tables were named, beside a case file or in the shop's folder.
+COLUMNS_FILE = "columns.json"
 #: Where the file of a recording entry lies; raises a refusal when it is not there.
 Locate = Callable[[Entry, RecordingData], Path | None]
 
 
 def recordings_beside(case: Case, folder: Path) -> tuple[dict[str, Recording], list[Problem]]:
     """Read the live recordings of a case file whose files lie in *folder*."""
-    return read_recordings(case, lambda _, data: find_file(data, folder))
+    return read_recordings(
+        case, lambda _, data: find_file(data, folder), columns=folder / COLUMNS_FILE
+    )
 
 
 def recordings_of_shop(shop: Shop, case: Case) -> tuple[dict[str, Recording], list[Problem]]:
     """Read the live recordings of a case from the shop's originals."""
     return read_recordings(
-        case, lambda entry, _: shop.recording_path(case.id, entry), shop.folder / "channels"
+        case,
+        lambda entry, _: shop.recording_path(case.id, entry),
+        shop.folder / "channels",
+        columns=shop.folder / COLUMNS_FILE,
     )
 
 
 def read_recordings(
-    case: Case, locate: Locate, cache: Path | None = None
+    case: Case, locate: Locate, cache: Path | None = None, *, columns: Path | None = None
 ) -> tuple[dict[str, Recording], list[Problem]]:
     """Read the live recordings of a case; the same drive given twice counts once.
 
@@ -46,6 +54,7 @@ def read_recordings(
         case: the case.
         locate: finds the file of an entry.
         cache: folder of decoded channels, which can be made anew at any time.
+        columns: file of the names that columns of tables were given once.
 
     Returns:
         Entry id -> recording, and problems: a file that is missing, changed or refused. The
@@ -53,6 +62,11 @@ def read_recordings(
     """
     found: dict[str, Recording] = {}
     problems: list[Problem] = []
+    settings = Settings()
+    try:
+        settings = Settings(columns=recall(columns) if columns is not None else {})
+    except WitnessmarkError as error:
+        problems.append(Problem.of(error, where=str(columns)))
     for entry, data in case.of(RecordingData):
         try:
             path = locate(entry, data)
@@ -65,21 +79,24 @@ def read_recordings(
                                         "recorded: its sha256 differs; it is not used.",
                                         "Find the original."))  # fmt: skip
                 continue
-            found[entry.id] = _read(path, cache)
+            found[entry.id] = _read(path, cache, settings)
         except WitnessmarkError as error:
             problems.append(Problem.of(error, where=f"{entry.id} ({data.path[:80]})"))
     problems += _drop_repeats(found, case.stages())
     return found, problems
 
 
-def _read(path: Path, cache: Path | None) -> Recording:
+def _read(path: Path, cache: Path | None, settings: Settings) -> Recording:
     if cache is None:
-        return read_recording(path)
+        return read_recording(path, settings=settings)
     held = load(cache, digest(path))
+    if held is not None and held.facts.get("header_key") in settings.columns:
+        return read_recording(path, settings=settings)  # its columns may have been named since
     if held is None:
-        held = read_recording(path)
-        with contextlib.suppress(OSError):  # a full disk must not stop the work
-            store(held, cache)
+        held = read_recording(path, settings=settings)
+        if held.facts.get("header_key") not in settings.columns:
+            with contextlib.suppress(OSError):  # a full disk must not stop the work
+                store(held, cache)
     return held
 
 
