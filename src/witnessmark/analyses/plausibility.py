@@ -11,7 +11,7 @@ import numpy as np
 
 from witnessmark.analyses.contract import Bench, not_run
 from witnessmark.analyses.plausibility_bounds import too_fast_findings
-from witnessmark.analyses.plausibility_causes import supports_of_trace
+from witnessmark.analyses.plausibility_causes import supports_of_stuck, supports_of_trace
 from witnessmark.analyses.plausibility_codes import codes_together, silent_units
 from witnessmark.analyses.plausibility_drawn import drawn
 from witnessmark.analyses.plausibility_judged import (
@@ -372,7 +372,12 @@ def _stands_still(
         evidence=_evidence(judged, recording, entry_id, start, end),
         source="heat balance of the through-flow",
         stage=stage,
-        details={"kind": "stuck"},
+        support=supports_of_stuck(),
+        details={
+            "kind": "stuck",
+            "stands_for": ("c_rate", "c_cycle"),
+            "uses_tests": ("c_rate", "c_cycle"),
+        },
     )
 
 

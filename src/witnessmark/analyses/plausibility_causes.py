@@ -19,7 +19,7 @@ from collections.abc import Mapping
 
 from witnessmark.model.finding import Support
 
-__all__ = ["supports_of_others", "supports_of_silence", "supports_of_trace"]
+__all__ = ["supports_of_others", "supports_of_silence", "supports_of_stuck", "supports_of_trace"]
 
 #: A cause of an intermittent reading shows itself about once in this time while it is complained
 #: of (judgement) [s]; a shorter recording is weaker evidence that there is nothing.
@@ -109,6 +109,13 @@ _SILENT: dict[str, dict[str, float]] = {
 }  # fmt: skip
 
 
+# P(the reading stands still to the digit while the load swings | cause). Judgement.
+_STUCK: dict[str, dict[str, float]] = {
+    "cool_unstable": {"ct_sensor": 0.12, "ct_connector": 0.06, "ct_chafe": 0.05, "ct_splice": 0.04,
+                      "ct_shared": 0.04, "ct_other": 0.08, "none": 0.01},
+}  # fmt: skip
+
+
 # P(the fan switches once a swing, or stands still | cause, and the temperature cycles). A fan
 # also answers a thermostat's swings, so that "in step" says less than "stands still". Judgement.
 _FAN: dict[str, dict[str, float]] = {
@@ -167,6 +174,11 @@ def supports_of_others(pattern: str, with_loads: bool | None) -> tuple[Support, 
 def supports_of_silence() -> tuple[Support, ...]:
     """Return how a control unit that falls silent bears on the causes."""
     return tuple(_support(family, rows) for family, rows in _SILENT.items())
+
+
+def supports_of_stuck() -> tuple[Support, ...]:
+    """Return how a reading that stands still bears on the causes."""
+    return tuple(_support(family, rows) for family, rows in _STUCK.items())
 
 
 def _support(family: str, rows: Mapping[str, float]) -> Support:

@@ -11,6 +11,7 @@ from witnessmark.analyses import (
     plausibility,
     road_test,
     sensor_cross_checks,
+    sensor_drift,
     specification,
     torsional,
     vibration,
@@ -30,6 +31,7 @@ ANALYSES: tuple[Analysis, ...] = (
     driveline,
     plausibility,
     sensor_cross_checks,
+    sensor_drift,
     road_test,
 )
 
