@@ -171,6 +171,8 @@ def _load_words(loads: Sequence[Companion]) -> str:
 def _companion_words(linked: Sequence[Companion], kind: str, anchor: str) -> str:
     parts = []
     base, per = _unit(anchor)
+    # What moves the other way than a temperature says most: pressures first.
+    linked = sorted(linked, key=lambda c: not c.name.endswith("pressure"))
     for companion in linked[:_SPOKEN]:
         unit, factor = _unit(companion.name)
         text = (

@@ -54,7 +54,12 @@ def plausibility_picture(finding: Finding, *, si: bool = False) -> str:
     _trace(plot, overview, name, si, scale=1 / 60.0)
     canvas.text((_LEFT, frame), "shaded: what the quantity itself could read", size=11)
     if spans:
-        canvas.text((_LEFT, frame + 13), "boxes: made by the circuit", size=11)
+        words = (
+            "boxes: more than speed and load explain"
+            if name.endswith("pressure")
+            else "boxes: made by the circuit"
+        )
+        canvas.text((_LEFT, frame + 13), words, size=11)
     if close:
         start = frame + 44.0
         canvas.text((_LEFT, start - 8), "The clearest one, closer", bold=True)
