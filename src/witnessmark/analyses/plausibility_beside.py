@@ -35,6 +35,8 @@ LOADS = ("battery_voltage", "keyswitch_voltage", "charging_voltage", "battery_cu
          "alternator_current")  # fmt: skip
 #: From this chance of "own" on nothing is called shared, and from the other on it is called alone.
 _OWN_UNTIL, _OWN_FROM = 0.05, 0.75
+#: At most this many channels lead a comparison in one recording.
+_LEADS = 3.0
 _INSIDE = {"supply", "inside"}
 #: Quantities that show whether the engine works, and the share of their range that counts as load.
 _WORK = ("engine_load", "engine_torque", "pedal_position", "throttle_position")
@@ -93,15 +95,16 @@ class Beside:
         """The sensor channels that step at most of the jumps, beyond chance.
 
         Among many channels by Simes' rule (Benjamini and Hochberg 1995, J. R. Stat. Soc. B
-        57:289), at a level that stays below 1 % for up to three leading channels; and only where
-        the steps themselves speak against "its own".
+        57:289), at a level that stays at 1 % for up to three leading channels; the channels that
+        the shared fault reaches are asked first, then all; and only where the steps themselves
+        speak against "its own".
         """
         if self.chances.get("own", 0.0) > _OWN_UNTIL:
             return ()
-        ordered = sorted(self.sensors, key=lambda c: c.p)
-        most = [k for k, c in enumerate(ordered, 1) if c.p <= P_SEEN * k / (3.0 * len(ordered))]
-        below = ordered[: max(most, default=0)]
-        return tuple(c for c in below if c.step.agree * 2 >= c.step.used or c.together)
+        first = _beyond_chance(self.able, P_SEEN / _LEADS)
+        everything = _beyond_chance(self.sensors, P_SEEN / (2.0 * _LEADS))
+        found = {c.name: c for c in (*first, *everything)}
+        return tuple(c for c in found.values() if c.step.agree * 2 >= c.step.used or c.together)
 
     @property
     def able(self) -> tuple[Companion, ...]:
@@ -135,6 +138,12 @@ class Beside:
             and (c.step.typical < 0.0 or not c.name.endswith("voltage"))
             for c in self.loads
         )
+
+
+def _beyond_chance(channels: Sequence[Companion], level: float) -> list[Companion]:
+    ordered = sorted(channels, key=lambda c: c.p)
+    most = [k for k, c in enumerate(ordered, 1) if c.p <= level * k / len(ordered)]
+    return ordered[: max(most, default=0)]
 
 
 def main_fault(name: str, change: float) -> Fault:
