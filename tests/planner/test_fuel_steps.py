@@ -18,6 +18,7 @@ from witnessmark.planner.fuel_steps import (
     look_before_pump,
     measure_before_opening,
 )
+from witnessmark.workflow.assess import assess
 
 
 def entry(kind, number, data):
@@ -166,3 +167,37 @@ def test_a_cold_reading_is_offered_where_pump_and_seat_stand_side_by_side():
     cold = [m for m in MEASUREMENTS if m.cold]
     bits = information(fuel_candidates(found, cold)[0], found.posterior)
     assert bits > 0.05
+
+
+def test_a_look_the_ranking_left_out_is_put_in():
+    look = load_knowledge().test("f_relief")
+    put = look_before_pump(ranked("pump_worn", "pump_relief"), look=look)
+    assert [s.step for s in put] == ["f_relief", "pump_worn", "pump_relief"]
+    assert put[0].kind == "test"
+    assert look.caution in put[0].cautions
+    assert "look before a pump" in put[0].why
+    none = ranked("pump_relief", "return_regulator")
+    assert list(look_before_pump(none, look=look)) == none
+
+
+GALLERY, FLOW = "fuel_gallery_pressure", "fuel_return_flow"
+THROTTLED, PRE = "fuel_gallery_pressure_return_throttled", "fuel_prefilter_pressure"
+#: psi at idle and 1,400, return L/h at both, throttled psi: like a worn pump or a leaking seat.
+WORN = [(50, 70, 10, 100, 55), (58, 85, 56, 137, 86), (60, 82, 60, 130, 80), (40, 66, 2, 80, 41)]
+
+
+@pytest.mark.parametrize("numbers", WORN)
+def test_no_case_buys_a_pump_before_the_look(numbers):
+    idle, work, flow, more, shut = numbers
+    lines = [entry("complaint", 0, {"words": "low", "families": [FAMILY]})]
+    for i, (quantity, value, rpm) in enumerate([
+        (GALLERY, f"{idle} psi", 650), (GALLERY, f"{work} psi", 1400),
+        (FLOW, f"{flow} L/h", 650), (FLOW, f"{more} L/h", 1400),
+        (THROTTLED, f"{shut} psi", 650), (PRE, f"{work + 1.7} psi", 1400),
+        ("gauge_check_difference", "0.3 psi", 650),
+    ]):  # fmt: skip
+        lines.append(entry("reading", i + 1, {"quantity": quantity, "value": value,
+                                              "point": {"rpm": rpm, "load": "none"}}))  # fmt: skip
+    steps = [s.step for s in assess(read_case("x", lines), {}).steps]
+    assert "f_relief" in steps
+    assert "pump_worn" not in steps or steps.index("f_relief") < steps.index("pump_worn")

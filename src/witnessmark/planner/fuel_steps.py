@@ -30,6 +30,7 @@ from witnessmark.inference.fuel_observations import (
     cold_extra,
 )
 from witnessmark.inference.fuel_posterior import Posterior
+from witnessmark.knowledge import Test
 from witnessmark.model.finding import JointSupport, OperatingPoint
 from witnessmark.model.step import Forecast, Spread, Step
 from witnessmark.physics.fuel_supply import State
@@ -93,7 +94,11 @@ def fuel_candidates(
 
 
 def look_before_pump(
-    steps: Sequence[Step], *, done: Collection[str] = (), repaired: Collection[str] = ()
+    steps: Sequence[Step],
+    *,
+    done: Collection[str] = (),
+    repaired: Collection[str] = (),
+    look: Test | None = None,
 ) -> tuple[Step, ...]:
     """Put the look at the relief valve before any renewal of the pump.
 
@@ -104,19 +109,30 @@ def look_before_pump(
         steps: ranked steps.
         done: tests done in the present state.
         repaired: causes whose part has been renewed.
+        look: the pack's test, for where the ranking left it out.
     """
     if _LOOK in done or "pump_relief" in repaired:
         return tuple(steps)
-    look = next((i for i, s in enumerate(steps) if s.step == _LOOK), None)
+    place = next((i for i, s in enumerate(steps) if s.step == _LOOK), None)
     pump = next((i for i, s in enumerate(steps) if s.kind == "repair" and s.step in _PUMP), None)
-    if look is None or pump is None or look < pump:
+    if pump is None or (place is not None and place < pump) or (place is None and look is None):
         return tuple(steps)
-    left = [s for i, s in enumerate(steps) if i != look]
-    return (
-        *left[:pump],
-        replace(steps[look], why=f"{steps[look].why} {_FIRST_LOOK}"),
-        *left[pump:],
-    )
+    if place is None and look is not None:
+        first = _as_step(look, steps[pump])
+    else:
+        first = replace(steps[place or 0], why=f"{steps[place or 0].why} {_FIRST_LOOK}")
+    left = [s for i, s in enumerate(steps) if i != place]
+    return (*left[:pump], first, *left[pump:])
+
+
+def _as_step(look: Test, pump: Step) -> Step:
+    """Return the look as a step; what follows costs about what it does beside the pump."""
+    return Step(
+        step=look.id, kind="test", family=pump.family, name=look.name, minutes=look.minutes,
+        usd=look.usd, expected_total_usd=pump.expected_total_usd, why=_FIRST_LOOK,
+        access=look.access, needs=tuple(look.needs),
+        cautions=tuple(dict.fromkeys(c for c in (*pump.cautions, look.caution) if c)),
+    )  # fmt: skip
 
 
 def measure_before_opening(

@@ -127,7 +127,8 @@ def _steps(
         progress=done,
         technician=technician,
     )
-    steps = look_before_pump(steps, done=done.tests, repaired=done.repaired)
+    look = knowledge.test("f_relief")
+    steps = look_before_pump(steps, done=done.tests, repaired=done.repaired, look=look)
     if fuel.posterior is not None:
         steps = measure_before_opening(steps, fuel.posterior.observations)
     return tuple(_named_by_proof(step, proofs) for step in steps)
