@@ -55,3 +55,31 @@ def test_no_file_and_no_toml_are_refused_in_one_sentence(witnessmark, tmp_path):
         assert done.returncode == 2
         assert "cannot be read" in done.stdout
         assert "Traceback" not in done.stdout + done.stderr
+
+
+def test_a_shipped_case_whose_result_is_gone_is_a_fault_of_the_pack(witnessmark, tmp_path):
+    path = tmp_path / "ours.toml"
+    path.write_text(
+        """
+schema = "witnessmark.pack/1.0"
+name = "ours"
+title = "t"
+version = "1"
+[sources.s]
+kind = "judgement"
+words = "w"
+[family]
+id = "fuel_low"
+[[tests]]
+id = "f_tank"
+outcomes = ["found", "nothing"]
+base = [0.1, 0.9]
+given = { suction_line = [0.8, 0.2] }
+source = "s"
+""",
+        encoding="utf-8",
+    )
+    done = witnessmark("pack", "check", str(path))
+    assert done.returncode == 2
+    assert "It names a result that a test no longer has." in done.stdout
+    assert "Traceback" not in done.stderr

@@ -44,6 +44,11 @@ source = "ours"
 """
 
 
+def faults_of(path):
+    """Fault by its path in the document; the last word of "file: path"."""
+    return {p.where.split(": ")[-1]: p for p in check_pack(path)[0]}
+
+
 @pytest.fixture
 def write(tmp_path):
     def make(text: str, name: str = "our.toml"):
@@ -242,3 +247,81 @@ source = "ours"
     assert [b.source.kind for b in mine] == ["measured", "judgement"]
     others = ours.bands_at("fuel_gallery_pressure", point, engine_type="another", **known)
     assert [b.source.kind for b in others] == ["judgement"]
+
+
+class TestWhateverIsWrong:
+    """Faults of form do not hide faults of sense, and nothing breaks the check."""
+
+    def test_both_kinds_of_fault_come_at_once(self, write):
+        told = faults_of(
+            write(
+                HEAD
+                + """
+[[causes]]
+id = "pump_worn"
+colour = "red"
+minutes = [1, "x", 3]
+zone = "nowhere"
+source = "ours"
+[[tests]]
+id = "f_dp"
+base = 1.5
+given = { pump_worn = 0.2, gremlin = 0.3 }
+source = "ours"
+"""
+            )
+        )
+        assert {
+            "causes[0].colour",
+            "causes[0].minutes[1]",
+            "causes[0].zone",
+            "tests[0].base",
+            "tests[0].given.gremlin",
+        } <= told.keys()
+        assert "less than 1" in told["tests[0].base"].what
+
+    def test_numbers_that_override_name_their_source(self, write):
+        told = faults_of(
+            write(
+                HEAD
+                + """
+second_cause = 0.3
+[[causes]]
+id = "pump_worn"
+minutes = [1, 2, 3]
+[[causes]]
+id = "pump_relief"
+name = "the owner's own word for it"
+"""
+            )
+        )
+        assert set(told) == {"family.source", "causes[0].source"}
+
+    def test_other_outcomes_need_their_rows_anew(self, write):
+        text = (
+            HEAD
+            + """
+[[tests]]
+id = "f_tank"
+outcomes = ["found", "nothing"]
+source = "ours"
+"""
+        )
+        assert {"tests[0].base", "tests[0].given"} <= faults_of(write(text)).keys()
+        whole = text + "base = [0.1, 0.9]\ngiven = { suction_line = [0.8, 0.2] }\n"
+        assert not faults_of(write(whole))
+
+    @pytest.mark.parametrize(
+        "content",
+        [
+            "a" + ".a" * 50_000 + " = 1",
+            "a = " + "[" * 50_000,
+            'schema = "witnessmark.pack/1.0"\nversion = ' + "9" * 5_000,
+            'a: &a ["x", "x"]\nb: [*a, *a]',
+            "\x00",
+        ],
+    )
+    def test_nothing_makes_it_hang_or_break(self, tmp_path, content):
+        path = tmp_path / "odd.toml"
+        path.write_text(content, encoding="utf-8")
+        assert faults_of(path)

@@ -212,8 +212,8 @@ def _unlinked(
 
 
 def _is_decided(belief: Belief, causes: Sequence[CauseOdds]) -> bool:
-    """One cause at 80 %, or two of them where two are likelier than one."""
-    sure = [c for c in causes if c.probability >= DECIDED_FROM]
+    """One cause at 80 %, or two of them where two are likelier than one; "other" names none."""
+    sure = [c for c in causes if c.probability >= DECIDED_FROM and not _is_other(c)]
     return len(sure) >= (2 if belief.two_or_more() >= SUSPECTED_FROM else 1)
 
 
@@ -235,6 +235,17 @@ def _statement(
         )
     first, second = causes[0], causes[1] if len(causes) > 1 else None
     two, usual = belief.two_or_more(), family.second_cause
+    if found and _is_other(first) and first.probability >= SUSPECTED_FROM:
+        text = (
+            "Not decided: what was found fits none of the named causes well; it is something else "
+            f"({_percent(first.probability)}), or one of the findings is wrong. Repeat the most "
+            "telling one first."
+        )
+        others = [c for c in causes[1:3] if c.probability >= SUSPECTED_FROM]
+        if others:
+            said = " and ".join(f"{c.name} ({_percent(c.probability)})" for c in others)
+            text += f" Beside it: {said}."
+        return text
     if named and first.probability >= DECIDED_FROM:
         text = f"The findings point to: {first.name} ({_percent(first.probability)})."
         if two >= SUSPECTED_FROM and second is not None:
@@ -258,6 +269,11 @@ def _statement(
     if belief.unlisted() >= 0.2:
         text += f" The cause may not be on the list ({_percent(belief.unlisted())})."
     return text
+
+
+def _is_other(cause: CauseOdds) -> bool:
+    """Whether it is the pack's place for everything else."""
+    return cause.cause.endswith("_other")
 
 
 def _and_another(first: CauseOdds, second: CauseOdds, two: float) -> str:
@@ -336,7 +352,7 @@ def _traps(family: Family, evidence: Evidence, belief: Belief) -> tuple[str, ...
         **{t.test: t.result for s in evidence.stages for t in s.tests},
     }
     looked = set(results) | {t for f in _now(evidence) for t in tests_used(f)}
-    return tuple(
+    threatening = (
         trap.words
         for trap in family.traps
         if (not trap.suspected or any(chance[c] >= TRAP_FROM for c in trap.suspected))
@@ -344,6 +360,7 @@ def _traps(family: Family, evidence: Evidence, belief: Belief) -> tuple[str, ...
         and all(_is_result(family, results.get(t, ""), t, r) for t, r in trap.tests)
         and not (trap.unless and all(t in looked for t in trap.unless))
     )
+    return tuple(dict.fromkeys(threatening))
 
 
 def _is_result(family: Family, got: str, identity: str, wanted: str) -> bool:
@@ -351,6 +368,8 @@ def _is_result(family: Family, got: str, identity: str, wanted: str) -> bool:
     test = family.test(identity)
     if test is None or got in {"", "maybe"}:
         return got != "" and got == wanted
+    if wanted not in (*test.outcomes, "positive", "negative"):
+        return False  # a shop's own pack has changed the outcomes
     return set(test.outcome_set(got)) <= set(test.outcome_set(wanted))
 
 

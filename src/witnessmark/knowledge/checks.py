@@ -61,6 +61,19 @@ _FAMILY_NEEDS = [
 ]
 
 
+_CAUSE_NUMBERS = (
+    "share",
+    "conditions",
+    "access",
+    "minutes",
+    "parts_usd",
+    "p_cured_if_cause",
+    "p_cured_if_not",
+)
+_TEST_NUMBERS = ("minutes", "usd", "access", "base", "given", "readings")
+_CONDITION_NUMBERS = ("base_rate", "miles_over", "hours_over")
+
+
 @dataclass
 class Known:
     """What earlier packs have said: ids by kind."""
@@ -114,6 +127,7 @@ def check_parts(pack: PackFile, known: Known, where: str) -> list[Problem]:
     faults = [
         *_twins(pack),
         *_sources(pack),
+        *_unsourced(pack, known),
         *_family(pack, known, now),
         *(
             f
@@ -153,6 +167,35 @@ def _sources(pack: PackFile) -> Iterator[Fault]:
                 path,
                 f"The source '{key}' is not under [sources].",
                 "Add it there with its kind and words; every number says where it comes from.",
+            )
+
+
+def _unsourced(pack: PackFile, known: Known) -> Iterator[Fault]:
+    """Yield the overrides that bring numbers and do not say where these come from."""
+    held: list[tuple[str, object, bool, tuple[str, ...]]] = [
+        (f"causes[{i}]", c, c.id in known.causes, _CAUSE_NUMBERS) for i, c in enumerate(pack.causes)
+    ]
+    held += [
+        (f"tests[{i}]", t, t.id in known.tests, _TEST_NUMBERS) for i, t in enumerate(pack.tests)
+    ]
+    held += [
+        (f"conditions[{i}]", c, c.id in known.conditions, _CONDITION_NUMBERS)
+        for i, c in enumerate(pack.conditions)
+    ]
+    held += [
+        (f"access_groups[{i}]", g, g.id in known.access_groups, ("minutes",))
+        for i, g in enumerate(pack.access_groups)
+    ]
+    if pack.family is not None:
+        told = ("second_cause", "none_listed")
+        held.append(("family", pack.family, pack.family.id in known.zones, told))
+    for path, part, overrides, numbers in held:
+        given = [n for n in numbers if getattr(part, n) is not None]
+        if overrides and given and getattr(part, "source") is None:  # noqa: B009
+            yield (
+                f"{path}.source",
+                f"It changes {', '.join(given)} and does not say where the numbers come from.",
+                "Name a source; every number says where it comes from.",
             )
 
 
@@ -232,6 +275,14 @@ def _test(test: TestPart, path: str, pack: PackFile, known: Known, now: Known) -
             "Give a new test an id of its own.",
         )
     outcomes = now.outcomes[test.id]
+    if test.outcomes is not None and test.outcomes != known.outcomes.get(test.id, test.outcomes):
+        for key in ("base", "given"):
+            if getattr(test, key) is None:
+                yield (
+                    f"{path}.{key}",
+                    "With other outcomes the rows of the test no longer fit.",
+                    "Give them anew, one number an outcome.",
+                )
     if len(set(outcomes)) != len(outcomes) or len(outcomes) < 2:
         yield f"{path}.outcomes", "Two or more different outcomes are needed.", "Correct them."
     if "negative" in outcomes[:-1] or ("positive" in outcomes and len(outcomes) > 2):

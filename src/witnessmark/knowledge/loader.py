@@ -84,7 +84,7 @@ def check_pack(path: Path) -> tuple[list[Problem], Knowledge | None, PackFile | 
     known = _known(texts)
     if text is None:
         return faults, None, None
-    faults = check_parts(text.pack, known, text.where)
+    faults = _with(faults, check_parts(text.pack, known, text.where))
     rest, more = _read(after, known.add(text.pack))
     faults += [*broken, *more]
     return faults, None if faults else _merge([*texts, text, *rest]), text.pack
@@ -116,12 +116,19 @@ def _read(
     texts, problems = [], []
     for path in paths:
         text, faults = read_pack(path)
-        problems += faults
-        if text is not None:
-            problems += check_parts(text.pack, known, text.where)
+        if text is None:
+            problems += faults
+        else:
+            problems += _with(faults, check_parts(text.pack, known, text.where))
             known = known.add(text.pack)
             texts.append(text)
     return texts, problems
+
+
+def _with(form: list[Problem], sense: list[Problem]) -> list[Problem]:
+    """Return faults of form and of sense; where the form is faulty nothing more is said."""
+    places = {p.where for p in form}
+    return [*form, *(p for p in sense if p.where not in places)]
 
 
 def _merge(texts: Sequence[PackText]) -> Knowledge:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import copy
 import hashlib
+import re
 import tomllib
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,6 +19,10 @@ __all__ = ["PackText", "read_pack"]
 
 #: A pack of 60 causes and 100 tests has about 100 kB.
 MAX_BYTES = 5_000_000
+#: A key of so many parts with dots between is no pack's; the reader would take for ever over it.
+_DEEP_KEY = re.compile(r"""^[ \t\[]*(?:[\w"'-]+[ \t]*\.[ \t]*){32}""", re.MULTILINE)
+#: Keys that are never left out to look further: too much hangs on them.
+_BACKBONE = frozenset(PackFile.model_fields) | {"id"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +44,8 @@ def read_pack(path: Path) -> tuple[PackText | None, list[Problem]]:
     """Read one pack file.
 
     Returns:
-        The pack, or ``None`` when its form is faulty, and every fault of form.
+        The pack, and every fault of form. A pack with faults of form comes without the faulty
+        parts, so that what the others say can be checked too; ``None`` when that cannot be done.
     """
     where = path.name
     try:
@@ -50,14 +57,17 @@ def read_pack(path: Path) -> tuple[PackText | None, list[Problem]]:
     if len(raw) > MAX_BYTES:
         return None, [Problem(where, "The file is too large for a pack.", "Check what it holds.")]
     try:
-        document = tomllib.loads(raw.decode("utf-8-sig"))
+        text = raw.decode("utf-8-sig")
+        if _DEEP_KEY.search(text):
+            raise RecursionError("a key has more than 32 parts")
+        document = tomllib.loads(text)
     except UnicodeDecodeError:
         return None, [Problem(where, "The file is not UTF-8 text.", "Save it as UTF-8.")]
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:  # also a number of thousands of digits
         return None, [
             Problem(
                 where,
-                f"The file is not whole TOML: {error}.",
+                f"The file is not whole TOML: {str(error)[:200]}.",
                 "Correct that place; the check goes on from there.",
             )
         ]
@@ -80,8 +90,40 @@ def _parts(
         found = {}
         for item in error.errors(include_url=False, include_context=False):
             path = _path(document, item["loc"])
+            if _other_branch(item, path in found):
+                continue
             found[path] = Problem(f"{where}: {path}", _sentence(item), _remedy(item))
-        return None, list(found.values())
+        rest = _rest(document, error)
+        return None if rest is None else PackText(where, digest, rest), list(found.values())
+
+
+def _rest(document: dict[str, Any], error: ValidationError) -> PackFile | None:
+    """Return the pack without its faulty keys, ``None`` where too much would hang on them."""
+    left = copy.deepcopy(document)
+    faulty: dict[tuple[int, str], tuple[dict[str, Any], str]] = {}
+    for item in error.errors(include_url=False, include_context=False):
+        if item["loc"] == ("sources",):
+            left["sources"] = {}
+            continue
+        at: Any = left
+        holder: tuple[dict[str, Any], str] | None = None
+        for step in item["loc"]:
+            if isinstance(at, dict) and step in at:
+                holder = (at, str(step))
+                at = at[step]
+            elif isinstance(at, list) and isinstance(step, int) and step < len(at):
+                at = at[step]
+        if holder is None or item["type"] == "missing":
+            return None
+        if holder[1] in _BACKBONE and item["type"] != "extra_forbidden":
+            return None
+        faulty[id(holder[0]), holder[1]] = holder
+    for part, key in faulty.values():
+        del part[key]
+    try:
+        return PackFile.model_validate(left)
+    except ValidationError:
+        return None
 
 
 def _path(document: object, loc: tuple[int | str, ...]) -> str:
@@ -98,6 +140,13 @@ def _path(document: object, loc: tuple[int | str, ...]) -> str:
             text += f".{step}" if text else step
             at = None
     return text or "the whole document"
+
+
+def _other_branch(item: Any, told: bool) -> bool:
+    """Whether it only says that a number is no list, or a list no number: both are allowed."""
+    if item["type"] == "float_type" and isinstance(item["input"], list):
+        return True
+    return told and isinstance(item["input"], int | float)
 
 
 def _sentence(item: Any) -> str:

@@ -10,6 +10,7 @@ from witnessmark.analyses.before_after import pairs
 from witnessmark.analyses.contract import Bench
 from witnessmark.analyses.run_all import run_all
 from witnessmark.errors import NothingUsable
+from witnessmark.inference.belief import Belief
 from witnessmark.inference.fuel_evidence import FuelEvidence, fuel_evidence
 from witnessmark.inference.fuel_groups import FAMILY
 from witnessmark.inference.odds import Judgement, judge
@@ -109,7 +110,7 @@ def _steps(
             family=knowledge.families[o.family],
             belief=judged.beliefs[o.family],
             complaint=o.complaint,
-            tests_done=done.tests,
+            tests_done=done.tests | _answered(judged.beliefs[o.family]),
             repaired=done.repaired,
             fits=o.fits,
             candidates=fuel_candidates(fuel) if o.family == FAMILY else (),
@@ -132,6 +133,11 @@ def _steps(
     if fuel.posterior is not None:
         steps = measure_before_opening(steps, fuel.posterior.observations)
     return tuple(_named_by_proof(step, proofs) for step in steps)
+
+
+def _answered(belief: Belief) -> frozenset[str]:
+    """Return the tests with a sure answer now, also those that a reading answers by itself."""
+    return frozenset(t for t, (result, _) in belief.results.items() if result != "maybe")
 
 
 def _named_by_proof(step: Step, proofs: Sequence[Proof]) -> Step:
