@@ -99,7 +99,7 @@ def test_the_mount_stands_behind_the_damper(judged: Any) -> None:
     damper, step = judged(780_000, "vib_load", *known, *look)
     assert damper.decided
     assert damper.causes[0].cause == "damper_aged"
-    assert step == "damper_aged"
+    assert step in {"damper_aged", "v_mount"}  # go at it, or look at the mounts first
     lift = reading("mount_lift", "0.75 in")
     both, _ = judged(780_000, "vib_load", *known, *look, lift)
     assert "two causes" in both.statement
