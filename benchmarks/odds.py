@@ -206,8 +206,8 @@ def main() -> None:
             "",
             "Goal: all of them within 20 ms up to 14 seen findings, error (against asking them one "
             "by one) at most 1e-12.",
-            "The medians meet it up to 8 to 12 causes a finding; denser networks miss it at 14 seen "
-            "findings.",
+            "The medians meet it up to 8 to 12 causes a finding; denser networks miss it at 14 "
+            "seen findings.",
             "",
             *value_table(given.repeats, DENSITIES),
             "",
