@@ -225,9 +225,9 @@ def _without_unit(label: str) -> tuple[str, str]:
             ):
                 text = _ALIASES.get(last.lower(), last)
                 kept = parts[:-count]
+                kept = kept[:-1] if len(kept) > 1 and kept[-1].lower() == "in" else kept
                 if text.lower() == "rpm":
                     kept = [*kept, "rpm"]
-                kept = kept[:-1] if len(kept) > 1 and kept[-1].lower() == "in" else kept
                 return " ".join(kept), text
     if parts and parts[0] == "%" and len(parts) > 1:
         return " ".join(parts[1:]), "%"
