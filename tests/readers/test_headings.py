@@ -23,7 +23,8 @@ KNOWN = {
     "engine_speed rpm": [
         "RPM", "Engine RPM (rpm)", "EngSpd", "Eng Spd", "EngineSpeed", "Engine speed [min⁻¹]",
         "Engine speed [min^-1]", "Motordrehzahl (U/min)", "Drehzahl", "Régime moteur (tr/min)",
-        "RPM motor", "SPN 190 Engine Speed", "SPN190", "EEC1.EngineSpeed", "Engine Speed / rpm", "Engine Speed in rpm",
+        "RPM motor", "SPN 190 Engine Speed", "SPN190", "EEC1.EngineSpeed", "Engine Speed / rpm",
+        "Engine Speed in rpm",
         "CAN1.EEC1.EngineSpeed (rpm)",
     ],
     "road_speed km/h": [
