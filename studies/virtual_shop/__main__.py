@@ -1,12 +1,14 @@
 """Run the virtual shop: ``python -m studies.virtual_shop [trucks per family] [seed]``.
 
-Writes ``results.csv`` after every family and ``results.md`` at the end, beside this file. One
-process; use ``nice``.
+Writes ``results.csv`` after every family, ``pairs.csv`` after every truck with two complaints, and
+``results.md`` from both at the end, beside this file. ``pairs NUMBER SEED`` repairs only the trucks
+with two complaints, ``tables SEED`` only writes the tables. One process; use ``nice``.
 """
 
 from __future__ import annotations
 
 import csv
+import io
 import sys
 import time
 from collections import defaultdict
@@ -46,11 +48,38 @@ def main(number: int = 60, seed: int = 20260302) -> None:
             one_family(found[distance][identity], knowledge, identity, number, place_seed, distance)
             print(distance, identity, f"{time.perf_counter() - begun:.0f} s", flush=True)
             write_csv(found)
-    double = two_complaints(knowledge, number, seed)
+    two_complaints(knowledge, number, seed)
     print("two complaints", f"{time.perf_counter() - begun:.0f} s", flush=True)
-    text = report(found[1.0], number, seed) + dependence(found) + report_pairs(double)
+    tables(seed)
+
+
+def tables(seed: int) -> None:
+    """Write ``results.md`` from the rows that are there."""
+    found, double = read_rows()
+    number = max(len(rows) for family in found[1.0].values() for rows in family.values())
+    text = report(found[1.0], number, seed) + dependence(found)
+    text += report_pairs(double) if double else ""
     (FOLDER / "results.md").write_text(text, "utf-8")
     print(text)
+
+
+def read_rows() -> tuple[dict[float, Runs], dict[str, list[tuple[bool, two.PairRun]]]]:
+    """Return what ``results.csv`` and ``pairs.csv`` hold."""
+    found: dict[float, Runs] = defaultdict(lambda: defaultdict(lambda: defaultdict(list)))
+    with (FOLDER / "results.csv").open(encoding="utf-8") as file:
+        for r in csv.DictReader(file):
+            figures = (float(r["usd"]), float(r["hours"]), int(r["needless"]))
+            counts = (bool(int(r["gave_up"])), int(r["said"]), int(r["wrong"]))
+            run = Run(*figures, *counts)
+            found[float(r["distance"])][r["family"]][r["policy"]].append(run)
+    double: dict[str, list[tuple[bool, two.PairRun]]] = defaultdict(list)
+    rows = FOLDER / "pairs.csv"
+    with rows.open(encoding="utf-8") if rows.exists() else io.StringIO() as file:
+        for r in csv.DictReader(file):
+            figures = (float(r["usd"]), float(r["hours"]), int(r["needless"]))
+            pair = two.PairRun(*figures, bool(int(r["gave_up"])))
+            double[r["policy"]].append((bool(int(r["one_fault"])), pair))
+    return found, double
 
 
 def one_family(
@@ -76,22 +105,25 @@ def one_family(
             runs[LEARNING].append(learning.run(truck.fresh()))
 
 
-def two_complaints(
-    knowledge: Knowledge, number: int, seed: int
-) -> dict[str, list[tuple[bool, two.PairRun]]]:
-    """Repair trucks with two complaints; each with whether one fault made both."""
+def two_complaints(knowledge: Knowledge, number: int, seed: int) -> None:
+    """Repair trucks with two complaints and write a line for each and every policy."""
     models = {
         f: FamilyModel(family, knowledge.conditions, links=knowledge.links)
         for f, family in knowledge.families.items()
     }
     linked = sorted(two.linked_pairs(knowledge).items())
-    found: dict[str, list[tuple[bool, two.PairRun]]] = defaultdict(list)
-    for k in range(number):
-        families, links = linked[k % len(linked)]
-        pair = two.draw_pair(families, links, knowledge, models, seed + 9_000_000 + k)
-        for name, policy in two.PAIR_POLICIES.items():
-            found[name].append((pair.twin is not None, policy(pair.fresh(), knowledge)))
-    return found
+    with (FOLDER / "pairs.csv").open("w", newline="", encoding="utf-8") as file:
+        out = csv.writer(file, lineterminator="\n")
+        figures = ("usd", "hours", "needless", "gave_up")
+        out.writerow(["truck", "first", "second", "one_fault", "policy", *figures])
+        for k in range(number):
+            families, links = linked[k % len(linked)]
+            pair = two.draw_pair(families, links, knowledge, models, seed + 9_000_000 + k)
+            for name, policy in two.PAIR_POLICIES.items():
+                r = policy(pair.fresh(), knowledge)
+                shown = (f"{r.usd:.0f}", f"{r.hours:.2f}", r.needless, int(r.gave_up))
+                out.writerow([k, *families, int(pair.twin is not None), name, *shown])
+            file.flush()
 
 
 def report(runs: Runs, number: int, seed: int) -> str:
@@ -101,9 +133,9 @@ def report(runs: Runs, number: int, seed: int) -> str:
         "",
         f"Written by `python -m studies.virtual_shop {number} {seed}`; nothing is typed in.",
         f"{number} invented trucks a family, {len(runs)} families, the same trucks for every",
-        "policy. Standard errors in brackets; in the first table from shop to shop, for the trucks",
-        "of one shop share its truth. See README.md for how the truth differs from the packs and",
-        "what the policies are.",
+        "policy. Standard errors in brackets: of means and shares from shop to shop, for the trucks",
+        "of one shop share its truth; of ratios from truck to truck. See README.md for how the truth",
+        "differs from the packs and what the policies are.",
         "",
         "## All families, each weighing the same",
         "",
@@ -197,7 +229,8 @@ def dependence(found: dict[float, Runs]) -> str:
 
 def report_pairs(found: dict[str, list[tuple[bool, two.PairRun]]]) -> str:
     """Return the table of the trucks with two complaints."""
-    number = len(next(iter(found.values())))
+    number = min(len(rows) for rows in found.values())
+    found = {name: rows[:number] for name, rows in found.items()}
     one = sum(linked for linked, _ in next(iter(found.values())))
     lines = [
         "",
@@ -287,4 +320,9 @@ def _word(reached: bool) -> str:
 
 
 if __name__ == "__main__":
-    main(*(int(a) for a in sys.argv[1:]))
+    if sys.argv[1:2] == ["pairs"]:
+        two_complaints(load_knowledge(), int(sys.argv[2]), int(sys.argv[3]))
+    elif sys.argv[1:2] == ["tables"]:
+        tables(int(sys.argv[2]))
+    else:
+        main(*(int(a) for a in sys.argv[1:]))
