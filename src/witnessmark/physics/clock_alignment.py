@@ -226,12 +226,15 @@ def _misfit(
     end: float,
 ) -> float:
     total = 0.0
-    for left in np.arange(max(start, bus_time[0]), min(end, bus_time[-1]) - 0.8, 0.8):
+    first, last = max(start, bus_time[0]), min(end, bus_time[-1])
+    begin, stop = np.searchsorted(time, (first + offset, last + offset))
+    time, values = time[begin:stop], values[begin:stop]
+    everywhere = turns(time - offset, bus_time, rpm)
+    for left in np.arange(first, last - 0.8, 0.8):
         i, j = np.searchsorted(time, (left + offset, left + offset + 0.8))
         if j - i < 40:
             continue
-        t = time[i:j]
-        phase = turns(t - offset, bus_time, rpm)
+        t, phase = time[i:j], everywhere[i:j]
         good = np.isfinite(phase)
         if np.count_nonzero(good) < 40:
             continue
