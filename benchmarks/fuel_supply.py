@@ -72,9 +72,9 @@ def main() -> None:
         )
     for name, seen, work in after_work():
         times = []
-        for seed in range(5):
+        for _ in range(5):
             start = time.process_time()
-            infer(table, seen, repairs=work, seed=seed)
+            infer(table, seen, repairs=work)
             times.append(time.process_time() - start)
         lines.append(
             f"| {name} | {len(times)} | {len(times)} | {1000 * np.median(times):.0f} / "

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import gzip
 from pathlib import Path
 
 import numpy as np
@@ -72,9 +73,10 @@ def main() -> None:
 
 
 def _read(path: Path):
-    if not path.exists():
+    kept = path.with_suffix(".csv.gz")
+    if not path.exists() and not kept.exists():
         return []
-    with path.open() as file:
+    with path.open() if path.exists() else gzip.open(kept, "rt", newline="") as file:
         return [r for r in csv.DictReader(file) if r.get("g8")]
 
 
