@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import itertools
 import sys
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -20,7 +19,6 @@ sys.path[:0] = [str(HERE), str(HERE.parent.parent / "src")]
 
 from plant import DT, KINDS_FAULT, KINDS_REAL, simulate  # noqa: E402
 
-from witnessmark.analyses.plausibility_kinds import movement  # noqa: E402
 from witnessmark.analyses.plausibility_profiles import PROFILES  # noqa: E402
 from witnessmark.analyses.plausibility_trace import (  # noqa: E402
     SEEN_FROM,
@@ -77,8 +75,8 @@ def main(drives: int = 500) -> None:
         "Beside each share its standard error.",
         "",
         "| truth | every | drives | called | of those with a faulty sample | largest real "
-        "change in 1 s, q50/q95/max, K | called by the rule 'step of 3 K' | named |",
-        "|---|---|---|---|---|---|---|---|",
+        "change in 1 s, q50/q95/max, K | called by the rule 'step of 3 K' |",
+        "|---|---|---|---|---|---|---|",
     ]
     claims: list[tuple[float, bool]] = []
     first = ("contact_3_10", "glitches_2_5", "healthy", "sticky", "gas_pocket", "winter_slug",
@@ -93,8 +91,7 @@ def main(drives: int = 500) -> None:
             q = np.percentile(row.rates, [50, 95, 100])
             lines.append(
                 f"| {kind} | {every:g} s | {len(verdicts)} | {_share(called)} | {among} | "
-                f"{q[0]:.2f} / {q[1]:.2f} / {q[2]:.2f} | {np.mean(steps):.1%} | "
-                f"{_named(verdicts)} |"
+                f"{q[0]:.2f} / {q[1]:.2f} / {q[2]:.2f} | {np.mean(steps):.1%} |"
             )
             print(lines[-1], flush=True)
             if every == 1.0:
@@ -107,18 +104,6 @@ def _share(called: npt.NDArray[np.bool_]) -> str:
     p, of = float(called.mean()), called.size
     error = np.sqrt(max(p * (1.0 - p), (1.0 - 1.0 / of) / of) / of)
     return f"{100 * p:.1f} ± {100 * error:.1f} %"
-
-
-def _named(verdicts: list[Verdict]) -> str:
-    """Return what the drives were named, the more frequent names first."""
-    names: Counter[str] = Counter()
-    for verdict in verdicts:
-        if verdict.log_factor >= SEEN_FROM and verdict.spans:
-            faults = {k: p for k, p in verdict.kinds.items() if k != "real"}
-            names[max(faults, key=lambda k: faults[k])] += 1
-        else:
-            names[movement(verdict).kind.replace("_", " ")] += 1
-    return ", ".join(f"{n} {c / len(verdicts):.0%}" for n, c in names.most_common(3))
 
 
 def _write(lines: list[str], claims: list[tuple[float, bool]]) -> None:

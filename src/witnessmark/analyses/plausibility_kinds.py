@@ -240,7 +240,9 @@ def _cycle(grid: Floats, series: Floats, trace: Trace) -> Movement | None:
 
 
 def _gas(grid: Floats, series: Floats, trace: Trace) -> Movement | None:
-    rises = _fast(grid, series, +1, max(3.0, 2.0 * trace.step))
+    # Within one lag of the sensor: heat through metal and thermostat is slower (studies: a rule
+    # of ten seconds named most of the lively healthy drives).
+    rises = _fast(grid, series, +1, max(4.0, 2.0 * trace.step), seconds=4.0)
     back = [r for r in rises if _comes_back(grid, series, r, -1)]
     if len(back) < 2:
         return None
@@ -273,10 +275,10 @@ def _slug(grid: Floats, series: Floats, trace: Trace) -> Movement | None:
 
 
 def _fast(
-    grid: Floats, series: Floats, sign: int, least: float
+    grid: Floats, series: Floats, sign: int, least: float, *, seconds: float = 10.0
 ) -> list[tuple[float, float, float]]:
-    """Return (start, end, size) of changes of at least *least* within ten seconds."""
-    width = int(10.0 / _GRID)
+    """Return (start, end, size) of changes of at least *least* within some seconds."""
+    width = int(seconds / _GRID)
     if series.size <= width:
         return []
     change = sign * (series[width:] - series[:-width])
