@@ -52,10 +52,14 @@ Ints = npt.NDArray[np.int64]
 ENOUGH = 500.0
 #: Draws of one adaptive round and number of rounds at most.
 ROUND, ROUNDS = 5000, 4
+#: Rounds in which every single part is drawn anew, whatever the table's draws made of it.
+SECOND_LOOKS = 2
 #: Draws of the table walked through the repairs of a case, about, and new ones a round then.
 WALKED, ROUND_AFTER_WORK = 12000, 8000
 #: A best explanation worse than this quantile of chi square is called no explanation.
 FIT_QUANTILE = 0.995
+_SINGLES = np.array([len(h) == 1 for h in HYPOTHESES])
+_PAIRS = np.array([len(h) == 2 for h in HYPOTHESES])
 _OTHER_INDEX = len(HYPOTHESES) - 1
 _FIRST = TYPE_DIMENSIONS + UNIT_DIMENSIONS
 
@@ -335,7 +339,7 @@ def _adapt(
         rows, of = [], []
         log_like = current.log_parts[-1] + current.log_extra
         white = _white(current)
-        for h, count in _allocate(current, prior, bool(repairs)).items():
+        for h, count in _allocate(current, prior, bool(repairs), round_).items():
             cuts = cuts_of(h, table.prior.layout_shares, repairs)
             for share, proposal in fit(current.batch, log_like, white, h, width, cuts):
                 size = max(round(count * share), 4)
@@ -378,8 +382,13 @@ def _thinned(hypothesis: Ints, sizes: Floats) -> tuple[Ints, Floats]:
     return np.concatenate(chosen), rest
 
 
-def _allocate(current: Posterior, prior: Floats, walked: bool) -> dict[int, int]:
-    """Return how many new draws each hypothesis gets: where the weight is, and some elsewhere."""
+def _allocate(current: Posterior, prior: Floats, walked: bool, round_: int) -> dict[int, int]:
+    """Return how many new draws each hypothesis gets: where the weight is, and some elsewhere.
+
+    In the first rounds every single part gets some however little it carries, and later every
+    pair with the likeliest part: many sharp readings can leave all of the table's draws of a
+    fault far off, and nobody would look again.
+    """
     log_post = prior + current.log_evidence
     post = np.exp(log_post - log_post.max())
     post /= post.sum()
@@ -387,6 +396,11 @@ def _allocate(current: Posterior, prior: Floats, walked: bool) -> dict[int, int]
     wanted /= wanted.sum()
     counts = ((ROUND_AFTER_WORK if walked else ROUND) * wanted).astype(int)
     live = (post > 1e-4) & (counts >= 20)
+    if round_ < SECOND_LOOKS:
+        live |= _SINGLES
+    if round_:
+        leading = int(np.argmax(np.where(_SINGLES, post, -1.0)))
+        live |= _PAIRS & np.array([HYPOTHESES[leading] <= h for h in HYPOTHESES])
     return {int(h): int(max(counts[h], 120)) for h in np.flatnonzero(live)}
 
 
