@@ -160,13 +160,14 @@ def fuel_evidence(
     done = tuple(replace(r, after_stage=i + 1) for i, r in enumerate(done))
     factor, known_by = gauge_factor(case, usable)
     judged = (*onset, *gauge_finding(factor, known_by))
-    posterior = infer(
-        table,
-        usable,
-        log_prior=_log_prior(case, knowledge, family, history, suddenly, factor),
-        repairs=done,
-        bubbles=bubbles(case),
-    )
+    prior = _log_prior(case, knowledge, family, history, suddenly, factor)
+    seen = bubbles(case)
+    posterior = infer(table, usable, log_prior=prior, repairs=done, bubbles=seen)
+    at_first = posterior
+    if done:
+        # the draws that survive the readings after the work are too few to judge those before it
+        before = [o for o in usable if o.stage == 0]
+        at_first = infer(table, before, log_prior=prior, bubbles=[b for b in seen if b[0] == 0])
     fits = posterior.fits and not any(_now(p, usable) for p in conflict)
     bands = _bands(case, knowledge, usable)
     latest = max(o.stage for o in usable)
@@ -181,7 +182,7 @@ def fuel_evidence(
     )
     assumptions = _assumptions(posterior, table)
     findings = (
-        *_findings(usable, entered, posterior, shown, fits, table, assumptions),
+        *_findings(usable, entered, posterior, at_first, shown, fits, table, assumptions),
         *judged,
     )
     return FuelEvidence(
@@ -201,6 +202,7 @@ def _findings(
     usable: Sequence[Observation],
     entered: Mapping[str, int],
     posterior: Posterior,
+    at_first: Posterior,
     shown: Presentation,
     fits: bool,
     table: Table,
@@ -210,7 +212,7 @@ def _findings(
     found = []
     for stage in stages:
         here = [o for o in usable if o.stage == stage]
-        sets = posterior.set_log_likelihoods(stage)
+        sets = (posterior if stage else at_first).set_log_likelihoods(stage)
         if not fits:
             sets = dict.fromkeys(HYPOTHESES, 0.0)
         last = stage == stages[-1]
