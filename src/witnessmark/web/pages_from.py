@@ -8,7 +8,6 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from witnessmark.errors import NotFound
-from witnessmark.model.assessment import Assessment
 from witnessmark.model.case import Case
 from witnessmark.model.entry import Entry
 from witnessmark.model.entry_data import RecordingData
@@ -19,14 +18,12 @@ from witnessmark.workflow.settings import settings_of
 
 router = APIRouter(include_in_schema=False)
 
-_WAIT_S = 20.0
-
 
 @router.get("/cases/{case_id}/from/finding/{place}")
 def finding(request: Request, case_id: str, place: int) -> Response:
     """Show what a finding rests on."""
     bench = bench_of(request)
-    assessment = _assessment(bench, case_id)
+    assessment = bench.assessment(case_id)
     if not 0 <= place < len(assessment.findings):
         raise NotFound("There is no such finding any more.", do="Go back to the case.")
     found = assessment.findings[place]
@@ -51,7 +48,7 @@ def finding(request: Request, case_id: str, place: int) -> Response:
 def cause(request: Request, case_id: str, family: str, cause: str) -> Response:
     """Show where a cause's odds come from."""
     bench = bench_of(request)
-    assessment = _assessment(bench, case_id)
+    assessment = bench.assessment(case_id)
     odds = assessment.odds_of(family)
     row = next((c for c in odds.causes if c.cause == cause), None) if odds else None
     if odds is None or row is None:
@@ -74,7 +71,7 @@ def cause(request: Request, case_id: str, family: str, cause: str) -> Response:
 def step(request: Request, case_id: str, place: int) -> Response:
     """Show why a step is proposed and what it may lead to."""
     bench = bench_of(request)
-    assessment = _assessment(bench, case_id)
+    assessment = bench.assessment(case_id)
     if not 0 <= place < len(assessment.steps):
         raise NotFound("That step is not proposed any more.", do="Go back to the case.")
     found = assessment.steps[place]
@@ -117,13 +114,6 @@ def entry(request: Request, case_id: str, entry_id: str) -> Response:
         rests=rests,
         **_common(bench, case),
     )
-
-
-def _assessment(bench: Bench, case_id: str) -> Assessment:
-    found = bench.desk.look(case_id, wait_s=_WAIT_S).assessment
-    if found is None:
-        raise NotFound("The odds are not worked out yet.", do="Wait a moment and go back.")
-    return found
 
 
 def _rows(case: Case, names: Names, wanted: tuple[str, ...]) -> list[tuple[Entry, str]]:

@@ -6,15 +6,12 @@ from fastapi import APIRouter, Request
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import Response
 
-from witnessmark.errors import InputRefused, NotFound, WitnessmarkError, http_status
-from witnessmark.model.assessment import Assessment
+from witnessmark.errors import InputRefused, WitnessmarkError, http_status
 from witnessmark.web.posted import Posted, posted
 from witnessmark.web.state import Bench, bench_of, going_on, page, viewer_of
 from witnessmark.workflow.override import choices, record_override
 
 router = APIRouter(include_in_schema=False)
-
-_WAIT_S = 20.0
 
 
 @router.get("/cases/{case_id}/override")
@@ -47,7 +44,7 @@ def _store(bench: Bench, case_id: str, form: Posted, by: str) -> None:
         form.one("step"),
         form.one("why"),
         by=by or None,
-        assessment=_assessment(bench, case_id),
+        assessment=bench.assessment(case_id),
         entry_id=form.one("entry_id") or None,
     )
 
@@ -57,7 +54,7 @@ def _override_page(
 ) -> Response:
     bench = bench_of(request)
     case = bench.desk.case(case_id)
-    assessment = _assessment(bench, case_id)
+    assessment = bench.assessment(case_id)
     truck = case.truck()
     return page(
         request,
@@ -72,10 +69,3 @@ def _override_page(
         sent=form.one("entry_id"),
         error=error,
     )
-
-
-def _assessment(bench: Bench, case_id: str) -> Assessment:
-    found = bench.desk.look(case_id, wait_s=_WAIT_S).assessment
-    if found is None:
-        raise NotFound("The odds are not worked out yet.", do="Wait a moment and come back.")
-    return found

@@ -16,6 +16,7 @@ from markupsafe import Markup
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 
+from witnessmark.errors import NotFound
 from witnessmark.model.assessment import Assessment
 from witnessmark.web import words
 from witnessmark.web.desk import Desk
@@ -33,6 +34,8 @@ __all__ = ["Bench", "bench_of", "going_on", "page", "viewer_of"]
 THEMES = ("device", "light", "dark")
 _WARM = 50
 _SI_S = 2.0
+#: How long a page that is nothing without the odds waits for them [s].
+_WAIT_S = 20.0
 _FIELD_ID = re.compile(r"[^A-Za-z0-9_-]+")
 
 
@@ -96,6 +99,17 @@ class Bench:
     def knowledge(self) -> Knowledge:
         """Return what the packs say in this shop."""
         return knowledge_of(self.shop)
+
+    def assessment(self, case_id: str) -> Assessment:
+        """Return the newest assessment of a case, waiting a while for that of this version.
+
+        Raises:
+            NotFound: no such case, or its odds are not worked out yet.
+        """
+        found = self.desk.look(case_id, wait_s=_WAIT_S).assessment
+        if found is None:
+            raise NotFound("The odds are not worked out yet.", do="Wait a moment and go back.")
+        return found
 
     def warm_up(self) -> None:
         """Begin to work out the cases that were touched last."""

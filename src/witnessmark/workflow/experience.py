@@ -78,7 +78,7 @@ def experience_of(shop: Shop) -> Experience:
         tuple(sorted(told, key=lambda f: -(f.proven + f.unproven + f.unlisted))),
         _jobs(history),
         comeback_rates(history),
-        score_overrides(shop),
+        score_overrides(shop, history),
     )
 
 

@@ -9,6 +9,7 @@ from witnessmark.knowledge import Knowledge, load_knowledge
 from witnessmark.model.assessment import Assessment
 from witnessmark.model.case import Case
 from witnessmark.model.entry import Entry
+from witnessmark.model.history import History
 from witnessmark.planner.override import ABOUT, Override, Score, override_words, overrides, score
 from witnessmark.workflow.assess import assess_in_shop
 from witnessmark.workflow.book import pack_files
@@ -90,12 +91,17 @@ def record_override(
     return shop.add(case_id, "note", {"words": words, "about": ABOUT}, by=by, entry_id=entry_id)
 
 
-def score_overrides(shop: Shop) -> Score:
+def score_overrides(shop: Shop, history: History | None = None) -> Score:
     """Score the tool against the technician over every case of the shop.
 
     Only causes that were proven count; until then an override stays open.
+
+    Args:
+        shop: the shop.
+        history: what its cases have taught, where the caller has it.
     """
-    history, _ = learnt(shop, Case("", ()))
+    if history is None:
+        history, _ = learnt(shop, Case("", ()))
     proven: dict[str, set[str]] = defaultdict(set)
     for closing in history.closings:
         if closing.proven:
