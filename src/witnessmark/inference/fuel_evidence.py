@@ -164,9 +164,9 @@ def fuel_evidence(
     seen = bubbles(case)
     posterior = infer(table, usable, log_prior=prior, repairs=done, bubbles=seen)
     at_first = posterior
-    if done:
+    before = [o for o in usable if o.stage == 0]
+    if done and before:
         # the draws that survive the readings after the work are too few to judge those before it
-        before = [o for o in usable if o.stage == 0]
         at_first = infer(table, before, log_prior=prior, bubbles=[b for b in seen if b[0] == 0])
     fits = posterior.fits and not any(_now(p, usable) for p in conflict)
     bands = _bands(case, knowledge, usable)
