@@ -6,7 +6,7 @@ before a cause is proven, because waiting costs less than the accident.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 from witnessmark.model.step import Spread, Step
@@ -25,6 +25,9 @@ class Stop:
         from_probability: propose it once one of them is at least this likely together.
         name: what to do.
         why: the danger.
+        checks: tests that lift it or confirm it, in the order to make them.
+        parked: whether the truck must not be driven or loaded meanwhile.
+        once_checked: what to do once every check was made and the danger still stands.
     """
 
     id: str
@@ -33,6 +36,9 @@ class Stop:
     from_probability: float
     name: str
     why: str
+    checks: tuple[str, ...] = ()
+    parked: bool = False
+    once_checked: str = ""
 
 
 #: The stops; the thresholds are judgement.
@@ -44,6 +50,9 @@ STOPS: tuple[Stop, ...] = (
         0.08,
         "Do not start the engine again until the damper bolts are checked",
         "A loose crank damper can leave the engine.",
+        checks=("v_bolt",),
+        parked=True,
+        once_checked="Do not start the engine before the damper is made fast or ruled out",
     ),
     Stop(
         "stop_driveline",
@@ -52,6 +61,9 @@ STOPS: tuple[Stop, ...] = (
         0.35,
         "Park the truck until the driveline joints are checked by hand",
         "A joint that fails drops the shaft.",
+        checks=("v_joint",),
+        parked=True,
+        once_checked="Keep the truck parked until the driveline joint is put right",
     ),
     Stop(
         "stop_wheel_end",
@@ -60,6 +72,9 @@ STOPS: tuple[Stop, ...] = (
         0.20,
         "Park the truck until wheel fasteners and wheel bearings are checked",
         "A loose wheel or a failed wheel bearing means wheel loss.",
+        checks=("s_bearing", "s_seat"),
+        parked=True,
+        once_checked="Keep the truck parked until the wheel end is put right",
     ),
     Stop(
         "stop_tyre",
@@ -68,6 +83,9 @@ STOPS: tuple[Stop, ...] = (
         0.40,
         "Do not run the tyre again until it is off and looked over",
         "A separated tyre can burst.",
+        checks=("s_tread",),
+        parked=True,
+        once_checked="Do not run the tyre again: renew it or rule it out on the stand",
     ),
     Stop(
         "stop_steering",
@@ -76,6 +94,9 @@ STOPS: tuple[Stop, ...] = (
         0.20,
         "Park the truck until steering and suspension are checked for play",
         "A worn steering joint can let go.",
+        checks=("s_shake",),
+        parked=True,
+        once_checked="Keep the truck parked until the play is put right",
     ),
     Stop(
         "stop_oil_pressure",
@@ -84,6 +105,9 @@ STOPS: tuple[Stop, ...] = (
         0.25,
         "Stop the engine and check the oil level before it runs again",
         "If the low pressure is real, every minute takes the bearings with it.",
+        checks=("g_level", "g_mech"),
+        parked=True,
+        once_checked="Run the engine only for a gauge reading, and never below the maker's limit",
     ),
     Stop(
         "stop_overheat",
@@ -92,6 +116,7 @@ STOPS: tuple[Stop, ...] = (
         0.40,
         "Do not drive it hot: shut down at the maker's limit and let it cool closed",
         "A hot engine without coolant warps its head; a hot cap scalds.",
+        checks=("o_level",),
     ),
     Stop(
         "stop_contaminated_oil",
@@ -100,6 +125,9 @@ STOPS: tuple[Stop, ...] = (
         0.35,
         "Do not run the engine until the oil has been sampled",
         "Coolant or fuel in the oil destroys bearings.",
+        checks=("x_oil",),
+        parked=True,
+        once_checked="Do not run the engine on this oil: find the source and change the oil first",
     ),
     Stop(
         "stop_oil_on_exhaust",
@@ -108,6 +136,9 @@ STOPS: tuple[Stop, ...] = (
         0.40,
         "Keep it off the road until it is certain that no oil reaches the exhaust",
         "Oil on a hot exhaust burns.",
+        checks=("l_turbolook", "l_high"),
+        parked=True,
+        once_checked="Keep it off the road until the leak is closed and the exhaust wiped clean",
     ),
     Stop(
         "stop_runaway",
@@ -128,13 +159,19 @@ STOPS: tuple[Stop, ...] = (
 )
 
 
-def safety_stops(family: str, marginals: Mapping[str, float], total_usd: float) -> list[Step]:
+def safety_stops(
+    family: str,
+    marginals: Mapping[str, float],
+    total_usd: float,
+    done: Collection[str] = (),
+) -> list[Step]:
     """Return the stops that the odds of *family* call for.
 
     Args:
         family: family id.
         marginals: cause id -> P(present).
         total_usd: expected total of the best plan; a stop does not change it.
+        done: tests made at this stage.
     """
     found = []
     for stop in STOPS:
@@ -144,13 +181,14 @@ def safety_stops(family: str, marginals: Mapping[str, float], total_usd: float) 
         for cause in stop.causes:
             healthy *= 1.0 - marginals.get(cause, 0.0)
         danger = 1.0 - healthy
+        checked = bool(stop.checks) and all(t in done for t in stop.checks)
         if danger >= stop.from_probability:
             found.append(
                 Step(
                     step=stop.id,
                     kind="safety",
                     family=family,
-                    name=stop.name,
+                    name=stop.once_checked if checked and stop.once_checked else stop.name,
                     minutes=Spread(0.0, 5.0, 15.0),
                     usd=Spread(0.0, 0.0, 0.0),
                     expected_total_usd=total_usd,

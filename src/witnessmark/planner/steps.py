@@ -13,6 +13,7 @@ from witnessmark.model.history import History
 from witnessmark.model.settings import Settings
 from witnessmark.model.step import Result, Spread, Step
 from witnessmark.planner import words
+from witnessmark.planner.bay_order import Bench, in_bay_order
 from witnessmark.planner.candidates import Candidate
 from witnessmark.planner.costs import remeasure_minutes
 from witnessmark.planner.pricing import FamilyState, Plan, plan_family
@@ -87,10 +88,13 @@ def rank_steps(
     total = sum(plan.best for plan in plans)
     stops: list[Step] = []
     steps: list[Step] = []
+    benches: list[Bench] = []
     for plan in plans:
         others = total - plan.best
         marginals = dict(zip(plan.table.causes, plan.state.belief.marginals(), strict=True))
-        stops += safety_stops(plan.state.family.id, marginals, total)
+        looks = {s.step: s for s in _test_steps(plan, others, every=True)}
+        benches.append(_bench(plan, marginals, looks))
+        stops += safety_stops(plan.state.family.id, marginals, total, plan.state.tests_done)
         steps += [
             _if_still_wrong(step, plan, others, rates)
             for step in (
@@ -101,6 +105,7 @@ def rank_steps(
         ]
     steps.sort(key=lambda s: (round(s.expected_total_usd, 2), _effort(s)))
     steps = _measure_first_when_unexplained(steps, plans)
+    steps = in_bay_order(steps, stops, benches, rates)
     waiting = [
         _remeasure(plan, total - plan.best, rates, so_far.unmeasured)
         for plan in plans
@@ -109,19 +114,26 @@ def rank_steps(
     return (*stops, *waiting, *_with_margin(steps[: most - len(waiting)]))
 
 
+def _bench(plan: Plan, marginals: Mapping[str, float], looks: Mapping[str, Step]) -> Bench:
+    belief = plan.state.belief
+    found = bool(getattr(belief, "seen_tests", ()) or plan.state.repaired)
+    return Bench(plan.state.family, marginals, plan.state.tests_done, found, looks)
+
+
 def _left_open(family: Family, test: str) -> str:
     found = family.test(test)
     return found.access_group if found is not None else ""
 
 
-def _test_steps(plan: Plan, others: float) -> list[Step]:
+def _test_steps(plan: Plan, others: float, *, every: bool = False) -> list[Step]:
+    """Return the tests that pay, or every one that can be made."""
     found = []
     for number, test in enumerate(plan.tests):
         price = float(plan.moves.test[0, number])
         unexplained = _unexplained(plan)
         if not np.isfinite(price):
             continue
-        if price > plan.without_test - WORTH_USD and not unexplained:
+        if price > plan.without_test - WORTH_USD and not unexplained and not every:
             continue
         results = _test_results(plan, number, test)
         family = plan.state.family
@@ -299,8 +311,8 @@ def _with_margin(steps: Sequence[Step]) -> list[Step]:
         return []
     best = min(s.expected_total_usd for s in steps)
     return [
-        replace(s, why=f"{s.why} {words.dearer(s.expected_total_usd - best)}".strip())
-        for s in steps
+        replace(s, why=f"{s.why} {words.dearer(s.expected_total_usd - best)}".strip()) if k else s
+        for k, s in enumerate(steps)
     ]
 
 

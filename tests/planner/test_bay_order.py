@@ -1,0 +1,126 @@
+"""What a good technician does first, where the figures alone would say otherwise."""
+
+import json
+
+import pytest
+
+from planner.tiny_belief import TinyBelief
+from witnessmark.knowledge import load_knowledge
+from witnessmark.model.case import read_case
+from witnessmark.planner.safety import STOPS
+from witnessmark.planner.steps import FamilyState, rank_steps
+from witnessmark.workflow.assess import assess
+
+KNOWLEDGE = load_knowledge()
+
+
+def steps_of(family, *, miles=None, clues=(), tests=()):
+    """Return the steps for a truck with these clues (id or (id, cause)) and (test, result)."""
+    truck = {"label": "Testbarley 1"} | ({"miles": miles} if miles else {})
+    rows = [("truck", truck), ("complaint", {"words": "as the driver says", "families": [family]})]
+    for clue in clues:
+        name, cause = clue if isinstance(clue, tuple) else (clue, "")
+        rows.append(("clue", {"clue": name, "seen": True} | ({"cause": cause} if cause else {})))
+    rows += [("test", {"test": test, "result": result}) for test, result in tests]
+    lines = [
+        json.dumps({"kind": kind, "id": f"e{n}", "at": "2026-03-02T08:00:00Z", "data": data})
+        for n, (kind, data) in enumerate(rows, 1)
+    ]
+    return assess(read_case("x", lines), {}).steps
+
+
+def work(steps):
+    return [s for s in steps if s.kind != "safety"]
+
+
+def test_a_truck_that_may_have_a_loose_damper_is_not_road_tested_first():
+    steps = steps_of("vib_load", clues=["overhaul", "sudden", ("part_new", "damper_loose")])
+    assert steps[0].step == "stop_damper"
+    assert steps[1].step == "v_bolt"
+    assert "the check that the stop asks for" in steps[1].why
+    looks = [s for s in work(steps) if s.kind != "repair"]
+    assert not [s.step for s in looks[:4] if {"road", "load"} & set(s.needs)]
+
+
+def test_a_suspected_wheel_end_is_looked_at_on_the_stand():
+    steps = steps_of("vib_speed", clues=["tyre_recent", "sudden"])
+    assert [s.step for s in steps[:2]] == ["stop_wheel_end", "s_bearing"]
+    assert "road" not in steps[1].needs
+
+
+def test_low_oil_pressure_is_dipstick_and_gauge_before_sensor_or_pan():
+    steps = steps_of("oil_press", clues=["single_sensor", "harness_repair"])
+    assert [s.step for s in steps[:2]] == ["stop_oil_pressure", "g_level"]
+    after = steps_of(
+        "oil_press", clues=["single_sensor", "harness_repair"], tests=[("g_level", "negative")]
+    )
+    assert work(after)[0].step == "g_mech"
+    tired = steps_of("oil_press", miles=1_010_000, clues=["gradual", "worse_hot"])
+    order = [s.step for s in work(tired)]
+    assert order[0] == "g_level"
+    assert "g_mech" in order
+    assert "g_pan" not in order[: order.index("g_mech")]
+
+
+def test_a_stop_says_what_to_do_once_its_check_was_made():
+    steps = steps_of("coolant_cross", clues=["overheated"], tests=[("x_oil", "positive")])
+    assert "sampled" not in steps[0].name
+    assert steps[0].step == "stop_contaminated_oil"
+
+
+def test_no_leak_down_before_the_reading_is_repeated_and_the_breather_bypassed():
+    first = work(steps_of("crankcase", miles=905_000))[0]
+    assert first.step == "b_cold"
+    made = [("b_cold", "negative")]
+    for expected in ({"b_breather", "b_compr"}, {"b_breather", "b_compr"}):
+        first = work(steps_of("crankcase", miles=905_000, tests=made))[0]
+        assert first.step in expected or first.access < 4
+        if first.step not in expected:
+            break
+        made.append((first.step, "negative"))
+
+
+def test_gas_in_the_coolant_is_not_answered_by_a_new_sensor():
+    steps = steps_of(
+        "cool_unstable",
+        clues=["topups", "overheated"],
+        tests=[("c_level", "positive"), ("c_rate", "negative"), ("c_wiggle", "negative"),
+               ("c_gas", "positive")],
+    )  # fmt: skip
+    order = [s.step for s in work(steps)]
+    assert order[0] not in {"ct_sensor", "ct_thermostat", "ct_other"}
+    assert order.index("ct_gas") < order.index("ct_sensor")
+
+
+def test_a_decided_cheap_repair_is_not_held_up_by_a_test_that_changes_nothing():
+    steps = steps_of(
+        "hard_start",
+        miles=540_000,
+        clues=["sat_long", "filters_recent"],
+        tests=[("h_prime", "positive")],
+    )
+    first = work(steps)[0]
+    assert first.step == "hs_drain"
+    assert "No result of a test would change this step" in first.why
+
+
+@pytest.mark.parametrize("family", sorted(KNOWLEDGE.families))
+def test_the_order_loses_and_doubles_nothing(family, monkeypatch):
+    ordered = rank_steps(
+        [FamilyState(KNOWLEDGE.families[family], TinyBelief(KNOWLEDGE.families[family]))], most=60
+    )
+    monkeypatch.setattr("witnessmark.planner.steps.in_bay_order", lambda steps, *_: list(steps))
+    plain = rank_steps(
+        [FamilyState(KNOWLEDGE.families[family], TinyBelief(KNOWLEDGE.families[family]))], most=60
+    )
+    ids = [s.step for s in ordered]
+    assert len(ids) == len(set(ids))
+    assert set(ids) >= {s.step for s in plain}
+    assert all(s.kind == "test" for s in ordered if s.step not in {p.step for p in plain})
+
+
+def test_every_check_of_a_stop_is_a_test_of_its_family():
+    for stop in STOPS:
+        known = {t.id for t in KNOWLEDGE.families[stop.family].tests}
+        assert set(stop.checks) <= known
+        assert bool(stop.once_checked) <= bool(stop.checks)
