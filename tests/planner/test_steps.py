@@ -16,11 +16,18 @@ from witnessmark.model.history import History, Job
 from witnessmark.model.settings import Settings
 from witnessmark.model.step import Spread
 from witnessmark.planner.candidates import Candidate, CandidateOutcome
-from witnessmark.planner.costs import repair_usd
+from witnessmark.planner.costs import (
+    repair_usd,
+    seal_usd,
+    shop_minutes,
+    shop_parts,
+    whose_figures,
+)
 from witnessmark.planner.pricing import plan_family
 from witnessmark.planner.progress import Progress, progress
 from witnessmark.planner.safety import STOPS
 from witnessmark.planner.steps import FamilyState, rank_steps
+from witnessmark.planner.together import same_fault
 from witnessmark.workflow.as_json import _step
 
 KNOWLEDGE = load_knowledge()
@@ -174,6 +181,46 @@ def test_two_complaints_are_planned_together():
     assert not apart[0].also
 
 
+def test_a_fault_behind_two_complaints_is_paid_for_once_whatever_comes_first():
+    # A test before the repair leads to the same repair: neither kind of step may look cheaper
+    # only because the saving at the other complaint was counted for it alone.
+    power = KNOWLEDGE.families["low_power"]
+    fuel_given = {frozenset({"air_ingress"}): 0.5, frozenset({"fuel_gauge_err"}): 0.5}
+    power_given = {frozenset({"lp_fuel"}): 0.6, frozenset({"lp_turbo"}): 0.4}
+    fuel = state(belief=TinyBelief(FUEL, fuel_given))
+    lazy = state(power, TinyBelief(power, power_given))
+    alone, other = by_id(rank(fuel, most=99)), rank(lazy, most=99)
+    both = by_id(rank(fuel, lazy, most=99))
+    kinds = {both[s].kind for s in alone}
+    assert {"test", "repair"} <= kinds
+    added = [both[s].expected_total_usd - alone[s].expected_total_usd for s in alone]
+    assert max(added) - min(added) < 0.01
+    whole = min(s.expected_total_usd for s in other)
+    assert 0.4 * whole < added[0] < whole - 50  # half of the time it was the other fault
+    unlinked = rank_steps([fuel, lazy], access_groups=KNOWLEDGE.access_groups, most=99)
+    first = by_id(unlinked)["air_ingress"].expected_total_usd
+    assert first == pytest.approx(alone["air_ingress"].expected_total_usd + whole, abs=1.0)
+
+
+@pytest.mark.parametrize("odds", [3.0, 10.0])
+def test_how_likely_two_complaints_have_one_fault(odds):
+    # By brute force over the four events: two independent chances, joined by the link's odds.
+    one, two = 0.3, 0.2
+    cells = {(a, b): (one if a else 1 - one) * (two if b else 1 - two) * (odds if a and b else 1)
+             for a in (0, 1) for b in (0, 1)}  # fmt: skip
+    whole = sum(cells.values())
+    first = (cells[1, 1] + cells[1, 0]) / whole
+    second = (cells[1, 1] + cells[0, 1]) / whole
+    both = cells[1, 1] / (cells[1, 1] + cells[0, 1])
+    power = KNOWLEDGE.families["low_power"]
+    link = replace(KNOWLEDGE.links[0], causes=("air_ingress",), other=("lp_fuel",), odds=odds)
+    given = {frozenset({"air_ingress"}): first, frozenset({"fuel_gauge_err"}): 1 - first}
+    there = {frozenset({"lp_fuel"}): second, frozenset({"lp_turbo"}): 1 - second}
+    fuel = plan_family(state(belief=TinyBelief(FUEL, given)), Settings())
+    lazy = plan_family(state(power, TinyBelief(power, there)), Settings())
+    assert same_fault(fuel, lazy, link) == pytest.approx(both * (1 - 1 / odds), rel=1e-4)
+
+
 def test_while_you_are_in_there():
     given = {frozenset({"secondary_filter"}): 0.45, frozenset({"primary_filter"}): 0.45}
     given |= {frozenset({"secondary_filter", "primary_filter"}): 0.1}
@@ -269,6 +316,33 @@ def test_the_time_of_the_one_who_works_on_the_truck_counts():
     few = History(jobs=(*jobs("Ann", 90, 40), *jobs("Bob", 180, 1)))
     once = rank(state(belief=belief), history=few, technician="Bob")[0]
     assert once.minutes.typical < 1.3 * quick.minutes.typical  # one job is no rule
+
+
+def test_times_and_parts_are_held_against_the_packs_figure_not_the_quote():
+    cause = FUEL.cause("pump_relief")
+    usual = cause.minutes.typical
+    parts = cause.parts_usd.typical + seal_usd(cause)
+
+    def jobs(quoted):
+        return History(
+            jobs=tuple(
+                Job("c", cause.id, "Ann", 2 * usual, quoted, 3 * parts, quoted) for _ in range(40)
+            )
+        )
+
+    for quoted in (None, 2 * usual, 0.5 * usual):  # a quote that has learnt, or none at all
+        assert shop_minutes(cause, jobs(quoted)).typical == pytest.approx(2 * usual, rel=0.1)
+        dear = shop_parts(cause, jobs(quoted))
+        assert dear.typical == pytest.approx(3 * cause.parts_usd.typical, rel=0.15)
+    marked_up = shop_parts(cause, jobs(None), markup_percent=50.0)
+    assert marked_up.typical == pytest.approx(2 * cause.parts_usd.typical, rel=0.15)
+    assert shop_parts(cause, None) == cause.parts_usd
+    assert "judgement" in whose_figures(cause, None)
+    told = whose_figures(cause, jobs(None), "Ann")
+    assert "40 jobs of this shop, 40 of them by Ann" in told
+    step = rank(state(belief=sure_of(FUEL, cause.id)), history=jobs(None))[0]
+    assert "40 jobs of this shop" in step.why
+    assert step.usd == shop_parts(cause, jobs(None))
 
 
 def test_a_test_asked_again_on_untouched_parts_is_expected_to_repeat_itself():

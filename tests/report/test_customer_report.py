@@ -21,8 +21,10 @@ from report.paper_material import (
     reading,
     work,
 )
+from witnessmark.model.history import History, Job
 from witnessmark.report.as_html import paper_html
 from witnessmark.report.as_pdf import paper_pdf
+from witnessmark.report.paper import TableBlock
 from witnessmark.workflow.paper import paper_of
 
 
@@ -261,3 +263,23 @@ def test_command_writes_a_paper_and_refuses_other_kinds(witnessmark, tmp_path) -
     done = witnessmark("report", tmp_path / "none.jsonl", "--out", tmp_path / "b.pdf")
     assert done.returncode == 2
     assert not (tmp_path / "b.pdf").exists()
+
+
+def test_the_estimate_uses_the_shops_own_times_and_says_so() -> None:
+    assessment = assessed(before())
+    job = next(s for s in assessment.steps if s.kind == "repair")
+    took = 2 * job.minutes.typical
+    jobs = tuple(Job("c", job.step, "Ann", took, days_ago=9.0) for _ in range(30))
+
+    def labour(**more: object) -> tuple[str, ...]:
+        paper = paper_of(assessment, quote=True, **more)  # type: ignore[arg-type]
+        tables = [b for b in paper.blocks if isinstance(b, TableBlock)]
+        return next(row for row in tables[-1].rows if row[1].endswith("min"))
+
+    def minutes(row: tuple[str, ...]) -> float:
+        return float(row[1].removesuffix(" min"))
+
+    plain, own = labour(), labour(history=History(jobs=jobs), technician="Ann")
+    assert "the pack's figures (judgement)" in plain[0]
+    assert "30 jobs of this shop, 30 of them by Ann" in own[0]
+    assert minutes(own) == pytest.approx(2 * minutes(plain), rel=0.1)

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 
-from witnessmark.inference.shop_history import corrected, job_times
+from witnessmark.inference.shop_history import JobTimes, corrected, job_costs, job_times
 from witnessmark.knowledge import Cause, Family, Test
 from witnessmark.model.history import History
 from witnessmark.model.settings import Settings
@@ -21,7 +21,9 @@ __all__ = [
     "repair_usd",
     "seal_usd",
     "shop_minutes",
+    "shop_parts",
     "step_usd",
+    "whose_figures",
 ]
 
 #: Mean price of one seal that goes with a repair [USD] (judgement).
@@ -77,18 +79,77 @@ def shop_minutes(cause: Cause, history: History | None, technician: str = "") ->
     """Return the time of a repair as this shop needs it, and as this technician does.
 
     The shop's jobs move the pack's figure, the technician's own jobs move the shop's; both are
-    drawn to what they move while they are few.
+    drawn to what they move while they are few. What a job took is held against the pack's figure,
+    not against what was quoted: a quote that has learnt already must not be corrected again.
 
     Args:
         cause: whose part is renewed.
         history: the shop's jobs.
         technician: who does it, empty where not known.
     """
-    shop = corrected(cause.minutes, job_times(history, cause=cause.id))
-    own = job_times(history, cause=cause.id, technician=technician) if technician else None
+    return _as_done(cause.minutes, _times(cause, history), technician, job_times)
+
+
+def shop_parts(
+    cause: Cause, history: History | None, technician: str = "", *, markup_percent: float = 0.0
+) -> Spread:
+    """Return what the parts of a repair cost as this shop bills them [USD], without the seals.
+
+    As :func:`shop_minutes`; seals are on the bills too, so the bills are held against the pack's
+    parts and seals together.
+
+    Args:
+        cause: whose part is renewed.
+        history: the shop's jobs.
+        technician: who does it, empty where not known.
+        markup_percent: what the bills hold on top of the prices that the packs mean.
+    """
+    jobs = _costs(cause, history, markup_percent)
+    return _as_done(cause.parts_usd, jobs, technician, job_costs)
+
+
+def whose_figures(cause: Cause, history: History | None, technician: str = "") -> str:
+    """Say where the time and the parts of a repair come from, in one sentence without a stop."""
+    kind = "the pack's figures (judgement)"
+    times, costs = _times(cause, history), _costs(cause, history, 0.0)
+    told = []
+    for what, of, ratio in (("time", times, job_times), ("parts", costs, job_costs)):
+        shop = ratio(of)
+        if shop is None:
+            continue
+        own = ratio(of, technician=technician) if technician else None
+        by = f", {own.jobs} of them by {technician}" if own is not None else ""
+        jobs = "1 job" if shop.jobs == 1 else f"{shop.jobs} jobs"
+        told.append(f"{what} from {jobs} of this shop{by} (median {shop.median:.2g} x the pack's)")
+    if not told:
+        return kind
+    return f"{' and '.join(told)}, drawn to {kind} while they are few"
+
+
+def _times(cause: Cause, history: History | None) -> History:
+    """Return the jobs of a repair, their time to be held against the pack's."""
+    usual = cause.minutes.typical
+    jobs = history.jobs if history is not None and usual > 0 else ()
+    done = (j for j in jobs if j.cause == cause.id and j.minutes)
+    return History(jobs=tuple(replace(j, quoted_minutes=usual) for j in done))
+
+
+def _costs(cause: Cause, history: History | None, markup_percent: float) -> History:
+    """Return the jobs of a repair, their bill to be held against the pack's parts and seals."""
+    usual = (cause.parts_usd.typical + seal_usd(cause)) * (1.0 + markup_percent / 100.0)
+    jobs = history.jobs if history is not None and cause.parts_usd.typical > 0 else ()
+    done = (j for j in jobs if j.cause == cause.id and j.usd)
+    return History(jobs=tuple(replace(j, quoted_usd=usual) for j in done))
+
+
+def _as_done(
+    pack: Spread, jobs: History, technician: str, ratio: Callable[..., JobTimes | None]
+) -> Spread:
+    shop = corrected(pack, ratio(jobs))
+    own = ratio(jobs, technician=technician) if technician else None
     if own is None:
         return shop
-    usual = shop.typical / cause.minutes.typical
+    usual = shop.typical / pack.typical
     return corrected(shop, replace(own, median=own.median / usual, p80=own.p80 / usual))
 
 
@@ -97,7 +158,13 @@ def seal_usd(cause: Cause) -> float:
     return SEAL_USD * len(cause.renew_with)
 
 
-def repair_usd(cause: Cause, family: Family, settings: Settings, minutes: Spread) -> float:
+def repair_usd(
+    cause: Cause,
+    family: Family,
+    settings: Settings,
+    minutes: Spread,
+    parts_usd: Spread | None = None,
+) -> float:
     """Return what a repair costs with its seals, the wait for parts and the re-measurement [USD].
 
     Args:
@@ -105,9 +172,11 @@ def repair_usd(cause: Cause, family: Family, settings: Settings, minutes: Spread
         family: the complaint it is measured against afterwards.
         settings: the shop's rates.
         minutes: its time, as this shop needs it.
+        parts_usd: its parts, as this shop bills them; the pack's when not given.
     """
+    parts = mean(cause.parts_usd if parts_usd is None else parts_usd)
     time = mean(minutes) + remeasure_minutes(family, settings)
-    total = time / 60.0 * settings.labour_usd_per_hour + mean(cause.parts_usd) + seal_usd(cause)
-    if mean(cause.parts_usd) > 0:
+    total = time / 60.0 * settings.labour_usd_per_hour + parts + seal_usd(cause)
+    if parts > 0:
         total += settings.parts_wait_minutes / 60.0 * settings.waiting_usd_per_hour
     return total

@@ -15,7 +15,14 @@ from witnessmark.model.settings import Settings
 from witnessmark.model.step import Forecast, Spread
 from witnessmark.planner.belief import Belief, Table, tabulate
 from witnessmark.planner.candidates import Candidate
-from witnessmark.planner.costs import mean, price_of_test, repair_usd, shop_minutes
+from witnessmark.planner.costs import (
+    mean,
+    price_of_test,
+    repair_usd,
+    shop_minutes,
+    shop_parts,
+    whose_figures,
+)
 from witnessmark.planner.lookahead import Moves, look_ahead, thorough
 from witnessmark.planner.troubleshooting import Problem, State, start
 
@@ -68,6 +75,8 @@ class Plan:
         root: the batch of one state.
         moves: prices of the first moves.
         minutes: cause id -> time as this shop needs it.
+        parts: cause id -> parts as this shop bills them [USD].
+        told: cause id -> where time and parts come from, for those the shop's jobs have moved.
         tests: what stands behind the problem's test rows.
         groups: disassemblies behind the problem's group numbers.
     """
@@ -78,6 +87,8 @@ class Plan:
     root: State
     moves: Moves
     minutes: Mapping[str, Spread]
+    parts: Mapping[str, Spread]
+    told: Mapping[str, str]
     tests: tuple[Test | Candidate, ...]
     groups: tuple[AccessGroup, ...]
 
@@ -120,11 +131,17 @@ def plan_family(
     family = state.family
     causes = [_cause(family, c) for c in table.causes]
     minutes = {c.id: shop_minutes(c, history, technician) for c in causes}
+    parts = {
+        c.id: shop_parts(c, history, technician, markup_percent=settings.parts_markup_percent)
+        for c in causes
+    }
+    done = {job.cause for job in history.jobs} if history is not None else set()
+    told = {c.id: whose_figures(c, history, technician) for c in causes if c.id in done}
     covered = {test for candidate in state.candidates for test in candidate.covers}
     plain = (test for test in family.tests if test.id not in covered)
     tests: tuple[Test | Candidate, ...] = (*plain, *state.candidates)
     groups = _groups(causes, tests, access_groups or {})
-    usd = np.array([repair_usd(c, family, settings, minutes[c.id]) for c in causes])
+    usd = np.array([repair_usd(c, family, settings, minutes[c.id], parts[c.id]) for c in causes])
     outcomes = _outcomes(state, tests, table)
     problem = Problem.of(
         members=table.members,
@@ -155,7 +172,7 @@ def plan_family(
         table = _doubted(state, table)
         root = replace(root, weights=table.weights[None, :])
         moves = _priced(problem, root, depth)
-    return Plan(state, table, problem, root, moves, minutes, tests, groups)
+    return Plan(state, table, problem, root, moves, minutes, parts, told, tests, groups)
 
 
 def _priced(problem: Problem, root: State, depth: int | None) -> Moves:

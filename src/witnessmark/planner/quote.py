@@ -58,6 +58,7 @@ class QuoteJob:
         core_usd: deposit on the old part, credited when it goes back.
         caution: what can hurt the person or the truck.
         quoted_seals: names out of *renew_with* whose price is already in *usd*.
+        source: where time and parts come from, in words.
     """
 
     cause: str
@@ -71,6 +72,7 @@ class QuoteJob:
     core_usd: float = 0.0
     caution: str = ""
     quoted_seals: tuple[str, ...] = ()
+    source: str = ""
 
 
 def estimate(
@@ -138,7 +140,14 @@ def _labour_lines(jobs: Sequence[QuoteJob], settings: Settings) -> list[Estimate
     lines = []
     for job, saved in zip(jobs, overlap_minutes(jobs), strict=True):
         lines.append(
-            EstimateLine("labour", job.name, _scaled(job.minutes, rate), job.minutes, job.cause)
+            EstimateLine(
+                "labour",
+                job.name,
+                _scaled(job.minutes, rate),
+                job.minutes,
+                job.cause,
+                job.source,
+            )
         )
         if saved > 0:
             time = Spread(-saved, -saved, -saved)

@@ -19,7 +19,7 @@ from witnessmark.planner.costs import remeasure_minutes
 from witnessmark.planner.pricing import FamilyState, Plan, plan_family
 from witnessmark.planner.progress import Progress
 from witnessmark.planner.safety import safety_stops
-from witnessmark.planner.together import beside, served_too
+from witnessmark.planner.together import after_all, beside, served_too
 from witnessmark.planner.troubleshooting import left_after
 
 __all__ = ["FamilyState", "rank_steps"]
@@ -85,12 +85,12 @@ def rank_steps(
     ]
     if not plans:
         return ()
-    total = sum(plan.best for plan in plans)
+    left = after_all(plans, links)
+    total = min(plan.best + others for plan, others in zip(plans, left, strict=True))
     stops: list[Step] = []
     steps: list[Step] = []
     benches: list[Bench] = []
-    for plan in plans:
-        others = total - plan.best
+    for plan, others in zip(plans, left, strict=True):
         marginals = dict(zip(plan.table.causes, plan.state.belief.marginals(), strict=True))
         looks = {s.step: s for s in _test_steps(plan, others, every=True)}
         benches.append(_bench(plan, marginals, looks))
@@ -107,8 +107,8 @@ def rank_steps(
     steps = _measure_first_when_unexplained(steps, plans)
     steps = in_bay_order(steps, stops, benches, rates)
     waiting = [
-        _remeasure(plan, total - plan.best, rates, so_far.unmeasured)
-        for plan in plans
+        _remeasure(plan, others, rates, so_far.unmeasured)
+        for plan, others in zip(plans, left, strict=True)
         if so_far.unmeasured or plan.state.belief.healthy() >= HEALTHY_FROM
     ]
     return (*stops, *waiting, *_with_margin(steps[: most - len(waiting)]))
@@ -177,10 +177,10 @@ def _repair_steps(
         if cause is None or not np.isfinite(price) or marginals[number] < LIST_FROM:
             continue
         results = _repair_results(plan, number)
-        also, saved = served_too(plan, identity, plans, links)
+        also = served_too(plan, identity, plans, links)
         along = beside(plan, number, settings)
         seals = dict.fromkeys((*cause.renew_with, *(r.part for r in renewals(history, identity))))
-        total = price + others - saved
+        total = price + others
         if along is not None:
             total = min(total, along.price + others)
         found.append(
@@ -190,7 +190,7 @@ def _repair_steps(
                 family=family.id,
                 name=words.repair_name(cause.name, again=identity in plan.state.repaired),
                 minutes=plan.minutes[identity],
-                usd=cause.parts_usd,
+                usd=plan.parts[identity],
                 expected_total_usd=total,
                 why=words.why_repair(plan, number, results, along, also),
                 access=round(cause.access.typical),
@@ -199,7 +199,7 @@ def _repair_steps(
                 must_renew=tuple(seals),
                 results=results,
                 forecast=plan.state.forecasts.get(identity, ()),
-                also=also,
+                also=tuple(also),
                 along=(along.cause,) if along is not None else (),
                 proof=cause.proof or family.proof,
             )

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+import numpy.typing as npt
 
 from witnessmark.knowledge import Link
 from witnessmark.model.settings import Settings
@@ -14,10 +15,14 @@ from witnessmark.planner.lookahead import first_moves
 from witnessmark.planner.pricing import Plan
 from witnessmark.planner.troubleshooting import State, left_after
 
-__all__ = ["Along", "beside", "served_too"]
+__all__ = ["Along", "after_all", "beside", "same_fault", "served_too"]
+
+Floats = npt.NDArray[np.float64]
 
 #: It must save at least this much to be said [USD].
 WORTH_USD = 1.0
+#: Orders of so many waiting complaints are all tried.
+_ALL_ORDERS = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,36 +74,98 @@ def beside(plan: Plan, number: int, settings: Settings) -> Along | None:
     return best
 
 
-def served_too(
-    plan: Plan, cause: str, plans: Sequence[Plan], links: Sequence[Link]
-) -> tuple[tuple[str, ...], float]:
-    """Return the other open families a repair serves, and what it saves there [USD].
+def served_too(plan: Plan, cause: str, plans: Sequence[Plan], links: Sequence[Link]) -> list[str]:
+    """Return the other open families that the repair of a cause serves.
 
-    One fault can make two complaints: its repair is then the repair of the other one too, and
-    that one needs no work of its own.
+    One fault can make two complaints: its repair is then the repair of the other one too.
     """
-    also: list[str] = []
-    saved = 0.0
-    for link in links:
-        here, there = (link.causes, link.other)
-        if cause in there:
-            here, there = there, here
-        if cause not in here:
-            continue
-        for other in plans:
-            if other is plan or other.state.family.id in also:
-                continue
-            gain = _gain(other, there)
-            if gain > 0:
-                also.append(other.state.family.id)
-                saved += gain
-    return tuple(also), saved
+    also = [
+        other.state.family.id
+        for other in plans
+        if other is not plan
+        for link in _between(plan, other, links)
+        if cause in link.causes and _proposable(other, link.other)
+    ]
+    return list(dict.fromkeys(also))
 
 
-def _gain(other: Plan, causes: Sequence[str]) -> float:
-    best = 0.0
-    for number, identity in enumerate(other.table.causes):
-        if identity in causes and not other.root.repaired[0, number]:
-            free = float(other.moves.repair[0, number] - other.problem.repair_usd[number])
-            best = max(best, other.best - free)
-    return best
+def after_all(plans: Sequence[Plan], links: Sequence[Link]) -> list[float]:
+    """Return, for each plan, what is left to pay for the other complaints once it is cured [USD].
+
+    One fault can make two complaints. Whichever of them is worked on first, by a test or by a
+    repair, the fault it is cured of is paid for once; the other complaint then costs what is
+    expected without that fault. The others follow in the order that costs least.
+    """
+    number = len(plans)
+    left = {(b, a): _left_once_cured(plans[b], plans[a], links) for a in range(number)
+            for b in range(number) if a != b}  # fmt: skip
+
+    def rest(done: frozenset[int]) -> float:
+        waiting = [b for b in range(number) if b not in done]
+        if not waiting:
+            return 0.0
+        if len(waiting) > _ALL_ORDERS:
+            return sum(min(left[b, a] for a in done) for b in waiting)
+        return min(min(left[b, a] for a in done) + rest(done | {b}) for b in waiting)
+
+    return [rest(frozenset({a})) for a in range(number)]
+
+
+def same_fault(cured: Plan, other: Plan, link: Link) -> float:
+    """Return P(the fault that *cured* is cured of was the linked one of *other* | that is there).
+
+    A link multiplies the odds of both being there; from that and from how likely each is follows
+    P(both). What exceeds their coming together by chance is one fault.
+    """
+    one, two = _any_of(cured, link.causes), _any_of(other, link.other)
+    odds = link.odds
+    if odds <= 1.0 or min(one, two) <= 0.0:
+        return 0.0
+    some = 1.0 + (odds - 1.0) * (one + two)
+    root = np.sqrt(max(0.0, some**2 - 4.0 * odds * (odds - 1.0) * one * two))
+    both = (some - root) / (2.0 * (odds - 1.0))
+    return float(np.clip(both * (1.0 - 1.0 / odds) / two, 0.0, 1.0))
+
+
+def _left_once_cured(other: Plan, cured: Plan, links: Sequence[Link]) -> float:
+    """Return what *other* is expected to cost once *cured* is proven cured [USD]."""
+    weights = other.root.weights[0].copy()
+    before = weights
+    for link in _between(cured, other, links):
+        chance = same_fault(cured, other, link)
+        for number, identity in enumerate(other.table.causes):
+            if identity in link.other and chance > 0.0:
+                weights = _without(other, weights, number, chance)
+    if weights is before:
+        return other.best
+    after = State(weights[None, :], other.root.repaired, other.root.tested, other.root.opened)
+    now, then = (first_moves(other.problem, s).best()[0] for s in (other.root, after))
+    return float(other.best * min(1.0, then / max(now, 1e-9)))
+
+
+def _any_of(plan: Plan, causes: Sequence[str]) -> float:
+    rows = [k for k, c in enumerate(plan.table.causes) if c in causes]
+    weights = plan.root.weights[0]
+    return float(weights @ plan.table.members[:, rows].any(axis=1) / weights.sum())
+
+
+def _without(plan: Plan, weights: Floats, number: int, chance: float) -> Floats:
+    """Return the weights once a cause is gone with *chance*; what is cured by it drops out."""
+    problem = plan.problem
+    goes = problem.members[:, number] & (problem.stays[number] < 1.0)
+    moved = np.append(chance * weights * goes, 0.0)[problem.source[number]]
+    return np.asarray(weights * (1.0 - chance * goes) + moved)
+
+
+def _between(plan: Plan, other: Plan, links: Sequence[Link]) -> list[Link]:
+    """Return the links of two families, the causes of *plan* standing first."""
+    turned = [replace(link, causes=link.other, other=link.causes) for link in links]
+    mine, theirs = set(plan.table.causes), set(other.table.causes)
+    return [k for k in (*links, *turned) if mine & set(k.causes) and theirs & set(k.other)]
+
+
+def _proposable(other: Plan, causes: Sequence[str]) -> bool:
+    return any(
+        identity in causes and not other.root.repaired[0, number]
+        for number, identity in enumerate(other.table.causes)
+    )

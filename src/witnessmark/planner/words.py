@@ -47,6 +47,8 @@ def why_repair(
         f"costs about {cost:,.0f} USD and cures with {_percent(cured)}. "
         f"If it does not: {_lead(plan, results[1])}."
     )
+    if identity in plan.told:
+        text += f" Its figures: {plan.told[identity]}."
     if along is not None:
         text += (
             f" While you are in there ({along.group}) do {along.name.lower()} too: that saves "

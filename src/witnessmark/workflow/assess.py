@@ -43,7 +43,7 @@ from witnessmark.workflow.recordings import recordings_beside, recordings_of_sho
 from witnessmark.workflow.settings import settings_of
 from witnessmark.workflow.shop import Shop, read_case_file
 
-__all__ = ["assess", "assess_file", "assess_in_shop"]
+__all__ = ["assess", "assess_file", "assess_in_shop", "last_hand"]
 
 
 def assess(
@@ -193,5 +193,10 @@ def assess_in_shop(shop: Shop, case_id: str, *, packs: Sequence[Path] = ()) -> A
         history=history,
         settings=settings_of(shop),
         baseline=baseline,
-        technician=next((by for _, _, by in reversed(shop.casebook.log(case_id)) if by), ""),
+        technician=last_hand(shop, case_id),
     )
+
+
+def last_hand(shop: Shop, case_id: str) -> str:
+    """Return who wrote in a case last, empty where nobody said."""
+    return next((by for _, _, by in reversed(shop.casebook.log(case_id)) if by), "")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 from witnessmark.errors import InputRefused
@@ -10,15 +11,19 @@ from witnessmark.knowledge import Knowledge, load_knowledge
 from witnessmark.model.assessment import Assessment
 from witnessmark.model.entry_data import QuoteData, WorkData
 from witnessmark.model.estimate import Estimate
+from witnessmark.model.history import History
 from witnessmark.model.odds import Odds
 from witnessmark.model.settings import Settings
+from witnessmark.planner.costs import shop_minutes, shop_parts, whose_figures
 from witnessmark.planner.quote import QuoteJob, estimate
 from witnessmark.report.as_html import paper_html
 from witnessmark.report.as_pdf import paper_pdf
 from witnessmark.report.customer import customer_report
 from witnessmark.report.estimate import estimate_paper
 from witnessmark.report.paper import Paper
-from witnessmark.workflow.assess import assess_in_shop
+from witnessmark.workflow.assess import assess_in_shop, last_hand
+from witnessmark.workflow.book import knowledge_of
+from witnessmark.workflow.learnt import learnt
 from witnessmark.workflow.settings import settings_of, shop_name, shows_si
 from witnessmark.workflow.shop import Shop
 from witnessmark.workflow.stages import odds_at_stages
@@ -70,11 +75,26 @@ def paper_of(
     shop: str = "",
     si: bool = False,
     settings: Settings | None = None,
+    knowledge: Knowledge | None = None,
+    history: History | None = None,
+    technician: str = "",
 ) -> Paper:
-    """Return the report on an assessed case, or the estimate, before it is laid out."""
-    knowledge = load_knowledge()
+    """Return the report on an assessed case, or the estimate, before it is laid out.
+
+    Args:
+        assessment: the case.
+        quote: the estimate instead of the report.
+        shop: the shop's name.
+        si: whether figures are shown in SI units.
+        settings: the shop's rates.
+        knowledge: the packs; the shipped ones when not given.
+        history: the shop's jobs, whose times and parts the estimate uses.
+        technician: who works on the truck; his own times count where he has any.
+    """
+    knowledge = knowledge or load_knowledge()
     if quote:
-        priced, why = _estimate(assessment, knowledge, settings or Settings())
+        own = _Own(knowledge, settings or Settings(), history, technician)
+        priced, why = _estimate(assessment, own)
         return estimate_paper(assessment, priced, shop=shop, why=why)
     names = {c.id: c.name for f in knowledge.families.values() for c in f.causes}
     safety = {f.id: f.safety for f in knowledge.families.values()}
@@ -83,38 +103,50 @@ def paper_of(
 
 
 def _of_shop(shop: Shop, case_id: str, quote: bool, assessment: Assessment | None) -> Paper:
+    assessment = assessment or assess_in_shop(shop, case_id)
     return paper_of(
-        assessment or assess_in_shop(shop, case_id),
+        assessment,
         quote=quote,
         shop=shop_name(shop) or shop.folder.name,
         si=shows_si(shop),
         settings=settings_of(shop),
+        knowledge=knowledge_of(shop),
+        history=learnt(shop, assessment.case)[0] if quote else None,
+        technician=last_hand(shop, case_id),
     )
 
 
-def _estimate(
-    assessment: Assessment, knowledge: Knowledge, settings: Settings
-) -> tuple[Estimate | None, Sequence[str]]:
+@dataclass(frozen=True)
+class _Own:
+    """What a shop prices with: its packs, its rates, its jobs, and who does the work."""
+
+    knowledge: Knowledge
+    settings: Settings
+    history: History | None
+    technician: str
+
+
+def _estimate(assessment: Assessment, own: _Own) -> tuple[Estimate | None, Sequence[str]]:
     """Price the last quote of the case; without one, the repair that is proposed first."""
     quotes = [data for _, data in assessment.case.of(QuoteData)]
     if quotes:
         causes = [line.cause for line in quotes[-1].lines if line.cause]
-        jobs = [_job(assessment, knowledge, cause) for cause in causes]
+        jobs = [_job(assessment, own, cause) for cause in causes]
         found = [job for job in jobs if job is not None]
         total = quotes[-1].total_usd
         if found:
             quoted = ("The work as it was quoted in the case.",)
-            return estimate(found, settings, quoted_usd=total), quoted
+            return estimate(found, own.settings, quoted_usd=total), quoted
     repairs = [s for s in assessment.steps if s.kind == "repair"]
     first = assessment.steps[0] if assessment.steps else None
-    job = _job(assessment, knowledge, repairs[0].step) if repairs else None
+    job = _job(assessment, own, repairs[0].step) if repairs else None
     if job is None:
         return None, _first_measure(first.name if first is not None else "")
     why: tuple[str, ...] = (f"Repair: {job.name}.",)
     if first is not None and first.kind != "repair":
         after = f"If that does not change the picture, the repair would be: {job.name}."
         why = (*_first_measure(first.name), after)
-    return estimate([job], settings), why
+    return estimate([job], own.settings), why
 
 
 def _odds_before(
@@ -133,7 +165,8 @@ def _first_measure(name: str) -> tuple[str, ...]:
     return (f"First: {name}. It may change what follows.",) if name else ()
 
 
-def _job(assessment: Assessment, knowledge: Knowledge, cause_id: str) -> QuoteJob | None:
+def _job(assessment: Assessment, own: _Own, cause_id: str) -> QuoteJob | None:
+    knowledge, history, who = own.knowledge, own.history, own.technician
     cause = knowledge.cause(cause_id)
     family = knowledge.family_of(cause_id)
     if cause is None or family is None:
@@ -144,11 +177,12 @@ def _job(assessment: Assessment, knowledge: Knowledge, cause_id: str) -> QuoteJo
     return QuoteJob(
         cause=cause.id,
         name=cause.name,
-        minutes=cause.minutes,
-        usd=cause.parts_usd,
+        minutes=shop_minutes(cause, history, who),
+        usd=shop_parts(cause, history, who, markup_percent=own.settings.parts_markup_percent),
         renew_with=cause.renew_with,
         access=round(cause.access.typical),
         access_group=cause.access_group,
         cures=cures,
         caution=cause.caution or family.safety,
+        source=whose_figures(cause, history, who),
     )
