@@ -1,8 +1,8 @@
-"""Run the virtual shop: ``python -m studies.virtual_shop [trucks per family] [seed]``.
+"""Run the virtual shop; see ``main`` for the words after ``python -m studies.virtual_shop``.
 
-Writes ``results.csv`` after every family, ``pairs.csv`` after every truck with two complaints, and
-``results.md`` from both at the end, beside this file. ``pairs NUMBER SEED`` repairs only the trucks
-with two complaints, ``tables SEED`` only writes the tables. One process; use ``nice``.
+Rows are added to ``results.csv`` shop by shop and to ``pairs.csv`` truck by truck, so that a run
+that is stopped keeps what is done; what is there is not done again. Several processes may run side
+by side, each with families of its own. ``results.md`` is written from the rows. Use ``nice``.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ import io
 import sys
 import time
 from collections import defaultdict
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
@@ -31,99 +32,145 @@ SIMPLE = ("habit order", "cheapest first", "likeliest first", "test everything")
 LEARNING = "ours, learning"
 #: Trucks that one shop sees of a family; each shop has a truth of its own.
 SHOP = 20
-#: How far the truth is from the packs, as a share of the usual distance.
-DISTANCES = (1.0, 0.5)
+#: How far the truth is from the packs, as a share of the usual distance, and how many trucks of
+#: each are repaired, as a share of the trucks asked for.
+DISTANCES = {1.0: 1.0, 0.5: 0.5, 0.0: 0.5}
+FIGURES = ("usd", "hours", "needless", "gave_up", "said", "wrong", "expected")
+ROWS, PAIR_ROWS = FOLDER / "results.csv", FOLDER / "pairs.csv"
+HEAD = ("seed", "distance", "family", "truck", "policy", *FIGURES)
+PAIR_HEAD = ("seed", "truck", "first", "second", "one_fault", "policy", *FIGURES[:4])
 
 Runs = dict[str, dict[str, list[Run]]]
 
 
-def main(number: int = 60, seed: int = 20260302) -> None:
+def main(*words: str) -> None:
+    """Do what the words ask for.
+
+    ``begin`` empties the rows; ``run NUMBER SEED [FAMILY ...]`` repairs NUMBER trucks a family;
+    ``pairs NUMBER SEED`` repairs trucks with two complaints; ``tables SEED`` writes the page.
+    ``NUMBER SEED`` alone does all four.
+    """
+    what, *more = words
+    if what == "begin":
+        begin()
+    elif what == "run":
+        run(int(more[0]), int(more[1]), more[2:])
+    elif what == "pairs":
+        two_complaints(load_knowledge(), int(more[0]), int(more[1]))
+    elif what == "tables":
+        tables(int(more[0]))
+    else:
+        number, seed = int(words[0]), int(words[1])
+        begin()
+        run(number, seed, ())
+        two_complaints(load_knowledge(), number, seed)
+        tables(seed)
+
+
+def begin() -> None:
+    """Empty the rows of an earlier run."""
+    for place, head in ((ROWS, HEAD), (PAIR_ROWS, PAIR_HEAD)):
+        place.write_text(",".join(head) + "\n", "utf-8")
+
+
+def run(number: int, seed: int, families: Sequence[str]) -> None:
+    """Repair the trucks of some families, or of all, one shop of each family after the other."""
     knowledge = load_knowledge()
-    found: dict[float, Runs] = {}
+    names = sorted(knowledge.families)
     begun = time.perf_counter()
-    for distance in DISTANCES:
-        found[distance] = defaultdict(lambda: defaultdict(list))
-        for place, identity in enumerate(sorted(knowledge.families)):
-            place_seed = seed + 100_000 * place
-            one_family(found[distance][identity], knowledge, identity, number, place_seed, distance)
-            print(distance, identity, f"{time.perf_counter() - begun:.0f} s", flush=True)
-            write_csv(found)
-    two_complaints(knowledge, number, seed)
-    print("two complaints", f"{time.perf_counter() - begun:.0f} s", flush=True)
-    tables(seed)
+    there = {(float(r["distance"]), r["family"], int(r["truck"])) for r in _rows(ROWS, seed)}
+    for distance, part in DISTANCES.items():
+        for first in range(0, int(number * part), SHOP):
+            last = min(first + SHOP, int(number * part))
+            for identity in families or names:
+                if (distance, identity, last - 1) in there:
+                    continue
+                own = seed + 100_000 * names.index(identity)
+                runs = one_shop(knowledge, identity, range(first, last), own, distance)
+                add_rows(runs, seed, distance, identity, first)
+                spent = f"{time.perf_counter() - begun:.0f} s"
+                print(distance, identity, first, spent, flush=True)
 
 
 def tables(seed: int) -> None:
     """Write ``results.md`` from the rows that are there."""
-    found, double = read_rows()
+    found, double = read_rows(seed)
     number = max(len(rows) for family in found[1.0].values() for rows in family.values())
-    text = report(found[1.0], number, seed) + dependence(found)
+    text = report(found[1.0], number, seed) + dependence(found) + expectations(found)
     text += report_pairs(double) if double else ""
     (FOLDER / "results.md").write_text(text, "utf-8")
     print(text)
 
 
-def read_rows() -> tuple[dict[float, Runs], dict[str, list[tuple[bool, two.PairRun]]]]:
-    """Return what ``results.csv`` and ``pairs.csv`` hold."""
-    found: dict[float, Runs] = defaultdict(lambda: defaultdict(lambda: defaultdict(list)))
-    with (FOLDER / "results.csv").open(encoding="utf-8") as file:
-        for r in csv.DictReader(file):
-            figures = (float(r["usd"]), float(r["hours"]), int(r["needless"]))
-            counts = (bool(int(r["gave_up"])), int(r["said"]), int(r["wrong"]))
-            run = Run(*figures, *counts)
-            found[float(r["distance"])][r["family"]][r["policy"]].append(run)
+def read_rows(seed: int) -> tuple[dict[float, Runs], dict[str, list[tuple[bool, two.PairRun]]]]:
+    """Return what ``results.csv`` and ``pairs.csv`` hold of a seed."""
+    found: dict[float, Runs] = {d: {} for d in DISTANCES}
+    rows = sorted(_rows(ROWS, seed), key=lambda r: (r["family"], int(r["truck"])))
+    for r in rows:
+        figures = (float(r["usd"]), float(r["hours"]), int(r["needless"]))
+        counts = (bool(int(r["gave_up"])), int(r["said"]), int(r["wrong"]))
+        one = Run(*figures, *counts, expected=float(r["expected"]))
+        family = found[float(r["distance"])].setdefault(r["family"], {})
+        family.setdefault(r["policy"], []).append(one)
     double: dict[str, list[tuple[bool, two.PairRun]]] = defaultdict(list)
-    rows = FOLDER / "pairs.csv"
-    with rows.open(encoding="utf-8") if rows.exists() else io.StringIO() as file:
-        for r in csv.DictReader(file):
-            figures = (float(r["usd"]), float(r["hours"]), int(r["needless"]))
-            pair = two.PairRun(*figures, bool(int(r["gave_up"])))
-            double[r["policy"]].append((bool(int(r["one_fault"])), pair))
+    for r in sorted(_rows(PAIR_ROWS, seed), key=lambda r: int(r["truck"])):
+        figures = (float(r["usd"]), float(r["hours"]), int(r["needless"]))
+        pair = two.PairRun(*figures, bool(int(r["gave_up"])))
+        double[r["policy"]].append((bool(int(r["one_fault"])), pair))
     return found, double
 
 
-def one_family(
-    runs: dict[str, list[Run]],
-    knowledge: Knowledge,
-    identity: str,
-    number: int,
-    seed: int,
-    distance: float,
-) -> None:
-    """Repair the trucks of one family, shop by shop."""
+def one_shop(
+    knowledge: Knowledge, identity: str, trucks: range, seed: int, distance: float
+) -> dict[str, list[Run]]:
+    """Repair the trucks of one family that come to one shop."""
     family = knowledge.families[identity]
     model = FamilyModel(family, knowledge.conditions)
-    for k in range(number):
-        if k % SHOP == 0:
-            rng = np.random.default_rng([seed, k])
-            world = truth.World.of(family, knowledge, rng, truth.Distance().times(distance))
-            learning = Learning(knowledge, family)
+    rng = np.random.default_rng([seed, trucks.start])
+    world = truth.World.of(family, knowledge, rng, truth.Distance().times(distance))
+    learning = Learning(knowledge, family)
+    runs: dict[str, list[Run]] = defaultdict(list)
+    for k in trucks:
         truck = truth.draw_truck(world, knowledge, seed + k)
         for name, policy in POLICIES.items():
             runs[name].append(policy(truck.fresh(), knowledge, model))
         if distance == 1.0:
             runs[LEARNING].append(learning.run(truck.fresh()))
+    return runs
 
 
 def two_complaints(knowledge: Knowledge, number: int, seed: int) -> None:
-    """Repair trucks with two complaints and write a line for each and every policy."""
+    """Repair trucks with two complaints and add a line for each and every policy."""
     models = {
         f: FamilyModel(family, knowledge.conditions, links=knowledge.links)
         for f, family in knowledge.families.items()
     }
     linked = sorted(two.linked_pairs(knowledge).items())
-    with (FOLDER / "pairs.csv").open("w", newline="", encoding="utf-8") as file:
-        out = csv.writer(file, lineterminator="\n")
-        figures = ("usd", "hours", "needless", "gave_up")
-        out.writerow(["truck", "first", "second", "one_fault", "policy", *figures])
-        for k in range(number):
-            families, links = linked[k % len(linked)]
-            pair = two.draw_pair(families, links, knowledge, models, seed + 9_000_000 + k)
-            for name, policy in two.PAIR_POLICIES.items():
-                r = policy(pair.fresh(), knowledge)
-                shown = (f"{r.usd:.0f}", f"{r.hours:.2f}", r.needless, int(r.gave_up))
-                out.writerow([k, *families, int(pair.twin is not None), name, *shown])
-            file.flush()
+    there = {int(r["truck"]) for r in _rows(PAIR_ROWS, seed)}
+    for k in range(number):
+        if k in there:
+            continue
+        families, links = linked[k % len(linked)]
+        pair = two.draw_pair(families, links, knowledge, models, seed + 9_000_000 + k)
+        lines = []
+        for name, policy in two.PAIR_POLICIES.items():
+            r = policy(pair.fresh(), knowledge)
+            shown = (f"{r.usd:.0f}", f"{r.hours:.2f}", r.needless, int(r.gave_up))
+            lines.append((seed, k, *families, int(pair.twin is not None), name, *shown))
+        _add(PAIR_ROWS, PAIR_HEAD, lines)
+
+
+def add_rows(
+    runs: dict[str, list[Run]], seed: int, distance: float, identity: str, first: int
+) -> None:
+    """Add one line a truck and policy."""
+    lines = []
+    for name, rows in runs.items():
+        for k, r in enumerate(rows, first):
+            figures = (f"{r.usd:.0f}", f"{r.hours:.2f}", r.needless, int(r.gave_up))
+            more = (r.said, r.wrong, f"{r.expected:.0f}")
+            lines.append((seed, distance, identity, k, name, *figures, *more))
+    _add(ROWS, HEAD, lines)
 
 
 def report(runs: Runs, number: int, seed: int) -> str:
@@ -157,8 +204,8 @@ def report(runs: Runs, number: int, seed: int) -> str:
     lines += [
         "| family | ours, USD | / habit order | / test everything | / best simple | best simple |"
         " / all-knowing | hours / test everything | needless parts | learning / not |"
-        " wrong at 0.80 |",
-        "|---|---|---|---|---|---|---|---|---|---|---|",
+        " learning / not, second half of a shop | wrong at 0.80 |",
+        "|---|---|---|---|---|---|---|---|---|---|---|---|",
     ]
     ratios = defaultdict(list)
     for identity, family in runs.items():
@@ -176,8 +223,15 @@ def report(runs: Runs, number: int, seed: int) -> str:
         lines.append(
             f"| {identity} | {_mean(family['ours'], 'usd', 0)} | {' | '.join(cells)} | {best} | "
             f"{mean['ours'] / mean['all-knowing']:.2f} | {hours[0] / hours[1]:.2f} | "
-            f"{needless:.2f} | {mean[LEARNING] / mean['ours']:.2f} | {share} |"
+            f"{needless:.2f} | {_learnt(family)} | {_learnt(family, late=True)} | {share} |"
         )
+    for late, words in ((False, "all trucks"), (True, "the second half of each shop")):
+        pooled = {
+            name: [r for family in runs.values() for r in _late(family[name], late)]
+            for name in (LEARNING, "ours")
+        }
+        ratio, error = _ratio(pooled[LEARNING], pooled["ours"])
+        lines += ["", f"Learning against not, {words}, all money: {ratio:.3f} ({error:.3f})."]
     lines += ["", "## Goals", "", "| goal | reached | |", "|---|---|---|"]
     rows = [r for family in runs.values() for r in family["ours"]]
     said, wrong = sum(r.said for r in rows), sum(r.wrong for r in rows)
@@ -201,6 +255,17 @@ def report(runs: Runs, number: int, seed: int) -> str:
         f"statements; {100 * trucks_wrong:.1f} % of trucks heard one | {_word(share <= 0.08)} |"
     )
     return "\n".join(lines) + "\n"
+
+
+def _learnt(family: dict[str, list[Run]], *, late: bool = False) -> str:
+    """Return the cost of ours that learns over that of ours that does not."""
+    ratio, error = _ratio(_late(family[LEARNING], late), _late(family["ours"], late))
+    return f"{ratio:.2f} ({error:.2f})"
+
+
+def _late(rows: list[Run], late: bool) -> list[Run]:
+    """Return the trucks that came when the shop had seen half of its trucks, or all."""
+    return [r for k, r in enumerate(rows) if k % SHOP >= SHOP // 2] if late else rows
 
 
 def dependence(found: dict[float, Runs]) -> str:
@@ -257,18 +322,49 @@ def report_pairs(found: dict[str, list[tuple[bool, two.PairRun]]]) -> str:
     return "\n".join(lines) + "\n"
 
 
-def write_csv(found: dict[float, Runs]) -> None:
-    """Write one line a truck and policy."""
-    with (FOLDER / "results.csv").open("w", newline="", encoding="utf-8") as file:
-        out = csv.writer(file, lineterminator="\n")
-        names = ["usd", "hours", "needless", "gave_up", "said", "wrong"]
-        out.writerow(["distance", "family", "truck", "policy", *names])
-        for distance, runs in found.items():
-            for identity, family in runs.items():
-                for name, rows in family.items():
-                    for k, r in enumerate(rows):
-                        figures = (f"{r.usd:.0f}", f"{r.hours:.2f}", r.needless, int(r.gave_up))
-                        out.writerow([distance, identity, k, name, *figures, r.said, r.wrong])
+def expectations(found: dict[float, Runs]) -> str:
+    """Return what the workbench expected at check-in against what the trucks then cost."""
+    heads = [f"distance {distance:.2f}" for distance in sorted(found)]
+    lines = [
+        "",
+        "## Expected at check-in, and what it came to",
+        "",
+        "Mean cost of ours over what the workbench had expected it to cost before the first step.",
+        "Dearer than expected already where the truth is the packs' would be a fault of the plan;",
+        "dearer only farther away is trust in judged tables.",
+        "",
+        f"| family | {' | '.join(heads)} |",
+        "|---|" + "---|" * len(heads),
+    ]
+    names = [f for f in found[1.0] if all(f in runs for runs in found.values())]
+    for name in names:
+        rows = [found[d][name]["ours"] for d in sorted(found)]
+        lines.append(f"| {name} | {' | '.join(_against_expected(r) for r in rows)} |")
+    rows = [[r for f in names for r in found[d][f]["ours"]] for d in sorted(found)]
+    lines.append(f"| all | {' | '.join(_against_expected(r) for r in rows)} |")
+    return "\n".join(lines) + "\n"
+
+
+def _against_expected(rows: list[Run]) -> str:
+    spent, thought = (np.array([getattr(r, a) for r in rows]) for a in ("usd", "expected"))
+    return f"{spent.sum() / thought.sum():.2f} ({_from_shops(spent, thought):.2f})"
+
+
+def _rows(place: Path, seed: int) -> list[dict[str, str]]:
+    if not place.exists():
+        return []
+    with place.open(encoding="utf-8") as file:
+        return [r for r in csv.DictReader(file) if r.get("seed") == str(seed)]
+
+
+def _add(place: Path, head: Sequence[str], lines: Sequence[Sequence[object]]) -> None:
+    """Add lines in one write, so that processes side by side do not mix theirs."""
+    text = io.StringIO()
+    csv.writer(text, lineterminator="\n").writerows(lines)
+    if not place.exists():
+        place.write_text(",".join(head) + "\n", "utf-8")
+    with place.open("a", encoding="utf-8", buffering=1 << 22) as file:
+        file.write(text.getvalue())
 
 
 def _mean(rows: list, name: str, digits: int) -> str:
@@ -320,9 +416,4 @@ def _word(reached: bool) -> str:
 
 
 if __name__ == "__main__":
-    if sys.argv[1:2] == ["pairs"]:
-        two_complaints(load_knowledge(), int(sys.argv[2]), int(sys.argv[3]))
-    elif sys.argv[1:2] == ["tables"]:
-        tables(int(sys.argv[2]))
-    else:
-        main(*(int(a) for a in sys.argv[1:]))
+    main(*sys.argv[1:])

@@ -201,7 +201,7 @@ def _ours(pair: Pair, beliefs: dict[str, Belief], knowledge: Knowledge) -> bool:
             waiting = {f for f in waiting if pair.trucks[f].faults}
             continue
         if step.kind == "repair":
-            gone = {step.family} if renew(truck, step, last_test, knowledge) else set()
+            gone = {step.family} if renew(truck, step) else set()
             pair.mended()
             gone |= {f for f in waiting if not pair.trucks[f].faults}
             for family, belief in beliefs.items():

@@ -14,7 +14,7 @@ from witnessmark.knowledge import Family, Knowledge
 from witnessmark.model.history import Closing, History
 from witnessmark.model.odds import DECIDED_FROM
 from witnessmark.model.step import Step
-from witnessmark.planner.costs import mean, repair_usd
+from witnessmark.planner.costs import repair_usd
 from witnessmark.planner.progress import Progress
 from witnessmark.planner.steps import FamilyState, rank_steps
 
@@ -35,8 +35,10 @@ class Run:
         gave_up: closed without proof by the policy; the open-ended search had to finish it.
         said: statements of 0.80 or more.
         wrong: of them, those about a cause that was not there.
-        cause: the repair that ended it, empty where the search did.
+        cause: the repair that ended it, empty where the search did, and where two parts were
+            renewed through one opening, for then nothing says which of them it was.
         results: (test id, outcome) of the tests made before the first repair.
+        expected: what the workbench expected the truck to cost at check-in [USD], else 0.
     """
 
     usd: float
@@ -47,6 +49,7 @@ class Run:
     wrong: int = 0
     cause: str = ""
     results: tuple[tuple[str, str], ...] = ()
+    expected: float = 0.0
 
 
 class Watch:
@@ -109,6 +112,7 @@ def ours(
     repaired: tuple[str, ...] = ()
     last_test = ""
     first: dict[str, str] = {}
+    expected = 0.0
     for _ in range(60):
         watch.look(belief)
         steps = rank_steps(
@@ -119,15 +123,18 @@ def ours(
             progress=Progress(tests=frozenset(done), repaired=repaired, last_test=last_test),
         )
         step = first_of(steps)
+        if truck.bill.usd == 0.0 and step is not None:
+            expected = step.expected_total_usd
         if step is None or step.step.startswith("search_"):
             break
         if step.kind == "repair":
-            gone = renew(truck, step, last_test, knowledge)
+            gone = renew(truck, step)
             for cause in (step.step, *step.along):
                 belief = belief.after_repair(cause, None)
             if gone:
-                ended = _run(truck, watch, gave_up=False, cause=step.step)
-                return replace(ended, results=tuple(first.items()))
+                cause = "" if step.along else step.step
+                ended = _run(truck, watch, gave_up=False, cause=cause)
+                return replace(ended, results=tuple(first.items()), expected=expected)
             belief = belief.after_outcome(False)
             repaired = (*repaired, step.step, *step.along)
             done, last_test = {t: found for t, found in done.items() if not found}, ""
@@ -141,7 +148,7 @@ def ours(
             if not repaired:
                 first[test.id] = outcome
     truck.search()
-    return _run(truck, watch, gave_up=True)
+    return replace(_run(truck, watch, gave_up=True), expected=expected)
 
 
 def first_of(steps: Sequence[Step]) -> Step | None:
@@ -151,19 +158,12 @@ def first_of(steps: Sequence[Step]) -> Step | None:
     )
 
 
-def renew(truck: Truck, step: Step, last_test: str, knowledge: Knowledge) -> bool:
+def renew(truck: Truck, step: Step) -> bool:
     """Do a repair, and what is done through the same opening; measure once; say whether cured."""
-    family = truck.world.family
-    cause, test = family.cause(step.step), family.test(last_test)
-    group = knowledge.access_groups.get(cause.access_group if cause is not None else "")
-    shared = 0.0
-    if group is not None:
-        shared = mean(group.minutes) / 60.0 * truck.settings.labour_usd_per_hour
-    opened = test is not None and group is not None and test.access_group == group.id
-    gone = truck.repair(step.step, saved=shared if opened else 0.0, measured=not step.along)
+    gone = truck.repair(step.step, measured=not step.along)
     for number, other in enumerate(step.along, 1):
         last = number == len(step.along)
-        gone = truck.repair(other, saved=shared, measured=last) or gone
+        gone = truck.repair(other, beside=step.step, measured=last) or gone
     return gone
 
 

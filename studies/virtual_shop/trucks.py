@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
 from studies.virtual_shop.other_fuel import TESTS, fuel_results, with_faults
 
 from witnessmark.inference.evidence import Clue
-from witnessmark.knowledge import Family, Knowledge, Test
+from witnessmark.knowledge import AccessGroup, Family, Knowledge, Test
 from witnessmark.model.settings import Settings
-from witnessmark.planner.costs import price_of_test, remeasure_minutes, repair_usd
+from witnessmark.model.step import Spread
+from witnessmark.planner.costs import (
+    price_of_test,
+    remeasure_minutes,
+    repair_usd,
+    shared_minutes,
+)
 
 __all__ = ["UNLISTED", "Bill", "Distance", "Truck", "World", "draw_truck"]
 
@@ -109,17 +116,23 @@ class Truck:
     clues: tuple[Clue, ...]
     seed: int
     settings: Settings
+    groups: Mapping[str, AccessGroup] = field(default_factory=dict)
     bill: Bill = field(default_factory=Bill)
+    last_test: str = ""  # what it has opened is open still
     tries: dict[str, int] = field(default_factory=dict)
 
     def fresh(self) -> Truck:
         """Return the same truck as it came in."""
-        return Truck(self.world, self.faults, self.clues, self.seed, self.settings)
+        return Truck(self.world, self.faults, self.clues, self.seed, self.settings, self.groups)
 
     def test(self, test: Test) -> str:
         """Do a test, pay for it, return its outcome id."""
         rng = self._rng(f"test {test.id} {sorted(self.faults)}")
-        self._pay(price_of_test(test, self.settings), test.minutes.typical, rng)
+        open_now = self._open_for(test.access_group, test.minutes)
+        rate = self.settings.labour_usd_per_hour / 60.0
+        usd = price_of_test(test, self.settings) - open_now * rate
+        self._pay(usd, max(0.0, test.minutes.typical - open_now), rng)
+        self.last_test = test.id
         self.bill.tests += 1
         if self.world.family.id == "fuel_low" and test.id in TESTS:
             circuit = with_faults(self.faults, self._rng("circuit"))
@@ -127,12 +140,14 @@ class Truck:
         chances = self.world.chances(test, self.faults)
         return test.outcomes[int(rng.choice(chances.size, p=chances / chances.sum()))]
 
-    def repair(self, identity: str, *, saved: float = 0.0, measured: bool = True) -> bool:
+    def repair(self, identity: str, *, beside: str = "", measured: bool = True) -> bool:
         """Renew a part, measure again, return whether the complaint is gone.
+
+        What the last test has opened need not be opened again, whoever decides what is done.
 
         Args:
             identity: cause id.
-            saved: shared disassembly that is not paid again [USD].
+            beside: the repair through whose opening this one is made too.
             measured: without it the measurement comes after the next part of the same opening.
         """
         family, settings = self.world.family, self.settings
@@ -140,11 +155,16 @@ class Truck:
         assert cause is not None
         self.tries[identity] = self.tries.get(identity, 0) + 1
         rng = self._rng(f"repair {identity} {self.tries[identity]}")
+        saved = self._open_for(cause.access_group, cause.minutes)
+        other = family.cause(beside)
+        if other is not None and cause.access_group in self.groups:
+            saved = shared_minutes(self.groups[cause.access_group], cause.minutes, other.minutes)
+        self.last_test = ""
         again = 0.0 if measured else remeasure_minutes(family, settings)
         rate = settings.labour_usd_per_hour / 60.0
-        usd = repair_usd(cause, family, settings, cause.minutes) - saved - again * rate
+        usd = repair_usd(cause, family, settings, cause.minutes) - (saved + again) * rate
         minutes = remeasure_minutes(family, settings) - again + cause.minutes.typical
-        self._pay(usd, minutes - saved / rate, rng)
+        self._pay(usd, max(0.0, minutes - saved), rng)
         self.bill.repairs += 1
         luck = rng.random()
         if identity not in self.faults:
@@ -179,6 +199,13 @@ class Truck:
         self.bill.usd += float(np.median(each))
         self.bill.hours += (minutes + remeasure_minutes(family, settings)) / 60
         self.faults -= {identity}
+
+    def _open_for(self, group: str, minutes: Spread) -> float:
+        """Return the disassembly that the last test has spared this work [min]."""
+        last = self.world.family.test(self.last_test)
+        if last is None or group not in self.groups or last.access_group != group:
+            return 0.0
+        return shared_minutes(self.groups[group], minutes, last.minutes)
 
     def _pay(self, usd: float, minutes: float, rng: np.random.Generator) -> None:
         factor = float(np.exp(0.25 * rng.standard_normal() - 0.03125))
@@ -215,11 +242,11 @@ def draw_truck(
         if rng.random() >= CLUE_KNOWN:
             continue
         rate = knowledge.conditions[name].base_rate
-        odds = rate / (1.0 - rate)
         for fault in faults:
-            odds *= factors.get(fault, 1.0)
-        clues.append(Clue(name, bool(rng.random() < odds / (1.0 + odds))))
-    return Truck(world, faults, tuple(clues), seed, settings or Settings())
+            rate *= factors.get(fault, 1.0)
+        clues.append(Clue(name, bool(rng.random() < min(rate, 0.95))))
+    groups = knowledge.access_groups
+    return Truck(world, faults, tuple(clues), seed, settings or Settings(), groups)
 
 
 def _moved(row: np.ndarray, rng: np.random.Generator, sd: float) -> np.ndarray:

@@ -17,6 +17,7 @@ from witnessmark.model.settings import Settings
 from witnessmark.model.step import Spread
 from witnessmark.planner.candidates import Candidate, CandidateOutcome
 from witnessmark.planner.costs import (
+    mean,
     repair_usd,
     seal_usd,
     shop_minutes,
@@ -242,6 +243,27 @@ def test_what_the_last_test_has_opened_is_still_open():
     assert closed.step == still_open.step == "pump_relief"
     usd = closed.expected_total_usd - still_open.expected_total_usd
     assert usd == pytest.approx((saved.low + 4 * saved.typical + saved.high) / 6 * 2.5, rel=0.01)
+
+
+@pytest.mark.parametrize("family", sorted(KNOWLEDGE.families))
+def test_no_work_shares_more_than_its_own_time(family):
+    # A look of ten minutes has not taken nine hours of disassembly off the repair after it.
+    plan = plan_family(
+        state(KNOWLEDGE.families[family]), Settings(), access_groups=KNOWLEDGE.access_groups
+    )
+    rate = Settings().labour_usd_per_hour / 60.0
+    looks = rate * np.array([mean(t.minutes) for t in plan.tests])
+    works = rate * np.array([mean(plan.minutes[c]) for c in plan.table.causes])
+    for first, then, saves in (
+        (looks, works, plan.problem.repair_saves[:-1]),
+        (looks, looks, plan.problem.test_saves[:-1]),
+        (works, works, plan.shared_usd),
+    ):
+        most = 0.9 * np.minimum(first[:, None], then[None, :])
+        assert (saves <= most + 1e-9).all()
+        assert saves[saves > 0].size == 0 or saves.max() > 5.0
+    cheapest = plan.problem.test_usd - plan.problem.test_saves.max(axis=0)
+    assert (cheapest > 0).all()
 
 
 def test_a_candidate_measurement_competes_with_tests_and_repairs():

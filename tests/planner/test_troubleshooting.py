@@ -226,16 +226,15 @@ def test_what_a_test_has_opened_is_not_opened_twice():
     weights = np.array([0.5, 0.5])
     shared = Problem.of(
         **model,
-        repair_group=np.array([0, -1]),
-        test_group=np.array([0]),
-        group_usd=np.array([80.0]),
+        repair_saves=np.array([[80.0, 0.0], [80.0, 0.0]]),
+        test_saves=np.array([[0.0], [45.0]]),
     )
     apart = Problem.of(**model)
     assert first_moves(apart, start(apart, weights)).test[0, 0] == pytest.approx(350)
     assert first_moves(shared, start(shared, weights)).test[0, 0] == pytest.approx(350 - 0.5 * 80)
-    still_open = first_moves(shared, start(shared, weights, opened=0))
+    still_open = first_moves(shared, start(shared, weights, opened=1))
     assert still_open.repair[0] == pytest.approx([220 + 150, 300 + 150])
-    assert still_open.test[0, 0] == pytest.approx(350 - 40 - 50)
+    assert still_open.test[0, 0] == pytest.approx(350 - 40 - 45)
 
 
 def test_shapes_and_costs_are_checked():

@@ -52,6 +52,45 @@ def test_a_test_gives_every_policy_the_same_result(shop):
     assert first.bill.usd < second.bill.usd
 
 
+def test_a_clue_weighs_at_no_distance_what_the_pack_says(shop):
+    _, _, trucks, _ = shop
+    knowledge = load_knowledge()
+    family = knowledge.families["fuel_low"]
+    none = trucks.Distance().times(0.0)
+    world = trucks.World.of(family, knowledge, np.random.default_rng(6), none)
+    fault = frozenset({"secondary_filter"})
+    seen = [
+        clue.seen
+        for seed in range(2500)
+        for clue in trucks.draw_truck(world, knowledge, seed, faults=fault).clues
+        if clue.condition == "filters_overdue"
+    ]
+    rate = knowledge.conditions["filters_overdue"].base_rate
+    times = family.cause("secondary_filter").odds_multipliers["filters_overdue"]
+    assert np.mean(seen) == pytest.approx(times * rate, abs=0.045)
+
+
+def test_what_a_test_has_opened_is_paid_once_by_every_policy(shop):
+    _, _, trucks, _ = shop
+    knowledge = load_knowledge()
+    family = knowledge.families["vib_speed"]
+    world = trucks.World.of(family, knowledge, np.random.default_rng(7))
+    truck = trucks.draw_truck(world, knowledge, 8)
+    look, other = family.test("s_balance"), family.test("s_runout")
+    alone, after = truck.fresh(), truck.fresh()
+    alone.test(other)
+    after.test(look)
+    before = after.bill.usd
+    after.test(other)
+    assert after.bill.usd - before < alone.bill.usd - 20
+    closed = truck.fresh()
+    closed.test(look)
+    closed.repair("shaft_bal")
+    before = closed.bill.usd
+    closed.test(other)
+    assert closed.bill.usd - before == pytest.approx(alone.bill.usd)
+
+
 def test_the_other_fuel_circuit_shows_its_faults(shop):
     other_fuel, _, _, _ = shop
     rng = np.random.default_rng(3)

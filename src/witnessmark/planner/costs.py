@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import replace
 
 from witnessmark.inference.shop_history import JobTimes, corrected, job_costs, job_times
-from witnessmark.knowledge import Cause, Family, Test
+from witnessmark.knowledge import AccessGroup, Cause, Family, Test
 from witnessmark.model.history import History
 from witnessmark.model.settings import Settings
 from witnessmark.model.step import Spread
@@ -20,6 +20,7 @@ __all__ = [
     "remeasure_minutes",
     "repair_usd",
     "seal_usd",
+    "shared_minutes",
     "shop_minutes",
     "shop_parts",
     "step_usd",
@@ -28,6 +29,10 @@ __all__ = [
 
 #: Mean price of one seal that goes with a repair [USD] (judgement).
 SEAL_USD = 10.0
+
+#: Of the time of a test or repair, at most this share is disassembly that another has done
+#: (judgement): the look or the part itself is never free.
+SHARED_AT_MOST = 0.9
 
 _ROAD = re.compile(r"\b(pull|road|hill|grade|cruise|mph|mi|miles?|drive[ns]?|coast|P7|P8)\b", re.I)
 
@@ -151,6 +156,21 @@ def _as_done(
         return shop
     usual = shop.typical / pack.typical
     return corrected(shop, replace(own, median=own.median / usual, p80=own.p80 / usual))
+
+
+def shared_minutes(group: AccessGroup, one: Spread, other: Spread | None = None) -> float:
+    """Return the time that is saved where two pieces of work share their disassembly [min].
+
+    What the first has opened cannot have taken longer than the first itself, and the second
+    cannot save more than most of its own time.
+
+    Args:
+        group: the disassembly.
+        one: time of one of them.
+        other: time of the other; not given where it is the whole disassembly that lies open.
+    """
+    times = [one] if other is None else [one, other]
+    return min(mean(group.minutes), SHARED_AT_MOST * min(mean(t) for t in times))
 
 
 def seal_usd(cause: Cause) -> float:

@@ -140,7 +140,7 @@ def greedy(
         paid = _repair_price(problem, state, fixer, repair) * mass[fixer]
         total += np.bincount(owner[fixer], paid, batch)
         looker, test = np.nonzero(picked[:, repairs:])
-        usd = problem.test_usd - savings(problem, state.opened, problem.test_group)
+        usd = problem.test_usd - savings(problem.test_saves, state.opened)
         paid = np.maximum(0.0, usd[looker, test]) * mass[looker]
         total += np.bincount(owner[looker], paid, batch)
         looked, seer, _ = _after_tests(problem, state, picked[:, repairs:])
@@ -253,7 +253,7 @@ def _after_tests(
             weights[which, outcome],
             state.repaired[owner],
             tested[which],
-            problem.test_group[move],
+            move,
         ),
         owner,
         move,
@@ -269,10 +269,10 @@ def _gather_tests(
     size = state.tested.shape[0] * tests
     total = np.bincount(cell, value, size).reshape(-1, tests)
     there = np.bincount(cell, minlength=size).reshape(-1, tests) > 0
-    usd = problem.test_usd - savings(problem, state.opened, problem.test_group)
+    usd = problem.test_usd - savings(problem.test_saves, state.opened)
     return np.where(there, total + np.maximum(0.0, usd) * mass[:, None], np.inf)
 
 
 def _repair_price(problem: Problem, state: State, owner: Ints, move: Ints) -> Floats:
-    saving = savings(problem, state.opened, problem.repair_group)
+    saving = savings(problem.repair_saves, state.opened)
     return problem.repair_usd[move] - saving[owner, move]

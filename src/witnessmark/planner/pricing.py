@@ -16,9 +16,9 @@ from witnessmark.model.step import Forecast, Spread
 from witnessmark.planner.belief import Belief, Table, tabulate
 from witnessmark.planner.candidates import Candidate
 from witnessmark.planner.costs import (
-    mean,
     price_of_test,
     repair_usd,
+    shared_minutes,
     shop_minutes,
     shop_parts,
     whose_figures,
@@ -78,7 +78,8 @@ class Plan:
         parts: cause id -> parts as this shop bills them [USD].
         told: cause id -> where time and parts come from, for those the shop's jobs have moved.
         tests: what stands behind the problem's test rows.
-        groups: disassemblies behind the problem's group numbers.
+        shared_usd: (n, n) what two repairs through one opening save [USD].
+        groups: disassembly of each repair, ``None`` for none of its own.
     """
 
     state: FamilyState
@@ -90,7 +91,8 @@ class Plan:
     parts: Mapping[str, Spread]
     told: Mapping[str, str]
     tests: tuple[Test | Candidate, ...]
-    groups: tuple[AccessGroup, ...]
+    shared_usd: Floats
+    groups: tuple[AccessGroup | None, ...]
 
     @property
     def best(self) -> float:
@@ -112,6 +114,7 @@ def plan_family(
     history: History | None = None,
     warm: bool = False,
     opened: str = "",
+    last_test: str = "",
     technician: str = "",
     depth: int | None = None,
 ) -> Plan:
@@ -124,6 +127,7 @@ def plan_family(
         history: the shop's own times.
         warm: whether the engine is warm now.
         opened: id of the disassembly that lies open now, empty for none.
+        last_test: the test that was made last; what it has opened is open still.
         technician: who works on the truck, empty where not known.
         depth: moves looked ahead; thoroughly when not given.
     """
@@ -140,7 +144,11 @@ def plan_family(
     covered = {test for candidate in state.candidates for test in candidate.covers}
     plain = (test for test in family.tests if test.id not in covered)
     tests: tuple[Test | Candidate, ...] = (*plain, *state.candidates)
-    groups = _groups(causes, tests, access_groups or {})
+    known = access_groups or {}
+    works = [(c.access_group, minutes[c.id]) for c in causes]
+    looks = [(getattr(t, "access_group", ""), t.minutes) for t in tests]
+    lying = [(opened, None)]
+    rate = settings.labour_usd_per_hour / 60.0
     usd = np.array([repair_usd(c, family, settings, minutes[c.id], parts[c.id]) for c in causes])
     outcomes = _outcomes(state, tests, table)
     problem = Problem.of(
@@ -153,18 +161,16 @@ def plan_family(
         dulled=_dull(outcomes),
         kin=_kin(family, tests),
         search_usd=search_usd(table.members, usd, np.array([c.prior for c in causes]), settings),
-        repair_group=_numbers([c.access_group for c in causes], groups),
-        test_group=_numbers([getattr(t, "access_group", "") for t in tests], groups),
-        group_usd=np.array(
-            [mean(g.minutes) / 60.0 * settings.labour_usd_per_hour for g in groups], dtype=float
-        ),
+        repair_saves=rate * _shared([*looks, *lying], works, known),
+        test_saves=rate * _shared([*looks, *lying], looks, known),
     )
+    last = next((k for k, t in enumerate(tests) if t.id == last_test), -1)
     root = start(
         problem,
         table.weights,
         repaired=_settled(state, table),
         tested=np.array([t.id in state.tests_done for t in tests], dtype=np.bool_),
-        opened=next((k for k, g in enumerate(groups) if g.id == opened), -1),
+        opened=len(tests) if opened else last,
     )
     moves = _priced(problem, root, depth)
     if float(moves.search[0]) <= float(moves.best()[0]) + 1e-9:
@@ -172,7 +178,9 @@ def plan_family(
         table = _doubted(state, table)
         root = replace(root, weights=table.weights[None, :])
         moves = _priced(problem, root, depth)
-    return Plan(state, table, problem, root, moves, minutes, parts, told, tests, groups)
+    shared_usd = rate * _shared(works, works, known)
+    groups = tuple(known.get(c.access_group) for c in causes)
+    return Plan(state, table, problem, root, moves, minutes, parts, told, tests, shared_usd, groups)
 
 
 def _priced(problem: Problem, root: State, depth: int | None) -> Moves:
@@ -288,15 +296,19 @@ def _kin(family: Family, tests: Sequence[Test | Candidate]) -> Bools:
     return kin
 
 
-def _groups(
-    causes: Sequence[Cause],
-    tests: Sequence[Test | Candidate],
+def _shared(
+    first: Sequence[tuple[str, Spread | None]],
+    then: Sequence[tuple[str, Spread]],
     access_groups: Mapping[str, AccessGroup],
-) -> tuple[AccessGroup, ...]:
-    used = [c.access_group for c in causes] + [getattr(t, "access_group", "") for t in tests]
-    return tuple(access_groups[g] for g in dict.fromkeys(used) if g in access_groups)
+) -> Floats:
+    """Return the minutes that each of *then* saves after each of *first*.
 
-
-def _numbers(names: Sequence[str], groups: Sequence[AccessGroup]) -> npt.NDArray[np.intp]:
-    number = {g.id: k for k, g in enumerate(groups)}
-    return np.array([number.get(name, -1) for name in names], dtype=np.intp)
+    Both are (disassembly, time); the time of the first is ``None`` where it lies open anyway.
+    """
+    found = np.zeros((len(first), len(then)))
+    for row, (group, before) in enumerate(first):
+        if group in access_groups:
+            for column, (other, minutes) in enumerate(then):
+                if other == group:
+                    found[row, column] = shared_minutes(access_groups[group], minutes, before)
+    return found

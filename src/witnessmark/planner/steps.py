@@ -78,7 +78,8 @@ def rank_steps(
             access_groups=access_groups,
             history=history,
             warm=so_far.warm,
-            opened=opened or _left_open(state.family, so_far.last_test),
+            opened=opened,
+            last_test=so_far.last_test,
             technician=technician,
         )
         for state in states
@@ -118,11 +119,6 @@ def _bench(plan: Plan, marginals: Mapping[str, float], looks: Mapping[str, Step]
     belief = plan.state.belief
     found = bool(getattr(belief, "seen_tests", ()) or plan.state.repaired)
     return Bench(plan.state.family, marginals, plan.state.tests_done, found, looks)
-
-
-def _left_open(family: Family, test: str) -> str:
-    found = family.test(test)
-    return found.access_group if found is not None else ""
 
 
 def _test_steps(plan: Plan, others: float, *, every: bool = False) -> list[Step]:

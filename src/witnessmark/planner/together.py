@@ -50,27 +50,27 @@ def beside(plan: Plan, number: int, settings: Settings) -> Along | None:
     Both share one opening and one measurement afterwards, so this is still one invasive step.
     """
     problem, root = plan.problem, plan.root
-    group = int(problem.repair_group[number])
-    if group < 0 or root.repaired[0, number]:
+    group = plan.groups[number]
+    if group is None or root.repaired[0, number]:
         return None
     family = plan.state.family
     again = remeasure_minutes(family, settings) / 60.0 * settings.labour_usd_per_hour
     best: Along | None = None
     alone = float(plan.moves.repair[0, number])
-    for other in np.flatnonzero(problem.repair_group == group):
+    for other in np.flatnonzero(plan.shared_usd[number] > 0.0):
         if other == number or root.repaired[0, other]:
             continue
         left = left_after(problem, left_after(problem, root.weights[0], number), int(other))
         repaired = root.repaired.copy()
         repaired[0, number] = repaired[0, other] = True
-        saves = min(float(problem.group_usd[group]) + again, float(problem.repair_usd[other]))
+        saves = float(plan.shared_usd[number, other]) + again
         state = State(left[None, :], repaired, root.tested, np.array([-1], dtype=np.intp))
         usd = problem.repair_usd[number] + problem.repair_usd[other] - saves
         price = float(usd * root.weights.sum() + first_moves(problem, state).best()[0])
         if price < min(alone, best.price if best else np.inf) - WORTH_USD:
             cause = family.cause(plan.table.causes[other])
             name = cause.name if cause else plan.table.causes[other]
-            best = Along(plan.table.causes[other], name, price, saves, plan.groups[group].words)
+            best = Along(plan.table.causes[other], name, price, saves, group.words)
     return best
 
 

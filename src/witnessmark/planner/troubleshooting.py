@@ -41,9 +41,9 @@ class Problem:
         dulled: (T, O, H) the same once a test of the same kind has been done.
         kin: (T, T) bool, tests that see the same thing through the same instrument.
         search_usd: (H,) cost of the open-ended search that ends in a proven cure [USD].
-        repair_group: (A,) number of the disassembly a repair shares, -1 for none.
-        test_group: (T,) the same for tests.
-        group_usd: (G,) saved when the last test has left that disassembly open [USD].
+        repair_saves: (S, A) what a repair saves when it follows S [USD]: row t is test t, which
+            has left its disassembly open; the last row is something else that lies open.
+        test_saves: (S, T) the same for tests.
         slots: (H, size) the members of each hypothesis by number, A where there are fewer.
         held: (H,) P(cured once every member has been renewed).
         credit: (H, A) how much of a hypothesis a repair can take credit for.
@@ -61,9 +61,8 @@ class Problem:
     dulled: Floats
     kin: Bools
     search_usd: Floats
-    repair_group: Ints
-    test_group: Ints
-    group_usd: Floats
+    repair_saves: Floats
+    test_saves: Floats
     slots: Ints
     held: Floats
     credit: Floats
@@ -84,9 +83,8 @@ class Problem:
         search_usd: Floats,
         dulled: Floats | None = None,
         kin: Bools | None = None,
-        repair_group: Ints | None = None,
-        test_group: Ints | None = None,
-        group_usd: Floats | None = None,
+        repair_saves: Floats | None = None,
+        test_saves: Floats | None = None,
     ) -> Problem:
         """Build a problem and the tables that follow from it.
 
@@ -123,9 +121,8 @@ class Problem:
             outcomes if dulled is None else dulled,
             np.eye(tests, dtype=np.bool_) if kin is None else kin,
             search_usd,
-            np.full(repairs, -1, dtype=np.intp) if repair_group is None else repair_group,
-            np.full(tests, -1, dtype=np.intp) if test_group is None else test_group,
-            np.zeros(0) if group_usd is None else group_usd,
+            np.zeros((tests + 1, repairs)) if repair_saves is None else repair_saves,
+            np.zeros((tests + 1, tests)) if test_saves is None else test_saves,
             slots,
             held,
             credit,
@@ -143,7 +140,8 @@ class State:
         weights: (B, H) unnormalised weights of the hypotheses.
         repaired: (B, A) repairs already done.
         tested: (B, T) tests already done.
-        opened: (B,) number of the disassembly the last test has left open, -1 for none.
+        opened: (B,) the test that was made last, T for something else that lies open, -1 for
+            nothing.
     """
 
     weights: Floats
@@ -194,7 +192,7 @@ def sequence(problem: Problem, state: State) -> tuple[Floats, Ints]:
     search = weights @ problem.search_usd
     if repairs == 0:
         return search, np.full(batch, -1, dtype=np.intp)
-    saving = savings(problem, state.opened, problem.repair_group)
+    saving = savings(problem.repair_saves, state.opened)
     worth = (weights @ problem.credit) / np.maximum(1e-9, problem.repair_usd - saving)
     worth[state.repaired] = -1.0
     order = np.argsort(-worth, axis=1)
@@ -217,7 +215,7 @@ def sequence(problem: Problem, state: State) -> tuple[Floats, Ints]:
     np.cumprod((1.0 - problem.luck)[order], axis=1, out=alive[:, 1:])
     usd = problem.repair_usd[order]
     usd[np.arange(repairs) >= repairs - state.repaired.sum(axis=1)[:, None]] = np.inf
-    if problem.group_usd.size:  # only the first repair finds the disassembly still open
+    if problem.repair_saves.any():  # only the first repair finds the disassembly still open
         usd[:, 0] -= saving[rows, order[:, 0]]
     before = weights.sum(axis=1)[:, None] - np.cumsum(cured_at, axis=1) + cured_at
     before = before[:, :repairs] * alive[:, :repairs]
@@ -232,12 +230,9 @@ def sequence(problem: Problem, state: State) -> tuple[Floats, Ints]:
     return totals[rows, stop], np.where(stop > 0, order[:, 0], -1)
 
 
-def savings(problem: Problem, opened: Ints, groups: Ints) -> Floats:
+def savings(saves: Floats, opened: Ints) -> Floats:
     """Return what each move of each state saves because its disassembly is open, (B, moves)."""
-    if problem.group_usd.size == 0:
-        return np.zeros((opened.size, groups.size))
-    same = (opened[:, None] == groups[None, :]) & (groups >= 0)[None, :]
-    return np.where(same, np.append(problem.group_usd, 0.0)[groups][None, :], 0.0)
+    return np.where(opened[:, None] >= 0, saves[opened], 0.0)
 
 
 def _transitions(members: Bools, fixes: Floats, luck: Floats) -> tuple[Floats, Ints, Floats]:
