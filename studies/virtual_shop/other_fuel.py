@@ -13,7 +13,7 @@ from functools import lru_cache
 
 import numpy as np
 
-__all__ = ["Circuit", "fuel_results", "with_faults"]
+__all__ = ["Circuit", "balance", "fuel_results", "with_faults"]
 
 #: Points: engine speed [r/min] and fuel burnt [gal/min].
 IDLE, FAST, FULL = (700, 0.03), (1500, 0.05), (1800, 0.40)
@@ -42,12 +42,12 @@ class Circuit:
 def with_faults(faults: frozenset[str], rng: np.random.Generator) -> Circuit:
     """Return a circuit with these faults, each bad enough to be complained about."""
     circuit = Circuit()
-    healthy = _solve(circuit, *FULL)["gallery"]
+    healthy = balance(circuit, *FULL)["gallery"]
     for fault in sorted(faults - {"unlisted"}):
         bad = rng.uniform(0.6, 1.2)
         for _ in range(7):
             worse = _one(circuit, fault, bad)
-            lost = healthy - worse.gain * _solve(worse, *FULL)["gallery"]
+            lost = healthy - worse.gain * balance(worse, *FULL)["gallery"]
             if lost >= 7.0 or fault in {"comb_gas_fuel", "fuel_other"}:
                 break
             bad *= 1.35
@@ -78,8 +78,8 @@ def _one(c: Circuit, fault: str, bad: float) -> Circuit:
 def fuel_results(circuit: Circuit, rng: np.random.Generator) -> dict[str, str]:
     """Return the outcome of every test that pressure, flow and vacuum decide."""
     sound = Circuit()
-    now = {p: _solve(circuit, *p) for p in (IDLE, FAST, FULL)}
-    ref = {p: _solve(sound, *p) for p in (IDLE, FAST, FULL)}
+    now = {p: balance(circuit, *p) for p in (IDLE, FAST, FULL)}
+    ref = {p: balance(sound, *p) for p in (IDLE, FAST, FULL)}
 
     def psi(point: tuple[int, float]) -> float:
         return circuit.gain * now[point]["gallery"] + rng.normal(0, 1.2)
@@ -88,7 +88,7 @@ def fuel_results(circuit: Circuit, rng: np.random.Generator) -> dict[str, str]:
     drop = now[FAST]["filter"] + rng.normal(0, 1.0)
     vacuum = {p: now[p]["vacuum"] + rng.normal(0, 0.4) for p in (FAST, FULL)}
     flow = now[FAST]["return"] * (1 + rng.normal(0, 0.04))
-    blocked = circuit.gain * _solve(circuit, *IDLE, blocked=True)["gallery"] + rng.normal(0, 1.5)
+    blocked = circuit.gain * balance(circuit, *IDLE, blocked=True)["gallery"] + rng.normal(0, 1.5)
     flat = psi(FULL) - psi(FAST)
     seen = {
         "f_dp": drop > 10.0,
@@ -104,7 +104,7 @@ def fuel_results(circuit: Circuit, rng: np.random.Generator) -> dict[str, str]:
 
 
 @lru_cache(maxsize=4096)
-def _solve(c: Circuit, rpm: int, burnt: float, *, blocked: bool = False) -> dict[str, float]:
+def balance(c: Circuit, rpm: int, burnt: float, *, blocked: bool = False) -> dict[str, float]:
     """Return the balance at one point by bisection on the gallery pressure."""
     low, high = 0.0, 160.0
     found: dict[str, float] = {}

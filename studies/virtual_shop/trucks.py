@@ -127,7 +127,7 @@ class Truck:
 
     def test(self, test: Test) -> str:
         """Do a test, pay for it, return its outcome id."""
-        rng = self._rng(f"test {test.id} {sorted(self.faults)}")
+        rng = self.draws(f"test {test.id} {sorted(self.faults)}")
         open_now = self._open_for(test.access_group, test.minutes)
         rate = self.settings.labour_usd_per_hour / 60.0
         usd = price_of_test(test, self.settings) - open_now * rate
@@ -135,7 +135,7 @@ class Truck:
         self.last_test = test.id
         self.bill.tests += 1
         if self.world.family.id == "fuel_low" and test.id in TESTS:
-            circuit = with_faults(self.faults, self._rng("circuit"))
+            circuit = with_faults(self.faults, self.draws("circuit"))
             return fuel_results(circuit, rng)[test.id]
         chances = self.world.chances(test, self.faults)
         return test.outcomes[int(rng.choice(chances.size, p=chances / chances.sum()))]
@@ -154,7 +154,7 @@ class Truck:
         cause = family.cause(identity)
         assert cause is not None
         self.tries[identity] = self.tries.get(identity, 0) + 1
-        rng = self._rng(f"repair {identity} {self.tries[identity]}")
+        rng = self.draws(f"repair {identity} {self.tries[identity]}")
         saved = self._open_for(cause.access_group, cause.minutes)
         other = family.cause(beside)
         if other is not None and cause.access_group in self.groups:
@@ -173,6 +173,11 @@ class Truck:
         if luck < cause.p_cured_if_cause:
             self.faults -= {identity}
         return not self.faults
+
+    def spend(self, usd: float, minutes: float, what: str) -> None:
+        """Pay for a measurement that is no test of the pack."""
+        self._pay(usd, minutes, self.draws(what))
+        self.bill.tests += 1
 
     def search(self) -> None:
         """Give up and search openly: its time, needless repairs, and what is really wrong."""
@@ -212,7 +217,8 @@ class Truck:
         self.bill.usd += usd * factor
         self.bill.hours += minutes / 60.0 * factor
 
-    def _rng(self, what: str) -> np.random.Generator:
+    def draws(self, what: str) -> np.random.Generator:
+        """Return the random numbers of one action on this truck."""
         return np.random.default_rng([self.seed, *what.encode()])
 
 
