@@ -203,6 +203,41 @@ def test_swapped_units_are_problems_that_name_the_unit_meant(knowledge, written,
     assert found.presentation.named is None
 
 
+@pytest.mark.parametrize("first", ["0.5 L/h", "1.9 L/h", "2.4 gal/h"])
+def test_a_return_nobody_can_time_is_a_problem_at_a_low_pressure_too(knowledge, first):
+    low = (FILTERS_NEW, reading("65 psi", 650), reading("78 psi", 1400))
+    found = fuel_evidence(build(*low, reading(first, 650, FLOW)), knowledge)
+    assert [p.where for p in found.problems] == ["e5"]
+    assert f"If {first.split()[0]} was read in L/min" in found.problems[0].do
+    nothing = fuel_evidence(build(*low, reading("0 L/h", 650, FLOW)), knowledge)
+    assert not nothing.problems
+    assert len(nothing.posterior.observations) == 3
+    dribble = fuel_evidence(build(*low, reading("0.04 gal/min", 650, FLOW)), knowledge)
+    assert not dribble.problems
+
+
+@pytest.mark.parametrize("apart", [-20, -12, 12, 20])
+def test_two_instruments_that_contradict_each_other_decide_nothing(knowledge, apart):
+    kind, data = reading(f"{68 + apart} psi", 650)
+    other = (kind, {**data, "instrument": {**INSTRUMENT, "id": "g2"}})
+    case = build(reading("68 psi", 650), reading("80 psi", 1400), other)
+    found = fuel_evidence(case, knowledge)
+    assert [p.where for p in found.problems] == ["e2, e4"]
+    assert "one of them is wrong" in found.problems[0].what
+    assert found.presentation.level == "none fits"
+    odds = case_odds(case, knowledge, found.findings)[0]
+    assert not odds.decided
+    assert odds.causes[0].probability < 0.3
+    near = (kind, {**other[1], "value": "72 psi"})
+    agree = fuel_evidence(build(reading("68 psi", 650), reading("80 psi", 1400), near), knowledge)
+    assert not agree.problems
+
+
+def test_a_pressure_above_the_pump_names_what_the_model_does_not_hold(knowledge):
+    found = fuel_evidence(build(reading("140 psi", 650), reading("93 psi", 1400)), knowledge)
+    assert "stuck shut" in found.problems[0].do
+
+
 IMPOSSIBLE = [  # pressure falls with speed, throttling lowers it, load raises it, less flow faster
     ((GALLERY, "90 psi", 650, "none"), (GALLERY, "60 psi", 1400, "none")),
     ((GALLERY, "75 psi", 650, "none"),

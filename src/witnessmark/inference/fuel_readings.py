@@ -35,6 +35,7 @@ from witnessmark.model.case import Case
 from witnessmark.model.entry_data import ReadingData, TestData, WorkData
 from witnessmark.model.problem import Problem
 from witnessmark.physics.fuel_supply import L_PER_H, PSI
+from witnessmark.units import parse
 
 __all__ = ["Collected", "bubbles", "collect", "contradictions", "impossible", "repairs"]
 
@@ -47,6 +48,10 @@ _MOST_VACUUM = 27.5 * INHG
 #: Steady points whose load is known -> that load; and the error of the rounded speed.
 _BUS_POINTS = {"idle": 0.0, "no load": 0.0, "pull": 1.0}
 _BUS_EXTRA = 0.7 * PSI
+#: So little in an hour nobody times in a can; it was mostly read in a minute (judgement).
+_DRIBBLE = 12.0 * L_PER_H
+#: Two instruments at one point contradict each other beyond so many standard deviations.
+_APART = 3.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,6 +208,16 @@ def _no_return(o: Observation) -> Problem:
     )
 
 
+def _dribble(entry: str, written: str, rpm: float) -> Problem:
+    figure = written.split(maxsplit=1)[0]
+    return Problem(
+        entry,
+        f"{written} of return at {rpm:.0f} rpm is less than anybody times in a can.",
+        f"If {figure} was read in L/min or gal/min, write it so; where next to nothing runs, write "
+        "0 L/h. It was left out.",
+    )
+
+
 def contradictions(observations: Sequence[Observation]) -> tuple[Problem, ...]:
     """Return what two readings of one stage say against each other."""
     found: list[Problem] = []
@@ -243,6 +258,9 @@ def _observation(
     if cold:
         extra = float(np.hypot(extra, cold_extra(quantity)))
     value = data.house_value()
+    if quantity == FLOW and 0.0 < value < _DRIBBLE and parse(data.value).unit.symbol.endswith("/h"):
+        problems.append(_dribble(entry, data.value, rpm))
+        return None
     accuracy = uncertainty_of(data).accuracy
     instrument = data.instrument.id if data.instrument is not None else None
     gauge = _BUS if quantity == DELIVERY else (instrument or "gauge")
@@ -308,14 +326,14 @@ def _impossible(o: Observation, low: float, high: float) -> Problem:
     else:
         limit = "what the pump can give" if side == "above" else "what a running engine shows"
     do = "Check the unit and the port, and measure again; the reading was left out."
+    stuck = " A relief valve stuck shut or a blocked return is not in the model."
     for name, typed, factor in _other_units(o.quantity):
         if low - 15.0 * scale <= o.value * factor <= high + 15.0 * scale:
             figure = f"{value * typed:.4g}"
             do = f"If {figure} was read in {name}, write it so. The reading was left out."
             break
-    else:
-        if side == "above" and o.quantity in _PRESSURES:
-            do += " A relief valve stuck shut or a blocked return is not in the model."
+    if side == "above" and o.quantity in _PRESSURES:
+        do += stuck
     return Problem(
         o.entry,
         f"{value:.4g} {symbol} at {where} is {side} {limit} "
@@ -345,6 +363,18 @@ def _other_units(quantity: str) -> list[tuple[str, float, float]]:
             ("psi", bar, bar), ("bar", kpa, 100.0), ("inHg", 1.0, INHG / PSI)]  # fmt: skip
 
 
+def _two_gauges(a: Observation, b: Observation, entries: str) -> list[Problem]:
+    """Return the contradiction of two instruments at one point, where their errors explain none."""
+    apart = abs(a.value - b.value)
+    errors = (a.gauge_sd, b.gauge_sd, a.extra_sd, b.extra_sd, 1.0 * PSI, 1.0 * PSI)
+    if a.key.viscosity != b.key.viscosity or apart <= _APART * float(np.linalg.norm(errors)):
+        return []
+    return [Problem(entries, f"Two instruments show {apart / PSI:.0f} psi of difference at one "
+                    "point, more than their accuracies explain: one of them is wrong.",
+                    "Hold a trusted gauge against both, write its gauge_check_difference, and "
+                    "retract the readings of the wrong one.")]  # fmt: skip
+
+
 def _against(a: Observation, b: Observation) -> list[Problem]:
     same = abs(a.key.rpm - b.key.rpm) <= 30.0 and abs(a.key.load - b.key.load) <= 0.05
     entries = f"{a.entry}, {b.entry}"
@@ -355,6 +385,8 @@ def _against(a: Observation, b: Observation) -> list[Problem]:
                             "cannot flow that way.", "Check which port is which.")]  # fmt: skip
     if a.quantity != b.quantity:
         return []
+    if same and a.gauge != b.gauge and a.quantity in _PRESSURES:
+        return _two_gauges(a, b, entries)
     if same and a.gauge == b.gauge and a.key.viscosity == b.key.viscosity:
         if abs(a.value - b.value) > 4.5 * np.sqrt(2.0) * _loose(a):
             return [Problem(entries, "Two readings of the same thing at the same point differ by "
