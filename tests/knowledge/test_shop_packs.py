@@ -297,6 +297,14 @@ name = "the owner's own word for it"
         )
         assert set(told) == {"family.source", "causes[0].source"}
 
+    def test_causes_found_together_are_two_of_the_family(self, write):
+        text = HEAD + 'source = "ours"\ntogether = [{ causes = [%s], odds = 3, words = "w" }]\n'
+        told = faults_of(write(text % '"pump_relief", "gremlin"'))
+        assert set(told) == {"family.together[0].causes[1]"}
+        told = faults_of(write(text % '"pump_relief", "pump_relief"'))
+        assert set(told) == {"family.together[0].causes"}
+        assert not faults_of(write(text % '"pump_relief", "pump_worn"'))
+
     def test_other_outcomes_need_their_rows_anew(self, write):
         text = (
             HEAD

@@ -25,7 +25,15 @@ from witnessmark.inference.evidence import family_evidence
 from witnessmark.inference.fuel_curves import picture_data
 from witnessmark.inference.fuel_forecast import Band, gallery_points, repair_forecasts
 from witnessmark.inference.fuel_gauge_known import gauge_factor, gauge_finding
-from witnessmark.inference.fuel_groups import FAMILY, GAUGE, GROUPS, HYPOTHESES, OTHER
+from witnessmark.inference.fuel_groups import (
+    FAMILY,
+    GAUGE,
+    GROUPS,
+    HYPOTHESES,
+    OTHER,
+    TOGETHER,
+    group_of,
+)
 from witnessmark.inference.fuel_observations import (
     CHECK,
     FLOW,
@@ -315,7 +323,7 @@ def _log_prior(
     if family is None or knowledge is None:
         groups = [g.share for g in GROUPS]
         factors = group_factors(suddenly, {})
-        two = 0.20
+        two, together = 0.20, TOGETHER
     else:
         said = family_evidence(case, family, knowledge)
         share = shares(history, family.id, {c.id: c.prior for c in family.causes}).prior()
@@ -325,9 +333,27 @@ def _log_prior(
         known = {c: share.get(c, 0.0) * product.get(c, 1.0) for g in GROUPS for c in g.causes}
         groups = [sum(known[c] for c in g.causes) for g in GROUPS]
         factors = group_factors(suddenly, known)
-        two = family.second_cause
+        two, together = family.second_cause, _together(family, known)
     factors[GAUGE] *= gauge
-    return default_log_prior([s * f for s, f in zip(groups, factors, strict=True)], two=two)
+    chances = [s * f for s, f in zip(groups, factors, strict=True)]
+    return default_log_prior(chances, two=two, together=together)
+
+
+def _together(family: Family, known: Mapping[str, float]) -> dict[frozenset[int], float]:
+    """Return the factor on pairs of groups whose causes are found together."""
+    found: dict[frozenset[int], float] = {}
+    for pair in family.together:
+        groups = [group_of(c) for c in pair.causes]
+        if None in groups or groups[0] == groups[1]:
+            continue
+        # only the named cause's part of a group has the factor
+        part = 1.0
+        for group, cause in zip(groups, pair.causes, strict=True):
+            whole = sum(known.get(c, 0.0) for c in GROUPS[group or 0].causes)
+            part *= known.get(cause, 0.0) / whole if whole > 0.0 else 0.0
+        both = frozenset(g for g in groups if g is not None)
+        found[both] = found.get(both, 1.0) * (1.0 + (pair.odds - 1.0) * part)
+    return found
 
 
 def _assumptions(posterior: Posterior, table: Table) -> tuple[str, ...]:

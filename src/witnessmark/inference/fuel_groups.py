@@ -31,6 +31,7 @@ __all__ = [
     "RELIEF",
     "RETURN",
     "SUCTION",
+    "TOGETHER",
     "ZONES",
     "Group",
     "group_of",
@@ -83,6 +84,11 @@ HYPOTHESES: tuple[frozenset[int], ...] = (
     *(frozenset(pair) for pair in combinations(MODELLED, 2)),
     frozenset((OTHER,)),
 )
+
+
+#: Pairs found together more often than chance would have it: factor on the odds of both. The
+#: pack's figure, for studies without a pack (judgement, no source).
+TOGETHER: dict[frozenset[int], float] = {frozenset((RELIEF, RETURN)): 8.0}
 
 
 def group_of(cause: str) -> int | None:

@@ -10,7 +10,7 @@ two kinds, and an expansion round one best point is far off.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -19,7 +19,7 @@ from scipy.linalg import solve_triangular
 from scipy.special import logsumexp
 from scipy.stats import chi2
 
-from witnessmark.inference.fuel_groups import AIR, GROUPS, HYPOTHESES
+from witnessmark.inference.fuel_groups import AIR, GROUPS, HYPOTHESES, TOGETHER
 from witnessmark.inference.fuel_observations import (
     CHECK,
     FLOW,
@@ -134,17 +134,22 @@ class Posterior:
 
 
 def default_log_prior(
-    shares: Sequence[float] | None = None, *, nothing: float = 0.10, two: float = 0.20
+    shares: Sequence[float] | None = None,
+    *,
+    nothing: float = 0.10,
+    two: float = 0.20,
+    together: Mapping[frozenset[int], float] = TOGETHER,
 ) -> Floats:
     """Return the log prior of every hypothesis.
 
     10 % nothing wrong, 70 % one group, 20 % two (assumed, no source); inside these in
-    proportion to the groups' shares.
+    proportion to the groups' shares, but for pairs that are found together.
 
     Args:
         shares: share of each of the nine groups, any scale; default ``GROUPS``.
         nothing: P(nothing at fault).
         two: P(two groups at fault).
+        together: pair of groups -> factor on the odds of both beyond independence.
     """
     share = np.array([g.share for g in GROUPS] if shares is None else shares, dtype=float)
     share = np.maximum(share, 1e-9) / np.maximum(share, 1e-9).sum()
@@ -152,6 +157,7 @@ def default_log_prior(
     pairs = np.array([len(h) == 2 for h in HYPOTHESES])
     for i, hypothesis in enumerate(HYPOTHESES):
         weight[i] = float(np.prod(share[list(hypothesis)])) if hypothesis else 1.0
+        weight[i] *= together.get(hypothesis, 1.0)
     singles = np.array([len(h) == 1 for h in HYPOTHESES])
     weight[singles] *= (1.0 - nothing - two) / weight[singles].sum()
     weight[pairs] *= two / weight[pairs].sum()

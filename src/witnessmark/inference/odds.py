@@ -308,6 +308,12 @@ def _assumptions(
         f"Before any finding: two or more causes {_percent(family.second_cause)}, none of the "
         f"listed {_percent(family.none_listed)} (judgement).",
     ]
+    names_of = {c.id: c.name for c in family.causes}
+    said += [
+        f"Found together more often than by chance, {pair.odds:.3g} times the odds: "
+        f"{' and '.join(names_of[c] for c in pair.causes)} ({family.source.kind})."
+        for pair in family.together
+    ]
     if any(t.source.kind == "judgement" for t in family.tests):
         factor = float(np.exp(JUDGED_LOG_SD))
         said.append(

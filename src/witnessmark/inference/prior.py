@@ -7,7 +7,7 @@ from collections.abc import Collection, Mapping, Sequence
 import numpy as np
 
 from witnessmark.inference.evidence import Clue
-from witnessmark.inference.likelihood import Floats, products
+from witnessmark.inference.likelihood import Floats, present, products
 from witnessmark.knowledge import Cause, Condition, Family
 
 __all__ = ["clue_factor", "first_weights", "multipliers", "prior_states"]
@@ -63,31 +63,59 @@ def multipliers(
 
 
 def first_weights(
-    shares_of: Floats, second_cause: float, none_listed: float
+    shares_of: Floats,
+    second_cause: float,
+    none_listed: float,
+    together: Sequence[tuple[int, int, float]] = (),
 ) -> tuple[Floats, float]:
     """Return (odds of each cause, weight of the unlisted cause) of the state as it came in.
 
     Causes are present independently of each other, given that the truck came in with the
-    complaint. The scale of the odds is the one that makes P(two or more | complaint) equal to
-    *second_cause*; the unlisted cause gets P(none listed | complaint) = *none_listed*. Among
-    cases with one cause the shares then come out as given.
+    complaint, but for those that are found together. The scale of the odds is the one that makes
+    P(two or more | complaint) equal to *second_cause*; the unlisted cause gets P(none listed |
+    complaint) = *none_listed*. Among cases with one cause the shares then come out as given.
+
+    Args:
+        shares_of: share of each cause; they sum to 1.
+        second_cause: P(two or more | complaint).
+        none_listed: P(none listed | complaint).
+        together: (number, number, factor on the odds of both beyond independence).
     """
     target = (1.0 - none_listed - second_cause) / (1.0 - none_listed)
+    by_size = _sum_by_size(shares_of, together) if together else None
 
-    def single_share(scale: float) -> float:
-        return scale / float(np.expm1(np.log1p(scale * shares_of).sum()))
+    def some_at(scale: float) -> float:
+        if by_size is not None:
+            return float(np.polynomial.polynomial.polyval(scale, by_size))
+        return float(np.expm1(np.log1p(scale * shares_of).sum()))
 
     low, high = 1e-15, 1.0
-    while single_share(high) > target and high < 1e6:
+    while high / some_at(high) > target and high < 1e6:
         high *= 2.0
     for _ in range(200):
         middle = 0.5 * (low + high)
-        low, high = (middle, high) if single_share(middle) > target else (low, middle)
+        low, high = (middle, high) if middle / some_at(middle) > target else (low, middle)
         if high - low <= 1e-15 * high:
             break
-    odds = 0.5 * (low + high) * shares_of
-    some = float(np.expm1(np.log1p(odds).sum()))
-    return odds, some * none_listed / (1.0 - none_listed)
+    scale = 0.5 * (low + high)
+    return scale * shares_of, some_at(scale) * none_listed / (1.0 - none_listed)
+
+
+def _sum_by_size(shares_of: Floats, together: Sequence[tuple[int, int, float]]) -> Floats:
+    """Return the sum of the weights of all sets of each size but none, at scale 1."""
+    count = present(len(shares_of))[:, :-1].sum(axis=0).astype(np.int64)
+    weight = products(shares_of) * _beyond(len(shares_of), together)
+    weight[0] = 0.0
+    return np.asarray(np.bincount(count, weights=weight))
+
+
+def _beyond(n: int, together: Sequence[tuple[int, int, float]]) -> Floats:
+    """Return the factor of every set for the causes in it that are found together."""
+    held = present(n)[:, :-1]
+    factor = np.ones(2**n)
+    for one, other, odds in together:
+        factor = np.where(held[one] * held[other] > 0.0, factor * odds, factor)
+    return factor
 
 
 def prior_states(
@@ -100,8 +128,10 @@ def prior_states(
     Conditions say which cause, not how many: the rate of second causes stays the family's.
     """
     raw = np.asarray([share[c.id] * product.get(c.id, 1.0) for c in family.causes])
-    odds, unlisted = first_weights(raw / raw.sum(), family.second_cause, family.none_listed)
-    states = np.append(products(odds), unlisted)
+    number = {c.id: i for i, c in enumerate(family.causes)}
+    pairs = [(number[t.causes[0]], number[t.causes[1]], t.odds) for t in family.together]
+    odds, unlisted = first_weights(raw / raw.sum(), family.second_cause, family.none_listed, pairs)
+    states = np.append(products(odds) * _beyond(len(raw), pairs), unlisted)
     states[0] = 0.0
     return np.asarray(states / states.sum())
 

@@ -12,6 +12,7 @@ from witnessmark.knowledge.records import (
     PackCase,
     Source,
     Test,
+    Together,
     Trap,
 )
 
@@ -26,6 +27,7 @@ __all__ = [
     "PackCase",
     "Source",
     "Test",
+    "Together",
     "Trap",
     "check_pack",
     "load_knowledge",

@@ -187,7 +187,7 @@ def _unsourced(pack: PackFile, known: Known) -> Iterator[Fault]:
         for i, g in enumerate(pack.access_groups)
     ]
     if pack.family is not None:
-        told = ("second_cause", "none_listed")
+        told = ("second_cause", "none_listed", "together")
         held.append(("family", pack.family, pack.family.id in known.zones, told))
     for path, part, overrides, numbers in held:
         given = [n for n in numbers if getattr(part, n) is not None]
@@ -227,6 +227,16 @@ def _family(pack: PackFile, known: Known, now: Known) -> Iterator[Fault]:
         for j, test in enumerate(group):
             if now.tests.get(test) != family.id:
                 yield _unknown(f"family.dependent_tests[{i}][{j}]", "test", test)
+    for i, pair in enumerate(family.together or ()):
+        for j, cause in enumerate(pair.causes):
+            if now.causes.get(cause) != family.id:
+                yield _unknown(f"family.together[{i}].causes[{j}]", "cause", cause)
+        if pair.causes[0] == pair.causes[1]:
+            yield (
+                f"family.together[{i}].causes",
+                f"The cause '{pair.causes[0]}' stands beside itself.",
+                "Name two causes.",
+            )
 
 
 def _cause(

@@ -41,6 +41,16 @@ class ZonePart(Part):
     name: Words
 
 
+class TogetherPart(Part):
+    """Two causes that are found together more often than chance would have it."""
+
+    causes: tuple[Id, Id]
+    odds: Annotated[float, Field(gt=0, le=20)] = Field(
+        description="factor on the odds of both beyond independence"
+    )
+    words: Words
+
+
 class FamilyPart(Part):
     """The complaint family of the pack."""
 
@@ -59,6 +69,9 @@ class FamilyPart(Part):
     zones: tuple[ZonePart, ...] | None = None
     dependent_tests: tuple[tuple[Id, ...], ...] | None = Field(
         default=None, description="sets of tests that see the same thing"
+    )
+    together: tuple[TogetherPart, ...] | None = Field(
+        default=None, description="causes that wear or fail together"
     )
     source: Id | None = None
 

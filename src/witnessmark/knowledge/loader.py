@@ -31,6 +31,7 @@ from witnessmark.knowledge.records import (
     ReadingRule,
     Source,
     Test,
+    Together,
     Trap,
 )
 from witnessmark.model.problem import Problem
@@ -241,6 +242,7 @@ def _family(held: dict[str, Any], conditions: Mapping[str, Condition]) -> Family
         cases=tuple(held["cases"]),
         traps=tuple(held["traps"]),
         source=family["source"],
+        together=tuple(Together(t.causes, t.odds, t.words) for t in family.get("together", ())),
     )
 
 

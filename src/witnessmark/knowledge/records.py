@@ -22,6 +22,7 @@ __all__ = [
     "ReadingRule",
     "Source",
     "Test",
+    "Together",
     "Trap",
 ]
 
@@ -281,6 +282,21 @@ class Trap:
 
 
 @dataclass(frozen=True, slots=True)
+class Together:
+    """Two causes that are found together more often than chance would have it.
+
+    Attributes:
+        causes: their ids.
+        odds: factor on the odds of both beyond independence.
+        words: why.
+    """
+
+    causes: tuple[str, str]
+    odds: float
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
 class Family:
     """One complaint family.
 
@@ -301,6 +317,7 @@ class Family:
         cases: the pack's own cases.
         traps: tempting wrong turns.
         source: where the numbers of the family come from.
+        together: causes that wear or fail together.
     """
 
     id: str
@@ -319,6 +336,7 @@ class Family:
     cases: tuple[PackCase, ...]
     traps: tuple[Trap, ...]
     source: Source
+    together: tuple[Together, ...] = ()
 
     def cause(self, identity: str) -> Cause | None:
         """Return the cause of that id, ``None`` when the family has none."""
