@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from other_physics import apply, recentre, solve_other
 
-from witnessmark.inference.fuel_groups import HYPOTHESES
+from witnessmark.inference.fuel_groups import GROUPS, HYPOTHESES
 from witnessmark.inference.fuel_observations import (
     CHECK,
     COLD,
@@ -42,7 +42,10 @@ THROUGH_FLOW = (*FOUR, "pull", "pre", "pre_pull", "flow_idle", "flow_1400")
 KIT_C = (*TWO, "flow_idle", "flow_1400", "pre", "throttled", "check", "bubbles")
 SETS = {"two readings": TWO, "through return flow": THROUGH_FLOW, "kit C": KIT_C}
 #: Taken beside these where the study asks for it: idle once more before the engine is warm.
-WITH_COLD = {"kit C + cold idle": (*KIT_C, "cold")}
+WITH_COLD = {"two readings + cold idle": (*TWO, "cold"), "kit C + cold idle": (*KIT_C, "cold")}
+#: Shares of the faults the truths are drawn with: as judged, while the inference, which is not to
+#: trust them so far, draws them towards equal (``HUMILITY``).
+JUDGED = [g.judged for g in GROUPS]
 #: Fuel of a cold engine: viscosity against warm, middle and spread on a log scale.
 COLD_SPREAD = 0.25
 

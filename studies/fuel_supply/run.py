@@ -1,7 +1,8 @@
 """Accuracy of the fuel posterior on simulated engines; writes one row an engine and set.
 
-    nice -n 15 python studies/fuel_supply/run.py unknown known
-    nice -n 15 python studies/fuel_supply/run.py wrong other learnt
+    nice -n 15 python studies/fuel_supply/run.py unknown
+    nice -n 15 python studies/fuel_supply/run.py known single wrong
+    nice -n 15 python studies/fuel_supply/run.py other learnt
     python studies/fuel_supply/tabulate.py
 
 Rows are flushed as they come, so a run that is stopped early still counts. ``COUNTS`` says how
@@ -17,7 +18,7 @@ from itertools import islice
 from pathlib import Path
 
 import numpy as np
-from engines import SETS, WITH_COLD, Engine, engines
+from engines import JUDGED, SETS, WITH_COLD, Engine, engines
 
 from witnessmark.inference import fuel_posterior
 from witnessmark.inference.fuel_groups import HYPOTHESES
@@ -46,14 +47,18 @@ WRONG = {
     "pump x5": [0.20, 0.20, 0.18, 0.60, 0.10, 0.10, 0.05, 0.05, 0.03],
 }
 #: Engines with a low reading a population.
-COUNTS = {"unknown": 2000, "known": 2000, "other": 2000, "learnt": 200}
+COUNTS = {"unknown": 2000, "known": 2000, "single": 600, "other": 2000, "learnt": 200}
 #: Engines from wrong shares; with the 2,000 of the own shares re-weighted they come to more than
 #: 2,000 effective engines of every share (``tabulate.py``).
 COUNTS_WRONG = {"reversed": 900, "pump x5": 400}
 LEARNT_TYPES = 10
-SEEDS = {"unknown": 1, "known": 2, "other": 3, "wrong": 4, "learnt": 5}
-#: Populations of which every fourth engine is also read cold.
-COLD_TOO = {"unknown", "known"}
+SEEDS = {"unknown": 1, "known": 2, "other": 3, "wrong": 4, "learnt": 5, "single": 6}
+#: One engine in how many is also read cold.
+COLD_TOO = {"unknown": 2, "known": 1, "single": 1}
+#: Sets of readings that are also judged with what is known of the onset.
+WITH_ONSET = {"two readings", "two readings + cold idle", "kit C + cold idle"}
+#: Sets that are also judged as if the judged shares were known to hold.
+TRUSTED = {"two readings", "through return flow"}
 #: To save time the adaptive step ends at 300 effective draws here, at 500 in the product: it can
 #: only make these results worse.
 fuel_posterior.ENOUGH = 300.0
@@ -65,6 +70,9 @@ def parts_of(population: str, share: float) -> Iterator[Part]:
     if population == "wrong":
         for name, count in COUNTS_WRONG.items():
             yield name, UnknownType(), WRONG[name], round(share * count)
+    elif population == "single":  # more of the one layout of the shared study
+        layout = LAYOUTS[0]
+        yield layout, ExactType(layout, nominal(layout)), None, round(share * COUNTS[population])
     elif population == "known":
         for name, part in zip(LAYOUTS, LAYOUT_SHARES, strict=True):
             count = round(share * part * COUNTS[population])
@@ -75,7 +83,7 @@ def parts_of(population: str, share: float) -> Iterator[Part]:
 
 def drawn(population: str, share: float) -> Iterator[tuple[str, TypePrior, Engine]]:
     """Yield the engines of a population with what is known of their type."""
-    own = default_log_prior()
+    own = default_log_prior(JUDGED)
     if population == "learnt":
         yield from learnt(round(share * COUNTS[population]))
         return
@@ -95,7 +103,7 @@ def learnt(count: int) -> Iterator[tuple[str, TypePrior, Engine]]:
         exact = ExactType(f"own{number}", TypeValues(*(getattr(values, f)
                                                        for f in TypeValues.__slots__)))  # fmt: skip
         prior = learn_type(sheet(exact, rng))
-        for engine in engines(exact, default_log_prior(), max(count // LEARNT_TYPES, 1),
+        for engine in engines(exact, default_log_prior(JUDGED), max(count // LEARNT_TYPES, 1),
                               9000 + number, other=False):  # fmt: skip
             yield "learnt", prior, engine
 
@@ -127,16 +135,19 @@ def rows(population: str, share: float) -> Iterator[None]:
         for number, (part, prior, engine) in enumerate(drawn(population, share)):
             if held[0] != prior.key:
                 held = (prior.key, build_table(prior))
-            cold = population in COLD_TOO and number % 4 == 0
+            cold = population in COLD_TOO and number % COLD_TOO[population] == 0
             for name, taken in ({**SETS, **WITH_COLD} if cold else SETS).items():
                 bubbles = ((0, engine.bubbles),) if "bubbles" in taken else ()
                 found = infer(held[1], engine.observations(taken), bubbles=bubbles)
                 row = [part, number, name, engine.truth, f"{engine.loss:.1f}",
                        round(found.effective), int(found.adapted), int(found.fits)]  # fmt: skip
                 writer.writerow([*row, *_figures(found, found.weight)])
-                if population in COLD_TOO and name in {"two readings", "kit C + cold idle"}:
+                if name in WITH_ONSET:
                     row[2] = f"{name} + onset"
                     writer.writerow([*row, *_figures(found, _with_onset(found, engine.sudden))])
+                if name in TRUSTED:
+                    row[2] = f"{name}, shares trusted"
+                    writer.writerow([*row, *_figures(found, _trusting(found))])
             file.flush()
             yield
 
@@ -145,6 +156,13 @@ def _with_onset(found: Posterior, sudden: bool) -> np.ndarray:
     factors = np.array(group_factors(sudden, {}))
     each = np.array([np.prod(factors[list(h)]) for h in HYPOTHESES])
     weight = found.weight * each[found.batch.hypothesis]
+    return np.asarray(weight / weight.sum())
+
+
+def _trusting(found: Posterior) -> np.ndarray:
+    """Return the weights had the judged shares been taken as they are."""
+    log_weight = (default_log_prior(JUDGED) - found.log_prior)[found.batch.hypothesis]
+    weight = found.weight * np.exp(log_weight)
     return np.asarray(weight / weight.sum())
 
 

@@ -8,6 +8,7 @@ from scipy.stats import multivariate_normal
 from witnessmark.inference import fuel_posterior
 from witnessmark.inference.fuel_groups import (
     AIR,
+    FAMILY,
     FILTER,
     GAUGE,
     GROUPS,
@@ -32,6 +33,7 @@ from witnessmark.inference.fuel_posterior import default_log_prior, infer, log_l
 from witnessmark.inference.fuel_prior import DIMENSIONS
 from witnessmark.inference.fuel_samples import STEP_DIMENSIONS, Repair, simulate
 from witnessmark.inference.fuel_types import table_for
+from witnessmark.knowledge import load_knowledge
 from witnessmark.physics.fuel_supply import L_PER_H, PSI
 
 UNIT = {FLOW: L_PER_H, VACUUM: INHG}
@@ -220,3 +222,20 @@ def test_a_part_is_not_lost_where_many_sharp_readings_left_its_first_draws_far_o
     alone = HYPOTHESES.index(frozenset({RELIEF}))
     log = found.log_prior + found.log_evidence
     assert log[alone] == max(log)
+
+
+def test_judged_shares_are_drawn_towards_equal_and_keep_their_order():
+    judged = [g.judged for g in GROUPS]
+    shares = [g.share for g in GROUPS]
+    assert sum(shares) == pytest.approx(sum(judged))
+    assert np.array_equal(np.argsort(judged, kind="stable"), np.argsort(shares, kind="stable"))
+    assert max(shares[:7]) / min(shares[:7]) < 0.7 * max(judged[:7]) / min(judged[:7])
+    assert shares[RELIEF] > shares[PUMP], "the pump may not overtake the relief valve"
+
+
+def test_the_pack_carries_the_shares_of_the_model():
+    prior = {c.id: c.prior for c in load_knowledge().families[FAMILY].causes}
+    total = sum(g.share for g in GROUPS)
+    for group in GROUPS:
+        in_pack = sum(prior[c] for c in group.causes)
+        assert in_pack == pytest.approx(group.share / total, abs=0.002), group.key

@@ -10,6 +10,8 @@ speak of the causes inside them:
 - pump: worn gears and a slipping drive both lose delivery inside the pump;
 - other: gas past an injector seat and everything undetermined has no equation here; its
   likelihood is a wide one (see ``fuel_posterior``), so it wins only where nothing else fits.
+
+How common each fault is rests on memory alone, so its say is cut down: see ``HUMILITY``.
 """
 
 from __future__ import annotations
@@ -23,6 +25,7 @@ __all__ = [
     "FILTER",
     "GAUGE",
     "GROUPS",
+    "HUMILITY",
     "HYPOTHESES",
     "LEAK",
     "MODELLED",
@@ -40,6 +43,15 @@ __all__ = [
 FAMILY = "fuel_low"
 RELIEF, RETURN, FILTER, PUMP, SUCTION, AIR, LEAK, GAUGE, OTHER = range(9)
 
+#: Part of the weight of the judged shares that is given to all parts of the circuit alike. Two
+#: rough memories of these shares place 0.23 of the weight differently, so at least a quarter of
+#: either is no knowledge; both may be wrong, so a third is taken. The gauge is no part of the
+#: circuit and keeps its share. What this costs where the judged shares hold, and gains where they
+#: do not, stands in studies/fuel_supply/RESULTS.md.
+HUMILITY = 1.0 / 3.0
+#: Zones that hold no part of the circuit.
+_NO_PART = {"gauge", "other"}
+
 
 @dataclass(frozen=True, slots=True)
 class Group:
@@ -50,14 +62,22 @@ class Group:
         causes: cause ids of the pack.
         name: in words.
         zone: zone it belongs to.
-        share: prior share among single faults (assumed, no source).
+        judged: share among single faults as remembered (assumed, no source).
     """
 
     key: str
     causes: tuple[str, ...]
     name: str
     zone: str
-    share: float
+    judged: float
+
+    @property
+    def share(self) -> float:
+        """Prior share among single faults: the judged one, in the circuit drawn towards equal."""
+        if self.zone in _NO_PART:
+            return self.judged
+        parts = [g.judged for g in GROUPS if g.zone not in _NO_PART]
+        return (1.0 - HUMILITY) * self.judged + HUMILITY * sum(parts) / len(parts)
 
 
 GROUPS: tuple[Group, ...] = (
