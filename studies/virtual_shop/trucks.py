@@ -158,7 +158,9 @@ class Truck:
         saved = self._open_for(cause.access_group, cause.minutes)
         other = family.cause(beside)
         if other is not None and cause.access_group in self.groups:
-            saved = shared_minutes(self.groups[cause.access_group], cause.minutes, other.minutes)
+            saved = shared_minutes(
+                self.groups[cause.access_group].minutes, cause.minutes, other.minutes
+            )
         self.last_test = ""
         again = 0.0 if measured else remeasure_minutes(family, settings)
         rate = settings.labour_usd_per_hour / 60.0
@@ -210,7 +212,7 @@ class Truck:
         last = self.world.family.test(self.last_test)
         if last is None or group not in self.groups or last.access_group != group:
             return 0.0
-        return shared_minutes(self.groups[group], minutes, last.minutes)
+        return shared_minutes(self.groups[group].minutes, minutes, last.minutes)
 
     def _pay(self, usd: float, minutes: float, rng: np.random.Generator) -> None:
         factor = float(np.exp(0.25 * rng.standard_normal() - 0.03125))

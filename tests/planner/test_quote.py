@@ -62,6 +62,16 @@ def test_shared_disassembly_is_billed_once():
     assert overlap_minutes([first, other]) == [0.0, 0.0]
 
 
+def test_shared_disassembly_is_credited_as_the_plan_counts_it():
+    long, short = Spread(200, 250, 300), Spread(20, 25, 30)
+    opening = Spread(60, 90, 120)
+    one = QuoteJob("a", "Damper", long, Spread(9, 9, 9), (), 3, "engine_front", opening=opening)
+    two = QuoteJob("b", "Front seal", long, Spread(9, 9, 9), (), 3, "engine_front", opening=opening)
+    look = QuoteJob("c", "Bolts", short, Spread(9, 9, 9), (), 3, "engine_front", opening=opening)
+    assert overlap_minutes([one, two]) == pytest.approx([0.0, 90.0])
+    assert overlap_minutes([one, look]) == pytest.approx([0.0, 22.5])  # never all of its time
+
+
 def test_totals_agree_with_random_draws():
     """Against plain simulation of the stated model (two-piece normals with the given 10, 50 and
     90 % points, labour with a common log-normal factor of 0.15)."""

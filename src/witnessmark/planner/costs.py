@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import replace
 
 from witnessmark.inference.shop_history import JobTimes, corrected, job_costs, job_times
-from witnessmark.knowledge import AccessGroup, Cause, Family, Test
+from witnessmark.knowledge import Cause, Family, Test
 from witnessmark.model.history import History
 from witnessmark.model.settings import Settings
 from witnessmark.model.step import Spread
@@ -158,19 +158,19 @@ def _as_done(
     return corrected(shop, replace(own, median=own.median / usual, p80=own.p80 / usual))
 
 
-def shared_minutes(group: AccessGroup, one: Spread, other: Spread | None = None) -> float:
+def shared_minutes(opening: Spread, one: Spread, other: Spread | None = None) -> float:
     """Return the time that is saved where two pieces of work share their disassembly [min].
 
     What the first has opened cannot have taken longer than the first itself, and the second
     cannot save more than most of its own time.
 
     Args:
-        group: the disassembly.
+        opening: time of the disassembly.
         one: time of one of them.
         other: time of the other; not given where it is the whole disassembly that lies open.
     """
     times = [one] if other is None else [one, other]
-    return min(mean(group.minutes), SHARED_AT_MOST * min(mean(t) for t in times))
+    return min(mean(opening), SHARED_AT_MOST * min(mean(t) for t in times))
 
 
 def seal_usd(cause: Cause) -> float:

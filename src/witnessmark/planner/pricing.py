@@ -70,6 +70,7 @@ class Plan:
 
     Attributes:
         state: what was priced.
+        chances: P(present) per cause.
         table: hypotheses.
         problem: numbers.
         root: the batch of one state.
@@ -83,6 +84,7 @@ class Plan:
     """
 
     state: FamilyState
+    chances: Floats
     table: Table
     problem: Problem
     root: State
@@ -180,7 +182,20 @@ def plan_family(
         moves = _priced(problem, root, depth)
     shared_usd = rate * _shared(works, works, known)
     groups = tuple(known.get(c.access_group) for c in causes)
-    return Plan(state, table, problem, root, moves, minutes, parts, told, tests, shared_usd, groups)
+    return Plan(
+        state,
+        state.belief.marginals(),
+        table,
+        problem,
+        root,
+        moves,
+        minutes,
+        parts,
+        told,
+        tests,
+        shared_usd,
+        groups,
+    )
 
 
 def _priced(problem: Problem, root: State, depth: int | None) -> Moves:
@@ -310,5 +325,7 @@ def _shared(
         if group in access_groups:
             for column, (other, minutes) in enumerate(then):
                 if other == group:
-                    found[row, column] = shared_minutes(access_groups[group], minutes, before)
+                    found[row, column] = shared_minutes(
+                        access_groups[group].minutes, minutes, before
+                    )
     return found

@@ -17,6 +17,7 @@ import numpy.typing as npt
 from witnessmark.model.estimate import Estimate, EstimateLine
 from witnessmark.model.settings import Settings
 from witnessmark.model.step import Spread
+from witnessmark.planner.costs import shared_minutes
 
 __all__ = [
     "ACCESS_SHARE",
@@ -59,6 +60,7 @@ class QuoteJob:
         caution: what can hurt the person or the truck.
         quoted_seals: names out of *renew_with* whose price is already in *usd*.
         source: where time and parts come from, in words.
+        opening: time of the group's disassembly, ``None`` where the pack does not say.
     """
 
     cause: str
@@ -73,6 +75,7 @@ class QuoteJob:
     caution: str = ""
     quoted_seals: tuple[str, ...] = ()
     source: str = ""
+    opening: Spread | None = None
 
 
 def estimate(
@@ -119,9 +122,11 @@ def access_minutes(minutes: float, access: int) -> float:
 
 
 def overlap_minutes(jobs: Sequence[QuoteJob]) -> list[float]:
-    """Return for every job the typical minutes that another job of its group already pays.
+    """Return for every job the minutes that another job of its group already pays.
 
-    The job of each group with most access time pays it in full; the others save theirs.
+    One job of each group pays the disassembly in full; the others save what they share with it,
+    as the plan counts it. Where the pack does not say how long the disassembly takes, it is
+    judged by the access.
     """
     saved = [0.0] * len(jobs)
     groups = {job.access_group for job in jobs if job.access_group}
@@ -131,7 +136,10 @@ def overlap_minutes(jobs: Sequence[QuoteJob]) -> list[float]:
         pays = max(rows, key=lambda k: (times[k], -k))
         for k in rows:
             if k != pays:
+                opening = jobs[k].opening
                 saved[k] = times[k]
+                if opening is not None:
+                    saved[k] = shared_minutes(opening, jobs[k].minutes, jobs[pays].minutes)
     return saved
 
 
@@ -158,7 +166,9 @@ def _labour_lines(jobs: Sequence[QuoteJob], settings: Settings) -> list[Estimate
                     _scaled(time, rate),
                     time,
                     job.cause,
-                    "share of the access time, judgement",
+                    "share of the access time, judgement"
+                    if job.opening is None
+                    else "time of the disassembly by the pack, judgement",
                 )
             )
     return lines

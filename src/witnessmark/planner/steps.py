@@ -92,7 +92,7 @@ def rank_steps(
     steps: list[Step] = []
     benches: list[Bench] = []
     for plan, others in zip(plans, left, strict=True):
-        marginals = dict(zip(plan.table.causes, plan.state.belief.marginals(), strict=True))
+        marginals = dict(zip(plan.table.causes, plan.chances, strict=True))
         looks = {s.step: s for s in _test_steps(plan, others, every=True)}
         benches.append(_bench(plan, marginals, looks))
         stops += safety_stops(plan.state.family.id, marginals, total, plan.state.tests_done)
@@ -124,9 +124,9 @@ def _bench(plan: Plan, marginals: Mapping[str, float], looks: Mapping[str, Step]
 def _test_steps(plan: Plan, others: float, *, every: bool = False) -> list[Step]:
     """Return the tests that pay, or every one that can be made."""
     found = []
+    unexplained = _unexplained(plan)
     for number, test in enumerate(plan.tests):
         price = float(plan.moves.test[0, number])
-        unexplained = _unexplained(plan)
         if not np.isfinite(price):
             continue
         if price > plan.without_test - WORTH_USD and not unexplained and not every:
@@ -296,7 +296,7 @@ def _measure_first_when_unexplained(steps: list[Step], plans: Sequence[Plan]) ->
 def _unexplained(plan: Plan) -> bool:
     wrong = max(1e-9, 1.0 - plan.state.belief.healthy())
     none = (plan.state.belief.none_present() - plan.state.belief.healthy()) / wrong
-    marginals = plan.state.belief.marginals() / wrong
+    marginals = plan.chances / wrong
     leads = none > float(marginals.max(initial=0.0))
     return not plan.state.fits or none >= UNEXPLAINED_FROM or leads
 

@@ -171,6 +171,7 @@ def _job(assessment: Assessment, own: _Own, cause_id: str) -> QuoteJob | None:
     family = knowledge.family_of(cause_id)
     if cause is None or family is None:
         return None
+    group = knowledge.access_groups.get(cause.access_group)
     odds = _odds_before(assessment, knowledge, cause_id, family.id)
     probability = odds.probability(cause_id) if odds is not None else 0.0
     cures = probability * cause.p_cured_if_cause + (1 - probability) * cause.p_cured_if_not
@@ -182,6 +183,7 @@ def _job(assessment: Assessment, own: _Own, cause_id: str) -> QuoteJob | None:
         renew_with=cause.renew_with,
         access=round(cause.access.typical),
         access_group=cause.access_group,
+        opening=group.minutes if group is not None else None,
         cures=cures,
         caution=cause.caution or family.safety,
         source=whose_figures(cause, history, who),
