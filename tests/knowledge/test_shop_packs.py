@@ -155,6 +155,48 @@ def test_faults_of_form_come_at_once_with_their_path(write):
             "causes[0].minutes"} <= places  # fmt: skip
 
 
+def test_faults_of_form_do_not_hide_faults_of_sense(write):
+    pack = write(
+        HEAD.replace('kind = "measured"', 'kind = "felt"', 1)
+        + """
+[[causes]]
+id = "pump_worn"
+share = -1
+minutes = [90, 60, 200]
+zone = "engine_room"
+source = "ours"
+[[causes]]
+id = "Tank Collar"
+zone = "cellar"
+source = "ours"
+[[tests]]
+id = "f_dp"
+needs = ["moonlight"]
+given = { nobody = 0.3 }
+[[traps]]
+words = "a trap that names no source"
+suspected = ["gremlins"]
+[[cases]]
+name = "unknown lead"
+leads = "gremlins"
+"""
+    )
+    problems, _, _ = check_pack(pack)
+    places = {p.where.removeprefix("our.toml: ") for p in problems}
+    form = {"sources.ours.kind", "causes[0].share", "causes[1].id", "tests[0].needs[0]",
+            "traps[0].source"}  # fmt: skip
+    sense = {"causes[0].minutes", "causes[0].zone", "causes[1].zone", "tests[0].given.nobody",
+             "traps[0].suspected[0]", "cases[0].leads"}  # fmt: skip
+    assert form | sense <= places
+    assert not any("unnamed" in p.what for p in problems)
+
+
+def test_chances_before_any_finding_leave_room_for_one_cause(write):
+    more = 'second_cause = 0.9\nnone_listed = 0.2\nsource = "ours"\n'
+    problems, _, _ = check_pack(write(HEAD + more))
+    assert [p.where for p in problems] == ["our.toml: family.second_cause"]
+
+
 @pytest.mark.parametrize(
     ("content", "says"),
     [

@@ -216,6 +216,12 @@ def _family(pack: PackFile, known: Known, now: Known) -> Iterator[Fault]:
                 f"The shares of the causes sum to {total:.4g}, not to 1.",
                 "They are shares among the cases with one cause; make them sum to 1.",
             )
+    if (family.second_cause or 0.0) + (family.none_listed or 0.0) >= 1.0:
+        yield (
+            "family.second_cause",
+            "Together with none_listed it leaves no room for a single cause.",
+            "They are probabilities before any finding; their sum lies well below 1.",
+        )
     causes = [c for c, f in now.causes.items() if f == family.id]
     if len(causes) > MOST_CAUSES:
         yield (

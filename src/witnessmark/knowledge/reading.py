@@ -21,8 +21,15 @@ __all__ = ["PackText", "read_pack"]
 MAX_BYTES = 5_000_000
 #: A key of so many parts with dots between is no pack's; the reader would take for ever over it.
 _DEEP_KEY = re.compile(r"""^[ \t\[]*(?:[\w"'-]+[ \t]*\.[ \t]*){32}""", re.MULTILINE)
-#: Keys that are never left out to look further: too much hangs on them.
-_BACKBONE = frozenset(PackFile.model_fields) | {"id"}
+#: Keys of the whole document that are never left out to look further: too much hangs on them.
+_BACKBONE = frozenset(PackFile.model_fields) - {"title", "version"}
+#: What stands in for a faulty key that a part cannot be read without; its own fault is told.
+_STAND_INS: dict[str, Any] = {
+    **dict.fromkeys(("words", "name", "title", "version", "id", "source"), "unnamed"),
+    **dict.fromkeys(("quantity", "leads", "clue", "test", "result"), "unnamed"),
+    "kind": "judgement",
+    "odds": 1.0,
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,28 +105,55 @@ def _parts(
 
 
 def _rest(document: dict[str, Any], error: ValidationError) -> PackFile | None:
-    """Return the pack without its faulty keys, ``None`` where too much would hang on them."""
+    """Return the pack without its faulty keys, ``None`` where too much would hang on them.
+
+    A key that a part cannot be read without is replaced by a stand-in.
+    """
     left = copy.deepcopy(document)
     faulty: dict[tuple[int, str], tuple[dict[str, Any], str]] = {}
     for item in error.errors(include_url=False, include_context=False):
         if item["loc"] == ("sources",):
             left["sources"] = {}
             continue
-        at: Any = left
-        holder: tuple[dict[str, Any], str] | None = None
-        for step in item["loc"]:
-            if isinstance(at, dict) and step in at:
-                holder = (at, str(step))
-                at = at[step]
-            elif isinstance(at, list) and isinstance(step, int) and step < len(at):
-                at = at[step]
-        if holder is None or item["type"] == "missing":
+        if item["type"] == "missing":
+            continue
+        holder = _holder(left, item["loc"])
+        if holder is None:
             return None
-        if holder[1] in _BACKBONE and item["type"] != "extra_forbidden":
+        if holder[0] is left and holder[1] in _BACKBONE and item["type"] != "extra_forbidden":
             return None
         faulty[id(holder[0]), holder[1]] = holder
     for part, key in faulty.values():
         del part[key]
+    try:
+        return PackFile.model_validate(left)
+    except ValidationError as still:
+        return _stood_in(left, still)
+
+
+def _holder(document: Any, loc: tuple[int | str, ...]) -> tuple[dict[str, Any], str] | None:
+    """Return the innermost table on the way to a fault, and its key there."""
+    holder, at = None, document
+    for step in loc:
+        if isinstance(at, dict) and step in at:
+            holder = (at, str(step))
+            at = at[step]
+        elif isinstance(at, list) and isinstance(step, int) and step < len(at):
+            at = at[step]
+    return holder
+
+
+def _stood_in(left: dict[str, Any], error: ValidationError) -> PackFile | None:
+    """Return the pack with stand-ins for the keys it lacks, ``None`` where there is none."""
+    for number, item in enumerate(error.errors(include_url=False, include_context=False)):
+        at: Any = left
+        for step in item["loc"][:-1]:
+            known = isinstance(at, list | dict) and (isinstance(at, list) or step in at)
+            at = at[step] if known else None
+        key = str(item["loc"][-1])
+        if item["type"] != "missing" or not isinstance(at, dict) or key not in _STAND_INS:
+            return None
+        at[key] = f"unnamed_{number}" if key == "id" else _STAND_INS[key]
     try:
         return PackFile.model_validate(left)
     except ValidationError:

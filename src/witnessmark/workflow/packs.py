@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -55,6 +56,7 @@ def check_pack_file(path: Path) -> PackReport:
     runs: list[CaseRun] = []
     if knowledge is not None and parts is not None and parts.family is not None:
         family = knowledge.families[parts.family.id]
+        own = [case.name for case in parts.cases]
         old = [case for case in family.cases if not _can_run(family, case)]
         runs = [run_case(family, case, knowledge) for case in family.cases if case not in old]
         problems += [
@@ -67,7 +69,7 @@ def check_pack_file(path: Path) -> PackReport:
         ]
         problems = [
             *problems,
-            *(_fault(path.name, number, run) for number, run in enumerate(runs) if not run.holds),
+            *(_fault(path.name, own, run) for run in runs if not run.holds),
         ]
     kinds = ("causes", "tests", "conditions", "links", "bands", "cases")
     counts = {kind: len(getattr(parts, kind)) for kind in kinds} if parts is not None else {}
@@ -98,11 +100,19 @@ def run_case(family: Family, case: PackCase, knowledge: Knowledge) -> CaseRun:
     return CaseRun(family.id, case, leads, probability, holds)
 
 
-def _fault(file: str, number: int, run: CaseRun) -> Problem:
+def _fault(file: str, own: Sequence[str], run: CaseRun) -> Problem:
+    """Say what came out instead.
+
+    Args:
+        file: file name for the sentences.
+        own: names of the cases in the pack itself; the shipped pack's cases are run too.
+        run: how the case came out.
+    """
     case = run.case
+    place = f"cases[{own.index(case.name)}]" if case.name in own else f"case '{case.name}'"
     return Problem(
-        f"{file}: case '{case.name}'" if case.name else f"{file}: cases[{number}]",
-        f"'{run.leads}' leads; '{case.leads}' has {run.probability:.3f} and was to have "
-        f"{case.at_least:g} to {case.at_most:g} and lead.",
+        f"{file}: {place}",
+        f"In the case '{case.name}' '{run.leads}' leads; '{case.leads}' has {run.probability:.3f} "
+        f"and was to have {case.at_least:g} to {case.at_most:g} and lead.",
         "Either the numbers of the pack or the case are not as meant.",
     )
