@@ -27,6 +27,7 @@ def case(*entries: tuple[str, dict[str, Any]], family: str = "fuel_low") -> Case
     ])  # fmt: skip
 
 
+RECORDED = ("recording", {"path": "pull.csv", "holds": "vibration"})
 WORK = ("work", {"did": "renewed", "cause": "return_regulator"})
 
 
@@ -174,3 +175,21 @@ def test_every_family_has_a_plan_that_can_be_met() -> None:
     for plan in plans.values():
         assert plan.required
         assert plan.second
+
+
+def test_what_must_be_there_from_before_the_work_is_asked_for_before_it() -> None:
+    _, missing = verdict(family="vib_load")
+    assert "before the work: a recording of the pull" in missing
+    assert "to compare with" not in verdict(RECORDED, family="vib_load")[1]
+    _, missing = verdict(family="smoke")
+    assert "before the work: a test that shows the complaint" in missing
+    shown = ("test", {"test": "m_colour_white", "result": "positive"})
+    assert "shows the complaint" not in verdict(shown, family="smoke")[1]
+
+
+def test_a_repair_without_a_recording_before_it_says_that_nothing_can_be_compared() -> None:
+    gone = ("outcome", {"complaint": "e0", "gone": True, "after_days": 2})
+    found, missing = verdict(WORK, gone, family="vib_load")
+    assert found == "not enough evidence"
+    assert "nothing from before the work" in missing
+    assert "nothing from before the work" not in verdict(RECORDED, WORK, gone, family="vib_load")[1]

@@ -104,6 +104,20 @@ def test_a_decided_cheap_repair_is_not_held_up_by_a_test_that_changes_nothing():
     assert "No result of a test would change this step" in first.why
 
 
+def test_the_third_seal_is_not_sold_before_the_crankcase_pressure_is_cured():
+    clues = ["gradual", "oil_wet", ("part_new", "ol_front")]
+    open_ = steps_of("oil_leak", miles=870_000, clues=clues, tests=[("l_front", "positive")])
+    assert work(open_)[0].step == "l_cc"
+    known = steps_of(
+        "oil_leak",
+        miles=870_000,
+        clues=clues,
+        tests=[("l_front", "positive"), ("l_cc", "positive")],
+    )
+    order = [s.step for s in work(known)]
+    assert order.index("ol_cc") < order.index("ol_front")
+
+
 @pytest.mark.parametrize("family", sorted(KNOWLEDGE.families))
 def test_the_order_loses_and_doubles_nothing(family, monkeypatch):
     ordered = rank_steps(

@@ -20,7 +20,15 @@ from witnessmark.model.finding import Finding
 from witnessmark.model.history import History
 from witnessmark.model.odds import DECIDED_FROM, CauseOdds, Odds
 
-__all__ = ["Judgement", "case_beliefs", "case_evidence", "case_odds", "judge", "odds_for"]
+__all__ = [
+    "WORTH_NAMING",
+    "Judgement",
+    "case_beliefs",
+    "case_evidence",
+    "case_odds",
+    "judge",
+    "odds_for",
+]
 
 #: From here on a cause is suspected aloud.
 SUSPECTED_FROM = 0.50
@@ -28,6 +36,8 @@ SUSPECTED_FROM = 0.50
 TRAP_FROM = 0.10
 #: Evidence for two causes is said aloud when their odds have grown by this factor (judgement).
 TWO_ALOUD = 1.5
+#: A leftover below this is not named.
+WORTH_NAMING = 0.01
 
 
 def case_evidence(
@@ -228,11 +238,12 @@ def _statement(
     if not fits:
         return "None of the modelled causes fits the readings; check the readings first."
     if belief.healthy() >= SUSPECTED_FROM:
-        return (
-            f"After the work: {_percent(belief.healthy())} that nothing is wrong any more. Measure "
-            f"the same points again; most likely leftover: {causes[0].name} "
-            f"({_percent(causes[0].probability)})."
-        )
+        text = f"After the work: {_percent(belief.healthy())} that nothing is wrong any more."
+        text += " Measure the same points again"
+        if causes[0].probability < WORTH_NAMING:
+            return f"{text}."
+        left = f"{causes[0].name} ({_percent(causes[0].probability)})"
+        return f"{text}; most likely leftover: {left}."
     first, second = causes[0], causes[1] if len(causes) > 1 else None
     two, usual = belief.two_or_more(), family.second_cause
     if found and _is_other(first) and first.probability >= SUSPECTED_FROM:
@@ -258,8 +269,9 @@ def _statement(
         between = ", ".join(names[:-1]) + f" and {names[-1]}" if len(names) > 1 else names[0]
         text = f"Not decided between {between}." if len(names) > 1 else f"Not decided: {between}."
     if found and two / max(1.0 - two, 1e-9) >= TWO_ALOUD * usual / (1.0 - usual):
-        word = "Probably" if two >= SUSPECTED_FROM else "Perhaps"
-        text += f" {word} two causes at once ({_percent(two)}): no single one explains everything"
+        probably = two >= SUSPECTED_FROM
+        text += f" {'Probably' if probably else 'Perhaps'} two causes at once ({_percent(two)})"
+        text += ": no single one explains everything" if probably else ""
         beside = second if first.probability >= SUSPECTED_FROM else None
         text += (
             f"; the other perhaps {beside.name} ({_percent(beside.probability)})."
@@ -410,4 +422,4 @@ def _samples(evidence: Evidence) -> float | None:
 
 
 def _percent(chance: float) -> str:
-    return f"{100 * chance:.0f} %"
+    return "over 99 %" if 0.995 <= chance < 1.0 else f"{100 * chance:.0f} %"

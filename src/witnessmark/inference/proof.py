@@ -6,11 +6,11 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from witnessmark.knowledge import Knowledge
+from witnessmark.knowledge import Knowledge, Test
 from witnessmark.knowledge.proof_points import ProofPlan, Requirement
 from witnessmark.model.case import Case
 from witnessmark.model.entry import Entry
-from witnessmark.model.entry_data import ComplaintData, OutcomeData, TestData
+from witnessmark.model.entry_data import ComplaintData, OutcomeData, RecordingData, TestData
 from witnessmark.model.finding import Finding
 from witnessmark.model.proof import Pair, Proof, Verdict
 
@@ -29,6 +29,7 @@ class _Evidence:
     tests: Mapping[str, Sequence[tuple[int, str]]]
     words: Sequence[OutcomeData]
     last: int
+    recorded: bool
 
 
 def prove(
@@ -50,6 +51,7 @@ def prove(
     """
     stages = case.stages()
     last = sum(1 for e in case.live() if e.kind == "work")
+    recorded = any(stages[e.id] == 0 for e, _ in case.of(RecordingData))
     tests: dict[str, list[tuple[int, str]]] = {}
     for entry, data in case.of(TestData):
         tests.setdefault(data.test, []).append((stages[entry.id], data.result))
@@ -61,7 +63,7 @@ def prove(
             if data.complaint == entry.id and stages[outcome.id] == last
         ]
         mine = _tests_of(complaint.families, tests, knowledge)
-        evidence = _Evidence(pairs, findings, mine, words, last)
+        evidence = _Evidence(pairs, findings, mine, words, last, recorded)
         found.append(_one(entry, complaint, plans, evidence))
     return tuple(found)
 
@@ -73,8 +75,21 @@ def _tests_of(
 ) -> Mapping[str, Sequence[tuple[int, str]]]:
     if knowledge is None:
         return tests
-    own = {t.id for f in families if f in knowledge.families for t in knowledge.families[f].tests}
-    return {name: rows for name, rows in tests.items() if name in own}
+    own = {
+        t.id: t for f in families if f in knowledge.families for t in knowledge.families[f].tests
+    }
+    # A test with several ways of being positive is positive in each of them.
+    return {
+        name: [(n, _sight(own[name], result)) for n, result in rows]
+        for name, rows in tests.items()
+        if name in own
+    }
+
+
+def _sight(test: Test, result: str) -> str:
+    if result not in test.outcomes:
+        return result
+    return "negative" if result == test.outcomes[-1] else "positive"
 
 
 def _one(
@@ -97,14 +112,14 @@ def _one(
 def _family(plan: ProofPlan, evidence: _Evidence) -> tuple[Verdict, list[str], list[Pair]]:
     kept = [p for p in evidence.pairs if _belongs(p, plan)]
     if evidence.last == 0:
-        before = [r.words for r in plan.required if _before_missing(r, evidence)]
+        before = [r.before or r.words for r in plan.required if _before_missing(r, evidence)]
         missing = ["no work has been done yet"]
         missing += [f"before the work: {words}" for words in before]
         return "not enough evidence", missing, kept
     judge: Callable[[Requirement], State] = lambda r: _state(r, evidence)  # noqa: E731
     required = [(r, judge(r)) for r in plan.required]
     second = [(r, judge(r)) for r in plan.second]
-    missing = [r.words for r, state in required if state == "open"]
+    missing = [_asked(r, evidence) for r, state in required if state == "open"]
     agreed = any(state == "holds" for _, state in second)
     if not agreed:
         open_ones = [r.words for r, state in second if state == "open"]
@@ -117,6 +132,13 @@ def _family(plan: ProofPlan, evidence: _Evidence) -> tuple[Verdict, list[str], l
     if all(state == "holds" for _, state in required) and agreed:
         return "proven", missing, kept
     return "not enough evidence", missing, kept
+
+
+def _asked(requirement: Requirement, evidence: _Evidence) -> str:
+    """Return what is asked, and say so where nothing is left to compare it with."""
+    if not requirement.before or _comparable(requirement, evidence):
+        return requirement.words
+    return f"{requirement.words} (there is nothing from before the work to hold it against)"
 
 
 def _state(requirement: Requirement, evidence: _Evidence) -> State:
@@ -206,13 +228,20 @@ def _looked_for(requirement: Requirement, evidence: _Evidence) -> State:
 
 def _before_missing(requirement: Requirement, evidence: _Evidence) -> bool:
     if requirement.quantity is None:
-        return False
+        return bool(requirement.before) and not _comparable(requirement, evidence)
     point = requirement.point
     return not any(
         p.quantity == requirement.quantity and p.before is not None
         and (point is None or point.holds(p.point))
         for p in evidence.pairs
     )  # fmt: skip
+
+
+def _comparable(requirement: Requirement, evidence: _Evidence) -> bool:
+    """Say whether there is something from before the work that can be repeated after it."""
+    if requirement.test == "*":
+        return any("positive" in {r for _, r in rows} for rows in evidence.tests.values())
+    return evidence.recorded
 
 
 def _belongs(pair: Pair, plan: ProofPlan) -> bool:

@@ -61,6 +61,7 @@ class Requirement:
         for_s: over at least so many seconds of recording [s].
         against: further finding codes that must not be seen.
         word: the customer's word.
+        before: what must be there from before the work, so that it can be judged afterwards.
     """
 
     words: str
@@ -72,6 +73,7 @@ class Requirement:
     for_s: float = 0.0
     against: tuple[str, ...] = ()
     word: bool = False
+    before: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,6 +139,7 @@ def _requirement(
         for_s=float(row.get("for_s", 0.0)),
         against=tuple(row.get("against", ())),
         word=bool(row.get("word", False)),
+        before=row.get("before", ""),
     )
 
 

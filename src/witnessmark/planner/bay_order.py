@@ -1,6 +1,6 @@
 """The order of the bay: what the figures alone would get wrong by a few dollars, or dangerously.
 
-The ranking is by expected cost. A good technician keeps four rules besides it, and the list keeps
+The ranking is by expected cost. A good technician keeps five rules besides it, and the list keeps
 them too (common practice, no source):
 
 1. After a safety stop comes the check that lifts it; nothing that needs the road goes before it.
@@ -8,6 +8,7 @@ them too (common practice, no source):
    before any undecided repair that the trap names.
 3. Once a cause is decided, no long shot is renewed before it in the hope that luck cures.
 4. A test whose every result leaves the same cheap repair next waits until after that repair.
+5. A root cause that a test has shown is dealt with before what it damages.
 """
 
 from __future__ import annotations
@@ -36,6 +37,8 @@ DECIDED_FROM, TRAP_FROM = 0.80, 0.10
 #: Results rarer than this do not count as results that could change the next step.
 RARE = 0.02
 _LOOKS = frozenset({"measure", "test"})
+#: Test -> cause that it shows, and what that cause damages again unless it is dealt with first.
+ROOTS = {"l_cc": ("ol_cc", frozenset({"ol_front", "ol_rear", "ol_vc", "ol_pan", "ol_gear"}))}
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +51,7 @@ class Bench:
         done: tests that need no repeating.
         found: whether anything was tested or measured, so that a cause can be decided.
         looks: test id -> its step, also of tests that are not worth listing by the figures.
+        positive: tests that found something.
     """
 
     family: Family
@@ -55,6 +59,7 @@ class Bench:
     done: Collection[str]
     found: bool
     looks: Mapping[str, Step]
+    positive: Collection[str] = ()
 
     def open_tests(self, names: Collection[str]) -> list[Test]:
         """Return those of the named tests that were not made."""
@@ -76,6 +81,7 @@ def in_bay_order(
     for bench in benches:
         held = _leader_before_long_shots(held, bench)
         held = _no_idle_test(held, bench)
+        held = _root_before_damage(held, bench)
         held = _look_before_tear_down(held, bench, settings)
     return _after_the_stops(held, stops, benches, settings)
 
@@ -144,6 +150,21 @@ def _no_idle_test(steps: list[Step], bench: Bench) -> list[Step]:
     repair = replace(steps[place], expected_total_usd=price, why=why)
     left = [s for k, s in enumerate(steps) if k != place]
     return [*left[:first], repair, *left[first:]]
+
+
+def _root_before_damage(steps: list[Step], bench: Bench) -> list[Step]:
+    for test, (root, damaged) in ROOTS.items():
+        place = _place(steps, bench, root, "repair") if test in bench.positive else None
+        first = next(
+            (k for k, s in enumerate(steps) if s.kind == "repair" and s.step in damaged), None
+        )
+        if place is None or first is None or first > place:
+            continue
+        why = f"{steps[place].why} What it damages would only be damaged again, so it comes first."
+        repair = replace(steps[place], why=why)
+        left = [s for k, s in enumerate(steps) if k != place]
+        steps = [*left[:first], repair, *left[first:]]
+    return steps
 
 
 def _look_before_tear_down(steps: list[Step], bench: Bench, settings: Settings) -> list[Step]:

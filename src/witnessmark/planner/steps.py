@@ -118,7 +118,10 @@ def rank_steps(
 def _bench(plan: Plan, marginals: Mapping[str, float], looks: Mapping[str, Step]) -> Bench:
     belief = plan.state.belief
     found = bool(getattr(belief, "seen_tests", ()) or plan.state.repaired)
-    return Bench(plan.state.family, marginals, plan.state.tests_done, found, looks)
+    results = getattr(belief, "results", {})
+    nothing = {t.id: {"negative", "maybe", t.outcomes[-1]} for t in plan.state.family.tests}
+    positive = [t for t, (result, _) in results.items() if result not in nothing.get(t, ())]
+    return Bench(plan.state.family, marginals, plan.state.tests_done, found, looks, positive)
 
 
 def _test_steps(plan: Plan, others: float, *, every: bool = False) -> list[Step]:

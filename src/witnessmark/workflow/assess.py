@@ -13,7 +13,7 @@ from witnessmark.errors import NothingUsable
 from witnessmark.inference.belief import Belief
 from witnessmark.inference.fuel_evidence import FuelEvidence, fuel_evidence
 from witnessmark.inference.fuel_groups import FAMILY
-from witnessmark.inference.odds import Judgement, judge
+from witnessmark.inference.odds import WORTH_NAMING, Judgement, judge
 from witnessmark.inference.proof import prove
 from witnessmark.knowledge import Knowledge, load_knowledge
 from witnessmark.knowledge.proof_points import load_proof_plans
@@ -23,6 +23,7 @@ from witnessmark.model.entry_data import ApprovalData, QuoteData
 from witnessmark.model.finding import Finding
 from witnessmark.model.fuel_baseline import FuelBaseline
 from witnessmark.model.history import History
+from witnessmark.model.odds import Odds
 from witnessmark.model.problem import Problem
 from witnessmark.model.proof import Proof
 from witnessmark.model.recording import Recording
@@ -85,7 +86,7 @@ def assess(
         case=case,
         problems=tuple(dict.fromkeys(found)),
         findings=findings,
-        odds=judged.odds,
+        odds=tuple(_once_proven(odds, proofs) for odds in judged.odds),
         steps=_steps(case, knowledge, judged, proofs, history, settings, fuel, technician),
         proofs=proofs,
         recordings=recordings,
@@ -133,6 +134,17 @@ def _steps(
     if fuel.posterior is not None:
         steps = measure_before_opening(steps, fuel.posterior.observations)
     return tuple(_named_by_proof(step, proofs) for step in steps)
+
+
+def _once_proven(odds: Odds, proofs: Sequence[Proof]) -> Odds:
+    """Let a family whose complaint is proven cured say so, and not ask for the proof again."""
+    if not any(p.complaint == odds.complaint and p.verdict == "proven" for p in proofs):
+        return odds
+    left = odds.causes[0] if odds.causes else None
+    text = "Proven by measurement after the work."
+    if left is not None and left.probability >= WORTH_NAMING:
+        text += f" Should it come back, look first at: {left.name}."
+    return replace(odds, statement=text, decided=False, traps=())
 
 
 def _answered(belief: Belief) -> frozenset[str]:
