@@ -108,7 +108,7 @@ HYPOTHESES: tuple[frozenset[int], ...] = (
 
 #: Pairs found together more often than chance would have it: factor on the odds of both. The
 #: pack's figure, for studies without a pack (judgement, no source).
-TOGETHER: dict[frozenset[int], float] = {frozenset((RELIEF, RETURN)): 8.0}
+TOGETHER: dict[frozenset[int], float] = {frozenset((RELIEF, RETURN)): 6.0}
 
 
 def group_of(cause: str) -> int | None:
