@@ -187,7 +187,7 @@ def _repair_steps(
                 step=identity,
                 kind="repair",
                 family=family.id,
-                name=words.repair_name(cause.name, again=identity in plan.state.repaired),
+                name=words.repair_name(cause, again=identity in plan.state.repaired),
                 minutes=plan.minutes[identity],
                 usd=plan.parts[identity],
                 expected_total_usd=total,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from witnessmark.knowledge import Test
+from witnessmark.knowledge import Cause, Test
 from witnessmark.model.step import Result
 from witnessmark.planner.candidates import Candidate
 from witnessmark.planner.pricing import Plan
@@ -88,9 +88,11 @@ def dearer(usd: float) -> str:
     return f"Taking it first costs about {usd:,.0f} USD more." if usd >= 1 else ""
 
 
-def repair_name(cause_name: str, *, again: bool = False) -> str:
-    """Return the name of the repair of a cause."""
-    return f"Check the repair made: {cause_name}" if again else f"Repair: {cause_name}"
+def repair_name(cause: Cause, *, again: bool = False) -> str:
+    """Return the name of the repair of a cause; what is on no list is searched, not renewed."""
+    if cause.id.endswith("_other"):
+        return "Search openly for what is not on the list, one thing at a time"
+    return f"Check the repair made: {cause.name}" if again else f"Repair: {cause.name}"
 
 
 def outcome_words(test: Test | Candidate, result: str) -> str:
