@@ -14,10 +14,13 @@ from witnessmark.workflow.assess import assess
 KNOWLEDGE = load_knowledge()
 
 
-def steps_of(family, *, miles=None, clues=(), tests=()):
+def steps_of(*families, miles=None, clues=(), tests=()):
     """Return the steps for a truck with these clues (id or (id, cause)) and (test, result)."""
     truck = {"label": "Testbarley 1"} | ({"miles": miles} if miles else {})
-    rows = [("truck", truck), ("complaint", {"words": "as the driver says", "families": [family]})]
+    rows = [
+        ("truck", truck),
+        ("complaint", {"words": "as the driver says", "families": list(families)}),
+    ]
     for clue in clues:
         name, cause = clue if isinstance(clue, tuple) else (clue, "")
         rows.append(("clue", {"clue": name, "seen": True} | ({"cause": cause} if cause else {})))
@@ -116,6 +119,16 @@ def test_the_third_seal_is_not_sold_before_the_crankcase_pressure_is_cured():
     )
     order = [s.step for s in work(known)]
     assert order.index("ol_cc") < order.index("ol_front")
+
+
+def test_crankcase_pressure_behind_a_leak_is_left_to_its_own_complaint():
+    made = [("l_cc", "positive"), ("l_front", "positive")]
+    both = [s.step for s in work(steps_of("crankcase", "oil_leak", miles=910_000, tests=made))]
+    own = {t.id for t in KNOWLEDGE.families["crankcase"].tests}
+    assert both[0] in own
+    alone = work(steps_of("oil_leak", miles=910_000, tests=made))
+    told = next(s for s in alone if s.step == "ol_cc")
+    assert "name 'crankcase' in the complaint too" in told.why
 
 
 @pytest.mark.parametrize("family", sorted(KNOWLEDGE.families))

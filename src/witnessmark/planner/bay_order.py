@@ -1,6 +1,6 @@
 """The order of the bay: what the figures alone would get wrong by a few dollars, or dangerously.
 
-The ranking is by expected cost. A good technician keeps five rules besides it, and the list keeps
+The ranking is by expected cost. A good technician keeps seven rules besides it, and the list keeps
 them too (common practice, no source):
 
 1. After a safety stop comes the check that lifts it; nothing that needs the road goes before it.
@@ -9,6 +9,8 @@ them too (common practice, no source):
 3. Once a cause is decided, no long shot is renewed before it in the hope that luck cures.
 4. A test whose every result leaves the same cheap repair next waits until after that repair.
 5. A root cause that a test has shown is dealt with before what it damages.
+6. Nobody waits for a cold engine to save a few dollars.
+7. A cause that is a complaint of its own is left to that complaint's own steps.
 """
 
 from __future__ import annotations
@@ -36,6 +38,15 @@ LONG_SHOT, OF_THE_LEADER = 0.10, 0.25
 DECIDED_FROM, TRAP_FROM = 0.80, 0.10
 #: Results rarer than this do not count as results that could change the next step.
 RARE = 0.02
+#: What need not wait for a cold engine goes before what must when it costs at most this share more.
+NOT_COLD = 1.02
+#: Cause -> the family whose matter it is.
+MATTERS = {
+    "ol_cc": "crankcase",
+    "fuel_air_rough": "fuel_low",
+    "lp_fuel": "fuel_low",
+    "oh_gauge": "cool_unstable",
+}
 _LOOKS = frozenset({"measure", "test"})
 #: Test -> cause that it shows, and what that cause damages again unless it is dealt with first.
 ROOTS = {"l_cc": ("ol_cc", frozenset({"ol_front", "ol_rear", "ol_vc", "ol_pan", "ol_gear"}))}
@@ -83,6 +94,7 @@ def in_bay_order(
         held = _no_idle_test(held, bench)
         held = _root_before_damage(held, bench)
         held = _look_before_tear_down(held, bench, settings)
+    held = _left_to_its_own(_no_cold_wait(held), benches)
     return _after_the_stops(held, stops, benches, settings)
 
 
@@ -111,6 +123,40 @@ def _after_the_stops(
     rolling = [s for s in left if s.kind in _LOOKS and {"road", "load"} & set(s.needs)]
     standing = [s for s in left if s not in rolling]
     return [*checks, *standing, *rolling]
+
+
+def _no_cold_wait(steps: list[Step]) -> list[Step]:
+    if not steps or "cold" not in steps[0].needs:
+        return steps
+    limit = NOT_COLD * steps[0].expected_total_usd
+    ready = next(
+        (
+            k
+            for k, s in enumerate(steps)
+            if "cold" not in s.needs and s.access < TEAR_DOWN and s.expected_total_usd <= limit
+        ),
+        None,
+    )
+    if ready is None:
+        return steps
+    return [steps[ready], *steps[:ready], *steps[ready + 1 :]]
+
+
+def _left_to_its_own(steps: list[Step], benches: Sequence[Bench]) -> list[Step]:
+    named = {bench.family.id for bench in benches}
+    for step in [s for s in steps if s.kind == "repair" and s.step in MATTERS]:
+        family = MATTERS[step.step]
+        place = steps.index(step)
+        own = next((k for k, s in enumerate(steps) if s.family == family), None)
+        if family not in named:
+            why = f"{step.why} It is a complaint of its own: name '{family}' in the complaint too, "
+            why += "and its own readings are proposed."
+            steps = [*steps[:place], replace(step, why=why), *steps[place + 1 :]]
+        elif own is not None and own > place:
+            first = steps[own]
+            left = [*steps[:own], *steps[own + 1 :]]
+            steps = [*left[:place], first, *left[place:]]
+    return steps
 
 
 def _leader_before_long_shots(steps: list[Step], bench: Bench) -> list[Step]:
