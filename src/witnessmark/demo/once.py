@@ -179,6 +179,7 @@ def _short(odds: Odds) -> dict[str, Any]:
         "family": odds.family, "complaint": odds.complaint, "stage": odds.stage,
         "decided": odds.decided, "statement": odds.statement, "two_causes": odds.two_causes,
         "none_listed": odds.none_listed,
-        "causes": [{"cause": c.cause, "name": c.name, "probability": c.probability}
+        "causes": [{"cause": c.cause, "name": c.name, "probability": c.probability,
+                    "low": c.low, "high": c.high}
                    for c in odds.causes],
     }  # fmt: skip

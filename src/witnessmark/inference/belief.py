@@ -46,6 +46,8 @@ class Belief:
         repaired: causes that were repaired, in order.
         earlier: test id -> (last result before the latest work, share of every state that no
             work has touched since); the same test again mostly says the same again.
+        before: what was believed just before the latest work, ``None`` before any.
+        message: what the other complaints say, a likelihood over states; it is in *extra*.
     """
 
     model: FamilyModel
@@ -58,6 +60,8 @@ class Belief:
     seen_tests: frozenset[str] = frozenset()
     repaired: tuple[str, ...] = ()
     earlier: Mapping[str, tuple[str, Floats]] = field(default_factory=dict)
+    before: Belief | None = None
+    message: Floats | None = None
 
     @property
     def causes(self) -> tuple[str, ...]:
@@ -178,7 +182,7 @@ class Belief:
         number = self.model.number.get(cause)
         if number is not None:
             touched = [number]
-            states = _repaired(states, number, self._failed_repair(cause))
+            states = _repaired(states, number, self.failed_repair(cause))
         else:
             touched = self.model.twins(cause)
             for twin in touched:
@@ -195,6 +199,7 @@ class Belief:
             seen_tests=self.seen_tests,
             repaired=(*self.repaired, cause),
             earlier={t: (r, u * untouched) for t, (r, u) in {**self.earlier, **seen}.items()},
+            before=self,
         )
         return after if cured is None else after.after_outcome(cured)
 
@@ -208,9 +213,10 @@ class Belief:
         return replace(self, extra=extra)
 
     def reweighted(self, factor: Floats) -> Belief:
-        """Return the belief after a likelihood over states, shape (states,)."""
+        """Return the belief after what the other complaints say, a likelihood over states."""
         extra = factor if self.extra is None else self.extra * factor
-        return replace(self, extra=_scaled(extra))
+        message = factor if self.message is None else self.message * factor
+        return replace(self, extra=_scaled(extra), message=_scaled(message))
 
     def all_results(self, tests: Sequence[Test]) -> list[tuple[Floats, Floats]]:
         """Return, for each test made now, (P(outcome), P(cause present | outcome)).
@@ -260,7 +266,8 @@ class Belief:
         kept = np.where(same, np.minimum(self.states, after), 0.0)
         return np.asarray(kept / np.maximum(after, 1e-300))
 
-    def _failed_repair(self, cause: str) -> float:
+    def failed_repair(self, cause: str) -> float:
+        """Return P(a cause is still there | it was there and was dealt with)."""
         record = self.model.family.cause(cause)
         cured = record.p_cured_if_cause if record is not None else GONE_IF_HEALTHY
         return min(max(1.0 - cured / GONE_IF_HEALTHY, 0.01), 0.99)

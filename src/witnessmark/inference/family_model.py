@@ -8,8 +8,9 @@ from functools import cached_property
 
 import numpy as np
 
-from witnessmark.inference.learnt_tests import learnt_tests
+from witnessmark.inference.learnt_tests import learnt_rows, learnt_tests
 from witnessmark.inference.likelihood import (
+    JUDGED_LOG_SD,
     Floats,
     MaxRow,
     as_known,
@@ -20,7 +21,7 @@ from witnessmark.inference.likelihood import (
     present,
     support_likelihood,
 )
-from witnessmark.inference.shop_history import shares
+from witnessmark.inference.shop_history import PSEUDO_CASES, shares
 from witnessmark.knowledge import Condition, Family, Link, Test
 from witnessmark.model.finding import JointSupport, Support
 from witnessmark.model.history import History
@@ -112,6 +113,27 @@ class FamilyModel:
         return shares(self.history, self.family.id, priors).prior()
 
     @cached_property
+    def share_doubt(self) -> Mapping[str, float]:
+        """Cause id -> standard deviation of the log odds of its share; 0 where it is measured."""
+        own = 0.0
+        if self.history is not None and self.history.closings:
+            priors = {c.id: c.prior for c in self.family.causes}
+            own = shares(self.history, self.family.id, priors).weight
+        judged = JUDGED_LOG_SD * _narrowed(own)
+        return {c.id: judged if c.source.kind == "judgement" else 0.0 for c in self.family.causes}
+
+    def row_doubt(self, test: Test) -> Mapping[str, float]:
+        """Return cause id (empty for the base) -> doubt of the test's row, as a log odds."""
+        judged = JUDGED_LOG_SD if test.source.kind == "judgement" else 0.0
+        own = self._results.get(test.id, {})
+        narrowed = {c: judged * _narrowed(float(own[c].sum())) for c in own}
+        return {"": judged, **dict.fromkeys(self.causes, judged), **narrowed}
+
+    @cached_property
+    def _results(self) -> Mapping[str, Mapping[str, Floats]]:
+        return learnt_rows(self.history, self.family)
+
+    @cached_property
     def tests(self) -> Mapping[str, Test]:
         """Test id -> the test as well as its table is known, moved by the shop's own closings."""
         judged = replace(self.family, tests=tuple(as_known(t) for t in self.family.tests))
@@ -151,3 +173,8 @@ class FamilyModel:
         test = self.known(record)
         chance = np.asarray([test.base, *test.probability.values()]) @ outcome_weights(test, result)
         return float(np.log(chance.max() / chance.min()))
+
+
+def _narrowed(own: float) -> float:
+    """Return what is left of a judged figure's doubt beside the shop's own proven closings."""
+    return float(np.sqrt(PSEUDO_CASES / (PSEUDO_CASES + own)))

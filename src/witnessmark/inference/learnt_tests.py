@@ -16,7 +16,7 @@ from witnessmark.inference.shop_history import HALF_LIFE_DAYS, PSEUDO_CASES, fad
 from witnessmark.knowledge import Family, Test
 from witnessmark.model.history import History
 
-__all__ = ["learnt_tests", "results_by_test"]
+__all__ = ["learnt_rows", "learnt_tests", "results_by_test"]
 
 
 def learnt_tests(
@@ -37,6 +37,23 @@ def learnt_tests(
         pseudo_results: weight of a row of the pack.
         half_life_days: age at which a closing counts half [days].
     """
+    found = {}
+    for identity, rows in learnt_rows(history, family, half_life_days).items():
+        test = family.test(identity)
+        if test is None:
+            continue
+        moved = dict(test.probability)
+        for cause, seen in rows.items():
+            row = pseudo_results * np.asarray(test.row(cause)) + seen
+            moved[cause] = tuple(float(p) for p in row / row.sum())
+        found[identity] = replace(test, probability=moved)
+    return found
+
+
+def learnt_rows(
+    history: History | None, family: Family, half_life_days: float = HALF_LIFE_DAYS
+) -> dict[str, dict[str, Floats]]:
+    """Return test id -> cause id -> what proven closings add to its row, one number an outcome."""
     counts: dict[str, dict[str, Floats]] = {}
     for closing in history.closings if history else ():
         causes = [c for c in closing.causes if family.cause(c) is not None]
@@ -49,17 +66,7 @@ def learnt_tests(
             if told is not None:
                 rows = counts.setdefault(identity, {})
                 rows[causes[0]] = rows.get(causes[0], 0.0) + weight * told
-    found = {}
-    for identity, rows in counts.items():
-        test = family.test(identity)
-        if test is None:
-            continue
-        moved = dict(test.probability)
-        for cause, seen in rows.items():
-            row = pseudo_results * np.asarray(test.row(cause)) + seen
-            moved[cause] = tuple(float(p) for p in row / row.sum())
-        found[identity] = replace(test, probability=moved)
-    return found
+    return counts
 
 
 def results_by_test(history: History | None, family: Family) -> int:

@@ -8,36 +8,24 @@ from dataclasses import dataclass
 import numpy as np
 
 from witnessmark.inference.belief import Belief, family_belief
+from witnessmark.inference.doubt import doubt_of
 from witnessmark.inference.evidence import Evidence, family_evidence, tests_used
 from witnessmark.inference.fuel_words import may_name_one
 from witnessmark.inference.learnt_tests import results_by_test
 from witnessmark.inference.likelihood import JUDGED_LOG_SD
 from witnessmark.inference.links import link_factors, links_between
+from witnessmark.inference.statement import is_decided, statement
 from witnessmark.inference.why import contributions, looks_like, would_change
 from witnessmark.knowledge import Family, Knowledge
 from witnessmark.model.case import Case
 from witnessmark.model.finding import Finding
 from witnessmark.model.history import History
-from witnessmark.model.odds import DECIDED_FROM, CauseOdds, Odds
+from witnessmark.model.odds import CauseOdds, Odds
 
-__all__ = [
-    "WORTH_NAMING",
-    "Judgement",
-    "case_beliefs",
-    "case_evidence",
-    "case_odds",
-    "judge",
-    "odds_for",
-]
+__all__ = ["Judgement", "case_beliefs", "case_evidence", "case_odds", "judge", "odds_for"]
 
-#: From here on a cause is suspected aloud.
-SUSPECTED_FROM = 0.50
 #: A trap is said aloud from this probability of a suspected cause on (judgement).
 TRAP_FROM = 0.10
-#: Evidence for two causes is said aloud when their odds have grown by this factor (judgement).
-TWO_ALOUD = 1.5
-#: A leftover below this is not named.
-WORTH_NAMING = 0.01
 
 
 def case_evidence(
@@ -169,6 +157,7 @@ def _odds(
     )
     alike = looks_like(belief) if _has_findings(mine) else [()] * len(family.causes)
     changes = would_change(belief, family)
+    doubt = doubt_of(belief)
     order = np.argsort(-chances, kind="stable")
     causes = tuple(
         CauseOdds(
@@ -179,6 +168,8 @@ def _odds(
             why=whys[i],
             looks_like=alike[i],
             would_change=changes[i],
+            low=float(doubt.low[i]),
+            high=float(doubt.high[i]),
         )
         for i in order
     )
@@ -191,12 +182,12 @@ def _odds(
     return Odds(
         family=family.id,
         complaint=complaint,
-        decided=fits and named and _is_decided(belief, causes),
+        decided=fits and named and is_decided(belief, causes),
         zones=tuple(sorted(zones, key=lambda z: -z[1])),
         causes=causes,
         two_causes=belief.two_or_more(),
         none_listed=belief.none_present(),
-        statement=_statement(family, belief, causes, fits, named, _has_findings(mine)),
+        statement=statement(family, belief, causes, fits, named, _has_findings(mine)),
         packs=knowledge.digests,
         effective_samples=_samples(mine),
         assumptions=_assumptions(family, mine, belief, knowledge, others),
@@ -219,86 +210,6 @@ def _unlinked(
         rest = {f: b for f, b in alone.items() if f != other}
         found[knowledge.families[other].name] = _joined(rest, knowledge)[family.id]
     return found
-
-
-def _is_decided(belief: Belief, causes: Sequence[CauseOdds]) -> bool:
-    """One cause at 80 %, or two of them where two are likelier than one; "other" names none."""
-    sure = [c for c in causes if c.probability >= DECIDED_FROM and not _is_other(c)]
-    return len(sure) >= (2 if belief.two_or_more() >= SUSPECTED_FROM else 1)
-
-
-def _statement(
-    family: Family,
-    belief: Belief,
-    causes: Sequence[CauseOdds],
-    fits: bool,
-    named: bool,
-    found: bool,
-) -> str:
-    if not fits:
-        return "None of the modelled causes fits the readings; check the readings first."
-    if belief.healthy() >= SUSPECTED_FROM:
-        text = f"After the work: {_percent(belief.healthy())} that nothing is wrong any more."
-        text += " Measure the same points again"
-        if causes[0].probability < WORTH_NAMING:
-            return f"{text}."
-        left = f"{causes[0].name} ({_percent(causes[0].probability)})"
-        return f"{text}; most likely leftover: {left}."
-    first, second = causes[0], causes[1] if len(causes) > 1 else None
-    two, usual = belief.two_or_more(), family.second_cause
-    if found and _is_other(first) and first.probability >= SUSPECTED_FROM:
-        text = (
-            "Not decided: what was found fits none of the named causes well; it is something else "
-            f"({_percent(first.probability)}), or one of the findings is wrong. Repeat the most "
-            "telling one first."
-        )
-        others = [c for c in causes[1:3] if c.probability >= SUSPECTED_FROM]
-        if others:
-            said = " and ".join(f"{c.name} ({_percent(c.probability)})" for c in others)
-            text += f" Beside it: {said}."
-        return text
-    if named and first.probability >= DECIDED_FROM:
-        text = f"The findings point to: {first.name} ({_percent(first.probability)})."
-        if two >= SUSPECTED_FROM and second is not None:
-            return _and_another(first, second, two)
-    elif named and first.probability >= SUSPECTED_FROM:
-        text = f"Suspected, not decided: {first.name} ({_percent(first.probability)})."
-    else:
-        leading = [c for c in causes[:3] if c.probability >= 0.05] or list(causes[:2])
-        names = [f"{c.name} ({_percent(c.probability)})" for c in leading]
-        between = ", ".join(names[:-1]) + f" and {names[-1]}" if len(names) > 1 else names[0]
-        text = f"Not decided between {between}." if len(names) > 1 else f"Not decided: {between}."
-    if found and two / max(1.0 - two, 1e-9) >= TWO_ALOUD * usual / (1.0 - usual):
-        probably = two >= SUSPECTED_FROM
-        text += f" {'Probably' if probably else 'Perhaps'} two causes at once ({_percent(two)})"
-        text += ": no single one explains everything" if probably else ""
-        beside = second if first.probability >= SUSPECTED_FROM else None
-        text += (
-            f"; the other perhaps {beside.name} ({_percent(beside.probability)})."
-            if (beside is not None and beside.probability >= 0.05)
-            else "."
-        )
-    if belief.unlisted() >= 0.2:
-        text += f" The cause may not be on the list ({_percent(belief.unlisted())})."
-    return text
-
-
-def _is_other(cause: CauseOdds) -> bool:
-    """Whether it is the pack's place for everything else."""
-    return cause.cause.endswith("_other")
-
-
-def _and_another(first: CauseOdds, second: CauseOdds, two: float) -> str:
-    """Say what stands and that it is probably not all."""
-    one = f"{first.name} ({_percent(first.probability)})"
-    other = f"{second.name} ({_percent(second.probability)})"
-    if second.probability >= DECIDED_FROM:
-        return f"The findings point to two causes at once: {one} and {other}."
-    return (
-        f"Not decided: the findings point to {one}, and probably to a second cause beside it (two "
-        f"at once: {_percent(two)}); the second perhaps {other}. Dealing with the first alone will "
-        "probably not finish it."
-    )
 
 
 def _assumptions(
@@ -330,7 +241,9 @@ def _assumptions(
         factor = float(np.exp(JUDGED_LOG_SD))
         said.append(
             f"Judged test tables: each figure taken as known to a factor of {factor:.1f} in its "
-            "odds, either way (judgement); its mean counts."
+            "odds, either way (judgement); its mean counts. Beside each probability stands what "
+            "it would be if the judged figures were off by that, one way or the other; about two "
+            "times in three the truth of the figures lies inside."
         )
     for clue in evidence.clues:
         condition = knowledge.conditions.get(clue.condition)

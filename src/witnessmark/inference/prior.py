@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 
 import numpy as np
 
 from witnessmark.inference.evidence import Clue
-from witnessmark.inference.likelihood import Floats, present, products
+from witnessmark.inference.likelihood import JUDGED_LOG_SD, Floats, present, products
 from witnessmark.knowledge import Cause, Condition, Family
 
-__all__ = ["clue_factor", "first_weights", "multipliers", "prior_states"]
+__all__ = ["clue_doubt", "clue_factor", "first_weights", "multipliers", "prior_states"]
 
 #: The product of all conditions on one cause is capped here.
 CAP = 20.0
@@ -43,10 +43,40 @@ def multipliers(
     counts once, the last time it was written down; once a test is recorded that sees the same
     thing, the condition counts no longer.
     """
+    product = dict.fromkeys((c.id for c in causes), 1.0)
+    for cause, _, factor in _counted(causes, clues, conditions, recorded_tests):
+        product[cause] *= factor
+    return {c: min(p, CAP) for c, p in product.items()}
+
+
+def clue_doubt(
+    causes: Sequence[Cause],
+    clues: Sequence[Clue],
+    conditions: Mapping[str, Condition],
+    recorded_tests: Collection[str] = (),
+) -> dict[str, float]:
+    """Return cause id -> standard deviation of the log of its clues' product.
+
+    A judged weight is taken as known to half of its logarithm, at most to the doubt of any
+    judged figure (judgement about judgements).
+    """
+    variance = dict.fromkeys((c.id for c in causes), 0.0)
+    for cause, condition, factor in _counted(causes, clues, conditions, recorded_tests):
+        if condition.source.kind == "judgement":
+            variance[cause] += min(0.5 * abs(float(np.log(factor))), JUDGED_LOG_SD) ** 2
+    return {c: float(np.sqrt(v)) for c, v in variance.items()}
+
+
+def _counted(
+    causes: Sequence[Cause],
+    clues: Sequence[Clue],
+    conditions: Mapping[str, Condition],
+    recorded_tests: Collection[str],
+) -> Iterator[tuple[str, Condition, float]]:
+    """Yield (cause id, condition, its factor on the odds) of every clue that counts."""
     latest = {
         (c.condition, c.cause if _part_scoped(c.condition, conditions) else ""): c for c in clues
     }
-    product = dict.fromkeys((c.id for c in causes), 1.0)
     for clue in latest.values():
         condition = conditions.get(clue.condition)
         if condition is None or any(t in recorded_tests for t in condition.overlapped_by):
@@ -56,10 +86,8 @@ def multipliers(
                 continue
             if condition.part_scoped and clue.cause != cause.id:
                 continue
-            product[cause.id] *= clue_factor(
-                condition, cause.odds_multipliers[condition.id], clue.seen
-            )
-    return {c: min(p, CAP) for c, p in product.items()}
+            factor = clue_factor(condition, cause.odds_multipliers[condition.id], clue.seen)
+            yield cause.id, condition, factor
 
 
 def first_weights(

@@ -10,10 +10,10 @@ import numpy as np
 from witnessmark.inference.belief import Belief
 from witnessmark.inference.evidence import Evidence
 from witnessmark.inference.likelihood import Floats
-from witnessmark.knowledge import Family, Knowledge
+from witnessmark.knowledge import Family, Knowledge, Test
 from witnessmark.model.odds import Contribution
 
-__all__ = ["contributions", "log_odds", "looks_like", "would_change"]
+__all__ = ["contributions", "log_odds", "looks_like", "most_telling", "would_change"]
 
 #: Two causes look the same when the evidence favours neither by more than this factor (judgement).
 SAME = 2.0
@@ -103,6 +103,22 @@ def would_change(belief: Belief, family: Family, most: int = 2) -> list[tuple[st
             )
             words.append(f"{test.name}: {each} (now {_percent(float(now[i]))})")
         found.append(tuple(words))
+    return found
+
+
+def most_telling(belief: Belief, family: Family, cause: str) -> tuple[Test, Floats] | None:
+    """Return the open test that would move a cause most, and the cause's chance after each result.
+
+    ``None`` where no open test moves it by one per cent.
+    """
+    tests = [t for t in family.tests if t.id not in {*belief.results, *belief.halved}]
+    i = belief.model.number[cause]
+    now = float(belief.marginals()[i])
+    best, found = 0.01, None
+    for test, (chance, after) in zip(tests, belief.all_results(tests), strict=True):
+        move = float(chance @ np.abs(after[:, i] - now))
+        if move > best:
+            best, found = move, (test, np.asarray(after[:, i]))
     return found
 
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-#: A cause is called decided only from this probability on.
+#: A cause is called decided only when its probability stays at this or above with the doubt in
+#: the judged figures counted against it.
 DECIDED_FROM = 0.80
 
 
@@ -38,6 +39,9 @@ class CauseOdds:
         why: contributions, largest effect first.
         looks_like: cause ids that these findings cannot tell from it.
         would_change: readings that would move it most, in words.
+        low: the probability if the judged figures behind it are off by their doubt (one standard
+            deviation), against it; ``None`` where nobody worked it out.
+        high: and in its favour.
     """
 
     cause: str
@@ -47,6 +51,13 @@ class CauseOdds:
     why: tuple[Contribution, ...] = ()
     looks_like: tuple[str, ...] = ()
     would_change: tuple[str, ...] = ()
+    low: float | None = None
+    high: float | None = None
+
+    @property
+    def sure(self) -> bool:
+        """Whether it stands at ``DECIDED_FROM`` even with the doubt counted against it."""
+        return (self.probability if self.low is None else self.low) >= DECIDED_FROM
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,8 +67,9 @@ class Odds:
     Attributes:
         family: family id.
         complaint: entry id of the complaint, empty when the family is assessed alone.
-        decided: true only when one cause stands at ``DECIDED_FROM`` or above and the rules
-            of presentation allow its name to be said.
+        decided: true only when one cause stands at ``DECIDED_FROM`` or above, with the doubt in
+            the judged figures counted against it, and the rules of presentation allow its name
+            to be said.
         zones: (zone, probability that something in it is at fault), likeliest first.
         causes: likeliest first.
         two_causes: P(two or more listed causes are present).

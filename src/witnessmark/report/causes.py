@@ -9,7 +9,7 @@ from witnessmark.model.entry import Entry
 from witnessmark.model.entry_data import ComplaintData, WorkData
 from witnessmark.model.finding import Finding
 from witnessmark.model.odds import Odds
-from witnessmark.report.figures import percent
+from witnessmark.report.figures import about, percent
 from witnessmark.report.paper import Block, Picture, Said
 from witnessmark.report.pictures.odds import odds_picture
 
@@ -122,7 +122,11 @@ def _at_that_time(data: WorkData, odds: Odds, names: Mapping[str, str]) -> str:
 
 
 def _shares(odds: Odds) -> str:
-    rows = [f"{c.name} {percent(c.probability)}" for c in odds.causes[:4] if c.probability >= 0.01]
+    rows = [
+        f"{c.name} {about(c.probability, c.low, c.high)}"
+        for c in odds.causes[:4]
+        if c.probability >= 0.01
+    ]
     none = f"none of the listed causes {percent(odds.none_listed)}"
     return f"Odds now: {'; '.join([*rows, none])}."
 

@@ -8,6 +8,7 @@ from witnessmark.model.finding import OperatingPoint
 from witnessmark.units import QUANTITIES, UNITS, display_unit, from_house
 
 __all__ = [
+    "about",
     "figure",
     "interval_words",
     "money",
@@ -93,6 +94,13 @@ def money(usd: float) -> str:
     sign = "\u2212" if usd < 0 else ""
     size = abs(usd)
     return f"{sign}${size:,.0f}" if size >= 100 or size == round(size) else f"{sign}${size:,.2f}"
+
+
+def about(share: float, low: float | None, high: float | None) -> str:
+    """Return a probability and how far it may be off, ``86 % (71 to 94 %)``."""
+    if low is None or high is None:
+        return percent(share)
+    return f"{percent(share)} ({percent(low)} to {percent(high)})"
 
 
 def percent(share: float) -> str:

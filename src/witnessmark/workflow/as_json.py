@@ -104,6 +104,8 @@ def _odds(odds: Odds) -> dict[str, Any]:
                 "name": c.name,
                 "zone": c.zone,
                 "probability": _rounded(c.probability),
+                "low": _maybe(c.low),
+                "high": _maybe(c.high),
                 "why": [
                     {"finding": w.finding, "effect": _rounded(w.effect), "words": w.words,
                      "entries": list(w.entries)}
@@ -230,6 +232,10 @@ def _plain(details: Mapping[str, object], quantity: str | None, si: bool) -> dic
         elif isinstance(value, (list, tuple)) and all(isinstance(v, (str, int)) for v in value):
             found[name] = list(value)
     return found
+
+
+def _maybe(value: float | None) -> float | None:
+    return None if value is None else _rounded(value)
 
 
 def _rounded(value: float) -> float:

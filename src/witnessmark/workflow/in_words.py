@@ -12,7 +12,7 @@ from witnessmark.model.step import Step
 from witnessmark.units import display_unit
 from witnessmark.workflow.as_json import shown
 
-__all__ = ["assessment_text", "level_words"]
+__all__ = ["assessment_text"]
 
 _WIDTH = 96
 _MARKS = {"seen": "●", "not_seen": "○", "inconclusive": "◐", "not_run": "·"}
@@ -23,15 +23,6 @@ _WORDS = {"seen": "seen", "not_seen": "looked for, not seen", "inconclusive": "c
 def assessment_text(assessment: Assessment, *, si: bool = False) -> str:
     """Return the assessment as text, about 96 columns wide."""
     return "\n".join(_lines(assessment, si)) + "\n"
-
-
-def level_words(probability: float) -> str:
-    """Return the words for a probability: points to, suspect, possible, unlikely."""
-    if probability >= 0.80:
-        return "points to"
-    if probability >= 0.50:
-        return "suspect"
-    return "possible" if probability >= 0.10 else "unlikely"
 
 
 def _lines(assessment: Assessment, si: bool) -> Iterator[str]:
@@ -92,7 +83,10 @@ def _odds(odds: Odds) -> Iterator[str]:
 
 
 def _cause(cause: CauseOdds) -> Iterator[str]:
-    yield f"  {_percent(cause.probability):>5}  {cause.name} [{cause.cause}]"
+    band = ""
+    if cause.low is not None and cause.high is not None and cause.probability >= 0.05:
+        band = f" ({100 * cause.low:.0f} to {_percent(cause.high)})"
+    yield f"  {_percent(cause.probability):>5}  {cause.name} [{cause.cause}]{band}"
     why = [w for w in cause.why if abs(w.effect) >= 0.05][:4]
     if why:
         parts = "; ".join(f"{w.words or w.finding} ({w.effect:+.1f})" for w in why)

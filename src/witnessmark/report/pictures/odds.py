@@ -40,6 +40,11 @@ def odds_picture(odds: Odds, *, most: int = 6, zone_names: dict[str, str] | None
         y += _ROW
         same = "\u2248 " if cause.looks_like else ""
         _bar(canvas, scale, y, same + cause.name, cause.probability, MARK)
+        if cause.low is not None and cause.high is not None:
+            ends = [(scale.clipped(x), y + 3.5) for x in (cause.low, cause.high)]
+            canvas.line(*ends)
+            for x, middle in ends:
+                canvas.line((x, middle - 4), (x, middle + 4))
     line = scale.at(DECIDED_FROM)
     canvas.line((line, top), (line, y + 12), dash="5 4")
     canvas.text((line, y + 26), "decided from 80 %", anchor="middle", size=11)
