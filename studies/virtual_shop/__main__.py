@@ -35,10 +35,13 @@ SHOP = 20
 #: How far the truth is from the packs, as a share of the usual distance, and how many trucks of
 #: each are repaired, as a share of the trucks asked for.
 DISTANCES = {1.0: 1.0, 0.5: 0.5, 0.0: 0.5}
-FIGURES = ("usd", "hours", "needless", "gave_up", "said", "wrong", "expected")
+COUNTS = ("said", "wrong", "plain", "plain_wrong")
+FIGURES = ("usd", "hours", "needless", "gave_up", *COUNTS, "expected")
 ROWS, PAIR_ROWS = FOLDER / "results.csv", FOLDER / "pairs.csv"
 HEAD = ("seed", "distance", "family", "truck", "policy", *FIGURES)
 PAIR_HEAD = ("seed", "truck", "first", "second", "one_fault", "policy", *FIGURES[:4])
+#: What was said, or plainly stood at 0.80 -> how much of it was wrong.
+_WRONG = {"said": "wrong", "plain": "plain_wrong"}
 
 Runs = dict[str, dict[str, list[Run]]]
 
@@ -108,8 +111,8 @@ def read_rows(seed: int) -> tuple[dict[float, Runs], dict[str, list[tuple[bool, 
     rows = sorted(_rows(ROWS, seed), key=lambda r: (r["family"], int(r["truck"])))
     for r in rows:
         figures = (float(r["usd"]), float(r["hours"]), int(r["needless"]))
-        counts = (bool(int(r["gave_up"])), int(r["said"]), int(r["wrong"]))
-        one = Run(*figures, *counts, expected=float(r["expected"]))
+        counts = [int(r[name]) for name in COUNTS]
+        one = Run(*figures, bool(int(r["gave_up"])), *counts, expected=float(r["expected"]))
         family = found[float(r["distance"])].setdefault(r["family"], {})
         family.setdefault(r["policy"], []).append(one)
     double: dict[str, list[tuple[bool, two.PairRun]]] = defaultdict(list)
@@ -168,7 +171,7 @@ def add_rows(
     for name, rows in runs.items():
         for k, r in enumerate(rows, first):
             figures = (f"{r.usd:.0f}", f"{r.hours:.2f}", r.needless, int(r.gave_up))
-            more = (r.said, r.wrong, f"{r.expected:.0f}")
+            more = (*(getattr(r, name) for name in COUNTS), f"{r.expected:.0f}")
             lines.append((seed, distance, identity, k, name, *figures, *more))
     _add(ROWS, HEAD, lines)
 
@@ -187,25 +190,24 @@ def report(runs: Runs, number: int, seed: int) -> str:
         "## All families, each weighing the same",
         "",
         "| policy | money to a proven cure, USD | hours | needless parts | unproven closings |"
-        " statements of 0.80 or more a truck | of them wrong |",
-        "|---|---|---|---|---|---|---|",
+        " statements a truck | of them wrong | trucks that heard a wrong one |"
+        " plain odds of 0.80 or more a truck | of them wrong | trucks with a wrong one |",
+        "|---|---|---|---|---|---|---|---|---|---|---|",
     ]
     for name in (*POLICIES, LEARNING):
         rows = [r for family in runs.values() for r in family[name]]
-        said = sum(r.said for r in rows)
-        share = _wrong(rows) if said else "says nothing"
-        each = f"{said / len(rows):.2f}" if said else "0"
+        spoken = " | ".join(_spoken(rows, which) for which in ("said", "plain"))
         lines.append(
             f"| {name} | {_mean(rows, 'usd', 0)} | {_mean(rows, 'hours', 1)} | "
             f"{_mean(rows, 'needless', 2)} | "
-            f"{100 * np.mean([r.gave_up for r in rows]):.1f} % | {each} | {share} |"
+            f"{100 * np.mean([r.gave_up for r in rows]):.1f} % | {spoken} |"
         )
     lines += ["", "## Ours against the others, by family (ratio of mean money)", ""]
     lines += [
         "| family | ours, USD | / habit order | / test everything | / best simple | best simple |"
         " / all-knowing | hours / test everything | needless parts | learning / not |"
-        " learning / not, second half of a shop | wrong at 0.80 |",
-        "|---|---|---|---|---|---|---|---|---|---|---|---|",
+        " learning / not, second half of a shop | statements wrong | plain 0.80 wrong |",
+        "|---|---|---|---|---|---|---|---|---|---|---|---|---|",
     ]
     ratios = defaultdict(list)
     for identity, family in runs.items():
@@ -216,8 +218,7 @@ def report(runs: Runs, number: int, seed: int) -> str:
             ratio, error = _ratio(family["ours"], family[other])
             cells.append(f"{ratio:.2f} ({error:.2f})")
             ratios["best simple" if other == best and len(cells) == 3 else other].append(ratio)
-        said, wrong = (sum(getattr(r, a) for r in family["ours"]) for a in ("said", "wrong"))
-        share = f"{100 * wrong / said:.0f} % of {said}" if said else "-"
+        share = " | ".join(_of(family["ours"], which) for which in ("said", "plain"))
         hours = [np.mean([r.hours for r in family[n]]) for n in ("ours", "test everything")]
         needless = np.mean([r.needless for r in family["ours"]])
         lines.append(
@@ -234,8 +235,6 @@ def report(runs: Runs, number: int, seed: int) -> str:
         lines += ["", f"Learning against not, {words}, all money: {ratio:.3f} ({error:.3f})."]
     lines += ["", "## Goals", "", "| goal | reached | |", "|---|---|---|"]
     rows = [r for family in runs.values() for r in family["ours"]]
-    said, wrong = sum(r.said for r in rows), sum(r.wrong for r in rows)
-    trucks_wrong = np.mean([r.wrong > 0 for r in rows])
     goals = [("habit order", 0.50), ("test everything", 0.70)]
     for other, goal in goals:
         median, pooled = float(np.median(ratios[other])), _pooled(runs, other)
@@ -249,10 +248,15 @@ def report(runs: Runs, number: int, seed: int) -> str:
         f"| ours at most 0.80 of the best simple policy in every family | {inside} of "
         f"{len(runs)} families, worst {worst:.2f} | {_word(worst <= 0.80)} |"
     )
+    said, wrong = sum(r.said for r in rows), sum(r.wrong for r in rows)
     share = wrong / said if said else 0.0
+    told = []
+    for which, name in (("said", "statements"), ("plain", "times that odds plainly reached 0.80")):
+        trucks = np.mean([getattr(r, _WRONG[which]) > 0 for r in rows])
+        told.append(f"{_of(rows, which, 1)} {name} ({100 * trucks:.1f} % of trucks)")
     lines.append(
-        f"| confident (0.80 or more) and wrong at most 8 % | {100 * share:.1f} % of {said} "
-        f"statements; {100 * trucks_wrong:.1f} % of trucks heard one | {_word(share <= 0.08)} |"
+        f"| confident (0.80 or more) and wrong at most 8 % | {'; '.join(told)} | "
+        f"{_word(share <= 0.08)} |"
     )
     return "\n".join(lines) + "\n"
 
@@ -277,8 +281,8 @@ def dependence(found: dict[float, Runs]) -> str:
         "The same, with the truth nearer to the packs. 1.00 is the distance of the tables above.",
         "",
         "| distance | / habit order | / test everything | / best simple, worst family |"
-        " families within 0.80 | / all-knowing | 0.80 or more and wrong |",
-        "|---|---|---|---|---|---|---|",
+        " families within 0.80 | / all-knowing | statements wrong | plain 0.80 wrong |",
+        "|---|---|---|---|---|---|---|---|",
     ]
     for distance, runs in found.items():
         best = [_best(family)[1] for family in runs.values()]
@@ -287,7 +291,7 @@ def dependence(found: dict[float, Runs]) -> str:
             f"| {distance:.2f} | {_pooled(runs, 'habit order'):.2f} | "
             f"{_pooled(runs, 'test everything'):.2f} | {max(best):.2f} | "
             f"{sum(b <= 0.80 for b in best)} of {len(best)} | "
-            f"{_pooled(runs, 'all-knowing'):.2f} | {_wrong(rows)} |"
+            f"{_pooled(runs, 'all-knowing'):.2f} | {_wrong(rows)} | {_wrong(rows, 'plain')} |"
         )
     return "\n".join(lines) + "\n"
 
@@ -373,9 +377,23 @@ def _mean(rows: list, name: str, digits: int) -> str:
     return f"{values.mean():,.{digits}f} ({error:,.{digits}f})"
 
 
-def _wrong(rows: list[Run]) -> str:
-    said = np.array([r.said for r in rows], dtype=float)
-    wrong = np.array([r.wrong for r in rows], dtype=float)
+def _spoken(rows: list[Run], which: str) -> str:
+    """Return how much was said, how much of it was wrong, and on how many trucks."""
+    said = sum(getattr(r, which) for r in rows)
+    if not said:
+        return "0 | says nothing | -"
+    trucks = np.mean([getattr(r, _WRONG[which]) > 0 for r in rows])
+    return f"{said / len(rows):.2f} | {_wrong(rows, which)} | {100 * trucks:.1f} %"
+
+
+def _of(rows: list[Run], which: str, digits: int = 0) -> str:
+    said, wrong = (sum(getattr(r, name) for r in rows) for name in (which, _WRONG[which]))
+    return f"{100 * wrong / said:.{digits}f} % of {said}" if said else "-"
+
+
+def _wrong(rows: list[Run], which: str = "said") -> str:
+    said = np.array([getattr(r, which) for r in rows], dtype=float)
+    wrong = np.array([getattr(r, _WRONG[which]) for r in rows], dtype=float)
     if said.sum() == 0:
         return "-"
     return f"{100 * wrong.sum() / said.sum():.1f} % ({100 * _from_shops(wrong, said):.1f})"

@@ -9,6 +9,7 @@ import numpy as np
 from studies.virtual_shop.trucks import UNLISTED, Truck
 
 from witnessmark.inference.belief import Belief, FamilyModel, family_belief
+from witnessmark.inference.doubt import doubt_of
 from witnessmark.inference.evidence import Evidence
 from witnessmark.knowledge import Family, Knowledge
 from witnessmark.model.history import Closing, History
@@ -33,8 +34,10 @@ class Run:
         hours: hands-on hours to it.
         needless: parts renewed that were not at fault.
         gave_up: closed without proof by the policy; the open-ended search had to finish it.
-        said: statements of 0.80 or more.
-        wrong: of them, those about a cause that was not there.
+        said: causes that the workbench said the findings point to.
+        wrong: of them, those that were not there.
+        plain: causes with odds of 0.80 or more, whether it was said or not.
+        plain_wrong: of them, those that were not there.
         cause: the repair that ended it, empty where the search did, and where two parts were
             renewed through one opening, for then nothing says which of them it was.
         results: (test id, outcome) of the tests made before the first repair.
@@ -47,29 +50,39 @@ class Run:
     gave_up: bool
     said: int = 0
     wrong: int = 0
+    plain: int = 0
+    plain_wrong: int = 0
     cause: str = ""
     results: tuple[tuple[str, str], ...] = ()
     expected: float = 0.0
 
 
 class Watch:
-    """Notes every new statement of 0.80 or more and whether it is true.
+    """Notes every new statement about a cause and whether it is true.
 
-    As on the case page, clues alone never name a part.
+    A statement is what the case page says: the odds stay at 0.80 with the doubt in the judged
+    figures counted against them, "other" names nothing, and clues alone never name a part.
+    Beside it stands every cause that plainly has 0.80 or more.
     """
 
     def __init__(self, truck: Truck) -> None:
         self.truck = truck
         self.said: dict[tuple[str, int], bool] = {}
+        self.plain: dict[tuple[str, int], bool] = {}
 
     def look(self, belief: Belief) -> None:
         """Note what the odds state now."""
         marginals = belief.marginals()
-        top = int(np.argmax(marginals))
-        if marginals[top] >= DECIDED_FROM and (belief.seen_tests or belief.repaired):
-            cause = belief.causes[top]
-            key = (cause, self.truck.bill.repairs)
-            self.said.setdefault(key, cause in self.truck.faults)
+        likely = np.flatnonzero(marginals >= DECIDED_FROM)
+        if not likely.size or not (belief.seen_tests or belief.repaired):
+            return
+        low = doubt_of(belief).low
+        for number in likely:
+            cause = belief.causes[number]
+            key, true = (cause, self.truck.bill.repairs), cause in self.truck.faults
+            self.plain.setdefault(key, true)
+            if low[number] >= DECIDED_FROM and not cause.endswith("_other"):
+                self.said.setdefault(key, true)
 
 
 def habit(truck: Truck, _knowledge: Knowledge, _model: FamilyModel) -> Run:
@@ -242,5 +255,7 @@ def _likeliest(truck: Truck, belief: Belief, watch: Watch) -> Run:
 
 def _run(truck: Truck, watch: Watch, *, gave_up: bool, cause: str = "") -> Run:
     bill = truck.bill
-    wrong = sum(not true for true in watch.said.values())
-    return Run(bill.usd, bill.hours, bill.needless, gave_up, len(watch.said), wrong, cause)
+    counts = []
+    for noted in (watch.said, watch.plain):
+        counts += [len(noted), sum(not true for true in noted.values())]
+    return Run(bill.usd, bill.hours, bill.needless, gave_up, *counts, cause)

@@ -75,8 +75,10 @@ def test_clues_alone_and_two_readings_alone_never_decide():
         result_of("c_resist", "negative"),
         family="cool_unstable",
     )
-    assert measured.decided == (measured.causes[0].probability >= 0.80)
-    assert measured.decided
+    first = measured.causes[0]
+    assert first.cause == "ct_shared"
+    assert first.probability >= 0.80
+    assert measured.decided == (first.low >= 0.80)
 
 
 def test_each_contribution_is_the_change_when_that_piece_alone_is_taken_away():

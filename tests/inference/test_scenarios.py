@@ -104,7 +104,10 @@ class TestDamperAndMount:
         chances = [o.probability("damper_aged") for o in (first, road, look)]
         assert chances == sorted(chances)  # 31, 54, 84 %
         assert chances[1] < 0.80 <= chances[2]
-        assert look.decided
+        # 83 % from judged tables: one look more, and the mounts are seen before the bill is.
+        assert look.causes[0].low < 0.80
+        assert not look.decided
+        assert look.statement.startswith("Likely, not decided: Viscous crankshaft damper")
 
     def test_injectors_are_cleared_and_the_traps_named(self):
         first = odds("vib_load", self.CLUES)
@@ -145,10 +148,11 @@ class TestSharedGround:
         ("c_ground", "positive"), ("c_resist", "negative"),
     )  # fmt: skip
 
-    def test_the_shared_ground_is_decided_and_the_splice_second(self):
+    def test_the_shared_ground_is_likely_and_the_splice_second(self):
         found = odds("cool_unstable", self.CLUES, stage(*self.FOUND))
         assert [c.cause for c in found.causes[:2]] == ["ct_shared", "ct_splice"]  # 85, 14 %
-        assert found.decided
+        assert found.causes[0].probability >= 0.80
+        assert found.statement.startswith("Likely, not decided: Shared sensor ground")
         assert found.probability("ct_sensor") < 0.05
 
     def test_the_traps_are_named_and_the_low_level_stands_as_a_second_fault(self):
@@ -235,7 +239,8 @@ class TestSuctionHoseAndAir:
             stage(("f_vac", "negative"), ("f_sight", "positive"), work="suction_line", gone=False),
         )
         assert lead(found) == "air_ingress"
-        assert found.decided
+        assert found.causes[0].probability >= 0.80
+        assert found.statement.startswith("Likely, not decided: Air entering suction side")
         done = odds(
             "fuel_low",
             self.CLUES,

@@ -44,7 +44,7 @@ def test_where_two_are_likelier_than_one_a_single_name_decides_nothing(family):
     for i, first in enumerate(tests):
         for second in tests[i + 1 : i + 4]:
             found = odds(family, evidence((first.id, "positive"), (second.id, "positive")))
-            sure = [c for c in found.causes if c.probability >= 0.80]
+            sure = [c for c in found.causes if c.low >= 0.80]
             if found.decided:
                 assert len(sure) >= (2 if found.two_causes >= 0.5 else 1)
                 assert "Not decided" not in found.statement
@@ -76,7 +76,7 @@ def test_with_every_test_positive_it_asks_to_repeat_and_names_no_part(family):
     found = odds(family, evidence(*((t.id, "positive") for t in record.tests)))
     if found.causes[0].cause.endswith("_other"):
         assert "fits none of the named causes" in found.statement
-    named = [c for c in found.causes if c.probability >= 0.80 and not c.cause.endswith("_other")]
+    named = [c for c in found.causes if c.low >= 0.80 and not c.cause.endswith("_other")]
     assert found.decided == (len(named) >= (2 if found.two_causes >= 0.5 else 1))
 
 

@@ -124,6 +124,8 @@ def _at_the_start(belief: Belief, back: Floats) -> Iterator[tuple[_Key, Floats]]
             if sd > 0.0:
                 steps = np.expm1([sd, -sd])
                 yield (kind, cause), steps[:, None] * inside[:, number]
+    if model.family.source.kind != "judgement":
+        return
     sides = np.asarray([JUDGED_LOG_SD, -JUDGED_LOG_SD])
     more = np.maximum(model.present.sum(axis=0) - 1.0, 0.0)
     yield ("two causes",), np.expm1(np.outer(sides, more)) * belief.states @ back.T
