@@ -14,7 +14,8 @@ _WIDTH, _SIDE, _ROW = 440.0, 12.0, 29.0
 def odds_picture(odds: Odds, *, most: int = 6, zone_names: dict[str, str] | None = None) -> str:
     """Draw the probability of every zone and of the likeliest causes.
 
-    The dashed line stands at the probability from which a cause is called decided. Bars of
+    The thin line on a bar spans what the probability may be with the doubt in the judged figures;
+    a cause is called decided when its low end passes the dashed line at 80 %. Bars of
     causes that the readings cannot tell apart carry the sign \u2248.
 
     Args:
@@ -41,18 +42,19 @@ def odds_picture(odds: Odds, *, most: int = 6, zone_names: dict[str, str] | None
         same = "\u2248 " if cause.looks_like else ""
         _bar(canvas, scale, y, same + cause.name, cause.probability, MARK)
         if cause.low is not None and cause.high is not None:
-            ends = [(scale.clipped(x), y + 3.5) for x in (cause.low, cause.high)]
-            canvas.line(*ends)
-            for x, middle in ends:
+            start, end = ((scale.clipped(x), y + 3.5) for x in (cause.low, cause.high))
+            canvas.line(start, end)
+            for x, middle in (start, end):
                 canvas.line((x, middle - 4), (x, middle + 4))
     line = scale.at(DECIDED_FROM)
     canvas.line((line, top), (line, y + 12), dash="5 4")
-    canvas.text((line, y + 26), "decided from 80 %", anchor="middle", size=11)
+    words = "decided where the thin line's low end passes 80 %"
+    canvas.text((scale.end, y + 26), words, anchor="end", size=11)
     rest = f"two or more causes {percent(odds.two_causes)} · none of the listed "
     canvas.text((_SIDE, y + 46), rest + percent(odds.none_listed), size=12)
     if any(cause.looks_like for cause in causes):
-        words = "\u2248 these readings cannot tell it from another"
-        canvas.text((_SIDE, y + 63), words, size=12)
+        alike = "\u2248 these readings cannot tell it from another"
+        canvas.text((_SIDE, y + 63), alike, size=12)
     return canvas.svg()
 
 
