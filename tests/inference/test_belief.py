@@ -477,3 +477,77 @@ def test_a_sampled_likelihood_that_rests_on_few_draws_says_less():
     assert few < some < many < exact
     assert many == pytest.approx(exact, abs=2e-3)
     assert few > believe("fuel_low").marginals()[relief]
+
+
+def better(family, tests, cause, *, partly):
+    word = Outcome(False, "", partly)
+    stages = (
+        Stage(tests=tuple(TestResult(*t) for t in tests)),
+        Stage(work=Work(cause), outcomes=(word,)),
+    )
+    return family_belief(
+        KNOWLEDGE.families[family], Evidence(stages=stages), conditions=KNOWLEDGE.conditions
+    )
+
+
+@pytest.mark.parametrize(
+    ("family", "tests", "cause"),
+    [
+        ("vib_load", (("v_damp_vis", "positive"), ("v_mount", "positive")), "damper_aged"),
+        ("overheat", (("o_rad_dt", "positive"),), "oh_rad_int"),
+    ],
+)
+def test_better_but_not_gone_says_that_something_was_cured_and_something_is_left(
+    family, tests, cause
+):
+    believed = better(family, tests, cause, partly=True)
+    plain = better(family, tests, cause, partly=False)
+    before = believed.before
+    assert before is not None
+    number = believed.model.number[cause]
+
+    def both_at_first(word):
+        # Counted set by set: the cause was there with others, the repair took it and left them.
+        found, every = 0.0, 0.0
+        failed = before.failed_repair(cause)
+        for state, chance in enumerate(before.states):
+            there = state < len(before.states) - 1 and bool(state >> number & 1)
+            left = state & ~(1 << number)
+            if there:
+                cured = chance * (1.0 - failed) * word("cured" if left else "healthy")
+                stuck = chance * failed * word("failed")
+                every += cured + stuck
+                found += cured if left else 0.0
+            else:
+                every += chance * word("chance")
+        return found / every
+
+    partly = {"cured": 0.6, "healthy": 0.005, "failed": 0.15, "chance": 0.06}
+    miss = before.model.family.cause(cause).p_cured_if_not
+    not_gone = {"cured": 1.0 - miss, "healthy": 0.02, "failed": 1.0 - miss, "chance": 1.0 - miss}
+    two, one = both_at_first(partly.__getitem__), both_at_first(not_gone.__getitem__)
+    assert two > 4.0 * one
+    assert believed.one_cured() == pytest.approx(two)
+    assert plain.one_cured() == 0.0
+    # The likeliest companion is what is left; that hardly changes, who else was there does.
+    pairs = before.model.present[number] * before.states
+    with_it = before.model.present @ pairs
+    with_it[number] = 0.0
+    mate = int(np.argmax(with_it))
+    assert believed.marginals()[mate] > 0.9 * plain.marginals()[mate]
+
+
+def test_two_repairs_without_a_word_between_may_both_have_made_it_better():
+    tests = (("v_damp_vis", "positive"), ("v_mount", "positive"))
+    word = Outcome(False, "", True)
+    stages = (
+        Stage(tests=tuple(TestResult(*t) for t in tests)),
+        Stage(work=Work("damper_aged")),
+        Stage(work=Work("contact"), outcomes=(word,)),
+    )
+    family = KNOWLEDGE.families["vib_load"]
+    late = family_belief(family, Evidence(stages=stages), conditions=KNOWLEDGE.conditions)
+    heard = (stages[0], replace(stages[1], outcomes=(Outcome(False),)), stages[2])
+    told = family_belief(family, Evidence(stages=heard), conditions=KNOWLEDGE.conditions)
+    # With "not gone" said in between, what got better is down to the second repair.
+    assert late.one_cured() > 3.0 * told.one_cured()

@@ -26,6 +26,10 @@ FEW_DRAWS = 10.0
 CURED_WITH_ITS_TWIN = 0.5
 #: P(the same result again | the same test again, and nothing was touched in between); judgement.
 SAME_AGAIN = 0.9
+#: P("better, but not gone" | work has cured something and something is left), the same where it
+#: cured nothing, where the repaired part itself is still wrong, and where nothing is left;
+#: judgement.
+PARTLY_IF_CURED, PARTLY_BY_CHANCE, PARTLY_IF_FAILED, PARTLY_IF_HEALTHY = 0.6, 0.06, 0.15, 0.005
 #: P(work that names no cause of the family puts it right by the way); judgement.
 CURED_BY_THE_WAY = 0.05
 
@@ -47,6 +51,9 @@ class Belief:
         earlier: test id -> (last result before the latest work, share of every state that no
             work has touched since); the same test again mostly says the same again.
         before: what was believed just before the latest work, ``None`` before any.
+        heard: whether a word on the complaint came since the latest work.
+        better: after the word "better, but not gone": share of each state in which the work has
+            cured a cause and another is left.
         message: what the other complaints say, a likelihood over states; it is in *extra*.
     """
 
@@ -62,6 +69,8 @@ class Belief:
     earlier: Mapping[str, tuple[str, Floats]] = field(default_factory=dict)
     before: Belief | None = None
     message: Floats | None = None
+    heard: bool = False
+    better: Floats | None = None
 
     @property
     def causes(self) -> tuple[str, ...]:
@@ -210,7 +219,53 @@ class Belief:
         factor = np.full(self.start.shape, by_chance if gone else 1.0 - by_chance)
         factor[0] = GONE_IF_HEALTHY if gone else 1.0 - GONE_IF_HEALTHY
         extra = factor if self.extra is None else self.extra * factor
-        return replace(self, extra=extra)
+        return replace(self, extra=extra, heard=True, better=None)
+
+    def after_better(self) -> Belief:
+        """Return the belief after the word that the complaint is better, but not gone.
+
+        That is evidence of its own: likely where the work cured one of several causes, unlikely
+        where it cured nothing.
+        """
+        cured = self._cured_share()
+        last = self.model.number.get(self.repaired[-1]) if self.repaired else None
+        chance = np.full(self.start.shape, PARTLY_BY_CHANCE)
+        if last is not None:
+            chance = np.where(self.model.present[last] > 0.5, PARTLY_IF_FAILED, chance)
+        factor = cured * PARTLY_IF_CURED + (1.0 - cured) * chance
+        factor[0] = PARTLY_IF_HEALTHY
+        extra = factor if self.extra is None else self.extra * factor
+        better = cured * PARTLY_IF_CURED / factor
+        better[0] = 0.0
+        return replace(self, extra=extra, heard=True, better=better)
+
+    def one_cured(self) -> float:
+        """Return P(the latest work cured one cause and left another); 0 unless it got better."""
+        return 0.0 if self.better is None else float(self.states @ self.better)
+
+    def _cured_share(self) -> Floats:
+        """Return the share of each state in which work since the last word has cured a cause."""
+        chain: list[Belief] = []
+        step: Belief | None = self
+        while step is not None and step.before is not None:
+            chain.append(step)
+            step = step.before if not step.before.heard else None
+        cured = np.zeros_like(self.start)
+        for step in reversed(chain):
+            before = step.before or step
+            number = self.model.number.get(step.repaired[-1])
+            numbers = self.model.twins(step.repaired[-1]) if number is None else [number]
+            done, left = before.states * cured, before.states * (1.0 - cured)
+            for each in numbers:
+                failed = 1.0 - CURED_WITH_ITS_TWIN
+                if number is not None:
+                    failed = before.failed_repair(step.repaired[-1])
+                faulty = self.model.present[each]
+                after = _repaired(left * faulty, each, failed)
+                done = _repaired(done, each, failed) + after * (1.0 - faulty)
+                left = left * (1.0 - faulty) + after * faulty
+            cured = done / np.maximum(done + left, 1e-300)
+        return cured
 
     def reweighted(self, factor: Floats) -> Belief:
         """Return the belief after what the other complaints say, a likelihood over states."""
@@ -325,7 +380,7 @@ def _stage(belief: Belief, stage: Stage) -> Belief:
         for support in supports_of(finding, belief.model.family.id):
             belief = belief.after(support, uses=tests_used(finding))
     for outcome in _last(stage.outcomes):
-        belief = belief.after_outcome(outcome.gone)
+        belief = belief.after_better() if outcome.partly else belief.after_outcome(outcome.gone)
     return belief
 
 

@@ -77,7 +77,7 @@ class Work:
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """The word on the complaint after work: gone, or not gone (partly counts as not gone)."""
+    """The word on the complaint after work: gone, not gone, or partly: better, but not cured."""
 
     gone: bool
     entry: str = ""

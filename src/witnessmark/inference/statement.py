@@ -90,6 +90,11 @@ def statement(
             if (beside is not None and beside.probability >= 0.05)
             else "."
         )
+    if belief.better is not None:
+        text += (
+            f" Better but not gone: {_percent(belief.one_cured())} that the work cured one cause "
+            "and another is left."
+        )
     if belief.unlisted() >= 0.2:
         text += f" The cause may not be on the list ({_percent(belief.unlisted())})."
     return text
