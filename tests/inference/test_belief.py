@@ -526,7 +526,7 @@ def test_better_but_not_gone_says_that_something_was_cured_and_something_is_left
     miss = before.model.family.cause(cause).p_cured_if_not
     not_gone = {"cured": 1.0 - miss, "healthy": 0.02, "failed": 1.0 - miss, "chance": 1.0 - miss}
     two, one = both_at_first(partly.__getitem__), both_at_first(not_gone.__getitem__)
-    assert two > 4.0 * one
+    assert two / (1.0 - two) > 4.0 * one / (1.0 - one)
     assert believed.one_cured() == pytest.approx(two)
     assert plain.one_cured() == 0.0
     # The likeliest companion is what is left; that hardly changes, who else was there does.
