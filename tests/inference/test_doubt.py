@@ -66,8 +66,13 @@ def brute(family, evidence):
     rng = np.random.default_rng(20260302)
     chances, weights = [], []
     for _ in range(DRAWS):
+        rates = [
+            moved_row((p, 1.0 - p), 0, JUDGED_LOG_SD * rng.standard_normal())[0]
+            for p in (family.second_cause, family.none_listed)
+        ]
+        other = replace(family, second_cause=rates[0], none_listed=rates[1])
         belief = family_belief(
-            family, evidence, conditions=KNOWLEDGE.conditions, model=Drawn(family, rng)
+            other, evidence, conditions=KNOWLEDGE.conditions, model=Drawn(other, rng)
         )
         chances.append(belief.marginals())
         weight = 1.0

@@ -142,7 +142,7 @@ def test_before_any_work_the_report_is_open_and_shows_the_readings_in_their_band
     assert "open: no work has been done yet" in page.words
     assert "No work has been done on this complaint." in page.words
     assert "78 psi · outside" in page.words
-    assert "decided from 80 %" in page.words
+    assert "passes 80 %" in page.words
     assert "PROVEN" not in page.words
     assert "Next, if you want it settled" in page.words
 
@@ -195,7 +195,7 @@ def test_hostile_text_in_every_field_is_only_text_on_the_page() -> None:
         assert not [k for k, _ in page.attributes if k.startswith("on")]
         assert "<script>alert(1)</script>" in page.words
         assert "{{ 7*7 }}" in page.words
-        assert " 49" not in page.words.replace("49 psi", "")
+        assert " 49" not in re.sub(r"49\s(psi|%)", "", page.words)
 
 
 def test_hostile_text_in_every_field_is_only_text_on_paper() -> None:
