@@ -14,8 +14,8 @@ from witnessmark.inference.belief import Belief
 from witnessmark.inference.fuel_evidence import FuelEvidence, fuel_evidence
 from witnessmark.inference.fuel_groups import FAMILY
 from witnessmark.inference.odds import Judgement, judge
-from witnessmark.inference.statement import WORTH_NAMING
 from witnessmark.inference.proof import prove
+from witnessmark.inference.statement import WORTH_NAMING
 from witnessmark.knowledge import Knowledge, load_knowledge
 from witnessmark.knowledge.proof_points import load_proof_plans
 from witnessmark.model.assessment import Assessment
