@@ -249,9 +249,9 @@ def _trap_look(
     torn: Step, bench: Bench, settings: Settings, access: int
 ) -> tuple[str, Test | None]:
     """Return the words of a threatening trap and the cheapest look it asks for."""
-    for trap in bench.family.traps:
-        if not _threatens(trap, torn, bench):
-            continue
+    threatening = [t for t in bench.family.traps if _threatens(t, torn, bench)]
+    threatening.sort(key=lambda t: -max(bench.chances.get(c, 0.0) for c in t.suspected))
+    for trap in threatening:
         due = [t for t in bench.open_tests(trap.unless) if t.access <= access]
         if due:
             return trap.words, min(due, key=lambda t: price_of_test(t, settings))

@@ -49,8 +49,9 @@ def _lines(assessment: Assessment, si: bool) -> Iterator[str]:
     yield from _title("DO NEXT")
     if not assessment.steps:
         yield "  Nothing to do."
-    for number, step in enumerate(assessment.steps[:3]):
-        yield from _step(step, first=number == 0)
+    stops = sum(step.kind == "safety" for step in assessment.steps)
+    for number, step in enumerate(assessment.steps[: stops + 3]):
+        yield from _step(step, first=number <= stops)
     yield from _title("PROOF")
     if not assessment.proofs:
         yield "  No complaint to prove."
@@ -99,10 +100,13 @@ def _cause(cause: CauseOdds) -> Iterator[str]:
 
 def _step(step: Step, *, first: bool) -> Iterator[str]:
     lead = "→ " if first else "  or "
+    figures = (
+        f" · {step.minutes.typical:.0f} min, ${step.usd.typical:.0f} · expected total to a proven "
+        f"cure ${step.expected_total_usd:.0f}"
+    )
     yield from _wrap(
-        f"{lead}{step.kind.upper()}: {step.name} [{step.step}] · {step.minutes.typical:.0f} min, "
-        f"${step.usd.typical:.0f} · expected total to a proven cure "
-        f"${step.expected_total_usd:.0f}"
+        f"{lead}{step.kind.upper()}: {step.name} [{step.step}]"
+        f"{'' if step.kind == 'safety' else figures}"
     )
     if step.why:
         yield from _wrap(step.why, "     ")

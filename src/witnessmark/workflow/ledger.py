@@ -22,7 +22,7 @@ from witnessmark.model.entry_data import (
 __all__ = ["PART_HERE", "PART_ORDERED", "Row", "Waits", "case_name", "row_of", "waits_for"]
 
 Wait = Literal[
-    "complaint", "reading", "look", "repair", "approval", "part", "proof", "word", "nothing"
+    "complaint", "stop", "reading", "look", "repair", "approval", "part", "proof", "word", "nothing"
 ]
 
 #: ``about`` of the notes that say a part was ordered, and that it has come.
@@ -31,6 +31,7 @@ PART_HERE = "part_here"
 
 _WORDS: dict[Wait, str] = {
     "complaint": "the complaint",
+    "stop": "a safety stop",
     "reading": "a reading",
     "look": "a look or a test",
     "repair": "the repair",
@@ -126,7 +127,7 @@ def _from_assessment(assessment: Assessment) -> Waits:
     if not assessment.steps:
         return Waits("proof" if worked else "reading")
     step = assessment.steps[0]
-    kinds: dict[str, Wait] = {"measure": "reading", "repair": "repair"}
+    kinds: dict[str, Wait] = {"measure": "reading", "repair": "repair", "safety": "stop"}
     return Waits(kinds.get(step.kind, "look"), step.name)
 
 
