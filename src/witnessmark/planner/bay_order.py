@@ -188,14 +188,22 @@ def _no_idle_test(steps: list[Step], bench: Bench) -> list[Step]:
         return steps
     if any(leader in t.suspected and test.step in t.unless for t in bench.family.traps):
         return steps
-    told = [r for r in test.results if r.probability >= RARE]
-    if not told or any(not r.leads or r.leads[0][0] != leader or r.leads[0][1] < 0.5 for r in told):
+    mine = [s for s in steps if s.family == bench.family.id and s.kind in _LOOKS]
+    if any(_changes(s, leader) for s in mine if s is test or s.access <= BENCH_REACH):
         return steps
     price = min(steps[place].expected_total_usd, test.expected_total_usd)
     why = f"{steps[place].why} No result of a test would change this step, so the tests wait."
     repair = replace(steps[place], expected_total_usd=price, why=why)
     left = [s for k, s in enumerate(steps) if k != place]
     return [*left[:first], repair, *left[first:]]
+
+
+def _changes(look: Step, leader: str) -> bool:
+    """Say whether a result of a look that is not rare takes the lead away."""
+    told = [r for r in look.results if r.probability >= RARE]
+    return not told or any(
+        not r.leads or r.leads[0][0] != leader or r.leads[0][1] < 0.5 for r in told
+    )
 
 
 def _root_before_damage(steps: list[Step], bench: Bench) -> list[Step]:
