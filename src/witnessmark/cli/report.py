@@ -18,28 +18,36 @@ from witnessmark.cli.main import echo_json
 @click.option("--quote", is_flag=True, help="The estimate instead of the report.")
 @click.option("--shop-name", default="", help="Name of the shop for the head of the paper.")
 @click.option("--si", is_flag=True, help="Show SI units.")
+@click.option(
+    "--pack",
+    "packs",
+    multiple=True,
+    type=click.Path(path_type=Path, exists=True),
+    help="A knowledge pack of the shop's own for a case in a file; may be repeated.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 def command(
     case: Path, case_id: str | None, out: Path, quote: bool, shop_name: str, si: bool,
-    as_json: bool,
+    packs: tuple[Path, ...], as_json: bool,
 ) -> None:  # fmt: skip
     """Write the paper on CASE (a .jsonl file), or on CASE-ID of the shop in folder CASE."""
-    from witnessmark.workflow.assess import assess_file, assess_in_shop
-    from witnessmark.workflow.paper import check_place, paper_of, write_paper
-    from witnessmark.workflow.settings import settings_of
+    from witnessmark.knowledge import load_knowledge
+    from witnessmark.workflow.assess import assess_file
+    from witnessmark.workflow.paper import check_place, paper_of, paper_of_shop, write_paper
     from witnessmark.workflow.shop import open_shop
 
     check_place(out)
-    settings = None
     if case_id is not None:
-        shop = open_shop(case)
-        assessment, settings = assess_in_shop(shop, case_id), settings_of(shop)
-        shop_name = shop_name or str(shop.casebook.setting("shop_name") or "")
+        paper = paper_of_shop(open_shop(case), case_id, quote, name=shop_name, si=si)
     else:
-        assessment = assess_file(case)
-    write_paper(paper_of(assessment, quote=quote, shop=shop_name, si=si, settings=settings), out)
+        assessment = assess_file(case, packs=packs)
+        paper = paper_of(
+            assessment, quote=quote, shop=shop_name, si=si, knowledge=load_knowledge(packs)
+        )
+        case_id = assessment.case.id
+    write_paper(paper, out)
     if as_json:
-        echo_json({"file": str(out), "case": assessment.case.id,
+        echo_json({"file": str(out), "case": case_id,
                    "paper": "estimate" if quote else "report"})  # fmt: skip
     else:
         click.echo(f"Written: {out}")

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from witnessmark.knowledge import Knowledge, Test
+from witnessmark.knowledge import Family, Knowledge, Test
 from witnessmark.knowledge.proof_points import ProofPlan, Requirement
 from witnessmark.model.case import Case
 from witnessmark.model.entry import Entry
@@ -47,8 +47,11 @@ def prove(
     against it. Everything else is *not enough evidence*, with what is missing. A repair alone
     proves nothing.
 
-    With *knowledge*, a complaint is judged by the tests of its own families only.
+    With *knowledge*, a complaint is judged by the tests of its own families only, and a family of
+    a shop's own pack has a plan too: the tests that showed the fault, and the customer's word.
     """
+    if knowledge is not None:
+        plans = {**{f: _own_plan(k) for f, k in knowledge.families.items()}, **plans}
     stages = case.stages()
     last = sum(1 for e in case.live() if e.kind == "work")
     recorded = any(stages[e.id] == 0 for e, _ in case.of(RecordingData))
@@ -66,6 +69,14 @@ def prove(
         evidence = _Evidence(pairs, findings, mine, words, last, recorded)
         found.append(_one(entry, complaint, plans, evidence))
     return tuple(found)
+
+
+def _own_plan(family: Family) -> ProofPlan:
+    """Return the plan of a family without one: what showed the fault shows it no longer."""
+    again = f"the test that showed it, repeated ({family.proof})"
+    before = "a test that shows the complaint, to be repeated afterwards"
+    word = Requirement("the customer's word after a day or more", word=True)
+    return ProofPlan(family.id, (Requirement(again, test="*", before=before),), (word,), (word,))
 
 
 def _tests_of(

@@ -38,9 +38,14 @@ class OwnWord:
 
 
 def pack_files(shop: Shop) -> tuple[Path, ...]:
-    """Return the shop's own packs, in the order of their names."""
+    """Return the shop's own packs by name, after them what the owner has changed on the page.
+
+    The owner's word is the last one, also about a family that a pack of the shop's own adds.
+    """
     folder = shop.folder / "packs"
-    return tuple(sorted(folder.glob("*.toml"))) if folder.is_dir() else ()
+    if not folder.is_dir():
+        return ()
+    return tuple(sorted(folder.glob("*.toml"), key=lambda p: (p.name.startswith("own-"), p.name)))
 
 
 def knowledge_of(shop: Shop) -> Knowledge:
@@ -81,7 +86,7 @@ def save_own_words(shop: Shop, family: str, cause: str, *, share: str, why: str,
         InputRefused: no such cause, no percentage, or no reason.
         PackRefused: the pack that would result has faults; nothing is changed.
     """
-    found = load_knowledge().families.get(family)
+    found = knowledge_of(shop).families.get(family)
     if found is None or found.cause(cause) is None:
         raise InputRefused("There is no such cause in the family.")
     if not why.strip():

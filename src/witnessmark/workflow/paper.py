@@ -28,21 +28,21 @@ from witnessmark.workflow.settings import settings_of, shop_name, shows_si
 from witnessmark.workflow.shop import Shop
 from witnessmark.workflow.stages import odds_at_stages
 
-__all__ = ["check_place", "paper_of", "report_html", "report_pdf", "write_paper"]
+__all__ = ["check_place", "paper_of", "paper_of_shop", "report_html", "report_pdf", "write_paper"]
 
 
 def report_html(
     shop: Shop, case_id: str, *, quote: bool = False, assessment: Assessment | None = None
 ) -> str:
     """Return the customer's report, or the estimate, as one HTML document."""
-    return paper_html(_of_shop(shop, case_id, quote, assessment))
+    return paper_html(paper_of_shop(shop, case_id, quote, assessment))
 
 
 def report_pdf(
     shop: Shop, case_id: str, *, quote: bool = False, assessment: Assessment | None = None
 ) -> bytes:
     """Return the customer's report, or the estimate, as PDF."""
-    return paper_pdf(_of_shop(shop, case_id, quote, assessment))
+    return paper_pdf(paper_of_shop(shop, case_id, quote, assessment))
 
 
 def write_paper(paper: Paper, out: Path) -> None:
@@ -102,13 +102,31 @@ def paper_of(
     return customer_report(assessment, shop=shop, names=names, safety=safety, before=before, si=si)
 
 
-def _of_shop(shop: Shop, case_id: str, quote: bool, assessment: Assessment | None) -> Paper:
+def paper_of_shop(
+    shop: Shop,
+    case_id: str,
+    quote: bool = False,
+    assessment: Assessment | None = None,
+    *,
+    name: str = "",
+    si: bool = False,
+) -> Paper:
+    """Return the report or the estimate on a case of a shop, with its packs, rates and history.
+
+    Args:
+        shop: the shop.
+        case_id: case id.
+        quote: the estimate instead of the report.
+        assessment: of the case, where it is there already.
+        name: the name to show; empty for the shop's own.
+        si: SI units, also where the shop shows others.
+    """
     assessment = assessment or assess_in_shop(shop, case_id)
     return paper_of(
         assessment,
         quote=quote,
-        shop=shop_name(shop) or shop.folder.name,
-        si=shows_si(shop),
+        shop=name or shop_name(shop) or shop.folder.name,
+        si=si or shows_si(shop),
         settings=settings_of(shop),
         knowledge=knowledge_of(shop),
         history=learnt(shop, assessment.case)[0] if quote else None,
