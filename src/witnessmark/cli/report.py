@@ -31,20 +31,14 @@ def command(
     packs: tuple[Path, ...], as_json: bool,
 ) -> None:  # fmt: skip
     """Write the paper on CASE (a .jsonl file), or on CASE-ID of the shop in folder CASE."""
-    from witnessmark.knowledge import load_knowledge
-    from witnessmark.workflow.assess import assess_file
-    from witnessmark.workflow.paper import check_place, paper_of, paper_of_shop, write_paper
+    from witnessmark.workflow.paper import check_place, paper_of_file, paper_of_shop, write_paper
     from witnessmark.workflow.shop import open_shop
 
     check_place(out)
     if case_id is not None:
         paper = paper_of_shop(open_shop(case), case_id, quote, name=shop_name, si=si)
     else:
-        assessment = assess_file(case, packs=packs)
-        paper = paper_of(
-            assessment, quote=quote, shop=shop_name, si=si, knowledge=load_knowledge(packs)
-        )
-        case_id = assessment.case.id
+        case_id, paper = paper_of_file(case, quote, packs=packs, name=shop_name, si=si)
     write_paper(paper, out)
     if as_json:
         echo_json({"file": str(out), "case": case_id,

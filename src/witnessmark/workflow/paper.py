@@ -21,14 +21,22 @@ from witnessmark.report.as_pdf import paper_pdf
 from witnessmark.report.customer import customer_report
 from witnessmark.report.estimate import estimate_paper
 from witnessmark.report.paper import Paper
-from witnessmark.workflow.assess import assess_in_shop, last_hand
+from witnessmark.workflow.assess import assess_file, assess_in_shop, last_hand
 from witnessmark.workflow.book import knowledge_of
 from witnessmark.workflow.learnt import learnt
 from witnessmark.workflow.settings import settings_of, shop_name, shows_si
 from witnessmark.workflow.shop import Shop
 from witnessmark.workflow.stages import odds_at_stages
 
-__all__ = ["check_place", "paper_of", "paper_of_shop", "report_html", "report_pdf", "write_paper"]
+__all__ = [
+    "check_place",
+    "paper_of",
+    "paper_of_file",
+    "paper_of_shop",
+    "report_html",
+    "report_pdf",
+    "write_paper",
+]
 
 
 def report_html(
@@ -100,6 +108,25 @@ def paper_of(
     safety = {f.id: f.safety for f in knowledge.families.values()}
     before = odds_at_stages(assessment, knowledge=knowledge)
     return customer_report(assessment, shop=shop, names=names, safety=safety, before=before, si=si)
+
+
+def paper_of_file(
+    path: Path, quote: bool = False, *, packs: Sequence[Path] = (), name: str = "", si: bool = False
+) -> tuple[str, Paper]:
+    """Return (case id, the report or the estimate) of a case in a file.
+
+    Args:
+        path: the case.
+        quote: the estimate instead of the report.
+        packs: packs besides the shipped ones.
+        name: the shop's name.
+        si: SI units.
+    """
+    assessment = assess_file(path, packs=packs)
+    knowledge = load_knowledge(tuple(packs))
+    return assessment.case.id, paper_of(
+        assessment, quote=quote, shop=name, si=si, knowledge=knowledge
+    )
 
 
 def paper_of_shop(
