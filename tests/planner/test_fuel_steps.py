@@ -6,8 +6,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from witnessmark.inference.evidence import Evidence, Stage, TestResult, Work
 from witnessmark.inference.fuel_evidence import fuel_evidence
 from witnessmark.inference.fuel_groups import FAMILY, RELIEF, RETURN
+from witnessmark.inference.look_first import looks_waiting
 from witnessmark.knowledge import load_knowledge
 from witnessmark.model.case import read_case
 from witnessmark.model.step import Spread, Step
@@ -131,19 +133,49 @@ def ranked(*names):
     ]  # fmt: skip
 
 
+def waiting(*entries):
+    """Return the looks that wait in a case with these tests and works."""
+    stages = [Stage()]
+    for kind, name in entries:
+        if kind == "work":
+            stages.append(Stage(work=Work(name)))
+        else:
+            tests = (*stages[-1].tests, TestResult(name, kind))
+            stages[-1] = replace(stages[-1], tests=tests)
+    return looks_waiting(load_knowledge().families[FAMILY], Evidence((), tuple(stages)))
+
+
 def test_the_cheap_look_comes_before_a_pump():
     """FUEL.md section 7: a leaking seat is read as a worn pump; always look first."""
-    put = look_before_pump(ranked("gauge", "pump_worn", "f_oil", "f_relief"))
+    put = look_before_pump(ranked("gauge", "pump_worn", "f_oil", "f_relief"), waiting())
     assert [s.step for s in put] == ["gauge", "f_relief", "pump_worn", "f_oil"]
     assert "look before a pump" in put[1].why
+    assert "Not before the look" in put[2].why
     kept = ranked("f_relief", "pump_worn")
-    assert list(look_before_pump(kept)) == kept
+    assert [s.step for s in look_before_pump(kept, waiting())] == ["f_relief", "pump_worn"]
 
 
-def test_the_look_is_not_asked_for_twice():
-    steps = ranked("pump_worn", "f_relief")
-    assert look_before_pump(steps, done={"f_relief"})[0].step == "pump_worn"
-    assert look_before_pump(steps, repaired={"pump_relief"})[0].step == "pump_worn"
+@pytest.mark.parametrize(
+    ("entries", "waits"),
+    [
+        ((), True),
+        ((("maybe", "f_relief"),), True),
+        ((("work", "return_regulator"),), True),
+        ((("negative", "f_relief"),), False),
+        ((("positive", "f_relief"), ("work", "return_regulator")), False),
+        ((("work", "pump_relief"),), False),
+    ],
+)
+def test_the_look_is_asked_for_until_the_valve_was_in_somebodys_hands(entries, waits):
+    assert bool(waiting(*entries)) is waits
+    first = look_before_pump(ranked("pump_worn", "f_relief"), waiting(*entries))[0].step
+    assert first == ("f_relief" if waits else "pump_worn")
+
+
+def test_a_pump_that_is_renewed_along_with_something_waits_too():
+    steps = [replace(ranked("pump_relief")[0], along=("pump_worn",)), *ranked("f_relief")]
+    assert look_before_pump(steps, waiting())[0].step == "f_relief"
+    assert look_before_pump(steps, ())[0].step == "pump_relief"
 
 
 def test_nothing_is_opened_while_only_gallery_pressures_were_read(first):
@@ -171,13 +203,13 @@ def test_a_cold_reading_is_offered_where_pump_and_seat_stand_side_by_side():
 
 def test_a_look_the_ranking_left_out_is_put_in():
     look = load_knowledge().test("f_relief")
-    put = look_before_pump(ranked("pump_worn", "pump_relief"), look=look)
+    put = look_before_pump(ranked("pump_worn", "pump_relief"), waiting(), {"f_relief": look})
     assert [s.step for s in put] == ["f_relief", "pump_worn", "pump_relief"]
     assert put[0].kind == "test"
     assert look.caution in put[0].cautions
     assert "look before a pump" in put[0].why
     none = ranked("pump_relief", "return_regulator")
-    assert list(look_before_pump(none, look=look)) == none
+    assert list(look_before_pump(none, waiting(), {"f_relief": look})) == none
 
 
 GALLERY, FLOW = "fuel_gallery_pressure", "fuel_return_flow"

@@ -70,6 +70,7 @@ from witnessmark.inference.fuel_words import (
     present_fuel,
     zone_probabilities,
 )
+from witnessmark.inference.look_first import looks_waiting
 from witnessmark.inference.prior import multipliers
 from witnessmark.inference.shop_history import shares
 from witnessmark.knowledge import Family, Knowledge
@@ -187,6 +188,9 @@ def fuel_evidence(
         readings=sum(o.stage == latest for o in usable),
         type_known=table.prior.known,
         fits=fits,
+        seat_seen=family is None
+        or knowledge is None
+        or not looks_waiting(family, family_evidence(case, family, knowledge)),
     )
     assumptions = _assumptions(posterior, table)
     findings = (

@@ -105,6 +105,7 @@ def present_fuel(
     type_known: bool,
     fits: bool,
     measure: str = "",
+    seat_seen: bool = True,
 ) -> Presentation:
     """Put probabilities into words.
 
@@ -116,6 +117,7 @@ def present_fuel(
         type_known: whether the type is known from the shop's own healthy readings.
         fits: whether some modelled explanation fits.
         measure: what to measure next, in words.
+        seat_seen: whether the relief valve has been looked at; the pump is not named before.
     """
     parts = tuple(sorted(((i, float(p)) for i, p in enumerate(groups)), key=lambda x: -x[1]))
     ordered = tuple(sorted(zones, key=lambda z: -z[1]))
@@ -139,7 +141,13 @@ def present_fuel(
     else:
         text = f"Likeliest side: {ZONE_WORDS[zone]} ({_percent(zone_chance)})"
     named = None
-    if chance >= SUSPECT and may_name_one(readings, type_known, chance):
+    if first == PUMP and not seat_seen and chance >= SUSPECT:
+        level = "not decided"
+        text += (
+            f"; {GROUPS[PUMP].name} ({_percent(chance)}) looks the same as a relief valve that "
+            f"leaks at its seat: not decided before a look at the valve."
+        )
+    elif chance >= SUSPECT and may_name_one(readings, type_known, chance):
         named = first
         level = "points to" if chance > POINTS_TO else "suspect"
         text += f"; {level} the {GROUPS[first].name} ({_percent(chance)})."

@@ -14,6 +14,7 @@ from witnessmark.inference.fuel_words import may_name_one
 from witnessmark.inference.learnt_tests import results_by_test
 from witnessmark.inference.likelihood import JUDGED_LOG_SD
 from witnessmark.inference.links import link_factors, links_between
+from witnessmark.inference.look_first import looks_waiting
 from witnessmark.inference.statement import is_decided, statement
 from witnessmark.inference.why import contributions, looks_like, would_change
 from witnessmark.knowledge import Family, Knowledge
@@ -179,15 +180,16 @@ def _odds(
     ]
     fits = all(f.details.get("fits") is not False for f in _now(mine))
     named = _may_name(mine) or _type_known(mine, causes[0].probability)
+    waiting = {look.cause: look for look in looks_waiting(family, mine)}
     return Odds(
         family=family.id,
         complaint=complaint,
-        decided=fits and named and is_decided(belief, causes),
+        decided=fits and named and is_decided(belief, causes, waiting),
         zones=tuple(sorted(zones, key=lambda z: -z[1])),
         causes=causes,
         two_causes=belief.two_or_more(),
         none_listed=belief.none_present(),
-        statement=statement(family, belief, causes, fits, named, _has_findings(mine)),
+        statement=statement(family, belief, causes, fits, named, _has_findings(mine), waiting),
         packs=knowledge.digests,
         effective_samples=_samples(mine),
         assumptions=_assumptions(family, mine, belief, knowledge, others),

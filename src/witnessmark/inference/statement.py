@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from types import MappingProxyType
 
 from witnessmark.inference.belief import Belief
+from witnessmark.inference.look_first import LookFirst
 from witnessmark.inference.why import most_telling
 from witnessmark.knowledge import Family
 from witnessmark.model.odds import DECIDED_FROM, CauseOdds
@@ -19,11 +21,19 @@ WORTH_NAMING = 0.01
 TWO_ALOUD = 1.5
 #: An open test settles a likely cause when it leaves it at this or above, or below one half.
 SETTLED_FROM = 0.90
+_NONE: Mapping[str, LookFirst] = MappingProxyType({})
 
 
-def is_decided(belief: Belief, causes: Sequence[CauseOdds]) -> bool:
-    """Say whether there is one sure cause, or two where two are likelier; "other" names none."""
+def is_decided(
+    belief: Belief, causes: Sequence[CauseOdds], waiting: Mapping[str, LookFirst] = _NONE
+) -> bool:
+    """Say whether there is one sure cause, or two where two are likelier; "other" names none.
+
+    A cause that waits for a cheap look is not sure before it, and nothing else is beside it.
+    """
     sure = [c for c in causes if c.sure and not _is_other(c)]
+    if any(c.cause in waiting and c.probability >= DECIDED_FROM for c in causes):
+        return False
     return len(sure) >= (2 if belief.two_or_more() >= SUSPECTED_FROM else 1)
 
 
@@ -34,6 +44,7 @@ def statement(
     fits: bool,
     named: bool,
     found: bool,
+    waiting: Mapping[str, LookFirst] = _NONE,
 ) -> str:
     """Return the one sentence to show above a table of odds.
 
@@ -44,6 +55,7 @@ def statement(
         fits: whether some modelled cause explains the readings.
         named: whether the rules of presentation allow a part to be named.
         found: whether anything was found or measured yet.
+        waiting: cause -> the cheap look it waits for.
     """
     if not fits:
         return "None of the modelled causes fits the readings; check the readings first."
@@ -67,6 +79,10 @@ def statement(
             said = " and ".join(f"{c.name} ({_percent(c.probability)})" for c in others)
             text += f" Beside it: {said}."
         return text
+    dear = next((c for c in causes[:2] if c.cause in waiting), None)
+    enough = SUSPECTED_FROM if dear is first else DECIDED_FROM
+    if named and dear is not None and dear.probability >= enough:
+        return _look_first(dear, causes, waiting[dear.cause], two)
     if named and first.probability >= DECIDED_FROM:
         if two >= SUSPECTED_FROM and second is not None:
             return _and_another(first, second, two)
@@ -97,6 +113,19 @@ def statement(
         )
     if belief.unlisted() >= 0.2:
         text += f" The cause may not be on the list ({_percent(belief.unlisted())})."
+    return text
+
+
+def _look_first(dear: CauseOdds, causes: Sequence[CauseOdds], look: LookFirst, two: float) -> str:
+    """Say that a dear part waits for a look at the cheap one that reads the same."""
+    text = f"Not decided: {dear.name} ({_percent(dear.probability)}) {look.words}"
+    twin = next((c for c in causes if c.cause == look.twin), None)
+    text += f" ({twin.name}: {_percent(twin.probability)})." if twin is not None else "."
+    others = [c for c in causes[:2] if c.cause not in {look.cause, look.twin}]
+    if others and others[0].probability >= SUSPECTED_FROM:
+        text += f" Beside it: {others[0].name} ({_percent(others[0].probability)})."
+    elif two >= SUSPECTED_FROM:
+        text += f" Probably two causes at once ({_percent(two)})."
     return text
 
 

@@ -8,7 +8,7 @@ tests; :func:`information` gives the bits for the table. Minutes and cautions ar
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -30,6 +30,7 @@ from witnessmark.inference.fuel_observations import (
     cold_extra,
 )
 from witnessmark.inference.fuel_posterior import Posterior
+from witnessmark.inference.look_first import LookFirst
 from witnessmark.knowledge import Test
 from witnessmark.model.finding import JointSupport, OperatingPoint
 from witnessmark.model.step import Forecast, Spread, Step
@@ -49,9 +50,8 @@ __all__ = [
 
 Floats = npt.NDArray[np.float64]
 
-#: The look at the relief valve, the repairs that renew the pump, and why the look is first.
-_LOOK, _PUMP = "f_relief", frozenset({"pump_worn"})
-_FIRST_LOOK = "A leaking relief seat reads like a worn pump: look before a pump is bought."
+#: The look at the relief valve opens the pump.
+_LOOK = "f_relief"
 #: A measurement goes before the look where it costs at most this much of it, and why.
 _NEARLY = 1.10
 _FIRST_MEASURE = "It costs nearly the same as a look into the pump and opens nothing."
@@ -95,41 +95,54 @@ def fuel_candidates(
 
 def look_before_pump(
     steps: Sequence[Step],
-    *,
-    done: Collection[str] = (),
-    repaired: Collection[str] = (),
-    look: Test | None = None,
+    waiting: Sequence[LookFirst] = (),
+    looks: Mapping[str, Test] | None = None,
 ) -> tuple[Step, ...]:
     """Put the look at the relief valve before any renewal of the pump.
 
     A leaking relief seat and a worn pump leave nearly the same mark on every gauge; the valve is
-    cheap to look at and the pump is dear, so the look comes first whatever the odds say.
+    cheap to look at and the pump is dear, so the look comes first whatever the odds say. Renewing
+    the valve is a look too: whoever does it has the seat before his eyes.
 
     Args:
         steps: ranked steps.
-        done: tests done in the present state.
-        repaired: causes whose part has been renewed.
-        look: the pack's test, for where the ranking left it out.
+        waiting: the looks that have still to be taken.
+        looks: the pack's tests by id, for where the ranking left one out.
     """
-    if _LOOK in done or "pump_relief" in repaired:
-        return tuple(steps)
-    place = next((i for i, s in enumerate(steps) if s.step == _LOOK), None)
-    pump = next((i for i, s in enumerate(steps) if s.kind == "repair" and s.step in _PUMP), None)
-    if pump is None or (place is not None and place < pump) or (place is None and look is None):
-        return tuple(steps)
-    if place is None and look is not None:
-        first = _as_step(look, steps[pump])
+    ordered = tuple(steps)
+    for look in waiting:
+        ordered = _look_first(ordered, look, (looks or {}).get(look.test))
+    return ordered
+
+
+def _look_first(steps: tuple[Step, ...], look: LookFirst, test: Test | None) -> tuple[Step, ...]:
+    dear = next((i for i, s in enumerate(steps) if _renews(s, look.cause)), None)
+    if dear is None:
+        return steps
+    place = next((i for i, s in enumerate(steps) if s.step == look.test), None)
+    said = replace(steps[dear], why=f"{steps[dear].why} Not before the look: {look.short}")
+    steps = (*steps[:dear], said, *steps[dear + 1 :])
+    if place is not None and place < dear:
+        return steps
+    if place is not None:
+        first = replace(steps[place], why=f"{steps[place].why} {look.short}")
+    elif test is not None:
+        first = _as_step(test, steps[dear], look.short)
     else:
-        first = replace(steps[place or 0], why=f"{steps[place or 0].why} {_FIRST_LOOK}")
+        return tuple(s for s in steps if not _renews(s, look.cause))
     left = [s for i, s in enumerate(steps) if i != place]
-    return (*left[:pump], first, *left[pump:])
+    return (*left[:dear], first, *left[dear:])
 
 
-def _as_step(look: Test, pump: Step) -> Step:
+def _renews(step: Step, cause: str) -> bool:
+    return step.kind == "repair" and (step.step == cause or cause in step.along)
+
+
+def _as_step(look: Test, pump: Step, why: str) -> Step:
     """Return the look as a step; what follows costs about what it does beside the pump."""
     return Step(
         step=look.id, kind="test", family=pump.family, name=look.name, minutes=look.minutes,
-        usd=look.usd, expected_total_usd=pump.expected_total_usd, why=_FIRST_LOOK,
+        usd=look.usd, expected_total_usd=pump.expected_total_usd, why=why,
         access=look.access, needs=tuple(look.needs),
         cautions=tuple(dict.fromkeys(c for c in (*pump.cautions, look.caution) if c)),
     )  # fmt: skip

@@ -52,6 +52,8 @@ class FamilyState:
         candidates: readings a physical model proposes.
         forecasts: cause id -> what would be read after that repair.
         fits: ``False`` when no modelled cause explains the readings.
+        waiting: causes that may not be renewed before a look at something cheap that reads the
+            same; nobody renews them "while in there".
     """
 
     family: Family
@@ -62,6 +64,7 @@ class FamilyState:
     candidates: tuple[Candidate, ...] = ()
     forecasts: Mapping[str, tuple[Forecast, ...]] = field(default_factory=dict)
     fits: bool = True
+    waiting: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)

@@ -60,6 +60,8 @@ def beside(plan: Plan, number: int, settings: Settings) -> Along | None:
     for other in np.flatnonzero(plan.shared_usd[number] > 0.0):
         if other == number or root.repaired[0, other]:
             continue
+        if plan.table.causes[other] in plan.state.waiting:
+            continue
         left = left_after(problem, left_after(problem, root.weights[0], number), int(other))
         repaired = root.repaired.copy()
         repaired[0, number] = repaired[0, other] = True

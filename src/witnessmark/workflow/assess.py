@@ -13,7 +13,8 @@ from witnessmark.errors import NothingUsable
 from witnessmark.inference.belief import Belief
 from witnessmark.inference.fuel_evidence import FuelEvidence, fuel_evidence
 from witnessmark.inference.fuel_groups import FAMILY
-from witnessmark.inference.odds import Judgement, judge
+from witnessmark.inference.look_first import looks_waiting
+from witnessmark.inference.odds import Judgement, case_evidence, judge
 from witnessmark.inference.proof import prove
 from witnessmark.inference.statement import WORTH_NAMING
 from witnessmark.knowledge import Knowledge, load_knowledge
@@ -107,6 +108,10 @@ def _steps(
 ) -> tuple[Step, ...]:
     done = progress(case, knowledge.families.values())
     proven = {p.complaint for p in proofs if p.verdict == "proven"}
+    waiting = {
+        f: looks_waiting(knowledge.families[f], mine)
+        for f, mine in case_evidence(case, knowledge).items()
+    }
     states = {
         o.family: FamilyState(
             family=knowledge.families[o.family],
@@ -117,6 +122,7 @@ def _steps(
             fits=o.fits,
             candidates=fuel_candidates(fuel) if o.family == FAMILY else (),
             forecasts=fuel.forecasts if o.family == FAMILY else {},
+            waiting=frozenset(look.cause for look in waiting.get(o.family, ())),
         )
         for o in judged.odds
         if o.complaint not in proven
@@ -130,8 +136,9 @@ def _steps(
         progress=done,
         technician=technician,
     )
-    look = knowledge.test("f_relief")
-    steps = look_before_pump(steps, done=done.tests, repaired=done.repaired, look=look)
+    due = [look for looks in waiting.values() for look in looks]
+    tests = {look.test: test for look in due if (test := knowledge.test(look.test)) is not None}
+    steps = look_before_pump(steps, due, tests)
     if fuel.posterior is not None:
         steps = measure_before_opening(steps, fuel.posterior.observations)
     return tuple(_named_by_proof(step, proofs) for step in steps)

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from witnessmark.errors import InputRefused
+from witnessmark.inference.look_first import looks_waiting
+from witnessmark.inference.odds import case_evidence
 from witnessmark.knowledge import Knowledge, load_knowledge
 from witnessmark.model.assessment import Assessment
 from witnessmark.model.entry_data import QuoteData, WorkData
@@ -180,7 +182,7 @@ def _estimate(assessment: Assessment, own: _Own) -> tuple[Estimate | None, Seque
         found = [job for job in jobs if job is not None]
         total = quotes[-1].total_usd
         if found:
-            quoted = ("The work as it was quoted in the case.",)
+            quoted = ("The work as it was quoted in the case.", *_looks(assessment, own, causes))
             return estimate(found, own.settings, quoted_usd=total), quoted
     repairs = [s for s in assessment.steps if s.kind == "repair"]
     first = assessment.steps[0] if assessment.steps else None
@@ -188,9 +190,10 @@ def _estimate(assessment: Assessment, own: _Own) -> tuple[Estimate | None, Seque
     if job is None:
         return None, _first_measure(first.name if first is not None else "")
     why: tuple[str, ...] = (f"Repair: {job.name}.",)
+    why = (*why, *_looks(assessment, own, [job.cause]))
     if first is not None and first.kind != "repair":
         after = f"If that does not change the picture, the repair would be: {job.name}."
-        why = (*_first_measure(first.name), after)
+        why = (*_first_measure(first.name), after, *_looks(assessment, own, [job.cause]))
     return estimate([job], own.settings), why
 
 
@@ -204,6 +207,17 @@ def _odds_before(
         return assessment.odds_of(family)
     known = odds_at_stages(assessment, knowledge=knowledge)[done[0]]
     return next((o for o in known if o.family == family), None)
+
+
+def _looks(assessment: Assessment, own: _Own, causes: Sequence[str]) -> tuple[str, ...]:
+    """Return the looks that must be taken before one of these parts is bought."""
+    evidence = case_evidence(assessment.case, own.knowledge)
+    return tuple(
+        look.short
+        for family, mine in evidence.items()
+        for look in looks_waiting(own.knowledge.families[family], mine)
+        if look.cause in causes
+    )
 
 
 def _first_measure(name: str) -> tuple[str, ...]:

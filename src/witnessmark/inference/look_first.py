@@ -1,0 +1,63 @@
+"""Dear parts that wait for a cheap look, because something cheap beside them looks the same.
+
+A leaking seat of the relief valve and worn gears both let fuel run back inside the pump; every
+gauge shows the same for both. The valve is looked at in an hour, the pump is dear. So as long as
+nobody has had the valve in his hands the pump is never called decided, whatever its probability.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from witnessmark.inference.evidence import Evidence
+from witnessmark.knowledge import Family
+
+__all__ = ["LookFirst", "looks_waiting"]
+
+
+@dataclass(frozen=True, slots=True)
+class LookFirst:
+    """A part that waits for a look at another.
+
+    Attributes:
+        cause: the dear cause.
+        twin: the cheap cause that looks the same.
+        test: the test that looks at it.
+        words: why, after the dear cause's name.
+        short: the same for a step or an estimate.
+    """
+
+    cause: str
+    twin: str
+    test: str
+    words: str
+    short: str
+
+
+_LOOKS = {
+    "fuel_low": (
+        LookFirst(
+            cause="pump_worn",
+            twin="pump_relief",
+            test="f_relief",
+            words="looks the same on every gauge as a relief valve that leaks at its seat; take "
+            "the valve out and look at seat and spring first, it is cheap and the pump is dear",
+            short="A leaking relief seat reads like a worn pump: look before a pump is bought.",
+        ),
+    ),
+}
+
+
+def looks_waiting(family: Family, evidence: Evidence) -> tuple[LookFirst, ...]:
+    """Return the looks that have still to be taken, with the causes that wait for them.
+
+    A look counts in whatever state of the truck it was taken, and so does work on the part: it
+    was in somebody's hands. "Maybe" is no look.
+    """
+    seen = {t.test for s in evidence.stages for t in s.tests if t.result != "maybe"}
+    handled = {s.work.cause for s in evidence.stages if s.work is not None}
+    return tuple(
+        look
+        for look in _LOOKS.get(family.id, ())
+        if look.test not in seen and look.twin not in handled and family.test(look.test)
+    )
