@@ -9,7 +9,7 @@ from witnessmark.inference.fuel_groups import GROUPS
 from witnessmark.inference.fuel_observations import GALLERY
 from witnessmark.inference.fuel_posterior import Posterior
 from witnessmark.inference.fuel_table import Table
-from witnessmark.physics.fuel_supply import Circuit, solve
+from witnessmark.physics.fuel_supply import Circuit, consumption, solve
 
 __all__ = ["RPM", "picture_data"]
 
@@ -17,6 +17,8 @@ Floats = npt.NDArray[np.float64]
 
 #: Engine speeds of the curves [r/min].
 RPM = tuple(float(n) for n in (600, 700, 800, 900, 1000, 1100, 1200, 1400, 1600, 1800, 2000))
+_AT = 1400.0  #: speed that all of them are solved at together [r/min]; see ``_at_speeds``
+#: Draws of one curve, healthy engines of the band, and curves at most.
 _DRAWS, _HEALTHY, _CURVES = 100, 300, 3
 
 
@@ -37,8 +39,7 @@ def picture_data(table: Table, posterior: Posterior) -> dict[str, object]:
     )  # fmt: skip
     low, high = [], []
     curves: list[list[float]] = [[] for _ in names]
-    for rpm in RPM:
-        gallery = solve(joined, rpm).gallery
+    for gallery in _at_speeds(joined):
         shown = gallery * (1.0 + joined.gauge_gain) + joined.gauge_bias
         ends = np.quantile(gallery[:_HEALTHY], [0.025, 0.975])
         low.append(round(float(ends[0])))
@@ -62,6 +63,22 @@ def picture_data(table: Table, posterior: Posterior) -> dict[str, object]:
             for o in posterior.observations if o.quantity == GALLERY
         ],
     }  # fmt: skip
+
+
+def _at_speeds(circuits: Circuit) -> Floats:
+    """Return the gallery pressure at every speed of ``RPM``, no load, shape (speeds, n).
+
+    The speed enters the balance only through the pump's delivery and what the injectors take, so
+    all speeds are solved at once as circuits with other pumps at one speed.
+    """
+    n = len(circuits.displacement)
+    many = circuits.take(np.tile(np.arange(n), len(RPM)))
+    speed = np.repeat(np.asarray(RPM), n)
+    taken = np.repeat([consumption(rpm, 0.0) / consumption(_AT, 0.0) for rpm in RPM], n)
+    same = many.with_(
+        displacement=many.displacement * speed / _AT, consumption=many.consumption * taken
+    )
+    return solve(same, _AT).gallery.reshape(len(RPM), n)
 
 
 def _chances(posterior: Posterior) -> dict[int, float]:

@@ -16,7 +16,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 from scipy.linalg import solve_triangular
-from scipy.special import logsumexp
 from scipy.stats import chi2
 
 from witnessmark.inference.fuel_groups import AIR, GROUPS, HYPOTHESES, TOGETHER
@@ -60,6 +59,7 @@ WALKED, ROUND_AFTER_WORK = 12000, 8000
 FIT_QUANTILE = 0.995
 _SINGLES = np.array([len(h) == 1 for h in HYPOTHESES])
 _PAIRS = np.array([len(h) == 2 for h in HYPOTHESES])
+_SETS = 1 << 9  #: sets of the nine groups, as bits
 _OTHER_INDEX = len(HYPOTHESES) - 1
 _FIRST = TYPE_DIMENSIONS + UNIT_DIMENSIONS
 
@@ -122,15 +122,13 @@ class Posterior:
         base = self.log_prior[self.batch.hypothesis] + self.batch.log_weight
         upto = self.log_parts[stage]
         before = self.log_parts[stage - 1] if stage else np.zeros_like(upto)
-        found: dict[frozenset[int], float] = {}
-        for value in np.unique(label):
-            here = label == value
-            log_before = float(logsumexp((base + before)[here]))
-            log_upto = float(logsumexp((base + upto)[here]))
-            groups = frozenset(g for g in range(9) if (int(value) >> g) & 1)
-            if np.isfinite(log_before) and np.isfinite(log_upto):
-                found[groups] = log_upto - log_before
-        return found
+        log_before = _sums_of(label, base + before, _SETS)
+        log_upto = _sums_of(label, base + upto, _SETS)
+        return {
+            frozenset(g for g in range(9) if value >> g & 1): float(log_upto[value])
+            - float(log_before[value])
+            for value in np.flatnonzero(np.isfinite(log_before) & np.isfinite(log_upto)).tolist()
+        }
 
 
 def default_log_prior(
@@ -251,14 +249,12 @@ def _weigh(
     )
 
 
-def _sums_of(hypothesis: Ints, log_terms: Floats) -> Floats:
-    """Return the log of the sum of exp over the draws of each hypothesis."""
-    top = np.full(len(HYPOTHESES), -np.inf)
+def _sums_of(hypothesis: Ints, log_terms: Floats, kinds: int = len(HYPOTHESES)) -> Floats:
+    """Return the log of the sum of exp over the draws of each hypothesis, or other kind."""
+    top = np.full(kinds, -np.inf)
     np.maximum.at(top, hypothesis, log_terms)
     safe = np.where(np.isfinite(top), top, 0.0)
-    total = np.bincount(
-        hypothesis, weights=np.exp(log_terms - safe[hypothesis]), minlength=len(HYPOTHESES)
-    )
+    total = np.bincount(hypothesis, weights=np.exp(log_terms - safe[hypothesis]), minlength=kinds)
     with np.errstate(divide="ignore"):
         return np.asarray(safe + np.log(total), dtype=np.float64)
 
