@@ -313,3 +313,43 @@ def test_a_clue_that_names_a_test_counts_as_its_result():
     doubtful = one(("clue", {"clue": "f_sight", "seen": "maybe"}))
     maybe = one(result_of("f_sight", "maybe"))
     assert doubtful.probability("air_ingress") == pytest.approx(maybe.probability("air_ingress"))
+
+
+def test_start_pieces_and_what_they_say_together_sum_to_the_odds():
+    found = one(
+        ("truck", {"label": "7", "miles": 612_000}),
+        ("clue", {"clue": "filters_recent", "seen": True}),
+        ("clue", {"clue": "cold", "seen": "maybe"}),
+        result_of("f_vac", "negative"),
+        result_of("f_block", "positive"),
+        ("work", {"cause": "return_regulator", "did": "renewed"}),
+        ("outcome", {"complaint": "e1", "gone": "partly"}),
+        result_of("f_vac_low", "positive"),
+    )
+    start = one()
+
+    def log_odds(p):
+        return math.log(p / (1.0 - p))
+
+    for cause in found.causes:
+        assert cause.before == pytest.approx(start.probability(cause.cause))
+        total = log_odds(cause.before) + sum(w.effect for w in cause.why) + cause.together
+        assert total == pytest.approx(log_odds(cause.probability), abs=1e-9)
+    alone = one(result_of("f_vac", "negative"))
+    assert all(abs(c.together) < 0.006 for c in alone.causes)  # one piece: nothing to share
+
+
+def test_what_would_change_my_mind_is_what_happens_when_it_is_read():
+    before = (result_of("f_vac", "negative"), result_of("f_vac_low", "positive"))
+    family = KNOWLEDGE.families["fuel_low"]
+    odds = one(*before)
+    checked = 0
+    for cause in odds.causes[:4]:
+        for words in cause.would_change:
+            test = next(t for t in family.tests if words.startswith(f"{t.name}: "))
+            for outcome in test.outcomes:
+                after = one(*before, result_of(test.id, outcome)).probability(cause.cause)
+                said = test.outcome_words.get(outcome, outcome)
+                assert f"{said} {100 * after:.0f} %" in words
+                checked += 1
+    assert checked >= 8

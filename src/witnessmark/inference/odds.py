@@ -16,7 +16,7 @@ from witnessmark.inference.likelihood import JUDGED_LOG_SD
 from witnessmark.inference.links import link_factors, links_between
 from witnessmark.inference.look_first import looks_waiting
 from witnessmark.inference.statement import is_decided, statement
-from witnessmark.inference.why import contributions, looks_like, would_change
+from witnessmark.inference.why import contributions, log_odds, looks_like, would_change
 from witnessmark.knowledge import Family, Knowledge
 from witnessmark.model.case import Case
 from witnessmark.model.finding import Finding
@@ -159,6 +159,8 @@ def _odds(
     alike = looks_like(belief) if _has_findings(mine) else [()] * len(family.causes)
     changes = would_change(belief, family)
     doubt = doubt_of(belief)
+    start = family_belief(family, Evidence(), model=belief.model).marginals()
+    rest = log_odds(chances) - log_odds(start) - [sum(w.effect for w in why) for why in whys]
     order = np.argsort(-chances, kind="stable")
     causes = tuple(
         CauseOdds(
@@ -171,6 +173,8 @@ def _odds(
             would_change=changes[i],
             low=float(doubt.low[i]),
             high=float(doubt.high[i]),
+            before=float(start[i]),
+            together=float(rest[i]),
         )
         for i in order
     )

@@ -42,6 +42,10 @@ class CauseOdds:
         low: the probability if the judged figures behind it are off by their doubt (one standard
             deviation), against it; ``None`` where nobody worked it out.
         high: and in its favour.
+        before: the probability with nothing but the complaint known; ``None`` where nobody worked
+            it out.
+        together: what the pieces of *why* say together beyond each alone. The log odds of
+            *probability* are those of *before*, plus every effect of *why*, plus this.
     """
 
     cause: str
@@ -53,6 +57,8 @@ class CauseOdds:
     would_change: tuple[str, ...] = ()
     low: float | None = None
     high: float | None = None
+    before: float | None = None
+    together: float = 0.0
 
     @property
     def sure(self) -> bool:

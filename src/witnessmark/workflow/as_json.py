@@ -106,6 +106,8 @@ def _odds(odds: Odds) -> dict[str, Any]:
                 "probability": _rounded(c.probability),
                 "low": _maybe(c.low),
                 "high": _maybe(c.high),
+                "before": _maybe(c.before),
+                "together": _rounded(c.together),
                 "why": [
                     {"finding": w.finding, "effect": _rounded(w.effect), "words": w.words,
                      "entries": list(w.entries)}
