@@ -24,9 +24,9 @@ def chance_of_both(belief, one, other):
 
 def test_the_return_regulator_is_weak_beside_the_relief_valve_as_often_as_the_pack_says():
     belief = family_belief(FAMILY, Evidence((), (Stage(),)), conditions=KNOWLEDGE.conditions)
-    # the pack's words: more than one of five
+    # the pack's words: nearly one of five
     assert chance_of_both(belief, "pump_relief", "return_regulator") == pytest.approx(
-        0.22, abs=0.03
+        0.18, abs=0.03
     )
     # a part that is in no pair is no likelier beside the relief valve than alone
     alone = float(belief.marginals()[list(belief.causes).index("secondary_filter")])

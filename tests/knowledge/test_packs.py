@@ -60,7 +60,7 @@ def test_every_family_cause_and_test_of_the_domain_map_is_there_with_its_numbers
 
 
 def test_the_shares_of_the_fuel_family_are_those_of_the_fuel_circuits_study_drawn_to_equal():
-    # physics/FUEL.md section 1 (assumed, no source), one share a physical parameter; a third of
+    # physics/FUEL.md section 1 (assumed, no source), one share a physical parameter; half of
     # the weight of all but the gauge is given to the seven parts of the circuit alike
     study = {
         ("pump_relief",): 0.20,
@@ -76,7 +76,7 @@ def test_the_shares_of_the_fuel_family_are_those_of_the_fuel_circuits_study_draw
     parts = sum(study.values()) - study["fuel_gauge_err",]
     for causes, judged in study.items():
         gauge = causes == ("fuel_gauge_err",)
-        share = judged if gauge else 2 / 3 * judged + parts / 3 / (len(study) - 1)
+        share = judged if gauge else 0.5 * judged + 0.5 * parts / (len(study) - 1)
         found = sum(family.cause(c).prior for c in causes)
         assert found == pytest.approx(share / 1.03, abs=0.002), causes
 
