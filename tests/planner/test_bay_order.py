@@ -104,7 +104,24 @@ def test_a_decided_cheap_repair_is_not_held_up_by_a_test_that_changes_nothing():
     )
     first = work(steps)[0]
     assert first.step == "hs_drain"
-    assert "No result of a test would change this step" in first.why
+    assert "would change this step, so they wait" in first.why
+
+
+def test_dear_injectors_are_not_renewed_before_a_look_that_takes_minutes():
+    steps = steps_of(
+        "hard_start",
+        miles=890_000,
+        clues=["worse_hot"],
+        tests=[("h_crank", "negative"), ("h_rpm", "negative"), ("h_rail", "positive")],
+    )
+    assert work(steps)[0].kind == "test"
+    assert work(steps)[0].access <= 2
+
+
+def test_a_reading_that_is_normal_once_it_is_taken_rightly_is_repeated_before_anything_else():
+    first = work(steps_of("crankcase", miles=950_000, tests=[("b_cold", "positive")]))[0]
+    assert first.step == "cc_meas"
+    assert "costs nothing but minutes" in first.why
 
 
 def test_the_third_seal_is_not_sold_before_the_crankcase_pressure_is_cured():

@@ -1,16 +1,18 @@
 """The order of the bay: what the figures alone would get wrong by a few dollars, or dangerously.
 
-The ranking is by expected cost. A good technician keeps seven rules besides it, and the list keeps
+The ranking is by expected cost. A good technician keeps eight rules besides it, and the list keeps
 them too (common practice, no source):
 
 1. After a safety stop comes the check that lifts it; nothing that needs the road goes before it.
 2. A cheap look comes before a tear-down; the look that a trap of the pack asks for also comes
    before any undecided repair that the trap names.
 3. Once a cause is decided, no long shot is renewed before it in the hope that luck cures.
-4. A test whose every result leaves the same cheap repair next waits until after that repair.
+4. A test whose every result leaves the same cheap repair next waits until after that repair; a
+   likely cause that is put right for nothing but minutes is put right first.
 5. A root cause that a test has shown is dealt with before what it damages.
 6. Nobody waits for a cold engine to save a few dollars.
 7. A cause that is a complaint of its own is left to that complaint's own steps.
+8. A complaint that is probably cured waits for its proof behind one that is still open.
 """
 
 from __future__ import annotations
@@ -36,6 +38,12 @@ NEARLY = 1.05
 LONG_SHOT, OF_THE_LEADER = 0.10, 0.25
 #: From this probability on a cause is decided; a trap threatens from this one on.
 DECIDED_FROM, TRAP_FROM = 0.80, 0.10
+#: A cheap repair takes at most so long and so much in parts; a free one no parts at all.
+CHEAP_MINUTES, CHEAP_USD, FREE_MINUTES = 90.0, 300.0, 30.0
+#: From this probability on a free repair of the leading cause is as good as a test.
+LIKELY_FROM = 0.50
+_IDLE = "No result of the tests listed here would change this step, so they wait."
+_AS_GOOD = "It leads and costs nothing but minutes: that is the quickest test of it."
 #: Results rarer than this do not count as results that could change the next step.
 RARE = 0.02
 #: What need not wait for a cold engine goes before what must when it costs at most this share more.
@@ -63,6 +71,7 @@ class Bench:
         found: whether anything was tested or measured, so that a cause can be decided.
         looks: test id -> its step, also of tests that are not worth listing by the figures.
         positive: tests that found something.
+        cured: whether probably nothing is wrong any more, so that only the proof is due.
     """
 
     family: Family
@@ -71,6 +80,7 @@ class Bench:
     found: bool
     looks: Mapping[str, Step]
     positive: Collection[str] = ()
+    cured: bool = False
 
     def open_tests(self, names: Collection[str]) -> list[Test]:
         """Return those of the named tests that were not made."""
@@ -88,7 +98,9 @@ def in_bay_order(
         benches: the open complaints.
         settings: the shop's rates.
     """
-    held = list(steps)
+    waiting = {bench.family.id for bench in benches if bench.cured}
+    held = [s for s in steps if s.family not in waiting]
+    held += [s for s in steps if s.family in waiting]
     for bench in benches:
         held = _leader_before_long_shots(held, bench)
         held = _no_idle_test(held, bench)
@@ -180,22 +192,41 @@ def _leader_before_long_shots(steps: list[Step], bench: Bench) -> list[Step]:
 def _no_idle_test(steps: list[Step], bench: Bench) -> list[Step]:
     first = next((k for k, s in enumerate(steps) if s.family == bench.family.id), None)
     leader = max(bench.chances, key=lambda c: bench.chances[c], default="")
-    if first is None or not bench.found or bench.chances[leader] < DECIDED_FROM:
+    if first is None or not bench.found or bench.chances[leader] < LIKELY_FROM:
         return steps
     place = _place(steps, bench, leader, "repair")
     test = steps[first]
-    if place is None or test.kind not in _LOOKS or steps[place].access >= TEAR_DOWN:
+    if place is None or test.kind not in _LOOKS or not _cheap(steps[place]):
         return steps
     if any(leader in t.suspected and test.step in t.unless for t in bench.family.traps):
         return steps
+    if bench.chances[leader] < DECIDED_FROM:
+        own = steps[place].expected_total_usd
+        return _moved(steps, place, first, _AS_GOOD, own) if _free(steps[place]) else steps
     mine = [s for s in steps if s.family == bench.family.id and s.kind in _LOOKS]
     if any(_changes(s, leader) for s in mine if s is test or s.access <= BENCH_REACH):
         return steps
-    price = min(steps[place].expected_total_usd, test.expected_total_usd)
-    why = f"{steps[place].why} No result of a test would change this step, so the tests wait."
-    repair = replace(steps[place], expected_total_usd=price, why=why)
+    # First or last, the same repair is made: it costs no more than the test before it.
+    bound = min(steps[place].expected_total_usd, test.expected_total_usd)
+    return _moved(steps, place, first, _IDLE, bound)
+
+
+def _moved(steps: list[Step], place: int, first: int, why: str, usd: float) -> list[Step]:
+    repair = replace(steps[place], expected_total_usd=usd, why=f"{steps[place].why} {why}")
     left = [s for k, s in enumerate(steps) if k != place]
     return [*left[:first], repair, *left[first:]]
+
+
+def _cheap(step: Step) -> bool:
+    return (
+        step.access < TEAR_DOWN
+        and step.minutes.typical <= CHEAP_MINUTES
+        and step.usd.typical <= CHEAP_USD
+    )
+
+
+def _free(step: Step) -> bool:
+    return step.access == 1 and step.minutes.typical <= FREE_MINUTES and step.usd.typical <= 0.0
 
 
 def _changes(look: Step, leader: str) -> bool:

@@ -121,7 +121,9 @@ def _bench(plan: Plan, marginals: Mapping[str, float], looks: Mapping[str, Step]
     results = getattr(belief, "results", {})
     nothing = {t.id: {"negative", "maybe", t.outcomes[-1]} for t in plan.state.family.tests}
     positive = [t for t, (result, _) in results.items() if result not in nothing.get(t, ())]
-    return Bench(plan.state.family, marginals, plan.state.tests_done, found, looks, positive)
+    cured = belief.healthy() >= HEALTHY_FROM
+    done = plan.state.tests_done
+    return Bench(plan.state.family, marginals, done, found, looks, positive, cured)
 
 
 def _test_steps(plan: Plan, others: float, *, every: bool = False) -> list[Step]:

@@ -138,11 +138,13 @@ def _left_once_cured(other: Plan, cured: Plan, links: Sequence[Link]) -> float:
         for number, identity in enumerate(other.table.causes):
             if identity in link.other and chance > 0.0:
                 weights = _without(other, weights, number, chance)
+    # What is probably cured already costs only where it is not.
+    wrong = 1.0 - other.state.belief.healthy()
     if weights is before:
-        return other.best
+        return wrong * other.best
     after = State(weights[None, :], other.root.repaired, other.root.tested, other.root.opened)
     now, then = (first_moves(other.problem, s).best()[0] for s in (other.root, after))
-    return float(other.best * min(1.0, then / max(now, 1e-9)))
+    return float(wrong * other.best * min(1.0, then / max(now, 1e-9)))
 
 
 def _any_of(plan: Plan, causes: Sequence[str]) -> float:
