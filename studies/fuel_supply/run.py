@@ -1,12 +1,13 @@
 """Accuracy of the fuel posterior on simulated engines; writes one row an engine and set.
 
-    nice -n 15 python studies/fuel_supply/run.py unknown
-    nice -n 15 python studies/fuel_supply/run.py known single wrong
-    nice -n 15 python studies/fuel_supply/run.py other learnt
+    nice -n 15 python studies/fuel_supply/run.py unknown wrong learnt
+    nice -n 15 python studies/fuel_supply/run.py known single other
     python studies/fuel_supply/tabulate.py
 
 Rows are flushed as they come, so a run that is stopped early still counts. ``COUNTS`` says how
 many engines of which kind; a number after the names takes that share of them (0.01 for a trial).
+``other@1000`` begins at engine 1,000 and writes ``other-1000.csv``: the same engines, so that two
+processes can share a population; the table reads all files of a population, every engine once.
 """
 
 from __future__ import annotations
@@ -23,8 +24,7 @@ from engines import JUDGED, SETS, WITH_COLD, Engine, engines
 from witnessmark.inference import fuel_posterior
 from witnessmark.inference.fuel_groups import HYPOTHESES
 from witnessmark.inference.fuel_observations import FLOW, GALLERY, THROTTLED
-from witnessmark.inference.fuel_onset import group_factors
-from witnessmark.inference.fuel_posterior import Posterior, default_log_prior, infer
+from witnessmark.inference.fuel_posterior import default_log_prior, infer
 from witnessmark.inference.fuel_prior import (
     DIMENSIONS,
     LAYOUT_SHARES,
@@ -55,10 +55,8 @@ LEARNT_TYPES = 10
 SEEDS = {"unknown": 1, "known": 2, "other": 3, "wrong": 4, "learnt": 5, "single": 6}
 #: One engine in how many is also read cold.
 COLD_TOO = {"unknown": 2, "known": 1, "single": 1}
-#: Sets of readings that are also judged with what is known of the onset.
-WITH_ONSET = {"two readings", "two readings + cold idle", "kit C + cold idle"}
-#: Sets that are also judged as if the judged shares were known to hold.
-TRUSTED = {"two readings", "through return flow"}
+#: Log likelihoods this far below the best hypothesis' are left blank in the rows.
+BLANK = 16.0
 #: To save time the adaptive step ends at 300 effective draws here, at 500 in the product: it can
 #: only make these results worse.
 fuel_posterior.ENOUGH = 300.0
@@ -81,14 +79,19 @@ def parts_of(population: str, share: float) -> Iterator[Part]:
         yield population, UnknownType(), None, round(share * COUNTS[population])
 
 
+def truths_of(shares: list[float]) -> np.ndarray:
+    """Return the log chance of every truth: pairs of faults as the shares have them, no more."""
+    return default_log_prior(shares, together={})
+
+
 def drawn(population: str, share: float) -> Iterator[tuple[str, TypePrior, Engine]]:
     """Yield the engines of a population with what is known of their type."""
-    own = default_log_prior(JUDGED)
+    own = truths_of(JUDGED)
     if population == "learnt":
         yield from learnt(round(share * COUNTS[population]))
         return
     for place, (name, prior, shares, count) in enumerate(parts_of(population, share)):
-        truths = own if shares is None else default_log_prior(shares)
+        truths = own if shares is None else truths_of(shares)
         made = engines(prior, truths, count, 100 * SEEDS[population] + place,
                        other=population == "other")  # fmt: skip
         for engine in made:
@@ -103,7 +106,7 @@ def learnt(count: int) -> Iterator[tuple[str, TypePrior, Engine]]:
         exact = ExactType(f"own{number}", TypeValues(*(getattr(values, f)
                                                        for f in TypeValues.__slots__)))  # fmt: skip
         prior = learn_type(sheet(exact, rng))
-        for engine in engines(exact, default_log_prior(JUDGED), max(count // LEARNT_TYPES, 1),
+        for engine in engines(exact, truths_of(JUDGED), max(count // LEARNT_TYPES, 1),
                               9000 + number, other=False):  # fmt: skip
             yield "learnt", prior, engine
 
@@ -124,52 +127,36 @@ def sheet(exact: ExactType, rng: np.random.Generator) -> FuelBaseline:
 
 
 def rows(population: str, share: float) -> Iterator[None]:
-    """Write the rows of a population, engine by engine."""
-    path = HERE / "rows" / f"{population}.csv"
+    """Write the rows of a population, engine by engine.
+
+    A row holds the log likelihood of its readings under every hypothesis, against the best one:
+    what the shares of the faults and the onset make of it is worked out in ``tabulate.py``.
+    """
+    path = HERE / "rows" / f"{population.replace('@', '-')}.csv"
     path.parent.mkdir(exist_ok=True)
+    population, _, first = population.partition("@")
     held: tuple[str, object] = ("", None)
     with path.open("w", newline="") as file:
         writer = csv.writer(file)
-        writer.writerow(["part", "engine", "set", "truth", "loss", "effective", "adapted", "fits",
-                         "healthy", *(f"g{i}" for i in range(9))])  # fmt: skip
+        writer.writerow(["part", "engine", "set", "truth", "loss", "sudden", "effective", "adapted",
+                         "fits", *(f"h{i}" for i in range(len(HYPOTHESES)))])  # fmt: skip
         for number, (part, prior, engine) in enumerate(drawn(population, share)):
+            if number < int(first or 0):
+                continue
             if held[0] != prior.key:
                 held = (prior.key, build_table(prior))
             cold = population in COLD_TOO and number % COLD_TOO[population] == 0
             for name, taken in ({**SETS, **WITH_COLD} if cold else SETS).items():
                 bubbles = ((0, engine.bubbles),) if "bubbles" in taken else ()
                 found = infer(held[1], engine.observations(taken), bubbles=bubbles)
-                row = [part, number, name, engine.truth, f"{engine.loss:.1f}",
-                       round(found.effective), int(found.adapted), int(found.fits)]  # fmt: skip
-                writer.writerow([*row, *_figures(found, found.weight)])
-                if name in WITH_ONSET:
-                    row[2] = f"{name} + onset"
-                    writer.writerow([*row, *_figures(found, _with_onset(found, engine.sudden))])
-                if name in TRUSTED:
-                    row[2] = f"{name}, shares trusted"
-                    writer.writerow([*row, *_figures(found, _trusting(found))])
+                below = found.log_evidence - found.log_evidence.max()
+                writer.writerow([
+                    part, number, name, engine.truth, f"{engine.loss:.1f}", int(engine.sudden),
+                    round(found.effective), int(found.adapted), int(found.fits),
+                    *("" if v < -BLANK else f"{v:.2f}" for v in below),
+                ])  # fmt: skip
             file.flush()
             yield
-
-
-def _with_onset(found: Posterior, sudden: bool) -> np.ndarray:
-    factors = np.array(group_factors(sudden, {}))
-    each = np.array([np.prod(factors[list(h)]) for h in HYPOTHESES])
-    weight = found.weight * each[found.batch.hypothesis]
-    return np.asarray(weight / weight.sum())
-
-
-def _trusting(found: Posterior) -> np.ndarray:
-    """Return the weights had the judged shares been taken as they are."""
-    log_weight = (default_log_prior(JUDGED) - found.log_prior)[found.batch.hypothesis]
-    weight = found.weight * np.exp(log_weight)
-    return np.asarray(weight / weight.sum())
-
-
-def _figures(found: Posterior, weight: np.ndarray) -> list[str]:
-    label = found.batch.labels[-1]
-    parts = [float(weight[(label >> g) & 1 == 1].sum()) for g in range(9)]
-    return [f"{p:.4f}" for p in (float(weight[label == 0].sum()), *parts)]
 
 
 def main(populations: list[str], share: float) -> None:
