@@ -9,7 +9,9 @@ from witnessmark.model.assessment import Assessment
 from witnessmark.model.case import read_case
 from witnessmark.model.odds import Odds
 from witnessmark.model.step import Step
+from witnessmark.report.as_html import paper_html
 from witnessmark.workflow.assess import assess
+from witnessmark.workflow.paper import paper_of
 
 Entry = tuple[str, dict[str, Any]]
 
@@ -234,3 +236,13 @@ def test_nothing_new_moves_no_figure_and_the_sums_make_sense() -> None:
         assert sum(shares) >= 1.0 - odds.none_listed + odds.two_causes - 1e-9
         assert max(shares) <= 1.0 - odds.none_listed + 1e-9
         assert sum(p for _, p in odds.zones) >= 1.0 - odds.none_listed - 1e-9
+
+
+def test_the_estimate_says_what_the_step_says_and_names_the_stop_first() -> None:
+    job = Job("vib_load", miles=450_000).now(clue("overhaul"), clue("sudden"))
+    job.now(looked("v_bolt"), looked("v_first"), looked("v_neutral"))
+    text = paper_html(paper_of(job.found, quote=True))
+    assert "Safety first: Do not start the engine before the damper is made fast" in text
+    assert "It may change what follows" not in text
+    fails = next(r.probability for r in job.first.results if r.result == "not_cured")
+    assert f"still there after this work is {100 * fails:.0f} %" in text

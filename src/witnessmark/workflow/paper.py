@@ -185,16 +185,17 @@ def _estimate(assessment: Assessment, own: _Own) -> tuple[Estimate | None, Seque
             quoted = ("The work as it was quoted in the case.", *_looks(assessment, own, causes))
             return estimate(found, own.settings, quoted_usd=total), quoted
     repairs = [s for s in assessment.steps if s.kind == "repair"]
-    first = assessment.steps[0] if assessment.steps else None
+    stops = tuple(f"Safety first: {s.name}." for s in assessment.steps if s.kind == "safety")
+    first = next((s for s in assessment.steps if s.kind != "safety"), None)
     job = _job(assessment, own, repairs[0].step) if repairs else None
     if job is None:
-        return None, _first_measure(first.name if first is not None else "")
+        return None, (*stops, *_first_measure(first.name if first is not None else ""))
     why: tuple[str, ...] = (f"Repair: {job.name}.",)
     why = (*why, *_looks(assessment, own, [job.cause]))
     if first is not None and first.kind != "repair":
         after = f"If that does not change the picture, the repair would be: {job.name}."
         why = (*_first_measure(first.name), after, *_looks(assessment, own, [job.cause]))
-    return estimate([job], own.settings), why
+    return estimate([job], own.settings), (*stops, *why)
 
 
 def _odds_before(
@@ -234,6 +235,10 @@ def _job(assessment: Assessment, own: _Own, cause_id: str) -> QuoteJob | None:
     odds = _odds_before(assessment, knowledge, cause_id, family.id)
     probability = odds.probability(cause_id) if odds is not None else 0.0
     cures = probability * cause.p_cured_if_cause + (1 - probability) * cause.p_cured_if_not
+    for step in assessment.steps:
+        # What is proposed says the same to the customer: a second cause is counted there.
+        if (step.kind, step.step) == ("repair", cause_id):
+            cures = next((r.probability for r in step.results if r.result == "cured"), cures)
     return QuoteJob(
         cause=cause.id,
         name=cause.name,
