@@ -9,6 +9,7 @@ part's probability. Times are CPU seconds of one run on one core, and ratios bet
 
 from __future__ import annotations
 
+import json
 import platform
 import sys
 import time
@@ -22,8 +23,16 @@ sys.path.insert(0, str(HERE.parent / "studies" / "fuel_supply"))
 
 from engines import FOUR, KIT_C, THROUGH_FLOW, TWO, engines  # noqa: E402
 
+from witnessmark.inference import fuel_posterior, fuel_proposals  # noqa: E402
+from witnessmark.inference.fuel_evidence import fuel_evidence  # noqa: E402
 from witnessmark.inference.fuel_groups import HYPOTHESES, RELIEF, RETURN  # noqa: E402
-from witnessmark.inference.fuel_observations import Key, Observation  # noqa: E402
+from witnessmark.inference.fuel_observations import (  # noqa: E402
+    FLOW,
+    GALLERY,
+    PREFILTER,
+    Key,
+    Observation,
+)
 from witnessmark.inference.fuel_posterior import (  # noqa: E402
     ENOUGH,
     default_log_prior,
@@ -32,7 +41,10 @@ from witnessmark.inference.fuel_posterior import (  # noqa: E402
 from witnessmark.inference.fuel_prior import UnknownType  # noqa: E402
 from witnessmark.inference.fuel_samples import Repair  # noqa: E402
 from witnessmark.inference.fuel_table import build_table  # noqa: E402
+from witnessmark.knowledge import load_knowledge  # noqa: E402
+from witnessmark.model.case import Case, read_case  # noqa: E402
 from witnessmark.physics.fuel_supply import PSI  # noqa: E402
+from witnessmark.planner.fuel_steps import fuel_candidates  # noqa: E402
 
 FIVE = (*FOUR, "pull")
 MEMBERS = np.array([[g in h for g in range(9)] for h in HYPOTHESES], dtype=float)
@@ -80,6 +92,7 @@ def main() -> None:
             f"| {name} | {len(times)} | {len(times)} | {1000 * np.median(times):.0f} / "
             f"{1000 * max(times):.0f} | 1 : {build / np.median(times):.0f} |"
         )
+    lines += whole_cases()
     start = time.process_time()
     table.state(Key(1234.0))
     lines += [
@@ -88,7 +101,83 @@ def main() -> None:
         "",
     ]
     lines += agreement(table, drawn, log_prior)
+    lines += agreement_after_work(table)
     (HERE / "fuel_supply.md").write_text("\n".join(lines) + "\n")
+
+
+def whole_cases() -> list[str]:
+    """Return the lines for the whole fuel part of an assessment, every extra run included."""
+    knowledge = load_knowledge()
+    one = [(GALLERY, v, n) for v, n in (("64 psi", 650), ("71 psi", 1000), ("78 psi", 1400))]
+    one += [(FLOW, "86 L/h", 650), (FLOW, "119 L/h", 1400), (PREFILTER, "80 psi", 1400)]
+    two = [(GALLERY, "69 psi", 650), (GALLERY, "79 psi", 1400), (FLOW, "84 L/h", 650)]
+    three = [(GALLERY, "75 psi", 650), (GALLERY, "94 psi", 1400), (FLOW, "112 L/h", 650)]
+    trade = [[(GALLERY, f"{a} psi", 650), (GALLERY, f"{b} psi", 1400)]
+             for a, b in ((65, 78), (70, 80), (75, 95))]  # fmt: skip
+    lines = ["", "| the fuel part of an assessment, forecasts and proposals too | runs | CPU ms, "
+             "median / slowest |", "|-|-|-|"]  # fmt: skip
+    for name, stages in (
+        ("two readings", trade[:1]), ("two readings in each of two stages", trade[:2]),
+        ("two readings in each of three stages", trade), ("six readings", [one]),
+        ("six readings, one repair, three more", [one, two]),
+        ("six readings, two repairs, three more after each", [one, two, three]),
+    ):  # fmt: skip
+        case = written(stages)
+        fuel_candidates(fuel_evidence(case, knowledge))
+        times = []
+        for _ in range(5):
+            start = time.process_time()
+            fuel_candidates(fuel_evidence(case, knowledge))
+            times.append(time.process_time() - start)
+        lines.append(f"| {name} | 5 | {1000 * np.median(times):.0f} / {1000 * max(times):.0f} |")
+    return [*lines, ""]
+
+
+def written(stages: list[list[tuple[str, str, int]]]) -> Case:
+    """Return a case with these readings, a repair between the stages."""
+    parts: list[tuple[str, dict]] = [("complaint", {"words": "low", "families": ["fuel_low"]})]
+    for stage, readings in enumerate(stages):
+        if stage:
+            cause = ("return_regulator", "pump_relief")[stage - 1]
+            parts.append(("work", {"cause": cause, "did": "renewed", "minutes": 40}))
+        parts += [
+            ("reading", {"quantity": q, "value": v, "point": {"rpm": n, "load": "none"}})
+            for q, v, n in readings
+        ]
+    return read_case("x", [
+        json.dumps({"kind": kind, "id": f"e{n}", "at": "2026-03-02T08:00:00Z", "data": data})
+        for n, (kind, data) in enumerate(parts)
+    ])  # fmt: skip
+
+
+def agreement_after_work(table) -> list[str]:
+    """Return the lines of the comparison with ten times as many draws, after repairs."""
+    lines = ["", "| after repairs | ten times as many draws, effective | product's error, median / "
+             "worst of three seeds |", "|-|-|-|"]  # fmt: skip
+    usual = {n: getattr(fuel_posterior, n) for n in
+             ("WALKED", "FIRST_AFTER_WORK", "ROUND_AFTER_WORK", "ENOUGH_AFTER_WORK")}  # fmt: skip
+    points = fuel_proposals._POINTS
+    for name, seen, work in after_work():
+        for constant, value in usual.items():
+            setattr(fuel_posterior, constant, type(value)(10 * value))
+        fuel_proposals._POINTS = 1 << 18
+        fuel_proposals.normals.cache_clear()
+        many = infer(table, seen, repairs=work, seed=77)
+        for constant, value in usual.items():
+            setattr(fuel_posterior, constant, value)
+        fuel_proposals._POINTS = points
+        fuel_proposals.normals.cache_clear()
+        wrong = [
+            np.abs(
+                infer(table, seen, repairs=work, seed=seed).group_probabilities()
+                - many.group_probabilities()
+            ).max()
+            for seed in (11, 12, 13)
+        ]
+        lines.append(
+            f"| {name} | {many.effective:.0f} | {np.median(wrong):.3f} / {max(wrong):.3f} |"
+        )
+    return [*lines, ""]
 
 
 def after_work() -> list[tuple[str, tuple[Observation, ...], tuple[Repair, ...]]]:

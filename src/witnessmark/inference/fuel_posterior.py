@@ -15,7 +15,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
-from scipy.linalg import solve_triangular
 from scipy.stats import chi2
 
 from witnessmark.inference.fuel_groups import AIR, GROUPS, HYPOTHESES, TOGETHER
@@ -31,7 +30,7 @@ from witnessmark.inference.fuel_prior import (
     TYPE_DIMENSIONS,
     UNIT_DIMENSIONS,
 )
-from witnessmark.inference.fuel_proposals import Proposal, cuts_of, fit, normals, pool
+from witnessmark.inference.fuel_proposals import Pool, Proposal, cuts_of, fit, normals
 from witnessmark.inference.fuel_samples import (
     STEP_DIMENSIONS,
     Batch,
@@ -53,8 +52,10 @@ ENOUGH = 500.0
 ROUND, ROUNDS = 5000, 4
 #: Rounds in which every single part is drawn anew, whatever the table's draws made of it.
 SECOND_LOOKS = 2
-#: Draws of the table walked through the repairs of a case, about, and new ones a round then.
-WALKED, ROUND_AFTER_WORK = 12000, 8000
+#: Draws of the table walked through the repairs of a case, about; new ones in the first round
+#: then, which only finds the place, and in each further one; effective draws that are enough.
+WALKED, FIRST_AFTER_WORK, ROUND_AFTER_WORK = 12000, 4000, 8000
+ENOUGH_AFTER_WORK = 350.0
 #: A best explanation worse than this quantile of chi square is called no explanation.
 FIT_QUANTILE = 0.995
 _SINGLES = np.array([len(h) == 1 for h in HYPOTHESES])
@@ -205,7 +206,7 @@ def _gauss(
     predictions: Floats, observations: Sequence[Observation], root: Floats
 ) -> tuple[Floats, Floats, Floats]:
     value = np.array([o.value for o in observations])
-    white = solve_triangular(root, (value - predictions).T, lower=True, check_finite=False)
+    white = np.linalg.inv(root) @ (value - predictions).T
     square = np.einsum("ij,ij->j", white, white)
     norm = float(np.log(np.diag(root)).sum() + 0.5 * len(value) * np.log(2 * np.pi))
     return white, -0.5 * square - norm, square
@@ -317,26 +318,26 @@ def _adapt(
     width = DIMENSIONS + STEP_DIMENSIONS * len(repairs)
     sizes = np.bincount(start.batch.hypothesis, minlength=len(HYPOTHESES)).astype(np.float64)
     standard, used = normals(width, seed), 0
-    current = _pruned(start)
+    base = _pruned(start).batch
     if repairs:
-        index, sizes = _thinned(current.batch.hypothesis, sizes)
-        few = current.batch.take(index)
+        index, sizes = _thinned(base.hypothesis, sizes)
+        few = base.take(index)
         used = len(index)
         z = np.hstack([few.z, standard[:used, DIMENSIONS:]])
-        base = simulate(table, few.hypothesis, z, obs, repairs)
+        base = simulate(table, few.hypothesis, z, obs, repairs, before=few)
         base.log_weight = -np.log(sizes[few.hypothesis])
-        current = _weigh(base, obs, prior, stages, _bubbles(base, bubbles, repairs))
     # the draws that shape the proposals may not be counted beside them: where chance put many
     # of them the proposals are dense, and the sum would come out low
     part = 2 if repairs else 4
-    shaping, counted = _split(current.batch, part)
+    shaping, counted = _split(base, part)
     shaping_sizes, sizes = sizes * (1.0 - 1.0 / part), sizes / part
     current = _weigh(shaping, obs, prior, stages, _bubbles(shaping, bubbles, repairs))
     drawn: list[Batch] = []
+    pool = Pool()
     proposals: dict[int, list[tuple[float, Proposal]]] = {}
     for round_ in range(ROUNDS):
         if round_:
-            batch = pool([shaping, counted, *drawn], proposals, shaping_sizes + sizes)
+            batch = pool.join([shaping, counted, *drawn], proposals, shaping_sizes + sizes)
             current = _weigh(batch, obs, prior, stages, _bubbles(batch, bubbles, repairs))
         rows, of = [], []
         log_like = current.log_parts[-1] + current.log_extra
@@ -350,9 +351,9 @@ def _adapt(
                 of.append(np.full(size, h, dtype=np.int64))
                 proposals.setdefault(h, []).append((float(size), proposal))
         drawn.append(simulate(table, np.concatenate(of), np.concatenate(rows), obs, repairs))
-        batch = pool([counted, *drawn], proposals, sizes)
+        batch = pool.join([counted, *drawn], proposals, sizes)
         found = _weigh(batch, obs, prior, stages, _bubbles(batch, bubbles, repairs))
-        if found.effective >= ENOUGH:
+        if found.effective >= (ENOUGH_AFTER_WORK if repairs else ENOUGH):
             break
     found.adapted = True
     return found
@@ -396,7 +397,8 @@ def _allocate(current: Posterior, prior: Floats, walked: bool, round_: int) -> d
     post /= post.sum()
     wanted = post ** (0.6 if walked else 0.75)
     wanted /= wanted.sum()
-    counts = ((ROUND_AFTER_WORK if walked else ROUND) * wanted).astype(int)
+    after_work = ROUND_AFTER_WORK if round_ else FIRST_AFTER_WORK
+    counts = ((after_work if walked else ROUND) * wanted).astype(int)
     live = (post > 1e-4) & (counts >= 20)
     if round_ < SECOND_LOOKS:
         live |= _SINGLES
@@ -436,5 +438,4 @@ def _white(current: Posterior) -> Floats:
         return np.zeros((len(current.batch), 0))
     value = np.array([o.value for o in current.observations])
     left = (current.batch.predictions - value).T
-    white = solve_triangular(current.root, left, lower=True, check_finite=False)
-    return np.asarray(white.T, dtype=np.float64)
+    return np.asarray((np.linalg.inv(current.root) @ left).T, dtype=np.float64)

@@ -14,7 +14,6 @@ from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
-from scipy.linalg import solve_triangular
 from scipy.special import ndtr, ndtri
 from scipy.stats import qmc
 
@@ -30,7 +29,7 @@ from witnessmark.inference.fuel_prior import (
 )
 from witnessmark.inference.fuel_samples import STEP_DIMENSIONS, WRONG_PART, Batch, Repair, join
 
-__all__ = ["Cut", "Proposal", "cuts_of", "fit", "normals", "pool"]
+__all__ = ["Cut", "Pool", "Proposal", "cuts_of", "fit", "normals"]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -147,7 +146,7 @@ def _proposal(
     width: int, free: Ints, mean: Floats, cov: Floats, pieces: tuple[tuple[Cut, int], ...] = ()
 ) -> Proposal:
     root = np.asarray(np.linalg.cholesky(cov), dtype=np.float64)
-    inverse = solve_triangular(root, np.eye(len(root)), lower=True, check_finite=False)
+    inverse = np.asarray(np.linalg.inv(root), dtype=np.float64)
     scale = float(np.log(np.diag(root)).sum()) + 0.5 * len(root) * _LOG_2PI
     return Proposal(width, free, mean, root, inverse, scale, pieces)
 
@@ -249,30 +248,65 @@ def _tempered(log_w: Floats, enough: float) -> Floats:
     return np.asarray(weight)
 
 
-def pool(
-    drawn: Sequence[Batch],
-    proposals: Mapping[int, Sequence[tuple[float, Proposal]]],
-    from_prior: Floats | None,
-) -> Batch:
-    """Join all draws with deterministic mixture weights.
+class Pool:
+    """All draws of an assessment joined with deterministic mixture weights.
 
-    Args:
-        drawn: batches of draws.
-        proposals: hypothesis -> (number of draws, proposal) of all proposals they came from.
-        from_prior: number of draws per hypothesis that came from the prior, if any did.
+    What a draw's density is under a proposal never changes, so it is worked out once and kept
+    from round to round.
     """
-    joined = join(drawn)
-    width = joined.z.shape[1]
-    log_prior = -0.5 * (np.einsum("ij,ij->i", joined.z, joined.z) + width * np.log(2 * np.pi))
-    joined.log_weight = np.zeros(len(joined))
-    for h in np.unique(joined.hypothesis):
-        here = np.flatnonzero(joined.hypothesis == h)
-        z = joined.z[here]
-        terms = [np.log(size) + g.log_density(z) for size, g in proposals.get(int(h), [])]
-        if from_prior is not None and from_prior[h] > 0:
-            terms.append(np.log(from_prior[h]) + log_prior[here])
-        joined.log_weight[here] = log_prior[here] - _log_sum(np.stack(terms))
-    return joined
+
+    def __init__(self) -> None:
+        self._rows: dict[int, list[tuple[int, Ints]]] = {}
+        self._terms: dict[tuple[int, int, int], Floats] = {}
+        self._kept: list[Batch] = []
+
+    def join(
+        self,
+        drawn: Sequence[Batch],
+        proposals: Mapping[int, Sequence[tuple[float, Proposal]]],
+        from_prior: Floats,
+    ) -> Batch:
+        """Join all draws.
+
+        Args:
+            drawn: batches of draws.
+            proposals: hypothesis -> (number of draws, proposal) of all proposals they came
+                from; the lists only ever grow.
+            from_prior: number of draws per hypothesis that came from the prior.
+        """
+        joined = join(drawn)
+        joined.log_weight = np.concatenate(
+            [self._weights(piece, proposals, from_prior) for piece in drawn]
+        )
+        return joined
+
+    def _weights(
+        self,
+        piece: Batch,
+        proposals: Mapping[int, Sequence[tuple[float, Proposal]]],
+        from_prior: Floats,
+    ) -> Floats:
+        if id(piece) not in self._rows:
+            self._kept.append(piece)
+            order = np.argsort(piece.hypothesis, kind="stable")
+            ends = np.flatnonzero(np.diff(piece.hypothesis[order])) + 1
+            self._rows[id(piece)] = [
+                (int(piece.hypothesis[rows[0]]), rows) for rows in np.split(order, ends)
+            ]
+        found = np.zeros(len(piece))
+        for h, rows in self._rows[id(piece)]:
+            z = piece.z[rows]
+            log_prior = -0.5 * (np.einsum("ij,ij->i", z, z) + z.shape[1] * _LOG_2PI)
+            terms = []
+            for number, (size, proposal) in enumerate(proposals.get(h, [])):
+                key = (id(piece), h, number)
+                if key not in self._terms:
+                    self._terms[key] = np.log(size) + proposal.log_density(z)
+                terms.append(self._terms[key])
+            if from_prior[h] > 0:
+                terms.append(np.log(from_prior[h]) + log_prior)
+            found[rows] = log_prior - _log_sum(np.stack(terms))
+        return found
 
 
 def _log_sum(terms: Floats) -> Floats:

@@ -143,20 +143,39 @@ def simulate(
     z: Floats,
     observations: Sequence[Observation],
     repairs: Sequence[Repair],
+    *,
+    before: Batch | None = None,
 ) -> Batch:
     """Return draws at given coordinates, walked through the repairs.
 
     ``log_weight`` is left at zero; the caller knows the proposal.
+
+    Args:
+        table: what is known of the type.
+        hypothesis: number of the hypothesis of each draw.
+        z: coordinates.
+        observations: the readings.
+        repairs: the work, in order.
+        before: the same draws as they came in, where that is solved already; its predictions are
+            those of the observations before the first repair.
     """
-    types, units = draws(table.prior, z[:, :DIMENSIONS])
-    reference = idle_reference(types)
-    circuit = faulty(units, hypothesis, z, reference)
+    if before is None:
+        types, units = draws(table.prior, z[:, :DIMENSIONS])
+        reference = idle_reference(types)
+        circuit = faulty(units, hypothesis, z, reference)
+    else:
+        types, circuit = before.types, before.circuits
+        reference = idle_reference(types)
     n = len(z)
     label = _BITS[hypothesis]
     labels = [label]
     predictions = np.zeros((n, len(observations)))
     stage = 0
-    _predict(predictions, observations, circuit, stage)
+    if before is None:
+        _predict(predictions, observations, circuit, stage)
+    else:
+        first = [i for i, o in enumerate(observations) if o.stage == 0]
+        predictions[:, first] = before.predictions
     for number, repair in enumerate(repairs):
         start = DIMENSIONS + STEP_DIMENSIONS * number
         step = z[:, start : start + STEP_DIMENSIONS]
