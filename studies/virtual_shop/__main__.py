@@ -97,7 +97,8 @@ def run(number: int, seed: int, families: Sequence[str]) -> None:
 
 def tables(seed: int) -> None:
     """Write ``results.md`` from the rows that are there."""
-    found, double = read_rows(seed)
+    every, double = read_rows(seed)
+    found = {distance: runs for distance, runs in every.items() if runs}
     number = max(len(rows) for family in found[1.0].values() for rows in family.values())
     text = report(found[1.0], number, seed) + dependence(found) + expectations(found)
     text += report_pairs(double) if double else ""
@@ -178,11 +179,13 @@ def add_rows(
 
 def report(runs: Runs, number: int, seed: int) -> str:
     """Return the result page."""
+    fewest = min(len(family["ours"]) for family in runs.values())
+    each = f"{number}" if fewest == number else f"{fewest} to {number}"
     lines = [
         "# Virtual shop: results",
         "",
         f"Written by `python -m studies.virtual_shop {number} {seed}`; nothing is typed in.",
-        f"{number} invented trucks a family, {len(runs)} families, the same trucks for every",
+        f"{each} invented trucks a family, {len(runs)} families, the same trucks for every",
         "policy. Standard errors in brackets: of means and shares from shop to shop, for the",
         "trucks of one shop share its truth; of ratios from truck to truck. See README.md for how",
         "the truth differs from the packs and what the policies are.",
@@ -280,15 +283,15 @@ def dependence(found: dict[float, Runs]) -> str:
         "",
         "The same, with the truth nearer to the packs. 1.00 is the distance of the tables above.",
         "",
-        "| distance | / habit order | / test everything | / best simple, worst family |"
+        "| distance | trucks | / habit order | / test everything | / best simple, worst family |"
         " families within 0.80 | / all-knowing | statements wrong | plain 0.80 wrong |",
-        "|---|---|---|---|---|---|---|---|",
+        "|---|---|---|---|---|---|---|---|---|",
     ]
     for distance, runs in found.items():
         best = [_best(family)[1] for family in runs.values()]
         rows = [r for family in runs.values() for r in family["ours"]]
         lines.append(
-            f"| {distance:.2f} | {_pooled(runs, 'habit order'):.2f} | "
+            f"| {distance:.2f} | {len(rows)} | {_pooled(runs, 'habit order'):.2f} | "
             f"{_pooled(runs, 'test everything'):.2f} | {max(best):.2f} | "
             f"{sum(b <= 0.80 for b in best)} of {len(best)} | "
             f"{_pooled(runs, 'all-knowing'):.2f} | {_wrong(rows)} | {_wrong(rows, 'plain')} |"
