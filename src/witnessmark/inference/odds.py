@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from witnessmark.inference.belief import Belief, family_belief
 from witnessmark.inference.doubt import doubt_of
-from witnessmark.inference.evidence import Evidence, family_evidence, tests_used
+from witnessmark.inference.evidence import Evidence, TestResult, family_evidence, tests_used
 from witnessmark.inference.fuel_words import may_name_one
 from witnessmark.inference.learnt_tests import results_by_test
 from witnessmark.inference.likelihood import JUDGED_LOG_SD
@@ -17,7 +17,7 @@ from witnessmark.inference.links import link_factors, links_between
 from witnessmark.inference.look_first import looks_waiting
 from witnessmark.inference.statement import is_decided, statement
 from witnessmark.inference.why import contributions, log_odds, looks_like, would_change
-from witnessmark.knowledge import Family, Knowledge
+from witnessmark.knowledge import Family, Knowledge, Test
 from witnessmark.model.case import Case
 from witnessmark.model.finding import Finding
 from witnessmark.model.history import History
@@ -151,13 +151,18 @@ def _odds(
         # What the other complaints say does not hang on this one's evidence.
         return found if message is None else found.reweighted(message)
 
+    def tested(test: Test, result: str) -> Belief:
+        now = mine.stages[-1]
+        more = replace(now, tests=(*now.tests, TestResult(test.id, result)))
+        return believe(replace(mine, stages=(*mine.stages[:-1], more)))
+
     message = link_factors(knowledge.links, alone).get(family.id) if others else None
     chances = belief.marginals()
     whys = contributions(
         family, knowledge, mine, belief, believe, _unlinked(family, knowledge, alone)
     )
     alike = looks_like(belief) if _has_findings(mine) else [()] * len(family.causes)
-    changes = would_change(belief, family)
+    changes = would_change(belief, family, tested)
     doubt = doubt_of(belief)
     start = family_belief(family, Evidence(), model=belief.model).marginals()
     rest = log_odds(chances) - log_odds(start) - [sum(w.effect for w in why) for why in whys]
