@@ -40,25 +40,11 @@ _CAUSE_NEEDS = [
     "source",
 ]
 _TEST_NEEDS = [
-    "name",
-    "positive",
-    "points",
-    "instrument",
-    "minutes",
-    "usd",
-    "access",
-    "base",
-    "source",
-]
+    "name", "positive", "points", "instrument", "minutes", "usd", "access", "base", "source",
+]  # fmt: skip
 _FAMILY_NEEDS = [
-    "name",
-    "complaint_words",
-    "safety",
-    "proof",
-    "operating_points",
-    "zones",
-    "source",
-]
+    "name", "complaint_words", "safety", "proof", "operating_points", "zones", "source",
+]  # fmt: skip
 
 
 _CAUSE_NUMBERS = (
