@@ -49,31 +49,35 @@ Runs = dict[str, dict[str, list[Run]]]
 def main(*words: str) -> None:
     """Do what the words ask for.
 
-    ``begin`` empties the rows; ``run NUMBER SEED [FAMILY ...]`` repairs NUMBER trucks a family;
-    ``pairs NUMBER SEED`` repairs trucks with two complaints; ``tables SEED`` writes the page.
+    ``begin [SEED]`` drops the rows of a seed, or all; ``run NUMBER SEED [FAMILY ...]`` repairs
+    NUMBER trucks a family; ``pairs NUMBER SEED`` repairs trucks with two complaints;
+    ``tables SEED [EARLIER ...]`` writes the page, with the goals of earlier runs at its end.
     ``NUMBER SEED`` alone does all four.
     """
     what, *more = words
     if what == "begin":
-        begin()
+        begin(*(int(seed) for seed in more))
     elif what == "run":
         run(int(more[0]), int(more[1]), more[2:])
     elif what == "pairs":
         two_complaints(load_knowledge(), int(more[0]), int(more[1]))
     elif what == "tables":
-        tables(int(more[0]))
+        tables(*(int(seed) for seed in more))
     else:
         number, seed = int(words[0]), int(words[1])
-        begin()
+        begin(seed)
         run(number, seed, ())
         two_complaints(load_knowledge(), number, seed)
         tables(seed)
 
 
-def begin() -> None:
-    """Empty the rows of an earlier run."""
+def begin(*seeds: int) -> None:
+    """Drop the rows of these seeds, or of every seed when none is named."""
     for place, head in ((ROWS, HEAD), (PAIR_ROWS, PAIR_HEAD)):
-        place.write_text(",".join(head) + "\n", "utf-8")
+        lines = place.read_text("utf-8").splitlines() if place.exists() and seeds else []
+        drop = {str(seed) for seed in seeds}
+        kept = [line for line in lines[1:] if line.split(",", 1)[0] not in drop]
+        place.write_text("\n".join([",".join(head), *kept]) + "\n", "utf-8")
 
 
 def run(number: int, seed: int, families: Sequence[str]) -> None:
@@ -95,13 +99,18 @@ def run(number: int, seed: int, families: Sequence[str]) -> None:
                 print(distance, identity, first, spent, flush=True)
 
 
-def tables(seed: int) -> None:
-    """Write ``results.md`` from the rows that are there."""
+def tables(seed: int, *earlier: int) -> None:
+    """Write ``results.md`` from the rows that are there, with the goals of earlier runs."""
     every, double = read_rows(seed)
     found = {distance: runs for distance, runs in every.items() if runs}
     number = max(len(rows) for family in found[1.0].values() for rows in family.values())
     text = report(found[1.0], number, seed) + dependence(found) + expectations(found)
     text += report_pairs(double) if double else ""
+    for other in earlier:
+        before = read_rows(other)[0][1.0]
+        if before:
+            lines = ["", f"## An earlier run, on the seed {other}", "", *goals_of(before)]
+            text += "\n".join(lines) + "\n"
     (FOLDER / "results.md").write_text(text, "utf-8")
     print(text)
 
@@ -212,7 +221,6 @@ def report(runs: Runs, number: int, seed: int) -> str:
         " learning / not, second half of a shop | statements wrong | plain 0.80 wrong |",
         "|---|---|---|---|---|---|---|---|---|---|---|---|---|",
     ]
-    ratios = defaultdict(list)
     for identity, family in runs.items():
         mean = {name: float(np.mean([r.usd for r in rows])) for name, rows in family.items()}
         best, _ = _best(family)
@@ -220,7 +228,6 @@ def report(runs: Runs, number: int, seed: int) -> str:
         for other in ("habit order", "test everything", best):
             ratio, error = _ratio(family["ours"], family[other])
             cells.append(f"{ratio:.2f} ({error:.2f})")
-            ratios["best simple" if other == best and len(cells) == 3 else other].append(ratio)
         share = " | ".join(_of(family["ours"], which) for which in ("said", "plain"))
         hours = [np.mean([r.hours for r in family[n]]) for n in ("ours", "test everything")]
         needless = np.mean([r.needless for r in family["ours"]])
@@ -236,7 +243,13 @@ def report(runs: Runs, number: int, seed: int) -> str:
         }
         ratio, error = _ratio(pooled[LEARNING], pooled["ours"])
         lines += ["", f"Learning against not, {words}, all money: {ratio:.3f} ({error:.3f})."]
-    lines += ["", "## Goals", "", "| goal | reached | |", "|---|---|---|"]
+    return "\n".join([*lines, "", "## Goals", "", *goals_of(runs)]) + "\n"
+
+
+def goals_of(runs: Runs) -> list[str]:
+    """Return the table of the goals."""
+    lines = ["| goal | reached | |", "|---|---|---|"]
+    ratios = {o: [_over(f, o) for f in runs.values()] for o in (*SIMPLE, "best simple")}
     rows = [r for family in runs.values() for r in family["ours"]]
     goals = [("habit order", 0.50), ("test everything", 0.70)]
     for other, goal in goals:
@@ -261,7 +274,7 @@ def report(runs: Runs, number: int, seed: int) -> str:
         f"| confident (0.80 or more) and wrong at most 8 % | {'; '.join(told)} | "
         f"{_word(share <= 0.08)} |"
     )
-    return "\n".join(lines) + "\n"
+    return lines
 
 
 def _learnt(family: dict[str, list[Run]], *, late: bool = False) -> str:
@@ -410,6 +423,12 @@ def _from_shops(over: np.ndarray, under: np.ndarray) -> float:
     if top.size < 2:
         return float("nan")
     return float(rest.std(ddof=1) * np.sqrt(top.size) / bottom.sum())
+
+
+def _over(family: dict[str, list[Run]], other: str) -> float:
+    """Return the money of ours over that of another policy, or of the best simple one."""
+    name = _best(family)[0] if other == "best simple" else other
+    return _ratio(family["ours"], family[name])[0]
 
 
 def _best(family: dict[str, list[Run]]) -> tuple[str, float]:
