@@ -62,6 +62,8 @@ def test_bits_agree_with_the_shared_study_in_order(first):
     found, _ = first
     named = [m for m in MEASUREMENTS if m.id in WITH_BITS]
     bits = {c.id: information(c, found.posterior) for c in fuel_candidates(found, named)}
+    for candidate in fuel_candidates(found, named):
+        assert f"Expected to tell {bits[candidate.id]:.2f} bit" in candidate.why
     for name in ("gauge_check", "return_throttled", "return_flow_two_speeds"):
         assert 0.3 < bits[name] < 1.2
     assert bits["return_flow_two_speeds"] > bits["return_flow_idle"]

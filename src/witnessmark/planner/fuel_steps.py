@@ -87,7 +87,9 @@ def fuel_candidates(
         wanted = _wanted(measurement, posterior, stage)
         shown = predict_readings(posterior, wanted, circuits, index, solved=solved)
         made = _candidate(measurement, wanted, shown, chances, sets)
-        found.append((_bits(made, chances), made))
+        bits = _bits(made, chances)
+        told = f"Expected to tell {bits:.2f} bit of what is at fault (one bit halves the doubt)."
+        found.append((bits, replace(made, why=f"{made.why} {told}".strip())))
     found.sort(key=lambda pair: -pair[0])
     worth = [c for bits, c in found if bits >= _WORTH * found[0][0]]
     return tuple(worth[:_MOST])
