@@ -246,3 +246,12 @@ def test_the_estimate_says_what_the_step_says_and_names_the_stop_first() -> None
     assert "It may change what follows" not in text
     fails = next(r.probability for r in job.first.results if r.result == "not_cured")
     assert f"still there after this work is {100 * fails:.0f} %" in text
+
+
+def test_low_fuel_pressure_is_read_on_a_gauge_before_anything_is_opened_or_sampled() -> None:
+    job = Job("fuel_low", miles=410_000).now(clue("filters_overdue"))
+    assert job.first.step == "gallery_idle_1400"
+    assert job.first.kind == "measure"
+    assert "Nothing has been measured yet" in job.first.why
+    job.now(looked("f_dp", "negative"))
+    assert "gallery_idle_1400" not in {s.step for s in job.work[:1] if "Nothing has been" in s.why}

@@ -41,6 +41,7 @@ from witnessmark.planner.progress import progress
 from witnessmark.planner.steps import FamilyState, rank_steps
 from witnessmark.workflow.book import pack_files
 from witnessmark.workflow.check_ids import check_ids
+from witnessmark.workflow.fuel_first import gauge_first, look_before_kit
 from witnessmark.workflow.learnt import learnt
 from witnessmark.workflow.recordings import recordings_beside, recordings_of_shop
 from witnessmark.workflow.settings import settings_of
@@ -141,6 +142,9 @@ def _steps(
     steps = look_before_pump(steps, due, tests)
     if fuel.posterior is not None:
         steps = measure_before_opening(steps, fuel.posterior.observations)
+    if FAMILY in knowledge.families:
+        steps = gauge_first(steps, case, knowledge.families[FAMILY], settings)
+    steps = look_before_kit(steps, judged.odds)
     return tuple(_named_by_proof(step, proofs) for step in steps)
 
 
