@@ -61,7 +61,8 @@ class Watch:
     """Notes every new statement about a cause and whether it is true.
 
     A statement is what the case page says: the odds stay at 0.80 with the doubt in the judged
-    figures counted against them, "other" names nothing, and clues alone never name a part.
+    figures counted against them, "other" names nothing, and clues alone never name a part, nor
+    do repairs in vain with nothing tested since.
     Beside it stands every cause that plainly has 0.80 or more.
     """
 
@@ -76,12 +77,12 @@ class Watch:
         likely = np.flatnonzero(marginals >= DECIDED_FROM)
         if not likely.size or not (belief.seen_tests or belief.repaired):
             return
-        low = doubt_of(belief).low
+        low, since = doubt_of(belief).low, bool(belief.results or not belief.repaired)
         for number in likely:
             cause = belief.causes[number]
             key, true = (cause, self.truck.bill.repairs), cause in self.truck.faults
             self.plain.setdefault(key, true)
-            if low[number] >= DECIDED_FROM and not cause.endswith("_other"):
+            if since and low[number] >= DECIDED_FROM and not cause.endswith("_other"):
                 self.said.setdefault(key, true)
 
 

@@ -353,3 +353,27 @@ def test_what_would_change_my_mind_is_what_happens_when_it_is_read():
                 assert f"{said} {100 * after:.0f} %" in words
                 checked += 1
     assert checked >= 8
+
+
+def test_what_is_left_after_parts_in_vain_is_no_name_before_something_is_measured():
+    def work(cause):
+        return "work", {"cause": cause, "did": "renewed", "minutes": 60}
+
+    not_gone = ("outcome", {"complaint": "e1", "gone": False})
+    left = [
+        result_of("f_return", "positive"),
+        result_of("f_vac", "negative"),
+        result_of("f_mech", "negative"),
+        result_of("f_drain", "positive"),
+    ]
+    for part in ("gallery_leak", "pump_relief", "pump_worn"):
+        left += [work(part), not_gone]
+    odds = one(*left)
+    assert odds.causes[0].cause == "return_regulator"
+    assert odds.causes[0].low > 0.80, "the figures alone would name it"
+    assert not odds.decided
+    assert odds.statement.startswith("Likely by what is left, not decided: Return pressure regul")
+    assert "measure again before the next part" in odds.statement
+    measured = one(*left, result_of("f_return", "positive"), result_of("f_drain", "positive"))
+    assert measured.decided
+    assert measured.statement.startswith("The findings point to: Return pressure regulator")

@@ -189,16 +189,19 @@ def _odds(
     ]
     fits = all(f.details.get("fits") is not False for f in _now(mine))
     named = _may_name(mine) or _type_known(mine, causes[0].probability)
+    since = _found_since_work(mine)
     waiting = {look.cause: look for look in looks_waiting(family, mine)}
     return Odds(
         family=family.id,
         complaint=complaint,
-        decided=fits and named and is_decided(belief, causes, waiting),
+        decided=fits and named and since and is_decided(belief, causes, waiting),
         zones=tuple(sorted(zones, key=lambda z: -z[1])),
         causes=causes,
         two_causes=belief.two_or_more(),
         none_listed=belief.none_present(),
-        statement=statement(family, belief, causes, fits, named, _has_findings(mine), waiting),
+        statement=statement(
+            family, belief, causes, fits, named, _has_findings(mine), waiting, since=since
+        ),
         packs=knowledge.digests,
         effective_samples=_samples(mine),
         assumptions=_assumptions(family, mine, belief, knowledge, others),
@@ -317,6 +320,12 @@ def _is_result(family: Family, got: str, identity: str, wanted: str) -> bool:
 
 def _has_findings(evidence: Evidence) -> bool:
     return any(s.tests or s.findings for s in evidence.stages)
+
+
+def _found_since_work(evidence: Evidence) -> bool:
+    """Whether anything was tested or measured since the latest work; a word is no measurement."""
+    last = evidence.stages[-1]
+    return last.work is None or bool(last.tests or last.findings)
 
 
 def _may_name(evidence: Evidence) -> bool:

@@ -21,6 +21,7 @@ WORTH_NAMING = 0.01
 TWO_ALOUD = 1.5
 #: An open test settles a likely cause when it leaves it at this or above, or below one half.
 SETTLED_FROM = 0.90
+_MEASURE_AGAIN = "Nothing was measured since the work; measure again before the next part."
 _NONE: Mapping[str, LookFirst] = MappingProxyType({})
 
 
@@ -45,6 +46,8 @@ def statement(
     named: bool,
     found: bool,
     waiting: Mapping[str, LookFirst] = _NONE,
+    *,
+    since: bool = True,
 ) -> str:
     """Return the one sentence to show above a table of odds.
 
@@ -56,6 +59,7 @@ def statement(
         named: whether the rules of presentation allow a part to be named.
         found: whether anything was found or measured yet.
         waiting: cause -> the cheap look it waits for.
+        since: whether anything was tested or measured since the latest work.
     """
     if not fits:
         return "None of the modelled causes fits the readings; check the readings first."
@@ -83,7 +87,9 @@ def statement(
     enough = SUSPECTED_FROM if dear is first else DECIDED_FROM
     if named and dear is not None and dear.probability >= enough:
         return _look_first(dear, causes, waiting[dear.cause], two)
-    if named and first.probability >= DECIDED_FROM:
+    if named and not since and first.probability >= DECIDED_FROM:
+        text = f"Likely by what is left, not decided: {_with_doubt(first)}. {_MEASURE_AGAIN}"
+    elif named and first.probability >= DECIDED_FROM:
         if two >= SUSPECTED_FROM and second is not None:
             return _and_another(first, second, two)
         text = f"The findings point to: {first.name} ({_percent(first.probability)})."
