@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from witnessmark.inference import odds_for
-from witnessmark.inference.evidence import Evidence, Stage, TestResult
+from witnessmark.inference.evidence import Evidence, Outcome, Stage, TestResult, Work
 from witnessmark.inference.odds import case_beliefs
 from witnessmark.inference.why import log_odds
 from witnessmark.knowledge import load_knowledge
@@ -109,3 +109,29 @@ def test_what_the_other_complaint_says_stands_in_the_why():
     change = log_odds(joined.marginals())[number] - log_odds(without.marginals())[number]
     assert link.effect == pytest.approx(change)
     assert not any(w.finding == "link" for w in odds("vib_load", pieces["vib_load"]).causes[0].why)
+
+
+def test_a_truck_that_is_well_is_not_called_unexplained():
+    unexplained = Finding(
+        code="made_up",
+        sentence="A model that does not fit.",
+        outcome="inconclusive",
+        evidence=Rests(recording="0" * 64),
+        method="test/1",
+        support=(Support("fuel_low", {}),),
+        details={"fits": False},
+        stage=1,
+    )
+    before = Stage(tests=(TestResult("f_sight", "positive"),))
+    after = Stage(
+        work=Work("air_ingress"),
+        tests=(TestResult("f_sight", "negative"),),
+        findings=(unexplained,),
+        outcomes=(Outcome(True),),
+    )
+    found = odds("fuel_low", Evidence(stages=(before, after)))
+    assert not found.fits
+    assert found.statement.startswith("After the work:")
+    assert "measure the same points once more" in found.statement
+    worse = odds("fuel_low", Evidence(stages=(Stage(findings=(unexplained,)),)))
+    assert worse.statement.startswith("None of the modelled causes fits")

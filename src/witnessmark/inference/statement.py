@@ -61,6 +61,12 @@ def statement(
         waiting: cause -> the cheap look it waits for.
         since: whether anything was tested or measured since the latest work.
     """
+    if not fits and belief.healthy() >= SUSPECTED_FROM:
+        return (
+            f"After the work: {_percent(belief.healthy())} that nothing is wrong any more by what "
+            "was tested and said, but the model does not fit the readings from before and after "
+            "together; measure the same points once more with the same gauge."
+        )
     if not fits:
         return "None of the modelled causes fits the readings; check the readings first."
     if belief.healthy() >= SUSPECTED_FROM:
