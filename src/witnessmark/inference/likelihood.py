@@ -135,10 +135,9 @@ def outcome_weights(test: Test, result: str, weight: float = 1.0) -> Floats:
 def outcome_likelihoods(row: MaxRow) -> Floats:
     """Return P(outcome | state), shape (k, 2**n + 1)."""
     count, n = row.factor.shape
-    survival = np.empty((count + 1, 2**n + 1))
+    survival = np.zeros((count + 1, 2**n + 1))
     for k in range(count):
         survival[k, :-1] = row.leak[k] * products(row.factor[k])
-    survival[count] = 0.0
     chance = np.asarray(np.maximum(survival[:-1] - survival[1:], 0.0))
     chance[:, 0] = chance[:, -1] = row.base
     return chance
