@@ -360,20 +360,15 @@ def test_what_is_left_after_parts_in_vain_is_no_name_before_something_is_measure
         return "work", {"cause": cause, "did": "renewed", "minutes": 60}
 
     not_gone = ("outcome", {"complaint": "e1", "gone": False})
-    left = [
-        result_of("f_return", "positive"),
-        result_of("f_vac", "negative"),
-        result_of("f_mech", "negative"),
-        result_of("f_drain", "positive"),
-    ]
-    for part in ("gallery_leak", "pump_relief", "pump_worn"):
+    left = [result_of("e_wiggle", "positive"), result_of("e_chafe", "positive")]
+    for part in ("el_splice", "el_term"):
         left += [work(part), not_gone]
-    odds = one(*left)
-    assert odds.causes[0].cause == "return_regulator"
+    odds = one(*left, family="electrical")
+    assert odds.causes[0].cause == "el_chafe"
     assert odds.causes[0].low > 0.80, "the figures alone would name it"
     assert not odds.decided
-    assert odds.statement.startswith("Likely by what is left, not decided: Return pressure regul")
+    assert odds.statement.startswith(f"Likely by what is left, not decided: {odds.causes[0].name}")
     assert "measure again before the next part" in odds.statement
-    measured = one(*left, result_of("f_return", "positive"), result_of("f_drain", "positive"))
+    measured = one(*left, result_of("e_chafe", "positive"), family="electrical")
     assert measured.decided
-    assert measured.statement.startswith("The findings point to: Return pressure regulator")
+    assert measured.statement.startswith(f"The findings point to: {odds.causes[0].name}")

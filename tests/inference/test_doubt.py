@@ -84,7 +84,7 @@ def brute(family, evidence):
         weights.append(weight)
     p, w = np.array(chances), np.array(weights) / np.sum(weights)
     ends = []
-    for share in (0.16, 0.84):
+    for share in (0.1, 0.9):
         order = np.argsort(p, axis=0)
         reached = np.cumsum(w[order], axis=0) >= share
         ends.append(np.take_along_axis(p, order, axis=0)[reached.argmax(axis=0), range(p.shape[1])])

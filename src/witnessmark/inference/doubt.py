@@ -23,6 +23,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from statistics import NormalDist
 
 import numpy as np
 import numpy.typing as npt
@@ -41,6 +42,8 @@ from witnessmark.knowledge import Test
 
 __all__ = ["Doubt", "doubt_of", "moved_row"]
 
+#: Standard deviations from the middle to an end of the band: one time in ten the truth is beyond.
+SIDE = NormalDist().inv_cdf(0.9)
 #: States that are less likely than this are left out.
 NEGLECTED = 1e-9
 
@@ -54,8 +57,9 @@ class Doubt:
     """How far each cause's probability may be off.
 
     Attributes:
-        low: P(cause present) one standard deviation of its log odds lower, shape (n,).
-        high: and one higher.
+        low: P(cause present) if the judged figures are off against it; nine times in ten what the
+            true figures give is not lower, shape (n,).
+        high: and in its favour; nine times in ten it is not higher.
         parts: standard deviation of the log odds of every cause by kind of figure: ``share``,
             ``clue``, ``repair``, ``link``, or a test's id.
     """
@@ -104,7 +108,7 @@ def _summed(chance: Floats, moves: _Moves) -> Doubt:
     # The probability is the mean over the doubt, and a mean lies nearer to the middle than the
     # odds it is the mean of (MacKay 1992, for log odds that scatter normally).
     middle = (np.log(inside) - np.log1p(-inside)) * np.sqrt(1.0 + np.pi / 8.0 * sd**2)
-    low, high = (1.0 / (1.0 + np.exp(-(middle + side * sd))) for side in (-1.0, 1.0))
+    low, high = (1.0 / (1.0 + np.exp(-(middle + side * sd))) for side in (-SIDE, SIDE))
     return Doubt(low, high, {k: np.sqrt(v) for k, v in variance.items()})
 
 

@@ -256,8 +256,8 @@ def _assumptions(
         said.append(
             f"Judged test tables: each figure taken as known to a factor of {factor:.1f} in its "
             "odds, either way (judgement); its mean counts. Beside each probability stands what "
-            "it would be if the judged figures were off by that, one way or the other; about two "
-            "times in three the truth of the figures lies inside."
+            "it would be if the judged figures were off, one way or the other; one time in ten "
+            "the true figures give less than its low end, one time in ten more than its high end."
         )
     for clue in evidence.clues:
         condition = knowledge.conditions.get(clue.condition)

@@ -39,9 +39,9 @@ class CauseOdds:
         why: contributions, largest effect first.
         looks_like: cause ids that these findings cannot tell from it.
         would_change: readings that would move it most, in words.
-        low: the probability if the judged figures behind it are off by their doubt (one standard
-            deviation), against it; ``None`` where nobody worked it out.
-        high: and in its favour.
+        low: the probability if the judged figures behind it are off by their doubt, against it:
+            one time in ten the true figures give less; ``None`` where nobody worked it out.
+        high: and in its favour: one time in ten they give more.
         before: the probability with nothing but the complaint known; ``None`` where nobody worked
             it out.
         together: what the pieces of *why* say together beyond each alone. The log odds of

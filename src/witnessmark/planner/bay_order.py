@@ -121,7 +121,9 @@ def _after_the_stops(
         rule, bench = rules.get(step.step), by_family.get(step.family)
         if rule is None or bench is None:
             continue
-        parked = parked or rule.parked
+        # Checks that found nothing lift the stop; a check that found something does not.
+        due_or_found = bench.open_tests(rule.checks) or set(rule.checks) & set(bench.positive)
+        parked = parked or (rule.parked and bool(due_or_found))
         if any(bench.chances.get(c, 0.0) >= DECIDED_FROM for c in rule.causes):
             continue  # its repair opens it up and looks all the same
         due = bench.open_tests(rule.checks)
