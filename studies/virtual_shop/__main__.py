@@ -101,11 +101,15 @@ def run(number: int, seed: int, families: Sequence[str]) -> None:
 
 def tables(seed: int, *earlier: int) -> None:
     """Write ``results.md`` from the rows that are there, with the goals of earlier runs."""
-    every, double = read_rows(seed)
+    every = read_rows(seed)[0]
     found = {distance: runs for distance, runs in every.items() if runs}
     number = max(len(rows) for family in found[1.0].values() for rows in family.values())
     text = report(found[1.0], number, seed) + dependence(found) + expectations(found)
-    text += report_pairs(double) if double else ""
+    for one in (seed, *earlier):
+        double = read_rows(one)[1]
+        if double:
+            text += report_pairs(double, one)
+            break
     for other in earlier:
         before = read_rows(other)[0][1.0]
         if before:
@@ -255,8 +259,9 @@ def goals_of(runs: Runs) -> list[str]:
     for other, goal in goals:
         median, pooled = float(np.median(ratios[other])), _pooled(runs, other)
         lines.append(
-            f"| ours at most {goal:.2f} of {other} | median of families {median:.2f}, all money "
-            f"pooled {pooled:.2f} | {_word(median <= goal)} |"
+            f"| ours at most {goal:.2f} of {other} | all money pooled {pooled:.2f}; median of "
+            f"families {median:.2f} | {_word(pooled <= goal)} pooled, {_word(median <= goal)} by "
+            "the median |"
         )
     worst = max(ratios["best simple"])
     inside = sum(r <= 0.80 for r in ratios["best simple"])
@@ -312,14 +317,14 @@ def dependence(found: dict[float, Runs]) -> str:
     return "\n".join(lines) + "\n"
 
 
-def report_pairs(found: dict[str, list[tuple[bool, two.PairRun]]]) -> str:
+def report_pairs(found: dict[str, list[tuple[bool, two.PairRun]]], seed: int) -> str:
     """Return the table of the trucks with two complaints."""
     number = min(len(rows) for rows in found.values())
     found = {name: rows[:number] for name, rows in found.items()}
     one = sum(linked for linked, _ in next(iter(found.values())))
     lines = [
         "",
-        "## Two complaints on one truck",
+        f"## Two complaints on one truck (seed {seed})",
         "",
         f"{number} trucks with complaints of two linked families; on {one} of them one fault makes",
         "both, the others have a fault or more behind each. Money to both cures, USD.",

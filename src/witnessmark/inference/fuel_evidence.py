@@ -224,8 +224,11 @@ def _findings(
     found = []
     for stage in stages:
         here = [o for o in usable if o.stage == stage]
-        sets = (posterior if stage else at_first).set_log_likelihoods(stage)
-        if not fits:
+        judged = posterior if stage else at_first
+        # what was read before the work may be explained where what came after it is not
+        explained = fits if judged is posterior else judged.fits
+        sets = judged.set_log_likelihoods(stage)
+        if not explained:
             sets = dict.fromkeys(HYPOTHESES, 0.0)
         last = stage == stages[-1]
         text = _sentence(len(here), shown, fits) if last else _earlier(len(here))
@@ -234,8 +237,8 @@ def _findings(
             Finding(
                 code=CODE,
                 sentence=text,
-                outcome="seen" if fits else "inconclusive",
-                reason="" if fits else "the readings contradict each other or the model",
+                outcome="seen" if explained else "inconclusive",
+                reason="" if explained else "the readings contradict each other or the model",
                 method=METHOD,
                 quantity=here[0].quantity if len(here) == 1 else None,
                 point=OperatingPoint(here[0].key.rpm, here[0].key.load) if len(here) == 1 else None,
@@ -245,11 +248,11 @@ def _findings(
                 joint=JointSupport(FAMILY, tuple(g.causes for g in GROUPS), sets),
                 details={
                     "short": _SHORT if last else f"{_SHORT}, before later work",
-                    "fits": fits,
-                    "chi_square": round(posterior.chi_square, 2),
-                    "chi_square_limit": round(posterior.limit, 2),
-                    "effective_samples": round(posterior.effective),
-                    "adaptive": posterior.adapted,
+                    "fits": explained,
+                    "chi_square": round(judged.chi_square, 2),
+                    "chi_square_limit": round(judged.limit, 2),
+                    "effective_samples": round(judged.effective),
+                    "adaptive": judged.adapted,
                     "type_known": table.prior.known,
                     "uses_tests": tuple(used),
                     "assumptions": assumptions,
