@@ -19,6 +19,8 @@ from witnessmark.inference.fuel_groups import (
     PUMP,
     RELIEF,
     RETURN,
+    TOGETHER,
+    group_of,
 )
 from witnessmark.inference.fuel_observations import (
     CHECK,
@@ -244,3 +246,8 @@ def test_the_pack_carries_the_shares_of_the_model():
     for group in GROUPS:
         in_pack = sum(prior[c] for c in group.causes)
         assert in_pack == pytest.approx(group.share / total, abs=0.002), group.key
+
+
+def test_the_pack_carries_the_pairs_of_the_model():
+    pairs = load_knowledge().families[FAMILY].together
+    assert {frozenset(group_of(c) for c in p.causes): p.odds for p in pairs} == TOGETHER

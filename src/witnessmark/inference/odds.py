@@ -15,7 +15,7 @@ from witnessmark.inference.learnt_tests import results_by_test
 from witnessmark.inference.likelihood import JUDGED_LOG_SD
 from witnessmark.inference.links import link_factors, links_between
 from witnessmark.inference.look_first import looks_waiting
-from witnessmark.inference.statement import is_decided, statement
+from witnessmark.inference.statement import is_decided, percent, statement
 from witnessmark.inference.why import contributions, log_odds, looks_like, would_change
 from witnessmark.knowledge import Family, Knowledge, Test
 from witnessmark.model.case import Case
@@ -242,8 +242,8 @@ def _assumptions(
         f"Shares of causes and test tables of the packs: {', '.join(kinds)}; "
         f"they weigh as much as 20 cases, the shop's own proven closings here: {proven}"
         + (f", with {results} results of tests." if results else "."),
-        f"Before any finding: two or more causes {_percent(family.second_cause)}, none of the "
-        f"listed {_percent(family.none_listed)} (judgement).",
+        f"Before any finding: two or more causes {percent(family.second_cause)}, none of the "
+        f"listed {percent(family.none_listed)} (judgement).",
     ]
     names_of = {c.id: c.name for c in family.causes}
     said += [
@@ -352,7 +352,3 @@ def _samples(evidence: Evidence) -> float | None:
     found = [f.details.get("effective_samples") for f in _now(evidence)]
     numbers = [float(n) for n in found if isinstance(n, int | float)]
     return min(numbers) if numbers else None
-
-
-def _percent(chance: float) -> str:
-    return "over 99 %" if 0.995 <= chance < 1.0 else f"{100 * chance:.0f} %"

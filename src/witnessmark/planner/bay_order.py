@@ -21,6 +21,7 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from witnessmark.knowledge import Family, Test, Trap
+from witnessmark.model.odds import DECIDED_FROM
 from witnessmark.model.settings import Settings
 from witnessmark.model.step import Step
 from witnessmark.planner.costs import price_of_test
@@ -36,8 +37,8 @@ BENCH_REACH = 2
 NEARLY = 1.05
 #: Below this, and below this share of the leading cause, a repair is a long shot.
 LONG_SHOT, OF_THE_LEADER = 0.10, 0.25
-#: From this probability on a cause is decided; a trap threatens from this one on.
-DECIDED_FROM, TRAP_FROM = 0.80, 0.10
+#: From this probability on a trap threatens.
+TRAP_FROM = 0.10
 #: A cheap repair takes at most so long and so much in parts; a free one no parts at all.
 CHEAP_MINUTES, CHEAP_USD, FREE_MINUTES = 90.0, 300.0, 30.0
 #: From this probability on a free repair of the leading cause is as good as a test.
