@@ -65,6 +65,7 @@
     const waiting = read(QUEUE, []);
     bar.hidden = waiting.length === 0;
     bar.replaceChildren();
+    lift();
     if (!waiting.length) return;
     const words = document.createElement("span");
     const held = waiting.filter((one) => one.refused);
@@ -82,7 +83,13 @@
       location.assign(one.page);
     });
     bar.append(words, button);
+    lift();
   }
+  // What else stays at the foot of the screen stands on top of this bar, never under it.
+  function lift() {
+    document.documentElement.style.setProperty("--queue", `${bar.hidden ? 0 : bar.offsetHeight}px`);
+  }
+  window.addEventListener("resize", lift);
   async function send(one) {
     const response = await fetch(one.url, {
       method: "POST", body: new URLSearchParams(one.fields), credentials: "same-origin",

@@ -6,9 +6,12 @@
   const form = document.getElementById("reading");
   if (!dial || !keys || !form) return;
   if (!window.matchMedia("(pointer: coarse)").matches) return;
-  // By touch the page's own keys are used; a tap on the field brings the device's keyboard.
+  // By touch the page's own keys are used; a double tap on the field brings the device's keyboard.
   dial.setAttribute("inputmode", "none");
-  dial.addEventListener("dblclick", () => dial.setAttribute("inputmode", "decimal"));
+  dial.addEventListener("dblclick", () => {
+    dial.setAttribute("inputmode", "decimal");
+    keys.hidden = true;
+  });
   const put = (text) => {
     if (text === "back") dial.value = dial.value.slice(0, -1);
     else if (dial.value.length < 12) dial.value += text;
@@ -24,7 +27,8 @@
     keys.append(button);
   }
   keys.hidden = false;
-  if (form.dataset.signed !== "yes") return;
+  const seen = () => dial.scrollIntoView({ block: "nearest" });
+  if (form.dataset.signed !== "yes") { seen(); return; }
   const minus = document.createElement("button");
   minus.type = "button";
   minus.textContent = "Plus or minus";
@@ -33,5 +37,6 @@
     dial.value = dial.value.startsWith("-") ? dial.value.slice(1) : "-" + dial.value;
     dial.dispatchEvent(new Event("input", { bubbles: true }));
   });
-  keys.after(minus);
+  keys.append(minus);
+  seen();
 })();
