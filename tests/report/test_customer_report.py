@@ -21,11 +21,12 @@ from report.paper_material import (
     reading,
     work,
 )
+from witnessmark.model.estimate import EstimateLine
 from witnessmark.model.history import History, Job
+from witnessmark.model.quoted import OwnRates
 from witnessmark.report.as_html import paper_html
 from witnessmark.report.as_pdf import paper_pdf
-from witnessmark.report.paper import TableBlock
-from witnessmark.workflow.paper import paper_of
+from witnessmark.workflow.paper import paper_of, usual_price
 
 
 class _Page(HTMLParser):
@@ -229,17 +230,61 @@ def test_letters_of_other_scripts_and_odd_spaces_are_kept() -> None:
     assert "\ufffd" not in said
 
 
-def test_estimate_shows_the_quoted_lines_the_range_and_the_risk() -> None:
+def test_estimate_shows_the_quoted_lines_their_sum_and_the_risk() -> None:
     lines = FULL[:-5]  # before the work
     page = _html(lines, quote=True)
     for words in [
         "Estimate", "relief kit", "new hose", "total $381", "limit $420", "good until 2026-03-09",
-        "What such work usually comes to", "Low", "Typical", "High", "Renew with it",
-        "Quoted: $381", "Chance that it comes to more", "Nothing beyond the sum you approve",
-        "Approved up to",
+        "still there after this work", "Nothing beyond the sum you approve", "Approved up to",
     ]:  # fmt: skip
         assert words in page.words, words
     assert "Estimate" in _pdf_text(lines, quote=True)
+
+
+def _dollars(text: str) -> set[str]:
+    return set(re.findall(r"\$[\d,.]*\d", text))
+
+
+def test_the_estimate_holds_no_money_that_nobody_typed() -> None:
+    """Neither the page nor the PDF: of the tool's own figures not one is on a customer's paper."""
+    lines = FULL[:-5]
+    typed = {"$381", "$420", "$100", "$60"}
+    for text in (_html(lines, quote=True).words, _pdf_text(lines, quote=True)):
+        assert _dollars(text) <= typed
+        assert text.count("$381") == 1, "one sum"
+        for words in ("Quoted", "Typical", "usually comes to", "comes to more"):
+            assert words not in text
+
+
+def test_without_a_quote_every_line_is_not_priced_yet_and_there_is_no_sum() -> None:
+    lines = before()
+    for text in (_html(lines, quote=True).words, _pdf_text(lines, quote=True)):
+        assert not _dollars(text)
+        assert "not priced yet" in text
+        assert "there is no sum yet" in text
+        assert "Quoted" not in text
+
+
+def test_a_line_without_a_price_says_so_and_the_sum_leaves_it_out() -> None:
+    rows = [{"what": "relief kit", "usd": 88}, {"what": "new hose"}, {"what": "washer", "usd": 4}]
+    lines = [*before(), entry("quote", "q", lines=rows)]
+    for text in (_html(lines, quote=True).words, _pdf_text(lines, quote=True)):
+        assert "total $92" in text
+        assert _dollars(text) == {"$88", "$4", "$92"}
+        assert "1 line is not priced yet, and it is not in the total: new hose." in text
+
+
+def test_labour_is_in_a_price_only_at_a_rate_of_the_shop() -> None:
+    rows = [{"what": "relief kit", "minutes": 30, "usd": 88}, {"what": "hill again", "minutes": 60}]
+    lines = [*before(), entry("quote", "q", lines=rows)]
+    page = _html(lines, quote=True).words
+    assert "total $88" in page
+    assert "30 min of work stand beside prices that do not hold them" in page
+    assert "1 line is not priced yet, and it is not in the total: hill again." in page
+    own = _html(lines, quote=True, rates=OwnRates(labour_usd_per_hour=124.0)).words
+    assert "total $274" in own  # 62 + 88 and 124
+    assert "$124 an hour" in own
+    assert "not priced yet" not in own
 
 
 def test_estimate_of_a_settled_truck_prices_nothing() -> None:
@@ -265,21 +310,20 @@ def test_command_writes_a_paper_and_refuses_other_kinds(witnessmark, tmp_path) -
     assert not (tmp_path / "b.pdf").exists()
 
 
-def test_the_estimate_uses_the_shops_own_times_and_says_so() -> None:
+def test_what_work_usually_comes_to_uses_the_shops_own_times_and_says_so() -> None:
     assessment = assessed(before())
     job = next(s for s in assessment.steps if s.kind == "repair")
     took = 2 * job.minutes.typical
     jobs = tuple(Job("c", job.step, "Ann", took, days_ago=9.0) for _ in range(30))
 
-    def labour(**more: object) -> tuple[str, ...]:
-        paper = paper_of(assessment, quote=True, **more)  # type: ignore[arg-type]
-        tables = [b for b in paper.blocks if isinstance(b, TableBlock)]
-        return next(row for row in tables[-1].rows if row[1].endswith("min"))
-
-    def minutes(row: tuple[str, ...]) -> float:
-        return float(row[1].removesuffix(" min"))
+    def labour(**more: object) -> EstimateLine:
+        found = usual_price(assessment, job.step, **more)  # type: ignore[arg-type]
+        assert found is not None
+        return next(line for line in found.lines if line.kind == "labour")
 
     plain, own = labour(), labour(history=History(jobs=jobs), technician="Ann")
-    assert "the pack's figures (judgement)" in plain[0]
-    assert "30 jobs of this shop, 30 of them by Ann" in own[0]
-    assert minutes(own) == pytest.approx(2 * minutes(plain), rel=0.1)
+    assert "the pack's figures (judgement)" in plain.note
+    assert "30 jobs of this shop, 30 of them by Ann" in own.note
+    assert plain.minutes is not None
+    assert own.minutes is not None
+    assert own.minutes.typical == pytest.approx(2 * plain.minutes.typical, rel=0.1)

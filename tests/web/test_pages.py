@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import json
+import re
 
 import pytest
 
 from web.bench_page import Client, remembering, settled
 from witnessmark.model.entry_data import ClueData, ReadingData, TestData
+from witnessmark.workflow.locks import customer_token
+from witnessmark.workflow.settings import save_settings
 
 PAGES = [
     "/",
@@ -348,3 +351,52 @@ def test_report_and_estimate_as_page_and_pdf(client, shop):
     settled(client)
     assert "<script" not in client.get("/cases/unit7/report").text
     assert client.get("/cases/unit7/report?quote=1").status_code == 200
+
+
+def _sums(text):
+    return set(re.findall(r"\$[\d,.]*\d", text))
+
+
+def test_the_form_of_an_estimate_puts_no_price_into_a_line(client):
+    page = client.get("/cases/unit7/add/quote?cause=return_regulator").text
+    filled = re.findall(r'name="(line_\d+_(?:minutes|usd)|total_usd)"[^>]*value="([^"]*)"', page)
+    assert len(filled) > 4
+    assert {value for _, value in filled} == {""}
+
+
+def test_an_estimate_has_a_sum_once_somebody_has_priced_every_line(client, shop):
+    form = {"line_0": "regulator", "line_0_usd": "61", "line_1": "drive it again"}
+    assert client.post("/cases/unit7/add/quote", data=form).status_code == 303
+    stored = json.loads(shop.case("unit7").entries[-1].line)["data"]
+    assert "total_usd" not in stored, "missing is not zero"
+    assert "no sum yet" in client.get("/cases/unit7").text
+    settled(client)
+    paper = client.get("/cases/unit7/report?quote=1").text
+    assert "not priced yet" in paper
+    assert _sums(paper) == {"$61"}
+    save_settings(shop, {"labour_usd_per_hour": "126"})
+    form["line_1_minutes"] = "20"
+    assert client.post("/cases/unit7/add/quote", data={**form, "rate": "126"}).status_code == 303
+    assert json.loads(shop.case("unit7").entries[-1].line)["data"]["total_usd"] == 103
+    settled(client)
+    paper = client.get("/cases/unit7/report?quote=1").text
+    assert "not priced yet" not in paper
+    assert _sums(paper) == {"$61", "$42", "$103", "$126"}
+
+
+def test_what_the_customer_s_link_shows_holds_no_money(client, shop):
+    settled(client)
+    form = {"line_0": "regulator", "line_0_usd": "61"}
+    client.post("/cases/unit7/add/quote", data=form)
+    seen = client.get(f"/c/{customer_token(shop, 'unit7', 3)}")
+    assert seen.status_code == 200
+    assert not _sums(seen.text)
+
+
+def test_what_work_usually_comes_to_stands_at_the_bench_only(client):
+    settled(client)
+    bench = client.get("/cases/unit7/add/quote?cause=return_regulator").text
+    assert "advice for the shop, on no paper" in bench
+    assert _sums(bench)
+    paper = client.get("/cases/unit7/report?quote=1").text
+    assert not _sums(paper)

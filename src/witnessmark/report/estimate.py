@@ -1,17 +1,21 @@
-"""The estimate on paper: what is to be done, what it may cost, and what is not promised."""
+"""The estimate on paper: the shop's own lines, their one sum, and what is not promised.
+
+No figure stands on it that nobody of the shop has typed: what such work usually comes to is
+advice for the shop and is shown at its bench only.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from witnessmark.model.assessment import Assessment
 from witnessmark.model.case import Case
 from witnessmark.model.entry_data import QuoteData
 from witnessmark.model.estimate import Estimate
-from witnessmark.model.step import Spread
+from witnessmark.model.quoted import OwnRates, PricedQuote, priced
 from witnessmark.report.evidence import DEFER
-from witnessmark.report.figures import money
-from witnessmark.report.paper import Block, Heading, Items, Lines, Paper, Said, TableBlock
+from witnessmark.report.figures import money, percent
+from witnessmark.report.paper import Block, Heading, Lines, Paper, Said, TableBlock
 
 __all__ = ["estimate_paper"]
 
@@ -20,21 +24,24 @@ _TERMS = (
     "asking you again; local law may give you further rights. A job you decline is not done, and "
     "that is written down."
 )
+_UNPRICED = "not priced yet"
 
 
 def estimate_paper(
-    assessment: Assessment, estimate: Estimate | None, *, shop: str = "",
-    why: Sequence[str] = (),
+    assessment: Assessment, advice: Estimate | None, *, shop: str = "",
+    why: Sequence[str] = (), rates: OwnRates | None = None,
 ) -> Paper:  # fmt: skip
     """Return the estimate.
 
     Args:
         assessment: the case.
-        estimate: the priced lines, ``None`` when there is no repair to price yet.
+        advice: the work that is priced or proposed, ``None`` when there is none yet. Its names,
+            cautions and the chance of more work are used, never its money.
         shop: the shop's name.
         why: sentences on what the estimate covers.
+        rates: what the shop has set itself.
     """
-    case = assessment.case
+    case, rates = assessment.case, rates or OwnRates()
     truck = case.truck()
     facts = [("Case", case.id)]
     if truck is not None:
@@ -43,8 +50,12 @@ def estimate_paper(
     blocks: list[Block] = [Heading("Complaint")]
     blocks += [Said(c.words, "quote") for _, c in case.complaints()]
     blocks += [Heading("What we propose"), *(Said(words) for words in why)]
-    blocks += _as_quoted(case)
-    if estimate is None:
+    quoted = list(_as_quoted(case, rates))
+    if quoted:
+        blocks += quoted
+    elif advice is not None:
+        blocks += _proposed(advice)
+    else:
         settled = bool(assessment.proofs) and not assessment.steps
         blocks.append(
             Said(
@@ -53,67 +64,81 @@ def estimate_paper(
                 else "There is no repair to price yet: the next step is to measure."
             )
         )
-    else:
-        blocks += _priced(estimate)
+    if advice is not None or quoted:
+        blocks += _beside(advice, rates)
     blocks += [Said(_TERMS, "small"), Said(DEFER, "small")]
     blocks.append(Lines(("Approved up to (amount), by, date, how (in person, phone, text)",
                          "Declined lines and reason")))  # fmt: skip
     return Paper("Estimate", shop, tuple(facts), tuple(blocks))
 
 
-def _as_quoted(case: Case) -> list[Block]:
+def _as_quoted(case: Case, rates: OwnRates) -> Iterator[Block]:
     """Return the shop's own lines as they were given to the customer, the last quote only."""
-    quotes = [(entry, data) for entry, data in case.of(QuoteData)]
+    quotes = list(case.of(QuoteData))
     if not quotes:
-        return []
+        return
     entry, quote = quotes[-1]
+    found = priced(quote, rates)
     rows = [
         (
             line.what,
             "" if line.minutes is None else f"{line.minutes:.0f} min",
-            "" if line.usd is None else money(line.usd),
+            _UNPRICED if line.usd is None else money(line.usd),
         )
-        for line in quote.lines
+        for line in found.lines
     ]
+    yield TableBlock(("As quoted", "Time", "Price"), tuple(rows), (1, 2))
     terms = [f"Given on {entry.at[:10]}"]
-    terms += [] if quote.total_usd is None else [f"total {money(quote.total_usd)}"]
+    terms += [] if found.total_usd is None else [f"total {money(found.total_usd)}"]
     terms += [] if quote.limit_usd is None else [f"limit {money(quote.limit_usd)}"]
     terms += [] if quote.expires is None else [f"good until {quote.expires}"]
-    return [
-        TableBlock(("As quoted", "Time", "Parts"), tuple(rows), (1, 2)),
-        Said(f"{'; '.join(terms)}."),
-        Heading("What such work usually comes to", 2),
-    ]
+    yield Said(f"{'; '.join(terms)}.", "verdict")
+    yield from (Said(words) for words in _about_the_sum(found))
 
 
-def _priced(estimate: Estimate) -> list[Block]:
-    rows = [
-        (line.what + (f" ({line.note})" if line.note else ""), _minutes(line.minutes),
-         *_money(line.usd))
-        for line in estimate.lines
-    ]  # fmt: skip
-    rows.append(("Total", "", *_money(estimate.total)))
-    blocks: list[Block] = [
-        TableBlock(("Line", "Time", "Low", "Typical", "High"), tuple(rows), (1, 2, 3, 4)),
-        Said(f"Quoted: ${estimate.quoted_usd:,.2f}. Chance that it comes to more: "
-             f"{100 * estimate.chance_exceeded:.0f} %.", "verdict"),
-    ]  # fmt: skip
-    if estimate.deposits_usd:
-        blocks.append(Said(f"Deposits on old parts, credited on return: "
-                           f"${estimate.deposits_usd:,.2f}."))  # fmt: skip
-    blocks.append(Said(f"Diagnosis is priced apart: fee ${estimate.diagnostic_fee_usd:,.2f}, not "
-                       f"more than ${estimate.diagnostic_limit_usd:,.2f} without asking.",
-                       "small"))  # fmt: skip
-    blocks += [Items(estimate.contingency)] if estimate.contingency else []
-    blocks += [Said(words, "caution") for words in dict.fromkeys(estimate.cautions) if words]
-    blocks.append(Said(f"Rates: {estimate.source}.", "small"))
-    return blocks
+def _about_the_sum(found: PricedQuote) -> Iterator[str]:
+    left = found.unpriced
+    if found.given:
+        yield "The total is the sum that was given; a price stands beside a line where it has one."
+    if left:
+        one = len(left) == 1
+        count = "1 line is" if one else f"{len(left)} lines are"
+        where = (
+            "there is no sum yet"
+            if found.total_usd is None
+            else f"the total given does not say what {'it comes' if one else 'they come'} to"
+            if found.given
+            else f"{'it is' if one else 'they are'} not in the total"
+        )
+        yield f"{count} {_UNPRICED}, and {where}: {'; '.join(left)}."
+    if found.left_out_minutes:
+        yield (
+            f"{found.left_out_minutes:.0f} min of work stand beside prices that do not hold them: "
+            "the shop has set no hourly rate."
+        )
+    if found.labour_usd_per_hour is not None:
+        yield f"Labour is in the prices at {money(found.labour_usd_per_hour)} an hour."
 
 
-def _minutes(spread: Spread | None) -> str:
-    return "" if spread is None else f"{spread.typical:.0f} min"
+def _proposed(advice: Estimate) -> Iterator[Block]:
+    """Return what would be done, without a price: nobody of the shop has set one."""
+    names = [line.what for line in advice.lines if line.kind in {"labour", "seal"}]
+    rows = tuple((name, _UNPRICED) for name in names)
+    yield TableBlock(("Line", "Price"), rows, (1,))
+    yield Said("No line is priced, so there is no sum yet.", "verdict")
 
 
-def _money(spread: Spread) -> tuple[str, str, str]:
-    low, typical, high = (f"{value:,.0f}" for value in (spread.low, spread.typical, spread.high))
-    return low, typical, high
+def _beside(advice: Estimate | None, rates: OwnRates) -> Iterator[Block]:
+    more = None if advice is None else advice.chance_more_work
+    if more is not None and more >= 0.01:
+        yield Said(f"The chance that the complaint is still there after this work is "
+                   f"{percent(more)}. In that case we measure again and ask before any further "
+                   "work.")  # fmt: skip
+    fee, limit = rates.diagnostic_fee_usd, rates.diagnostic_limit_usd
+    said = [] if fee is None else [f"fee {money(fee)}"]
+    said += [] if limit is None else [f"not more than {money(limit)} without asking"]
+    if said:
+        yield Said(f"Diagnosis is priced apart: {', '.join(said)}.", "small")
+    for words in dict.fromkeys(advice.cautions if advice is not None else ()):
+        if words:
+            yield Said(words, "caution")

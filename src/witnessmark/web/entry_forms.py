@@ -7,6 +7,8 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from witnessmark.errors import InputRefused
+from witnessmark.model.entry_data import QuoteData, QuoteLine
+from witnessmark.model.quoted import OwnRates, priced
 
 __all__ = ["FORMS", "Fields", "blank_to_none"]
 
@@ -127,26 +129,34 @@ def outcome(form: Fields) -> Data:
 
 
 def quote(form: Fields) -> Data:
-    """An estimate, line by line."""
-    lines, total = [], 0.0
-    rate = decimal(form, "rate") or 0.0
+    """An estimate, line by line; the sum is added up only where every line has a price."""
+    lines: list[Data] = []
     for i in range(_ROWS):
         what = one(form, f"line_{i}")
         if what:
             minutes, price = decimal(form, f"line_{i}_minutes"), decimal(form, f"line_{i}_usd")
-            total += (minutes or 0.0) / 60 * rate + (price or 0.0)
             cause = one(form, f"line_{i}_cause") or None
             figures = {"minutes": minutes, "usd": price, "cause": cause}
             lines.append({"what": what} | blank_to_none(figures))
     if not lines:
         raise InputRefused("The estimate has no line.", do="Write what is to be done.")
-    typed = decimal(form, "total_usd")
     data = {
         "lines": lines,
-        "total_usd": round(total, 2) if typed is None else typed,
+        "total_usd": decimal(form, "total_usd"),
         "limit_usd": decimal(form, "limit_usd"),
         "expires": one(form, "expires") or None,
     }
+    if data["total_usd"] is None:
+        # Added up at today's rate, for the sum that was given must not move with a later one.
+        # The model judges the lines when the entry is added.
+        plain = tuple(QuoteLine.model_construct(None, **line) for line in lines)
+        found = priced(
+            QuoteData.model_construct(lines=plain),
+            OwnRates(labour_usd_per_hour=decimal(form, "rate")),
+        )
+        whole_sum = not found.unpriced and not found.left_out_minutes
+        if found.total_usd is not None and whole_sum:
+            data["total_usd"] = round(found.total_usd, 2)
     return blank_to_none(data)
 
 

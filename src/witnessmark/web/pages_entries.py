@@ -13,6 +13,7 @@ from starlette.responses import Response
 from witnessmark.errors import InputRefused, NotFound, WitnessmarkError, http_status
 from witnessmark.model.case import Case
 from witnessmark.model.entry_data import ClueData, QuoteData, ReadingData, TestData
+from witnessmark.model.estimate import Estimate
 from witnessmark.units import QUANTITIES
 from witnessmark.web.entry_forms import FORMS, seen
 from witnessmark.web.posted import Posted, posted
@@ -20,8 +21,9 @@ from witnessmark.web.state import Bench, bench_of, going_on, page, viewer_of
 from witnessmark.workflow.book import clues_of
 from witnessmark.workflow.gauge import next_reading, quantities_for, readings_taken
 from witnessmark.workflow.ledger import PART_HERE, PART_ORDERED
+from witnessmark.workflow.paper import usual_price_in_shop
 from witnessmark.workflow.photo import store_photo
-from witnessmark.workflow.settings import instruments_of, settings_of
+from witnessmark.workflow.settings import instruments_of, own_rates
 
 router = APIRouter(include_in_schema=False)
 
@@ -301,10 +303,19 @@ def _plain_page(
         truck=case.truck(),
         complaints=case.complaints(),
         quotes=list(case.of(QuoteData)),
-        settings=settings_of(bench.shop),
+        rates=own_rates(bench.shop),
+        usual=_usual(bench, case_id, form.one("cause")) if kind == "quote" else None,
         part_ordered=PART_ORDERED,
         part_here=PART_HERE,
     )
+
+
+def _usual(bench: Bench, case_id: str, cause: str) -> Estimate | None:
+    """Return what this work usually comes to, where the odds are worked out already."""
+    looked = bench.desk.look(case_id)
+    if not cause or looked.assessment is None:
+        return None
+    return usual_price_in_shop(bench.shop, looked.assessment, cause)
 
 
 def _values(form: Posted) -> Callable[..., str]:

@@ -15,6 +15,7 @@ from witnessmark.model.entry_data import QuoteData, WorkData
 from witnessmark.model.estimate import Estimate
 from witnessmark.model.history import History
 from witnessmark.model.odds import Odds
+from witnessmark.model.quoted import OwnRates
 from witnessmark.model.settings import Settings
 from witnessmark.planner.costs import shop_minutes, shop_parts, whose_figures
 from witnessmark.planner.quote import QuoteJob, estimate
@@ -26,7 +27,7 @@ from witnessmark.report.paper import Paper
 from witnessmark.workflow.assess import assess_file, assess_in_shop, last_hand
 from witnessmark.workflow.book import knowledge_of
 from witnessmark.workflow.learnt import learnt
-from witnessmark.workflow.settings import settings_of, shop_name, shows_si
+from witnessmark.workflow.settings import own_rates, settings_of, shop_name, shows_si
 from witnessmark.workflow.shop import Shop
 from witnessmark.workflow.stages import odds_at_stages
 
@@ -37,6 +38,8 @@ __all__ = [
     "paper_of_shop",
     "report_html",
     "report_pdf",
+    "usual_price",
+    "usual_price_in_shop",
     "write_paper",
 ]
 
@@ -88,6 +91,7 @@ def paper_of(
     knowledge: Knowledge | None = None,
     history: History | None = None,
     technician: str = "",
+    rates: OwnRates | None = None,
 ) -> Paper:
     """Return the report on an assessed case, or the estimate, before it is laid out.
 
@@ -100,12 +104,13 @@ def paper_of(
         knowledge: the packs; the shipped ones when not given.
         history: the shop's jobs, whose times and parts the estimate uses.
         technician: who works on the truck; his own times count where he has any.
+        rates: the prices that the shop has set itself; no other gets onto an estimate.
     """
     knowledge = knowledge or load_knowledge()
     if quote:
         own = _Own(knowledge, settings or Settings(), history, technician)
-        priced, why = _estimate(assessment, own)
-        return estimate_paper(assessment, priced, shop=shop, why=why)
+        advice, why = _estimate(assessment, own)
+        return estimate_paper(assessment, advice, shop=shop, why=why, rates=rates)
     names = {c.id: c.name for f in knowledge.families.values() for c in f.causes}
     safety = {f.id: f.safety for f in knowledge.families.values()}
     before = odds_at_stages(assessment, knowledge=knowledge)
@@ -160,6 +165,44 @@ def paper_of_shop(
         knowledge=knowledge_of(shop),
         history=learnt(shop, assessment.case)[0] if quote else None,
         technician=last_hand(shop, case_id),
+        rates=own_rates(shop),
+    )
+
+
+def usual_price(
+    assessment: Assessment,
+    cause_id: str,
+    *,
+    settings: Settings | None = None,
+    knowledge: Knowledge | None = None,
+    history: History | None = None,
+    technician: str = "",
+) -> Estimate | None:
+    """Return what renewing one cause usually comes to: advice for the shop, for no customer.
+
+    Args:
+        assessment: the case.
+        cause_id: the cause; ``None`` is returned where no pack knows it.
+        settings: the shop's rates.
+        knowledge: the packs; the shipped ones when not given.
+        history: the shop's jobs, whose times and parts count.
+        technician: who works on the truck.
+    """
+    own = _Own(knowledge or load_knowledge(), settings or Settings(), history, technician)
+    job = _job(assessment, own, cause_id)
+    return None if job is None else estimate([job], own.settings)
+
+
+def usual_price_in_shop(shop: Shop, assessment: Assessment, cause_id: str) -> Estimate | None:
+    """Return :func:`usual_price` with the rates, packs and jobs of *shop*."""
+    case = assessment.case
+    return usual_price(
+        assessment,
+        cause_id,
+        settings=settings_of(shop),
+        knowledge=knowledge_of(shop),
+        history=learnt(shop, case)[0],
+        technician=last_hand(shop, case.id),
     )
 
 
@@ -174,16 +217,14 @@ class _Own:
 
 
 def _estimate(assessment: Assessment, own: _Own) -> tuple[Estimate | None, Sequence[str]]:
-    """Price the last quote of the case; without one, the repair that is proposed first."""
+    """Return the work of the last quote; without one, of the repair that is proposed first."""
     quotes = [data for _, data in assessment.case.of(QuoteData)]
     if quotes:
         causes = [line.cause for line in quotes[-1].lines if line.cause]
         jobs = [_job(assessment, own, cause) for cause in causes]
         found = [job for job in jobs if job is not None]
-        total = quotes[-1].total_usd
-        if found:
-            quoted = ("The work as it was quoted in the case.", *_looks(assessment, own, causes))
-            return estimate(found, own.settings, quoted_usd=total), quoted
+        quoted = ("The work as it was quoted in the case.", *_looks(assessment, own, causes))
+        return (estimate(found, own.settings) if found else None), quoted
     repairs = [s for s in assessment.steps if s.kind == "repair"]
     stops = tuple(f"Safety first: {s.name}." for s in assessment.steps if s.kind == "safety")
     first = next((s for s in assessment.steps if s.kind != "safety"), None)

@@ -8,6 +8,7 @@ from dataclasses import asdict, dataclass, fields
 from typing import Any, Literal
 
 from witnessmark.errors import InputRefused
+from witnessmark.model.quoted import OwnRates
 from witnessmark.model.settings import Settings
 from witnessmark.units import parse
 from witnessmark.workflow.shop import Shop
@@ -16,6 +17,7 @@ __all__ = [
     "Person",
     "ShopInstrument",
     "instruments_of",
+    "own_rates",
     "people_of",
     "save_instrument",
     "save_person",
@@ -71,6 +73,12 @@ def settings_of(shop: Shop) -> Settings:
     stored = shop.casebook.setting("figures") or {}
     known = {f.name for f in fields(Settings)}
     return Settings(**{k: v for k, v in stored.items() if k in known})
+
+
+def own_rates(shop: Shop) -> OwnRates:
+    """Return the prices that the shop has set itself, never the tool's own judgement."""
+    stored = shop.casebook.setting("figures") or {}
+    return OwnRates(**{f.name: stored.get(f.name) for f in fields(OwnRates)})
 
 
 def save_settings(shop: Shop, changes: Mapping[str, str]) -> Settings:
