@@ -29,10 +29,10 @@ import polars as pl
 from starlette.requests import Request
 
 from witnessmark.web.app import create_app
-from witnessmark.web.doors import Viewer
-from witnessmark.web.pages_cases import strip_values
-from witnessmark.web.state import bench_of, render
-from witnessmark.workflow.shop import entry_line, open_shop
+from witnessmark.web.bench.state import bench_of, render
+from witnessmark.web.door.doors import Viewer
+from witnessmark.web.pages.pages_cases import strip_values
+from witnessmark.workflow.case.shop_on_disk import entry_line, open_shop
 
 CONNECTIONS = 32
 ENTRIES = 200
@@ -63,8 +63,8 @@ uvicorn.run(app, port=int(sys.argv[2]), log_level="error", access_log=False)
 
 _OURS = """
 import sys
-from witnessmark.web.serve import serve
-from witnessmark.workflow.shop import open_shop
+from witnessmark.web.serving import serve
+from witnessmark.workflow.case.shop_on_disk import open_shop
 serve(open_shop(sys.argv[1]), port=int(sys.argv[2]), say=lambda _: None)
 """
 

@@ -23,28 +23,28 @@ sys.path.insert(0, str(HERE.parent / "studies" / "fuel_supply"))
 
 from engines import FOUR, KIT_C, THROUGH_FLOW, TWO, engines  # noqa: E402
 
-from witnessmark.inference import fuel_posterior, fuel_proposals  # noqa: E402
-from witnessmark.inference.fuel_evidence import fuel_evidence  # noqa: E402
-from witnessmark.inference.fuel_groups import HYPOTHESES, RELIEF, RETURN  # noqa: E402
-from witnessmark.inference.fuel_observations import (  # noqa: E402
+from witnessmark.inference.fuel.draws import fuel_posterior, fuel_proposals  # noqa: E402
+from witnessmark.inference.fuel.draws.fuel_posterior import (  # noqa: E402
+    ENOUGH,
+    default_log_prior,
+    infer,
+)
+from witnessmark.inference.fuel.draws.fuel_prior import UnknownType  # noqa: E402
+from witnessmark.inference.fuel.draws.fuel_samples import Repair  # noqa: E402
+from witnessmark.inference.fuel.draws.fuel_table import build_table  # noqa: E402
+from witnessmark.inference.fuel.fuel_evidence import fuel_evidence  # noqa: E402
+from witnessmark.inference.fuel.fuel_groups import HYPOTHESES, RELIEF, RETURN  # noqa: E402
+from witnessmark.inference.fuel.fuel_observations import (  # noqa: E402
     FLOW,
     GALLERY,
     PREFILTER,
     Key,
     Observation,
 )
-from witnessmark.inference.fuel_posterior import (  # noqa: E402
-    ENOUGH,
-    default_log_prior,
-    infer,
-)
-from witnessmark.inference.fuel_prior import UnknownType  # noqa: E402
-from witnessmark.inference.fuel_samples import Repair  # noqa: E402
-from witnessmark.inference.fuel_table import build_table  # noqa: E402
 from witnessmark.knowledge import load_knowledge  # noqa: E402
-from witnessmark.model.case import Case, read_case  # noqa: E402
-from witnessmark.physics.fuel_supply import PSI  # noqa: E402
-from witnessmark.planner.fuel_steps import fuel_candidates  # noqa: E402
+from witnessmark.model.entries.case import Case, read_case  # noqa: E402
+from witnessmark.physics.fuel.supply_circuit import PSI  # noqa: E402
+from witnessmark.planner.fuel.fuel_steps import fuel_candidates  # noqa: E402
 
 FIVE = (*FOUR, "pull")
 MEMBERS = np.array([[g in h for g in range(9)] for h in HYPOTHESES], dtype=float)

@@ -20,7 +20,7 @@ from readers.mutants import mutants, seeds
 from witnessmark.analyses.steady import steady_points
 from witnessmark.errors import WitnessmarkError
 from witnessmark.readers import read_recording
-from witnessmark.workflow.look import Look, as_json
+from witnessmark.workflow.recordings.look_into import Look, as_json
 
 
 def main() -> int:

@@ -21,9 +21,9 @@ from statistics import median
 
 import numpy as np
 
-from witnessmark.inference.belief import Belief, family_belief
-from witnessmark.inference.evidence import Evidence, Stage, TestResult
-from witnessmark.inference.noisy_or import NoisyOr, Values
+from witnessmark.inference.family.family_belief import Belief, family_belief
+from witnessmark.inference.family.staged_evidence import Evidence, Stage, TestResult
+from witnessmark.inference.networks.noisy_or import NoisyOr, Values
 from witnessmark.knowledge import Family, load_knowledge
 
 with warnings.catch_warnings():  # its extension module warns while it loads

@@ -23,8 +23,8 @@ ROOT = Path(__file__).resolve().parent.parent
 sys.path[:0] = [str(ROOT / "src"), str(ROOT / "tests")]
 
 from planner.exact_reference import optimal_cost, plan_cost, random_model  # noqa: E402
-from witnessmark.planner.lookahead import look_ahead, thorough  # noqa: E402
-from witnessmark.planner.troubleshooting import Problem, start  # noqa: E402
+from witnessmark.planner.ranking.lookahead import look_ahead, thorough  # noqa: E402
+from witnessmark.planner.ranking.troubleshooting import Problem, start  # noqa: E402
 
 DEPTHS = {"one-step lookahead": 1, "two-step": 2, "three-step": 3, "as shipped": None}
 SEED = 20260302

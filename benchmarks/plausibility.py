@@ -18,12 +18,12 @@ import numpy as np
 ROOT = Path(__file__).resolve().parent.parent
 sys.path.insert(0, str(ROOT / "src"))
 
-from witnessmark.analyses import plausibility  # noqa: E402
-from witnessmark.analyses.contract import Bench  # noqa: E402
-from witnessmark.analyses.plausibility_profiles import PROFILES  # noqa: E402
-from witnessmark.analyses.plausibility_trace import judge, judge_many, prepare  # noqa: E402
+from witnessmark.analyses.an_analysis import Bench  # noqa: E402
+from witnessmark.analyses.sensors.liveliness import PROFILES  # noqa: E402
+from witnessmark.analyses.sensors.one_trace import judge, judge_many, prepare  # noqa: E402
+from witnessmark.analyses.together import sensor_or_real as plausibility  # noqa: E402
 from witnessmark.knowledge import load_knowledge  # noqa: E402
-from witnessmark.model.case import read_case  # noqa: E402
+from witnessmark.model.entries.case import read_case  # noqa: E402
 from witnessmark.model.recording import Channel, Quality, Recording  # noqa: E402
 
 COOLANT = PROFILES["coolant_temperature"]

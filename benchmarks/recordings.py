@@ -29,9 +29,9 @@ from make_logs import bus_hour, long_log, traffic, wide_table
 from make_mf4 import mf4_log
 
 from witnessmark.readers import read_recording
-from witnessmark.readers.cache import load_window, store
-from witnessmark.readers.j1939_signals import SIGNALS, by_group
-from witnessmark.workflow.look import as_json, look
+from witnessmark.readers.bus.j1939_signals import SIGNALS, by_group
+from witnessmark.readers.files.kept_channels import load_window, store
+from witnessmark.workflow.recordings.look_into import as_json, look
 
 REPEATS = 5
 GROUPS = by_group(tuple(s for s in SIGNALS if s.bytes_needed <= 8))
@@ -141,7 +141,7 @@ def memory(files: dict[str, Path]) -> list[list[str]]:
     """Peak memory of a process that reads an hour, and ten; what an idle one takes beside it."""
     program = (
         "import sys\nfrom pathlib import Path\nfrom witnessmark.readers import read_recording\n"
-        "from witnessmark.readers.cache import load, store\n"
+        "from witnessmark.readers.files.kept_channels import load, store\n"
         "def peak():\n"
         "    lines = Path('/proc/self/status').read_text().splitlines()\n"
         "    return next(int(x.split()[1]) / 1024 for x in lines if x.startswith('VmHWM'))\n"

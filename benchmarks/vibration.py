@@ -22,8 +22,8 @@ from scipy import fft
 from scipy.interpolate import CubicSpline
 from threadpoolctl import threadpool_info, threadpool_limits
 
-from witnessmark.physics.order_blocks import block_orders
-from witnessmark.physics.orders import turns
+from witnessmark.physics.vibration.orders.order_blocks import block_orders
+from witnessmark.physics.vibration.orders.order_tracking import turns
 
 RATE = 4000.0
 ORDERS = np.arange(1, 25) / 2.0

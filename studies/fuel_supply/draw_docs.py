@@ -7,11 +7,11 @@ from pathlib import Path
 
 import numpy as np
 
-from witnessmark.inference.fuel_evidence import fuel_evidence
+from witnessmark.inference.fuel.fuel_evidence import fuel_evidence
 from witnessmark.knowledge import load_knowledge
-from witnessmark.model.case import read_case
-from witnessmark.physics.fuel_supply import L_PER_H, PSI, Circuit, solve
-from witnessmark.physics.fuel_supply_types import nominal, type_circuit
+from witnessmark.model.entries.case import read_case
+from witnessmark.physics.fuel.supply_circuit import L_PER_H, PSI, Circuit, solve
+from witnessmark.physics.fuel.supply_types import nominal, type_circuit
 from witnessmark.report.pictures.canvas import printed
 from witnessmark.report.pictures.fuel import Panel, for_finding, signature_picture
 

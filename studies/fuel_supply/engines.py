@@ -7,8 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from other_physics import apply, recentre, solve_other
 
-from witnessmark.inference.fuel_groups import GROUPS, HYPOTHESES
-from witnessmark.inference.fuel_observations import (
+from witnessmark.inference.fuel.draws.fuel_prior import DIMENSIONS, TypePrior, draws, idle_reference
+from witnessmark.inference.fuel.draws.fuel_table import faulty
+from witnessmark.inference.fuel.fuel_groups import GROUPS, HYPOTHESES
+from witnessmark.inference.fuel.fuel_observations import (
     CHECK,
     COLD,
     FLOW,
@@ -21,10 +23,8 @@ from witnessmark.inference.fuel_observations import (
     Observation,
     cold_extra,
 )
-from witnessmark.inference.fuel_onset import BEGAN, group_factors
-from witnessmark.inference.fuel_prior import DIMENSIONS, TypePrior, draws, idle_reference
-from witnessmark.inference.fuel_table import faulty
-from witnessmark.physics.fuel_supply import L_PER_H, PSI, solve
+from witnessmark.inference.fuel.fuel_onset import BEGAN, group_factors
+from witnessmark.physics.fuel.supply_circuit import L_PER_H, PSI, solve
 
 GAUGE_SD = 1.6 * PSI
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from witnessmark.physics.fuel_supply import (
+from witnessmark.physics.fuel.supply_circuit import (
     ATMOSPHERE,
     L_PER_H,
     PSI,

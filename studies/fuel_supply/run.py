@@ -21,23 +21,23 @@ from pathlib import Path
 import numpy as np
 from engines import JUDGED, SETS, WITH_COLD, Engine, engines
 
-from witnessmark.inference import fuel_posterior
-from witnessmark.inference.fuel_groups import HYPOTHESES
-from witnessmark.inference.fuel_observations import FLOW, GALLERY, THROTTLED
-from witnessmark.inference.fuel_posterior import default_log_prior, infer
-from witnessmark.inference.fuel_prior import (
+from witnessmark.inference.fuel.draws import fuel_posterior
+from witnessmark.inference.fuel.draws.fuel_posterior import default_log_prior, infer
+from witnessmark.inference.fuel.draws.fuel_prior import (
     DIMENSIONS,
     LAYOUT_SHARES,
     ExactType,
     TypePrior,
     UnknownType,
 )
-from witnessmark.inference.fuel_table import build_table
-from witnessmark.inference.fuel_types import learn_type
+from witnessmark.inference.fuel.draws.fuel_table import build_table
+from witnessmark.inference.fuel.draws.fuel_types import learn_type
+from witnessmark.inference.fuel.fuel_groups import HYPOTHESES
+from witnessmark.inference.fuel.fuel_observations import FLOW, GALLERY, THROTTLED
 from witnessmark.model.finding import OperatingPoint
 from witnessmark.model.fuel_baseline import BaselineReading, FuelBaseline
-from witnessmark.physics.fuel_supply import solve
-from witnessmark.physics.fuel_supply_types import LAYOUTS, TypeValues, nominal, type_circuit
+from witnessmark.physics.fuel.supply_circuit import solve
+from witnessmark.physics.fuel.supply_types import LAYOUTS, TypeValues, nominal, type_circuit
 
 HERE = Path(__file__).parent
 #: Wrong fault shares: truths are drawn from them, the inference keeps its own prior.

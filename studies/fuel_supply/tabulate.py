@@ -16,10 +16,10 @@ import numpy as np
 from engines import JUDGED
 from run import BLANK, COUNTS_WRONG, WRONG, truths_of
 
-from witnessmark.inference.fuel_groups import GROUPS, HYPOTHESES
-from witnessmark.inference.fuel_onset import group_factors
-from witnessmark.inference.fuel_posterior import default_log_prior
-from witnessmark.physics.fuel_supply_types import LAYOUTS
+from witnessmark.inference.fuel.draws.fuel_posterior import default_log_prior
+from witnessmark.inference.fuel.fuel_groups import GROUPS, HYPOTHESES
+from witnessmark.inference.fuel.fuel_onset import group_factors
+from witnessmark.physics.fuel.supply_types import LAYOUTS
 
 HERE = Path(__file__).parent
 TWO, FLOW, KIT, COLD, KIT_COLD = (

@@ -17,7 +17,7 @@ sys.path[:0] = [str(HERE), str(HERE.parent.parent / "src")]
 from plant import KINDS_REAL, simulate  # noqa: E402
 from truck import lagged  # noqa: E402
 
-from witnessmark.analyses.sensor_drift import RATED, held, wandered  # noqa: E402
+from witnessmark.analyses.sensors.sensor_drift import RATED, held, wandered  # noqa: E402
 
 Floats = npt.NDArray[np.float64]
 SECONDS, GRID, SEED = 2400.0, 100, 7700

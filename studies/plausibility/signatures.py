@@ -17,8 +17,8 @@ sys.path[:0] = [str(HERE), str(HERE.parent.parent / "src")]
 
 from truck import drive, recording  # noqa: E402
 
-from witnessmark.analyses.plausibility import look_at  # noqa: E402
-from witnessmark.analyses.plausibility_judged import judged_recordings  # noqa: E402
+from witnessmark.analyses.together.judged_channels import judged_recordings  # noqa: E402
+from witnessmark.analyses.together.sensor_or_real import look_at  # noqa: E402
 
 SEED, BATCH = 6300, 50
 ORDER = ("ground", "reference", "rail", "converter", "loose", "alone", "cannot tell", "no jump")

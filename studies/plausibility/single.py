@@ -19,8 +19,8 @@ sys.path[:0] = [str(HERE), str(HERE.parent.parent / "src")]
 
 from plant import DT, KINDS_FAULT, KINDS_REAL, simulate  # noqa: E402
 
-from witnessmark.analyses.plausibility_profiles import PROFILES  # noqa: E402
-from witnessmark.analyses.plausibility_trace import (  # noqa: E402
+from witnessmark.analyses.sensors.liveliness import PROFILES  # noqa: E402
+from witnessmark.analyses.sensors.one_trace import (  # noqa: E402
     SEEN_FROM,
     Verdict,
     judge_many,

@@ -14,13 +14,13 @@ import numpy.typing as npt
 HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE.parent.parent / "src")]
 
-from witnessmark.analyses.plausibility_judged import judged_recordings  # noqa: E402
-from witnessmark.analyses.plausibility_shared import shared_findings  # noqa: E402
-from witnessmark.analyses.plausibility_together import (  # noqa: E402
+from witnessmark.analyses.together.judged_channels import judged_recordings  # noqa: E402
+from witnessmark.analyses.together.same_instant import (  # noqa: E402
     Clock,
     coincidence,
     make_clock,
 )
+from witnessmark.analyses.together.shared_parts import shared_findings  # noqa: E402
 from witnessmark.model.recording import Channel, Quality, Recording  # noqa: E402
 
 Floats = npt.NDArray[np.float64]

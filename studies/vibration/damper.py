@@ -19,9 +19,9 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parent))
 from crank_truth import FIRING, ORDERS, STATES, engine, measured, response
 
-from witnessmark.physics.cylinder_balance import balance, low_orders
-from witnessmark.physics.damper_fit import judge
-from witnessmark.physics.tooth_timing import Torsion
+from witnessmark.physics.vibration.twist.cylinder_balance import balance, low_orders
+from witnessmark.physics.vibration.twist.damper_fit import judge
+from witnessmark.physics.vibration.twist.tooth_timing import Torsion
 
 DEG = np.pi / 180
 RPM = np.arange(800.0, 2101.0, 50.0)

@@ -16,11 +16,11 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parent))
 from truck import KINDS, drives
 
-from witnessmark.physics.fixed_peaks import fixed_peaks
-from witnessmark.physics.line_selection import Sweep, choose_lines
-from witnessmark.physics.order_lines import expected_lines
-from witnessmark.physics.orders import turns
-from witnessmark.physics.vibration_family import decide
+from witnessmark.physics.vibration.orders.fixed_peaks import fixed_peaks
+from witnessmark.physics.vibration.orders.line_selection import Sweep, choose_lines
+from witnessmark.physics.vibration.orders.order_lines import expected_lines
+from witnessmark.physics.vibration.orders.order_tracking import turns
+from witnessmark.physics.vibration.vibration_family import decide
 
 ENGINE = (0.5, 1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 4.5, 6.0)
 TRUE = {"engine": "engine", "shaft": "road", "tyre": "road", "fixed": "fixed", "none": "none"}

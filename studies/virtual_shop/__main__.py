@@ -24,7 +24,7 @@ from studies.virtual_shop import pairs as two  # noqa: E402
 from studies.virtual_shop import trucks as truth  # noqa: E402
 from studies.virtual_shop.policies import POLICIES, Learning, Run  # noqa: E402
 
-from witnessmark.inference.belief import FamilyModel  # noqa: E402
+from witnessmark.inference.family.family_belief import FamilyModel  # noqa: E402
 from witnessmark.knowledge import Knowledge, load_knowledge  # noqa: E402
 
 FOLDER = Path(__file__).resolve().parent

@@ -9,12 +9,12 @@ import numpy as np
 from studies.virtual_shop.policies import MOST_REPAIRS, first_of, renew
 from studies.virtual_shop.trucks import Truck, World, draw_truck
 
-from witnessmark.inference.belief import Belief, FamilyModel, family_belief
-from witnessmark.inference.evidence import Evidence
-from witnessmark.inference.links import link_factors
+from witnessmark.inference.family.family_belief import Belief, FamilyModel, family_belief
+from witnessmark.inference.family.links import link_factors
+from witnessmark.inference.family.staged_evidence import Evidence
 from witnessmark.knowledge import Knowledge, Link
-from witnessmark.planner.progress import Progress
-from witnessmark.planner.steps import FamilyState, rank_steps
+from witnessmark.planner.order.progress import Progress
+from witnessmark.planner.ranked_steps import FamilyState, rank_steps
 
 __all__ = ["PAIR_POLICIES", "Pair", "PairRun", "draw_pair", "linked_pairs"]
 

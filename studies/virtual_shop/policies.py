@@ -8,16 +8,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 from studies.virtual_shop.trucks import UNLISTED, Truck
 
-from witnessmark.inference.belief import Belief, FamilyModel, family_belief
-from witnessmark.inference.doubt import doubt_of
-from witnessmark.inference.evidence import Evidence
+from witnessmark.inference.family.doubt import doubt_of
+from witnessmark.inference.family.family_belief import Belief, FamilyModel, family_belief
+from witnessmark.inference.family.staged_evidence import Evidence
 from witnessmark.knowledge import Family, Knowledge
-from witnessmark.model.history import Closing, History
 from witnessmark.model.odds import DECIDED_FROM
+from witnessmark.model.shop_record import Closing, History
 from witnessmark.model.step import Step
-from witnessmark.planner.costs import repair_usd
-from witnessmark.planner.progress import Progress
-from witnessmark.planner.steps import FamilyState, rank_steps
+from witnessmark.planner.order.progress import Progress
+from witnessmark.planner.ranked_steps import FamilyState, rank_steps
+from witnessmark.planner.ranking.costs import repair_usd
 
 __all__ = ["POLICIES", "Learning", "Run", "first_of", "renew"]
 

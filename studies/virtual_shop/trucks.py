@@ -8,11 +8,11 @@ from dataclasses import dataclass, field
 import numpy as np
 from studies.virtual_shop.other_fuel import TESTS, fuel_results, with_faults
 
-from witnessmark.inference.evidence import Clue
+from witnessmark.inference.family.staged_evidence import Clue
 from witnessmark.knowledge import AccessGroup, Family, Knowledge, Test
 from witnessmark.model.settings import Settings
 from witnessmark.model.step import Spread
-from witnessmark.planner.costs import (
+from witnessmark.planner.ranking.costs import (
     price_of_test,
     remeasure_minutes,
     repair_usd,

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from witnessmark.physics.crank_torsion import Chain, firing_phases, forced
+from witnessmark.physics.vibration.twist.crank_torsion import Chain, firing_phases, forced
 
 FIRING = (1, 5, 3, 6, 2, 4)
 ORDERS = np.arange(0.5, 12.01, 0.5)
@@ -32,7 +32,7 @@ def sweep_edges(
     The gas torque's harmonics fall off as in the physics notes; *weak* is (cylinder, share).
     *dead_centre* [rad] is where cylinder 1 fires on the wheel's count.
     """
-    from witnessmark.physics.cylinder_balance import gas_harmonics
+    from witnessmark.physics.vibration.twist.cylinder_balance import gas_harmonics
 
     rng = np.random.default_rng(seed)
     gas = gas_harmonics(ORDERS) * torque

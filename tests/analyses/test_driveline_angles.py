@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from analyses.vibration_material import TRUCK, bench
-from witnessmark.analyses import driveline
+from witnessmark.analyses.vibration import shaft_joints as driveline
 
 
 def found(*angles, stage=0):

@@ -6,8 +6,8 @@ import math
 
 import pytest
 
-from witnessmark.analyses.instruments import same_instrument, uncertainty_of
-from witnessmark.model.entry_data import Instrument, ReadingData
+from witnessmark.analyses.readings.instruments import same_instrument, uncertainty_of
+from witnessmark.model.entries.entry_data import Instrument, ReadingData
 from witnessmark.units import UNITS
 
 PSI = UNITS["psi"].factor

@@ -11,16 +11,16 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from witnessmark.analyses import plausibility
-from witnessmark.analyses.contract import Bench
-from witnessmark.analyses.plausibility_profiles import PROFILES
-from witnessmark.analyses.plausibility_trace import SEEN_FROM, judge, prepare
+from witnessmark.analyses.an_analysis import Bench
+from witnessmark.analyses.sensors.liveliness import PROFILES
+from witnessmark.analyses.sensors.one_trace import SEEN_FROM, judge, prepare
+from witnessmark.analyses.together import sensor_or_real as plausibility
 from witnessmark.knowledge import load_knowledge
-from witnessmark.model.case import read_case
+from witnessmark.model.entries.case import read_case
 from witnessmark.model.finding import Finding
 from witnessmark.model.recording import Channel, Floats, Quality, Recording
-from witnessmark.physics.coolant import sensor_reading
-from witnessmark.report.pictures.plausibility import plausibility_picture
+from witnessmark.physics.sensors.coolant_rates import sensor_reading
+from witnessmark.report.pictures.judged_trace import plausibility_picture
 
 COOLANT = PROFILES["coolant_temperature"]
 CARS = (

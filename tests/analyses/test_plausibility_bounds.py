@@ -8,13 +8,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from witnessmark.analyses import plausibility, sensor_cross_checks
-from witnessmark.analyses.contract import Bench
-from witnessmark.analyses.plausibility_bounds import too_fast
-from witnessmark.analyses.plausibility_profiles import BOUNDS, PROFILES
-from witnessmark.analyses.plausibility_trace import SEEN_FROM, judge, prepare
+from witnessmark.analyses.an_analysis import Bench
+from witnessmark.analyses.sensors import cross_checks as sensor_cross_checks
+from witnessmark.analyses.sensors.fast_bounds import too_fast
+from witnessmark.analyses.sensors.liveliness import BOUNDS, PROFILES
+from witnessmark.analyses.sensors.one_trace import SEEN_FROM, judge, prepare
+from witnessmark.analyses.together import sensor_or_real as plausibility
 from witnessmark.knowledge import load_knowledge
-from witnessmark.model.case import read_case
+from witnessmark.model.entries.case import read_case
 from witnessmark.model.finding import Finding
 from witnessmark.model.recording import Channel, Floats, Quality, Recording
 from witnessmark.readers import read_recording

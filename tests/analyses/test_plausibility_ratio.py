@@ -7,16 +7,16 @@ import json
 import numpy as np
 import pytest
 
-from witnessmark.analyses import plausibility
-from witnessmark.analyses.contract import Bench
-from witnessmark.analyses.plausibility_causes import (
+from witnessmark.analyses.an_analysis import Bench
+from witnessmark.analyses.sensors.circuit_ratios import INPUTS, PRIOR, Steps, signatures
+from witnessmark.analyses.sensors.trace_causes import (
     supports_of_others,
     supports_of_silence,
     supports_of_trace,
 )
-from witnessmark.analyses.plausibility_ratio import INPUTS, PRIOR, Steps, signatures
+from witnessmark.analyses.together import sensor_or_real as plausibility
 from witnessmark.knowledge import load_knowledge
-from witnessmark.model.case import read_case
+from witnessmark.model.entries.case import read_case
 from witnessmark.model.finding import Finding
 from witnessmark.model.recording import Channel, Floats, Quality, Recording
 from witnessmark.units import QUANTITIES

@@ -7,11 +7,11 @@ import json
 import numpy as np
 import pytest
 
-from witnessmark.analyses import plausibility
-from witnessmark.analyses.contract import Bench
-from witnessmark.analyses.plausibility_together import Clock, co_step, coincidence, make_clock
+from witnessmark.analyses.an_analysis import Bench
+from witnessmark.analyses.together import sensor_or_real as plausibility
+from witnessmark.analyses.together.same_instant import Clock, co_step, coincidence, make_clock
 from witnessmark.knowledge import load_knowledge
-from witnessmark.model.case import read_case
+from witnessmark.model.entries.case import read_case
 from witnessmark.model.finding import Finding
 from witnessmark.model.recording import Channel, Floats, Quality, Recording, TroubleCode
 

@@ -8,10 +8,10 @@ from collections.abc import Mapping
 import numpy as np
 import pytest
 
-from witnessmark.analyses import sensor_cross_checks
-from witnessmark.analyses.contract import Bench
+from witnessmark.analyses.an_analysis import Bench
+from witnessmark.analyses.sensors import cross_checks as sensor_cross_checks
 from witnessmark.knowledge import load_knowledge
-from witnessmark.model.case import read_case
+from witnessmark.model.entries.case import read_case
 from witnessmark.model.finding import Finding
 from witnessmark.model.recording import Channel, Floats, Quality, Recording
 

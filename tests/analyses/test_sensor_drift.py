@@ -7,10 +7,10 @@ import json
 import numpy as np
 import pytest
 
-from witnessmark.analyses import sensor_drift
-from witnessmark.analyses.contract import Bench
+from witnessmark.analyses.an_analysis import Bench
+from witnessmark.analyses.sensors import sensor_drift
 from witnessmark.knowledge import load_knowledge
-from witnessmark.model.case import read_case
+from witnessmark.model.entries.case import read_case
 from witnessmark.model.finding import Finding
 from witnessmark.model.recording import Channel, Floats, Recording
 from witnessmark.units import QUANTITIES

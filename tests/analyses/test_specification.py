@@ -7,10 +7,10 @@ from typing import Any
 
 import pytest
 
-from witnessmark.analyses import before_after, specification
-from witnessmark.analyses.contract import Bench
+from witnessmark.analyses.an_analysis import Bench
+from witnessmark.analyses.readings import before_after, specification
 from witnessmark.knowledge import load_knowledge
-from witnessmark.model.case import read_case
+from witnessmark.model.entries.case import read_case
 from witnessmark.units import UNITS
 
 PSI = UNITS["psi"].factor

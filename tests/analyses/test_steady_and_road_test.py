@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from witnessmark.analyses.road_points import FAMILY_POINTS, POINTS
-from witnessmark.analyses.road_test import CardLine, road_test_card
+from witnessmark.analyses.road.road_points import FAMILY_POINTS, POINTS
+from witnessmark.analyses.road.road_test import CardLine, road_test_card
 from witnessmark.analyses.steady import gear_at, steady_points
 from witnessmark.knowledge import load_knowledge
-from witnessmark.model.entry_data import TruckData
+from witnessmark.model.entries.entry_data import TruckData
 from witnessmark.model.recording import Channel, Recording
 
 TRUCK = TruckData(

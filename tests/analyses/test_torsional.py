@@ -7,7 +7,7 @@ import pytest
 
 from analyses.crank_material import sweep_edges
 from analyses.vibration_material import bench, channel, drive, recording
-from witnessmark.analyses import torsional
+from witnessmark.analyses.vibration import torsional
 
 WARM = {"point": {"warm": True, "load": "full"}, "place": "nose"}
 PULL = WARM | {"place": "flywheel"}

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from analyses.vibration_material import TRUCK, bench, channel, drive, recording
-from witnessmark.analyses import vibration
-from witnessmark.analyses.vibration_change import compare
-from witnessmark.analyses.vibration_levels import Cell
+from witnessmark.analyses.vibration import what_it_follows as vibration
+from witnessmark.analyses.vibration.vibration_change import compare
+from witnessmark.analyses.vibration.vibration_levels import Cell
 
 
 def only(findings, code):

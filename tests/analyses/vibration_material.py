@@ -4,9 +4,9 @@ import json
 
 import numpy as np
 
-from witnessmark.analyses.contract import Bench
+from witnessmark.analyses.an_analysis import Bench
 from witnessmark.knowledge import load_knowledge
-from witnessmark.model.case import read_case
+from witnessmark.model.entries.case import read_case
 from witnessmark.model.recording import Channel, Recording
 
 AXLE, TYRE = 3.55, 500.0

@@ -10,9 +10,9 @@ from typing import Any
 import pypdf
 import pytest
 
-from witnessmark.demo.shop import stories
-from witnessmark.model.case import read_case
-from witnessmark.workflow.assess import assess
+from witnessmark.demo.demo_shop import stories
+from witnessmark.model.entries.case import read_case
+from witnessmark.workflow.dossier.assess_case import assess
 
 pytestmark = pytest.mark.slow
 

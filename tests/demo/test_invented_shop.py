@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import pytest
 
-from witnessmark.demo.shop import build, open_stories, stories
-from witnessmark.demo.story import Story
+from witnessmark.demo.demo_shop import build, open_stories, stories
+from witnessmark.demo.stories.story import Story
 from witnessmark.knowledge import load_knowledge
-from witnessmark.model.case import read_case
-from witnessmark.model.entry_data import RecordingData, TruckData, WorkData
-from witnessmark.workflow.check_ids import check_ids
+from witnessmark.model.entries.case import read_case
+from witnessmark.model.entries.entry_data import RecordingData, TruckData, WorkData
+from witnessmark.workflow.case.check_ids import check_ids
 
 
 def test_there_are_the_six_trucks() -> None:

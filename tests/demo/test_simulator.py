@@ -8,18 +8,18 @@ import can
 import numpy as np
 import pytest
 
-from witnessmark.demo.bus_log import ActiveCode, BusTrack, candump, zipped
-from witnessmark.demo.cooling import Cooling, coolant_temperature
-from witnessmark.demo.drive import Leg, drive
-from witnessmark.demo.fuel_circuit import FuelFaults, fuel_point, gallery_curve
-from witnessmark.demo.recordings import (
+from witnessmark.demo.machines.bus_log import ActiveCode, BusTrack, candump, zipped
+from witnessmark.demo.machines.cooling import Cooling, coolant_temperature
+from witnessmark.demo.machines.demo_circuit import FuelFaults, fuel_point, gallery_curve
+from witnessmark.demo.machines.demo_recordings import (
     GEARING,
     cycling_recording,
     fuel_recording,
     scene_recording,
     shake_recordings,
 )
-from witnessmark.demo.shaking import Shake
+from witnessmark.demo.machines.drive_cycle import Leg, drive
+from witnessmark.demo.machines.shaking import Shake
 from witnessmark.readers import read_recording
 
 POINTS = [(700, 0.0), (1000, 0.0), (1500, 0.0), (1800, 0.0), (1500, 1.0)]

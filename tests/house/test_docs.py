@@ -16,7 +16,7 @@ def test_every_finding_code_is_documented() -> None:
     page = (ROOT / "docs/findings.md").read_text(encoding="utf-8")
     codes: set[str] = set()
     for room in ("analyses", "inference"):
-        for path in (SRC / room).glob("*.py"):
+        for path in (SRC / room).rglob("*.py"):
             codes |= set(CODE.findall(path.read_text(encoding="utf-8")))
     assert len(codes) > 10
     for code in codes:

@@ -8,10 +8,10 @@ from scipy.integrate import quad
 from scipy.special import expit, logit
 from scipy.stats import norm
 
-from witnessmark.inference.belief import FamilyModel
-from witnessmark.inference.evidence import Evidence
-from witnessmark.inference.likelihood import JUDGED_LOG_SD, as_known
-from witnessmark.inference.odds import odds_for
+from witnessmark.inference.family.family_belief import FamilyModel
+from witnessmark.inference.family.likelihood import JUDGED_LOG_SD, as_known
+from witnessmark.inference.family.staged_evidence import Evidence
+from witnessmark.inference.odds.case_odds import odds_for
 from witnessmark.knowledge import load_knowledge
 
 KNOWLEDGE = load_knowledge()

@@ -11,14 +11,21 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from witnessmark.inference.belief import FamilyModel, family_belief
-from witnessmark.inference.evidence import Clue, Evidence, Outcome, Stage, TestResult, Work
-from witnessmark.inference.likelihood import as_known
-from witnessmark.inference.prior import first_weights
+from witnessmark.inference.family.family_belief import FamilyModel, family_belief
+from witnessmark.inference.family.likelihood import as_known
+from witnessmark.inference.family.prior import first_weights
+from witnessmark.inference.family.staged_evidence import (
+    Clue,
+    Evidence,
+    Outcome,
+    Stage,
+    TestResult,
+    Work,
+)
 from witnessmark.knowledge import load_knowledge
 from witnessmark.model.finding import Evidence as Rests
 from witnessmark.model.finding import Finding, JointSupport, Support
-from witnessmark.model.history import Closing, History
+from witnessmark.model.shop_record import Closing, History
 
 KNOWLEDGE = load_knowledge()
 FAMILIES = sorted(KNOWLEDGE.families)
@@ -279,8 +286,8 @@ def test_a_finding_that_was_not_run_changes_nothing():
         code="a_check", sentence="", outcome="not_run", reason="no reading", method="t/1",
         support=(support,), evidence=Rests(),
     )  # fmt: skip
-    from witnessmark.inference.evidence import family_evidence
-    from witnessmark.model.case import read_case
+    from witnessmark.inference.family.staged_evidence import family_evidence
+    from witnessmark.model.entries.case import read_case
 
     case = read_case("x", [])
     family = KNOWLEDGE.families["fuel_low"]

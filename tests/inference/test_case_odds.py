@@ -9,7 +9,7 @@ import pytest
 
 from witnessmark.inference import case_beliefs, case_evidence, case_odds
 from witnessmark.knowledge import load_knowledge
-from witnessmark.model.case import read_case
+from witnessmark.model.entries.case import read_case
 
 KNOWLEDGE = load_knowledge()
 

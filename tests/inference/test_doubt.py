@@ -7,14 +7,21 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from witnessmark.inference.belief import FamilyModel, family_belief
-from witnessmark.inference.doubt import doubt_of, moved_row
-from witnessmark.inference.evidence import Clue, Evidence, Outcome, Stage, TestResult, Work
-from witnessmark.inference.likelihood import JUDGED_LOG_SD
-from witnessmark.inference.odds import odds_for
-from witnessmark.inference.prior import clue_factor
+from witnessmark.inference.family.doubt import doubt_of, moved_row
+from witnessmark.inference.family.family_belief import FamilyModel, family_belief
+from witnessmark.inference.family.likelihood import JUDGED_LOG_SD
+from witnessmark.inference.family.prior import clue_factor
+from witnessmark.inference.family.staged_evidence import (
+    Clue,
+    Evidence,
+    Outcome,
+    Stage,
+    TestResult,
+    Work,
+)
+from witnessmark.inference.odds.case_odds import odds_for
 from witnessmark.knowledge import load_knowledge
-from witnessmark.model.history import Closing, History
+from witnessmark.model.shop_record import Closing, History
 
 KNOWLEDGE = load_knowledge()
 DRAWS = 300

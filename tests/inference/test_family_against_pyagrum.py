@@ -12,9 +12,9 @@ import numpy as np
 import pytest
 
 from witnessmark.inference import family_belief
-from witnessmark.inference.evidence import Evidence, Stage, TestResult
-from witnessmark.inference.likelihood import as_known
-from witnessmark.inference.prior import first_weights
+from witnessmark.inference.family.likelihood import as_known
+from witnessmark.inference.family.prior import first_weights
+from witnessmark.inference.family.staged_evidence import Evidence, Stage, TestResult
 from witnessmark.knowledge import load_knowledge
 
 with warnings.catch_warnings():  # its extension module warns while it loads

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from witnessmark.inference import family_belief
-from witnessmark.inference.evidence import Evidence, Stage
-from witnessmark.inference.fuel_groups import GROUPS, HYPOTHESES, RELIEF, RETURN, TOGETHER
-from witnessmark.inference.fuel_posterior import default_log_prior
+from witnessmark.inference.family.staged_evidence import Evidence, Stage
+from witnessmark.inference.fuel.draws.fuel_posterior import default_log_prior
+from witnessmark.inference.fuel.fuel_groups import GROUPS, HYPOTHESES, RELIEF, RETURN, TOGETHER
 from witnessmark.knowledge import load_knowledge
 
 KNOWLEDGE = load_knowledge()

@@ -5,17 +5,17 @@ import json
 import numpy as np
 import pytest
 
-from witnessmark.analyses.contract import Bench
-from witnessmark.demo.fuel_circuit import FuelFaults, gallery_curve
-from witnessmark.demo.recordings import fuel_recording
-from witnessmark.inference.fuel_groups import FAMILY
-from witnessmark.inference.fuel_observations import DELIVERY, GALLERY
-from witnessmark.inference.fuel_readings import collect
+from witnessmark.analyses.an_analysis import Bench
+from witnessmark.demo.machines.demo_circuit import FuelFaults, gallery_curve
+from witnessmark.demo.machines.demo_recordings import fuel_recording
+from witnessmark.inference.fuel.fuel_groups import FAMILY
+from witnessmark.inference.fuel.fuel_observations import DELIVERY, GALLERY
+from witnessmark.inference.fuel.fuel_readings import collect
 from witnessmark.knowledge import load_knowledge
-from witnessmark.model.case import read_case
-from witnessmark.physics.fuel_supply import PSI
+from witnessmark.model.entries.case import read_case
+from witnessmark.physics.fuel.supply_circuit import PSI
 from witnessmark.readers import read_recording
-from witnessmark.workflow.assess import assess
+from witnessmark.workflow.dossier.assess_case import assess
 
 
 @pytest.fixture(scope="module")

@@ -5,8 +5,9 @@ import json
 import numpy as np
 import pytest
 
-from witnessmark.inference.fuel_evidence import fuel_evidence
-from witnessmark.inference.fuel_groups import (
+from witnessmark.inference.fuel.draws.fuel_types import learn_type, table_for
+from witnessmark.inference.fuel.fuel_evidence import fuel_evidence
+from witnessmark.inference.fuel.fuel_groups import (
     FAMILY,
     GAUGE,
     GROUPS,
@@ -15,15 +16,14 @@ from witnessmark.inference.fuel_groups import (
     RETURN,
     group_of,
 )
-from witnessmark.inference.fuel_observations import GALLERY
-from witnessmark.inference.fuel_types import learn_type, table_for
-from witnessmark.inference.odds import case_odds
+from witnessmark.inference.fuel.fuel_observations import GALLERY
+from witnessmark.inference.odds.case_odds import case_odds
 from witnessmark.knowledge import load_knowledge
-from witnessmark.model.case import Case, read_case
+from witnessmark.model.entries.case import Case, read_case
 from witnessmark.model.finding import OperatingPoint
 from witnessmark.model.fuel_baseline import BaselineReading, FuelBaseline
-from witnessmark.physics.fuel_supply import L_PER_H, PSI, solve
-from witnessmark.physics.fuel_supply_types import nominal, type_circuit
+from witnessmark.physics.fuel.supply_circuit import L_PER_H, PSI, solve
+from witnessmark.physics.fuel.supply_types import nominal, type_circuit
 
 FLOW = "fuel_return_flow"
 INSTRUMENT = {"id": "g1", "span": "160 psi", "accuracy": "1 % of span"}

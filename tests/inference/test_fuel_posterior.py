@@ -7,8 +7,12 @@ import pytest
 from scipy.special import logsumexp
 from scipy.stats import multivariate_normal
 
-from witnessmark.inference import fuel_posterior
-from witnessmark.inference.fuel_groups import (
+from witnessmark.inference.fuel.draws import fuel_posterior
+from witnessmark.inference.fuel.draws.fuel_posterior import default_log_prior, infer, log_likelihood
+from witnessmark.inference.fuel.draws.fuel_prior import DIMENSIONS
+from witnessmark.inference.fuel.draws.fuel_samples import STEP_DIMENSIONS, Repair, simulate
+from witnessmark.inference.fuel.draws.fuel_types import table_for
+from witnessmark.inference.fuel.fuel_groups import (
     AIR,
     FAMILY,
     FILTER,
@@ -22,7 +26,7 @@ from witnessmark.inference.fuel_groups import (
     TOGETHER,
     group_of,
 )
-from witnessmark.inference.fuel_observations import (
+from witnessmark.inference.fuel.fuel_observations import (
     CHECK,
     FLOW,
     GALLERY,
@@ -34,12 +38,8 @@ from witnessmark.inference.fuel_observations import (
     Observation,
     covariance,
 )
-from witnessmark.inference.fuel_posterior import default_log_prior, infer, log_likelihood
-from witnessmark.inference.fuel_prior import DIMENSIONS
-from witnessmark.inference.fuel_samples import STEP_DIMENSIONS, Repair, simulate
-from witnessmark.inference.fuel_types import table_for
 from witnessmark.knowledge import load_knowledge
-from witnessmark.physics.fuel_supply import L_PER_H, PSI
+from witnessmark.physics.fuel.supply_circuit import L_PER_H, PSI
 
 UNIT = {FLOW: L_PER_H, VACUUM: INHG}
 

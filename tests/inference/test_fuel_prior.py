@@ -5,7 +5,14 @@ import re
 import numpy as np
 import pytest
 
-from witnessmark.inference.fuel_groups import (
+from witnessmark.inference.fuel.draws.fuel_prior import (
+    UNIT_DIMENSIONS,
+    UnknownType,
+    apply_fault,
+    healthy_units,
+    idle_reference,
+)
+from witnessmark.inference.fuel.fuel_groups import (
     AIR,
     FILTER,
     GAUGE,
@@ -15,15 +22,8 @@ from witnessmark.inference.fuel_groups import (
     RETURN,
     SUCTION,
 )
-from witnessmark.inference.fuel_prior import (
-    UNIT_DIMENSIONS,
-    UnknownType,
-    apply_fault,
-    healthy_units,
-    idle_reference,
-)
-from witnessmark.physics.fuel_supply import PSI
-from witnessmark.physics.fuel_supply_types import PARAMETERS, nominal, type_circuit
+from witnessmark.physics.fuel.supply_circuit import PSI
+from witnessmark.physics.fuel.supply_types import PARAMETERS, nominal, type_circuit
 
 N = 20000
 

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from witnessmark.inference.fuel_groups import LEAK, PUMP, RELIEF, RETURN
-from witnessmark.inference.fuel_words import (
+from witnessmark.inference.fuel.fuel_groups import LEAK, PUMP, RELIEF, RETURN
+from witnessmark.inference.fuel.fuel_words import (
     NONE_FITS,
     may_name_one,
     present_fuel,

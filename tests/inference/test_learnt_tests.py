@@ -5,10 +5,10 @@ from __future__ import annotations
 import pytest
 
 from witnessmark.inference import family_belief, odds_for
-from witnessmark.inference.evidence import Evidence, Stage, TestResult
-from witnessmark.inference.learnt_tests import learnt_tests, results_by_test
+from witnessmark.inference.family.learnt_tests import learnt_tests, results_by_test
+from witnessmark.inference.family.staged_evidence import Evidence, Stage, TestResult
 from witnessmark.knowledge import load_knowledge
-from witnessmark.model.history import Closing, History
+from witnessmark.model.shop_record import Closing, History
 
 KNOWLEDGE = load_knowledge()
 FUEL = KNOWLEDGE.families["fuel_low"]

@@ -7,7 +7,7 @@ import json
 import pytest
 
 from witnessmark.inference import family_belief
-from witnessmark.inference.evidence import Evidence
+from witnessmark.inference.family.staged_evidence import Evidence
 from witnessmark.knowledge import load_knowledge
 
 CAUSE = """

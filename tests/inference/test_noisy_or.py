@@ -11,8 +11,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from witnessmark.inference.noisy_or import NoisyOr
-from witnessmark.inference.noisy_or_order import order_of
+from witnessmark.inference.networks.noisy_or import NoisyOr
+from witnessmark.inference.networks.noisy_or_order import order_of
 
 with warnings.catch_warnings():  # its extension module warns while it loads
     warnings.simplefilter("ignore")
@@ -164,7 +164,7 @@ def test_answers_in_turns_are_the_answers_at_once(monkeypatch):
     net = network(np.random.default_rng(5), 20, 40, least=8, most=12)
     seen, not_seen = list(range(9)), [9, 10]
     at_once = net.values(seen, not_seen)
-    monkeypatch.setattr("witnessmark.inference.noisy_or_sums.HELD", 20_000)
+    monkeypatch.setattr("witnessmark.inference.networks.noisy_or_sums.HELD", 20_000)
     in_turns = net.values(seen, not_seen)
     assert np.array_equal(at_once.if_seen, in_turns.if_seen)
     assert np.array_equal(at_once.bits, in_turns.bits)

@@ -7,10 +7,10 @@ from typing import Any
 
 import pytest
 
-from witnessmark.inference.proof import prove
+from witnessmark.inference.proof_of_cure import prove
 from witnessmark.knowledge import load_knowledge
 from witnessmark.knowledge.proof_points import load_proof_plans
-from witnessmark.model.case import Case, read_case
+from witnessmark.model.entries.case import Case, read_case
 from witnessmark.model.finding import Finding, OperatingPoint
 from witnessmark.model.proof import Pair
 

@@ -17,8 +17,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from witnessmark.inference.elimination import eliminate
-from witnessmark.inference.noisy_or import NoisyOr
+from witnessmark.inference.family.elimination import eliminate
+from witnessmark.inference.networks.noisy_or import NoisyOr
 
 with warnings.catch_warnings():  # its extension module warns while it loads
     warnings.simplefilter("ignore")

@@ -9,7 +9,14 @@ from __future__ import annotations
 import pytest
 
 from witnessmark.inference import odds_for
-from witnessmark.inference.evidence import Clue, Evidence, Outcome, Stage, TestResult, Work
+from witnessmark.inference.family.staged_evidence import (
+    Clue,
+    Evidence,
+    Outcome,
+    Stage,
+    TestResult,
+    Work,
+)
 from witnessmark.knowledge import load_knowledge
 
 KNOWLEDGE = load_knowledge()

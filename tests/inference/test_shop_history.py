@@ -11,7 +11,7 @@ from witnessmark.inference.shop_history import (
     renewals,
     shares,
 )
-from witnessmark.model.history import Closing, Comeback, History, Job
+from witnessmark.model.shop_record import Closing, Comeback, History, Job
 from witnessmark.model.step import Spread
 
 PRIORS = {"filter": 0.4, "pump": 0.35, "hose": 0.15, "other": 0.10}

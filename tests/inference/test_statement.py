@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 
 from witnessmark.inference import odds_for
-from witnessmark.inference.evidence import Evidence, Outcome, Stage, TestResult, Work
-from witnessmark.inference.odds import case_beliefs
-from witnessmark.inference.why import log_odds
+from witnessmark.inference.family.staged_evidence import Evidence, Outcome, Stage, TestResult, Work
+from witnessmark.inference.odds.case_odds import case_beliefs
+from witnessmark.inference.odds.why import log_odds
 from witnessmark.knowledge import load_knowledge
 from witnessmark.model.finding import Evidence as Rests
 from witnessmark.model.finding import Finding, Support

@@ -7,9 +7,9 @@ from typing import Any
 
 import pytest
 
-from witnessmark.inference.evidence import family_evidence
+from witnessmark.inference.family.staged_evidence import family_evidence
 from witnessmark.knowledge import load_knowledge
-from witnessmark.model.case import read_case
+from witnessmark.model.entries.case import read_case
 
 
 def clues(truck: dict[str, Any], *more: tuple[str, dict[str, Any]]) -> dict[str, object]:

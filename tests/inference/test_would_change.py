@@ -5,9 +5,9 @@ import re
 
 import pytest
 
-from witnessmark.inference.odds import case_odds
+from witnessmark.inference.odds.case_odds import case_odds
 from witnessmark.knowledge import load_knowledge
-from witnessmark.model.case import read_case
+from witnessmark.model.entries.case import read_case
 
 KNOWLEDGE = load_knowledge()
 

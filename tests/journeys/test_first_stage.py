@@ -12,8 +12,8 @@ import json
 
 import pytest
 
-from witnessmark.workflow.assess import assess
-from witnessmark.workflow.shop import read_case_file
+from witnessmark.workflow.case.shop_on_disk import read_case_file
+from witnessmark.workflow.dossier.assess_case import assess
 
 NEXT = {
     "return_flow_two_speeds", "return_flow_idle", "return_flow_and_throttled", "gauge_check",

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from witnessmark.model.odds import Odds
-from witnessmark.workflow.assess import assess_file
+from witnessmark.workflow.dossier.assess_case import assess_file
 
 Entry = tuple[str, dict[str, Any]]
 

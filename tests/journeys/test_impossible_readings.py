@@ -6,8 +6,8 @@ import json
 
 import pytest
 
-from witnessmark.model.case import read_case
-from witnessmark.workflow.assess import assess
+from witnessmark.model.entries.case import read_case
+from witnessmark.workflow.dossier.assess_case import assess
 
 GALLERY, FLOW, VACUUM = "fuel_gallery_pressure", "fuel_return_flow", "fuel_suction_vacuum"
 PRE, CHECK = "fuel_prefilter_pressure", "gauge_check_difference"

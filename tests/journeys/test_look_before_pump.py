@@ -10,14 +10,14 @@ import json
 
 import pytest
 
-from witnessmark.inference.fuel_observations import FLOW, GALLERY, THROTTLED
-from witnessmark.model.case import read_case
+from witnessmark.inference.fuel.fuel_observations import FLOW, GALLERY, THROTTLED
+from witnessmark.model.entries.case import read_case
 from witnessmark.model.finding import OperatingPoint
 from witnessmark.model.fuel_baseline import BaselineReading, FuelBaseline
-from witnessmark.physics.fuel_supply import L_PER_H, PSI, solve
-from witnessmark.physics.fuel_supply_types import nominal, type_circuit
-from witnessmark.workflow.assess import assess
-from witnessmark.workflow.paper import paper_of
+from witnessmark.physics.fuel.supply_circuit import L_PER_H, PSI, solve
+from witnessmark.physics.fuel.supply_types import nominal, type_circuit
+from witnessmark.workflow.dossier.assess_case import assess
+from witnessmark.workflow.papers.case_papers import paper_of
 
 POINTS = ((GALLERY, 650.0), (GALLERY, 1000.0), (GALLERY, 1400.0), (GALLERY, 1800.0),
           (FLOW, 650.0), (FLOW, 1400.0), (THROTTLED, 650.0))  # fmt: skip

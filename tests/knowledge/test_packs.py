@@ -14,7 +14,7 @@ import yaml
 from witnessmark.knowledge import check_pack, load_knowledge, shipped_packs
 from witnessmark.knowledge.format import json_schema
 from witnessmark.model.finding import OperatingPoint
-from witnessmark.workflow.packs import run_case
+from witnessmark.workflow.shop.pack_check import run_case
 
 SCHEMA = Path(load_knowledge.__code__.co_filename).parent / "schema" / "1.0" / "pack.schema.json"
 PSI = 6894.757293168

@@ -9,7 +9,7 @@ import pytest
 
 from witnessmark.knowledge import format as pack_format
 from witnessmark.knowledge.checks import MOST_CAUSES
-from witnessmark.workflow.packs import check_pack_file
+from witnessmark.workflow.shop.pack_check import check_pack_file
 
 PAGE = Path(__file__).resolve().parents[2] / "docs" / "write_a_pack.md"
 TEXT = PAGE.read_text(encoding="utf-8")
@@ -65,7 +65,11 @@ def test_the_example_is_a_sound_pack_and_its_case_holds(tmp_path):
 
 
 def test_the_figures_on_the_page_are_the_programs():
-    from witnessmark.inference import belief, evidence, likelihood, odds, prior, shop_history
+    from witnessmark.inference import shop_history
+    from witnessmark.inference.family import family_belief as belief
+    from witnessmark.inference.family import likelihood, prior
+    from witnessmark.inference.family import staged_evidence as evidence
+    from witnessmark.inference.odds import case_odds as odds
 
     assert f"at most {MOST_CAUSES} causes" in TEXT
     assert f"capped at {prior.CAP:.0f}" in TEXT

@@ -12,8 +12,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from witnessmark.errors import EntryRefused
-from witnessmark.model.case import read_case
-from witnessmark.model.entry import KINDS, json_schema, parse_entry
+from witnessmark.model.entries.case import read_case
+from witnessmark.model.entries.entry import KINDS, json_schema, parse_entry
 
 AT = "2026-03-02T08:00:00Z"
 EXAMPLES: dict[str, dict[str, Any]] = {

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from witnessmark.physics.clock_alignment import align, blips
-from witnessmark.physics.orders import turns
+from witnessmark.physics.vibration.clock_alignment import align, blips
+from witnessmark.physics.vibration.orders.order_tracking import turns
 
 
 def recording(offset, rate=100.0, seed=0, steady=False):

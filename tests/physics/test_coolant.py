@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from CoolProp.CoolProp import PropsSI
 
-from witnessmark.physics.coolant import (
+from witnessmark.physics.sensors.coolant_rates import (
     bulk_rate,
     glycol_density,
     glycol_heat_capacity,

@@ -4,7 +4,7 @@ import numpy as np
 import opentorsion
 import pytest
 
-from witnessmark.physics import crank_torsion as c
+from witnessmark.physics.vibration.twist import crank_torsion as c
 
 CRANK_J = (0.017, 0.009, 0.0467, 0.0327, 0.0467, 0.0467, 0.0327, 0.0487, 2.075)
 CRANK_K = (1.106e6, 1.631e6, 1.253e6, 1.253e6, 1.678e6, 1.253e6, 1.253e6, 1.976e6)

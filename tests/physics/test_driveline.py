@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from witnessmark.physics import driveline as d
+from witnessmark.physics.vibration import joint_angles as d
 
 DEG = math.pi / 180
 

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from scipy.signal import lfilter
 
-from witnessmark.physics.fixed_peaks import fixed_peaks
-from witnessmark.physics.line_selection import Sweep
+from witnessmark.physics.vibration.orders.fixed_peaks import fixed_peaks
+from witnessmark.physics.vibration.orders.line_selection import Sweep
 
 RATE = 200.0
 

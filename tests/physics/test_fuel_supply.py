@@ -12,8 +12,15 @@ import re
 import numpy as np
 import pytest
 
-from witnessmark.physics.fuel_supply import ATMOSPHERE, L_PER_H, PSI, Circuit, consumption, solve
-from witnessmark.physics.fuel_supply_types import LAYOUTS, PARAMETERS, nominal, type_circuit
+from witnessmark.physics.fuel.supply_circuit import (
+    ATMOSPHERE,
+    L_PER_H,
+    PSI,
+    Circuit,
+    consumption,
+    solve,
+)
+from witnessmark.physics.fuel.supply_types import LAYOUTS, PARAMETERS, nominal, type_circuit
 
 INHG = 3386.389  # Pa, NIST SP 811
 GPM = 3.785411784e-3 / 60  # m3/s, NIST SP 811

@@ -2,7 +2,7 @@
 
 import pytest
 
-from witnessmark.physics.order_lines import (
+from witnessmark.physics.vibration.orders.order_lines import (
     Line,
     aliases,
     coincidences,

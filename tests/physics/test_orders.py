@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from scipy import signal
 
-from witnessmark.physics.order_blocks import block_orders
-from witnessmark.physics.orders import (
+from witnessmark.physics.vibration.orders.order_blocks import block_orders
+from witnessmark.physics.vibration.orders.order_tracking import (
     fit_orders,
     level,
     level_difference,

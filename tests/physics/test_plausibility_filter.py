@@ -7,7 +7,7 @@ import pytest
 from scipy.linalg import expm
 from scipy.stats import multivariate_normal
 
-from witnessmark.physics.plausibility_filter import (
+from witnessmark.physics.sensors.switching_filter import (
     Hypothesis,
     Mode,
     as_stretches,

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from witnessmark.physics.sensor_circuit import (
+from witnessmark.physics.sensors.sensor_circuit import (
     Thermistor,
     Transducer,
     added_series,

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from witnessmark.physics.sensor_circuit import Thermistor, Transducer, reading_with
-from witnessmark.physics.shared_circuit import FAULTS, Fault, Input, disturbed, sensitivity
+from witnessmark.physics.sensors.sensor_circuit import Thermistor, Transducer, reading_with
+from witnessmark.physics.sensors.shared_circuit import FAULTS, Fault, Input, disturbed, sensitivity
 
 KINDS: tuple[Input, ...] = ("thermistor", "transducer", "supply", "inside")
 

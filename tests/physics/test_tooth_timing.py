@@ -3,13 +3,13 @@
 import numpy as np
 import pytest
 
-from witnessmark.physics.tooth_edges import (
+from witnessmark.physics.vibration.twist.tooth_edges import (
     drop_false_edges,
     edges_of_levels,
     edges_of_waveform,
     find_marks,
 )
-from witnessmark.physics.tooth_timing import highest_order, tooth_pattern, torsion
+from witnessmark.physics.vibration.twist.tooth_timing import highest_order, tooth_pattern, torsion
 
 DEG = np.pi / 180
 
@@ -184,7 +184,7 @@ def test_upstreams_own_figure_at_the_end(shared):
 
 def test_lathe_shaft_ratio(shared):
     """PROVENANCE (shaft): ch1 shows the third order of what ch2 shows once, ratios 2.99 to 3.03."""
-    from witnessmark.physics.orders import fit_orders
+    from witnessmark.physics.vibration.orders.order_tracking import fit_orders
 
     stated = [25.57, 24.83, 35.45, 47.22, 26.94, 45.02]
     for number, hertz in enumerate(stated):

@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 
 from analyses.crank_material import FIRING, chain, sweep_edges
-from witnessmark.physics.crank_torsion import mode_damping
-from witnessmark.physics.cylinder_balance import balance, gas_harmonics
-from witnessmark.physics.tooth_edges import find_marks
-from witnessmark.physics.tooth_timing import torsion
-from witnessmark.physics.twist_mode import fit_twist_mode, mode_curve
+from witnessmark.physics.vibration.twist.crank_torsion import mode_damping
+from witnessmark.physics.vibration.twist.cylinder_balance import balance, gas_harmonics
+from witnessmark.physics.vibration.twist.tooth_edges import find_marks
+from witnessmark.physics.vibration.twist.tooth_timing import torsion
+from witnessmark.physics.vibration.twist.twist_mode import fit_twist_mode, mode_curve
 
 
 def truth(damper):

@@ -6,10 +6,10 @@ import pytest
 
 from planner.tiny_belief import TinyBelief
 from witnessmark.knowledge import load_knowledge
-from witnessmark.model.case import read_case
-from witnessmark.planner.safety import STOPS
-from witnessmark.planner.steps import FamilyState, rank_steps
-from witnessmark.workflow.assess import assess
+from witnessmark.model.entries.case import read_case
+from witnessmark.planner.order.safety import STOPS
+from witnessmark.planner.ranked_steps import FamilyState, rank_steps
+from witnessmark.workflow.dossier.assess_case import assess
 
 KNOWLEDGE = load_knowledge()
 
@@ -153,7 +153,9 @@ def test_the_order_loses_and_doubles_nothing(family, monkeypatch):
     ordered = rank_steps(
         [FamilyState(KNOWLEDGE.families[family], TinyBelief(KNOWLEDGE.families[family]))], most=60
     )
-    monkeypatch.setattr("witnessmark.planner.steps.in_bay_order", lambda steps, *_: list(steps))
+    monkeypatch.setattr(
+        "witnessmark.planner.ranked_steps.in_bay_order", lambda steps, *_: list(steps)
+    )
     plain = rank_steps(
         [FamilyState(KNOWLEDGE.families[family], TinyBelief(KNOWLEDGE.families[family]))], most=60
     )

@@ -6,21 +6,21 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from witnessmark.inference.evidence import Evidence, Stage, TestResult, Work
-from witnessmark.inference.fuel_evidence import fuel_evidence
-from witnessmark.inference.fuel_groups import FAMILY, RELIEF, RETURN
+from witnessmark.inference.family.staged_evidence import Evidence, Stage, TestResult, Work
+from witnessmark.inference.fuel.fuel_evidence import fuel_evidence
+from witnessmark.inference.fuel.fuel_groups import FAMILY, RELIEF, RETURN
 from witnessmark.inference.look_first import looks_waiting
 from witnessmark.knowledge import load_knowledge
-from witnessmark.model.case import read_case
+from witnessmark.model.entries.case import read_case
 from witnessmark.model.step import Spread, Step
-from witnessmark.planner.fuel_measurements import MEASUREMENTS
-from witnessmark.planner.fuel_steps import (
+from witnessmark.planner.fuel.fuel_measurements import MEASUREMENTS
+from witnessmark.planner.fuel.fuel_steps import (
     fuel_candidates,
     information,
     look_before_pump,
     measure_before_opening,
 )
-from witnessmark.workflow.assess import assess
+from witnessmark.workflow.dossier.assess_case import assess
 
 
 def entry(kind, number, data):

@@ -5,9 +5,9 @@ import json
 import pytest
 
 from witnessmark.errors import InputRefused
-from witnessmark.model.case import read_case
+from witnessmark.model.entries.case import read_case
 from witnessmark.model.step import Spread, Step
-from witnessmark.planner.override import override_words, overrides, score
+from witnessmark.planner.own_way import override_words, overrides, score
 
 
 def step(name, kind, total=500.0):

@@ -5,11 +5,11 @@ import json
 import numpy as np
 import pytest
 
-from witnessmark.model.case import read_case
+from witnessmark.model.entries.case import read_case
 from witnessmark.model.settings import Settings
 from witnessmark.model.step import Spread
-from witnessmark.planner.approvals import ledger
-from witnessmark.planner.quote import QuoteJob, access_minutes, estimate, overlap_minutes
+from witnessmark.planner.estimate.approvals import ledger
+from witnessmark.planner.estimate.quote import QuoteJob, access_minutes, estimate, overlap_minutes
 
 SETTINGS = Settings()
 DAMPER = QuoteJob(

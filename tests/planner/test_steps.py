@@ -7,16 +7,19 @@ import numpy as np
 import pytest
 
 from planner.tiny_belief import TinyBelief, sure_of
-from witnessmark.inference.belief import family_belief
-from witnessmark.inference.evidence import Evidence, Outcome, Stage, TestResult, Work
+from witnessmark.inference.family.family_belief import family_belief
+from witnessmark.inference.family.staged_evidence import Evidence, Outcome, Stage, TestResult, Work
 from witnessmark.knowledge import load_knowledge
-from witnessmark.model.case import read_case
+from witnessmark.model.entries.case import read_case
 from witnessmark.model.finding import JointSupport, Support
-from witnessmark.model.history import History, Job
 from witnessmark.model.settings import Settings
+from witnessmark.model.shop_record import History, Job
 from witnessmark.model.step import Spread
-from witnessmark.planner.candidates import Candidate, CandidateOutcome
-from witnessmark.planner.costs import (
+from witnessmark.planner.order.progress import Progress, progress
+from witnessmark.planner.order.safety import STOPS
+from witnessmark.planner.ranked_steps import FamilyState, rank_steps
+from witnessmark.planner.ranking.candidates import Candidate, CandidateOutcome
+from witnessmark.planner.ranking.costs import (
     mean,
     repair_usd,
     seal_usd,
@@ -24,12 +27,9 @@ from witnessmark.planner.costs import (
     shop_parts,
     whose_figures,
 )
-from witnessmark.planner.pricing import plan_family
-from witnessmark.planner.progress import Progress, progress
-from witnessmark.planner.safety import STOPS
-from witnessmark.planner.steps import FamilyState, rank_steps
-from witnessmark.planner.together import same_fault
-from witnessmark.workflow.as_json import _step
+from witnessmark.planner.ranking.pricing import plan_family
+from witnessmark.planner.ranking.serve_both import same_fault
+from witnessmark.workflow.dossier.as_json import _step
 
 KNOWLEDGE = load_knowledge()
 FUEL = KNOWLEDGE.families["fuel_low"]
@@ -52,7 +52,9 @@ def test_every_family_gets_whole_steps(family, monkeypatch):
     ordered = rank(state(KNOWLEDGE.families[family]))
     with monkeypatch.context() as patch:
         # What the order of the bay moves is in test_bay_order; the rest goes by expected cost.
-        patch.setattr("witnessmark.planner.steps.in_bay_order", lambda steps, *_: list(steps))
+        patch.setattr(
+            "witnessmark.planner.ranked_steps.in_bay_order", lambda steps, *_: list(steps)
+        )
         steps = rank(state(KNOWLEDGE.families[family]))
     work = [s for s in steps if s.kind != "safety"]
     assert work

@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from planner.exact_reference import Model, optimal_cost, plan_cost, random_model
-from witnessmark.planner.lookahead import first_moves, greedy, look_ahead, thorough
-from witnessmark.planner.troubleshooting import Problem, sequence, start
+from witnessmark.planner.ranking.lookahead import first_moves, greedy, look_ahead, thorough
+from witnessmark.planner.ranking.troubleshooting import Problem, sequence, start
 
 
 def one_fault(model: Model) -> Problem:

@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from witnessmark.inference.belief import FamilyModel
+from witnessmark.inference.family.family_belief import FamilyModel
 from witnessmark.knowledge import load_knowledge
 
 ROOT = Path(__file__).resolve().parent.parent.parent

@@ -11,10 +11,13 @@ import pytest
 from readers.bus_text import candump
 from witnessmark.errors import InputRefused, RecordingRefused
 from witnessmark.model.recording import Recording
-from witnessmark.readers import Settings, cache, frame_store, keep, read_recording
-from witnessmark.readers.cache import load, load_window, store
-from witnessmark.readers.remembered import recall, remember
-from witnessmark.readers.same import relation
+from witnessmark.readers import Settings, read_recording
+from witnessmark.readers.bus import frame_store
+from witnessmark.readers.columns.remembered import recall, remember
+from witnessmark.readers.files import keep
+from witnessmark.readers.files import kept_channels as cache
+from witnessmark.readers.files.kept_channels import load, load_window, store
+from witnessmark.readers.files.same_drive import relation
 
 
 def assert_alike(a: Recording, b: Recording) -> None:

@@ -16,7 +16,7 @@ from readers.compliance import assert_honest, assert_sentence
 from readers.mutants import mutants, seeds
 from witnessmark.errors import WitnessmarkError
 from witnessmark.readers import READERS, read_recording
-from witnessmark.workflow.look import as_json, look
+from witnessmark.workflow.recordings.look_into import as_json, look
 
 COUNT = 500
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from witnessmark.readers.column_names import heading
+from witnessmark.readers.columns.column_names import heading
 
 #: heading -> quantity and unit.
 KNOWN = {

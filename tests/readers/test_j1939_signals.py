@@ -11,8 +11,8 @@ import pytest
 from readers.bus_text import candump
 from witnessmark.model.recording import Quality
 from witnessmark.readers import read_recording
-from witnessmark.readers.decode import decode
-from witnessmark.readers.j1939_signals import SIGNALS, Signal
+from witnessmark.readers.bus.decode import decode
+from witnessmark.readers.bus.j1939_signals import SIGNALS, Signal
 from witnessmark.units import from_house
 
 UNITS = {"°C": "degC", "r": "-", "gear": "-"}

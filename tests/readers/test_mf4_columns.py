@@ -15,8 +15,9 @@ import pytest
 from readers.columns_file import ROWS, SPEED, TIME, columns
 from witnessmark.errors import RecordingRefused
 from witnessmark.model.recording import Quality
-from witnessmark.readers import mf4, read_recording
-from witnessmark.readers.contract import Frames, joined
+from witnessmark.readers import read_recording
+from witnessmark.readers.mdf import mf4
+from witnessmark.readers.told import Frames, joined
 
 
 @pytest.mark.parametrize("invalid", [False, True])

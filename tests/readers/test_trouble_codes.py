@@ -13,9 +13,9 @@ from hypothesis import strategies as st
 
 from readers.bus_text import candump
 from witnessmark.readers import read_recording
-from witnessmark.readers.transport import Message, Reassembler
-from witnessmark.readers.trouble_codes import codes, lamps, older_spns
-from witnessmark.workflow.look import as_json, look
+from witnessmark.readers.bus.transport import Message, Reassembler
+from witnessmark.readers.bus.trouble_codes import codes, lamps, older_spns
+from witnessmark.workflow.recordings.look_into import as_json, look
 
 BAM = [
     (1.0, 0x18ECFF00, "20120003FFCAFE00"),

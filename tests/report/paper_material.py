@@ -5,8 +5,8 @@ from functools import cache
 from typing import Any
 
 from witnessmark.model.assessment import Assessment
-from witnessmark.model.case import read_case
-from witnessmark.workflow.assess import assess
+from witnessmark.model.entries.case import read_case
+from witnessmark.workflow.dossier.assess_case import assess
 
 POINT_IDLE = {"rpm": 700, "load": "none", "warm": True}
 POINT_1500 = {"rpm": 1500, "load": "none", "warm": True}

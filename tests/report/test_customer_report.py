@@ -22,11 +22,11 @@ from report.paper_material import (
     work,
 )
 from witnessmark.model.estimate import EstimateLine
-from witnessmark.model.history import History, Job
 from witnessmark.model.quoted import OwnRates
+from witnessmark.model.shop_record import History, Job
 from witnessmark.report.as_html import paper_html
 from witnessmark.report.as_pdf import paper_pdf
-from witnessmark.workflow.paper import paper_of, usual_price
+from witnessmark.workflow.papers.case_papers import paper_of, usual_price
 
 
 class _Page(HTMLParser):

@@ -12,9 +12,9 @@ from hypothesis import strategies as st
 from witnessmark.model.finding import Finding, OperatingPoint
 from witnessmark.model.odds import CauseOdds, Odds
 from witnessmark.model.proof import Pair
-from witnessmark.report.pictures.before_after import before_after_pictures
+from witnessmark.report.pictures.before_after_rows import before_after_pictures
 from witnessmark.report.pictures.canvas import Canvas, Plot, printed, ticks
-from witnessmark.report.pictures.odds import odds_picture
+from witnessmark.report.pictures.odds_bars import odds_picture
 from witnessmark.report.pictures.readings import readings_pictures
 
 SVG = "{http://www.w3.org/2000/svg}"

@@ -7,11 +7,11 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from witnessmark.analyses.plausibility_drawn import credible_band, drawn
-from witnessmark.analyses.plausibility_profiles import PROFILES
-from witnessmark.analyses.plausibility_trace import Verdict, judge, prepare
+from witnessmark.analyses.sensors.drawn_trace import credible_band, drawn
+from witnessmark.analyses.sensors.liveliness import PROFILES
+from witnessmark.analyses.sensors.one_trace import Verdict, judge, prepare
 from witnessmark.model.finding import Finding
-from witnessmark.report.pictures.plausibility import plausibility_picture
+from witnessmark.report.pictures.judged_trace import plausibility_picture
 
 COOLANT = PROFILES["coolant_temperature"]
 SVG = "{http://www.w3.org/2000/svg}"

@@ -8,9 +8,10 @@ import pytest
 from analyses.crank_material import sweep_edges
 from analyses.test_torsional import WARM, timing
 from analyses.vibration_material import bench, drive, recording
-from witnessmark.analyses import torsional, vibration
+from witnessmark.analyses.vibration import torsional
+from witnessmark.analyses.vibration import what_it_follows as vibration
 from witnessmark.model.finding import Finding
-from witnessmark.report.pictures import vibration as pictures
+from witnessmark.report.pictures import shake_spectra as pictures
 
 
 def file(seed, rms):

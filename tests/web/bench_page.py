@@ -14,11 +14,11 @@ from unittest.mock import patch
 
 import httpx
 
-from witnessmark.inference.fuel_evidence import FuelEvidence
+from witnessmark.inference.fuel.fuel_evidence import FuelEvidence
 from witnessmark.model.assessment import Assessment
-from witnessmark.web.serve import serve
-from witnessmark.workflow.assess import assess_in_shop
-from witnessmark.workflow.shop import Shop, entry_line
+from witnessmark.web.serving import serve
+from witnessmark.workflow.case.shop_on_disk import Shop, entry_line
+from witnessmark.workflow.dossier.assess_case import assess_in_shop
 
 CHROMIUM = Path(os.environ.get("WITNESSMARK_CHROMIUM", "/usr/bin/chromium"))
 FLAGS = [
@@ -73,7 +73,8 @@ def remembering(shop: Shop) -> Callable[[str], Assessment]:
         key = f"{len(shop.list_cases())}{shop.casebook.lines(case_id)}{packs}{figures}"
         if key not in _ASSESSED:
             with patch(
-                "witnessmark.workflow.assess.fuel_evidence", lambda *_, **__: FuelEvidence()
+                "witnessmark.workflow.dossier.assess_case.fuel_evidence",
+                lambda *_, **__: FuelEvidence(),
             ):
                 _ASSESSED[key] = assess_in_shop(shop, case_id)
         return _ASSESSED[key]

@@ -10,8 +10,8 @@ import pytest
 
 from web.bench_page import CHROMIUM, FLAGS, Client, fuel_lines, remembering
 from witnessmark.web.app import create_app
-from witnessmark.web.doors import Access
-from witnessmark.workflow.shop import Shop, open_shop
+from witnessmark.web.door.doors import Access
+from witnessmark.workflow.case.shop_on_disk import Shop, open_shop
 
 
 @pytest.fixture

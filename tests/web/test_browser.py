@@ -9,7 +9,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 
 from web.bench_page import SCREENS, fuel_lines, served
-from witnessmark.workflow.shop import entry_line, open_shop
+from witnessmark.workflow.case.shop_on_disk import entry_line, open_shop
 
 pytestmark = pytest.mark.browser
 

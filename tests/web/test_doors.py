@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from witnessmark.web.doors import Access, Throttle, TooMany
-from witnessmark.web.pages_login import _inside
-from witnessmark.workflow.locks import customer_token, set_passphrase, suggest_passphrase
+from witnessmark.web.door.doors import Access, Throttle, TooMany
+from witnessmark.web.pages.pages_login import _inside
+from witnessmark.workflow.case.locks import customer_token, set_passphrase, suggest_passphrase
 
 SHOP, OWNER = "barley-in-the-yard", "the-owner-of-notown"
 
@@ -205,7 +205,7 @@ def test_suggested_passphrases_differ_and_are_long():
 def test_the_certificate_names_the_machine_and_is_kept(tmp_path):
     from cryptography import x509
 
-    from witnessmark.web.certificate import certificate
+    from witnessmark.web.door.certificate import certificate
 
     public, private = certificate(tmp_path / "tls", ["192.0.2.7"])
     assert private.stat().st_mode & 0o077 == 0
@@ -219,7 +219,7 @@ def test_the_certificate_names_the_machine_and_is_kept(tmp_path):
 
 
 def test_loopback_is_told_from_the_network():
-    from witnessmark.web.serve import is_loopback
+    from witnessmark.web.serving import is_loopback
 
     assert all(map(is_loopback, ("127.0.0.1", "localhost", "::1", "127.1.2.3")))
     assert not any(map(is_loopback, ("0.0.0.0", "192.0.2.7", "::", "shop.local")))

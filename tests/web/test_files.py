@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 
 from witnessmark.errors import Conflict, InputRefused, NotFound, TooLarge
-from witnessmark.model.entry_data import PhotoData, RecordingData
+from witnessmark.model.entries.entry_data import PhotoData, RecordingData
 from witnessmark.model.recording import Channel, Recording
-from witnessmark.workflow import uploads
-from witnessmark.workflow.chart import extremes, window
-from witnessmark.workflow.shop import open_shop
+from witnessmark.workflow.case import uploads
+from witnessmark.workflow.case.shop_on_disk import open_shop
+from witnessmark.workflow.recordings.trace_window import extremes, window
 
 PNG = b"\x89PNG\r\n\x1a\n" + bytes(64)
 

@@ -10,9 +10,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from web.bench_page import Client, fuel_lines, remembering, served, settled
-from witnessmark.model.entry_data import ReadingData
+from witnessmark.model.entries.entry_data import ReadingData
 from witnessmark.web.app import create_app
-from witnessmark.workflow.shop import open_shop
+from witnessmark.workflow.case.shop_on_disk import open_shop
 
 
 @pytest.fixture(scope="module")

@@ -7,8 +7,8 @@ import time
 import pytest
 
 from web.bench_page import SCREENS, served
-from witnessmark.model.entry_data import OutcomeData, ReadingData, WorkData
-from witnessmark.workflow.shop import open_shop
+from witnessmark.model.entries.entry_data import OutcomeData, ReadingData, WorkData
+from witnessmark.workflow.case.shop_on_disk import open_shop
 
 pytestmark = pytest.mark.browser
 

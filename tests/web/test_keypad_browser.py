@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from web.bench_page import SCREENS, fuel_lines, served
-from witnessmark.workflow.shop import open_shop
+from witnessmark.workflow.case.shop_on_disk import open_shop
 
 pytestmark = pytest.mark.browser
 

@@ -9,8 +9,8 @@ from urllib.parse import urlsplit
 import pytest
 
 from web.bench_page import fuel_lines, served
-from witnessmark.model.entry_data import NoteData, ReadingData, RecordingData
-from witnessmark.workflow.shop import open_shop
+from witnessmark.model.entries.entry_data import NoteData, ReadingData, RecordingData
+from witnessmark.workflow.case.shop_on_disk import open_shop
 
 pytestmark = pytest.mark.browser
 

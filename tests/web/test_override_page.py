@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from web.bench_page import settled
-from witnessmark.model.entry_data import NoteData
-from witnessmark.workflow.override import overrides_of, score_overrides
+from witnessmark.model.entries.entry_data import NoteData
+from witnessmark.workflow.shop.own_ways import overrides_of, score_overrides
 
 WHERE = "/cases/unit7/override"
 FORM = {"entry_id": "o1", "step": "pump_worn", "why": "its drive rattles"}

@@ -8,9 +8,9 @@ import re
 import pytest
 
 from web.bench_page import Client, remembering, settled
-from witnessmark.model.entry_data import ClueData, ReadingData, TestData
-from witnessmark.workflow.locks import customer_token
-from witnessmark.workflow.settings import save_settings
+from witnessmark.model.entries.entry_data import ClueData, ReadingData, TestData
+from witnessmark.workflow.case.locks import customer_token
+from witnessmark.workflow.case.shop_settings import save_settings
 
 PAGES = [
     "/",
@@ -255,7 +255,7 @@ def test_the_finished_page_is_sent_once_and_pressed(client):
 
 
 def test_no_page_shows_a_traceback(client, monkeypatch):
-    from witnessmark.web import pages_cases
+    from witnessmark.web.pages import pages_cases
 
     def broken(*_: object, **__: object) -> None:
         raise RuntimeError("secret inside")
@@ -305,7 +305,7 @@ def test_stopping_and_resuming_the_work_on_the_odds(shop):
 
 
 def test_settings_are_kept_and_nonsense_is_refused(client, shop):
-    from witnessmark.workflow.settings import instruments_of, settings_of
+    from witnessmark.workflow.case.shop_settings import instruments_of, settings_of
 
     assert client.post("/settings/figures", data={"labour_usd_per_hour": "165"}).status_code == 303
     assert settings_of(shop).labour_usd_per_hour == 165

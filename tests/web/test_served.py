@@ -16,9 +16,9 @@ import pytest
 
 from web.bench_page import fuel_lines
 from witnessmark.errors import InputRefused
-from witnessmark.web.serve import serve
-from witnessmark.workflow.shop import entry_line, open_shop
-from witnessmark.workflow.worker import Stopped, Worker
+from witnessmark.web.serving import serve
+from witnessmark.workflow.case.shop_on_disk import entry_line, open_shop
+from witnessmark.workflow.shop.worker import Stopped, Worker
 
 ROOT = Path(__file__).resolve().parents[2]
 

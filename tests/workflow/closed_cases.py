@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from witnessmark.workflow.shop import entry_line
+from witnessmark.workflow.case.shop_on_disk import entry_line
 
 
 def fuel_case(

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import json
 
-from witnessmark.model.case import read_case
-from witnessmark.workflow.assess import assess
+from witnessmark.model.entries.case import read_case
+from witnessmark.workflow.dossier.assess_case import assess
 
 
 def lines(limit: float | None) -> list[str]:

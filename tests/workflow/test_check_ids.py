@@ -5,10 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 from witnessmark.knowledge import load_knowledge
-from witnessmark.model.case import Case, read_case
-from witnessmark.workflow.assess import assess
-from witnessmark.workflow.check_ids import check_ids
-from witnessmark.workflow.shop import entry_line
+from witnessmark.model.entries.case import Case, read_case
+from witnessmark.workflow.case.check_ids import check_ids
+from witnessmark.workflow.case.shop_on_disk import entry_line
+from witnessmark.workflow.dossier.assess_case import assess
 
 KNOWLEDGE = load_knowledge()
 

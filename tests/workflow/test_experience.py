@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from conftest import Run
-from witnessmark.workflow.experience import experience_of, family_shares
-from witnessmark.workflow.shop import Shop, open_shop
+from witnessmark.workflow.case.shop_on_disk import Shop, open_shop
+from witnessmark.workflow.shop.experience import experience_of, family_shares
 from workflow.closed_cases import fuel_case
 
 

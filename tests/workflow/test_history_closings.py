@@ -7,17 +7,17 @@ from typing import Any
 
 import pytest
 
-from witnessmark.analyses.before_after import pairs
-from witnessmark.analyses.contract import Bench
+from witnessmark.analyses.an_analysis import Bench
+from witnessmark.analyses.readings.before_after import pairs
 from witnessmark.analyses.run_all import run_all
-from witnessmark.inference.proof import prove
+from witnessmark.inference.proof_of_cure import prove
 from witnessmark.inference.shop_history import comeback_rates, shares
 from witnessmark.knowledge import load_knowledge
 from witnessmark.knowledge.proof_points import load_proof_plans
-from witnessmark.model.case import read_case
-from witnessmark.model.history import History
-from witnessmark.workflow.history import history_of
-from witnessmark.workflow.shop import entry_line
+from witnessmark.model.entries.case import read_case
+from witnessmark.model.shop_record import History
+from witnessmark.workflow.case.shop_on_disk import entry_line
+from witnessmark.workflow.dossier.closings import history_of
 
 KNOWLEDGE = load_knowledge()
 NOW = datetime.now(UTC)

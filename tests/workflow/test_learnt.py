@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from witnessmark.workflow.learnt import learnt
-from witnessmark.workflow.shop import Shop, open_shop
+from witnessmark.workflow.case.shop_on_disk import Shop, open_shop
+from witnessmark.workflow.dossier.learnt_for_case import learnt
 from workflow.closed_cases import fuel_case
 
 

@@ -14,11 +14,11 @@ import can
 import pytest
 from click.testing import CliRunner
 
-from witnessmark.cli.record import command
+from witnessmark.cli.for_recordings.record_command import command
 from witnessmark.errors import InputRefused, NothingUsable
 from witnessmark.readers import read_recording
-from witnessmark.workflow.drive import drive_of
-from witnessmark.workflow.record import Progress, parse_bus, record
+from witnessmark.workflow.recordings.drive_card import drive_of
+from witnessmark.workflow.recordings.record_bus import Progress, parse_bus, record
 
 ROOT = Path(__file__).resolve().parents[2]
 SPEED, COOLANT, OIL = 0x0CF00400, 0x18FEEE00, 0x18FEEF00

@@ -8,10 +8,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from witnessmark.model.case import Case, read_case
+from witnessmark.model.entries.case import Case, read_case
 from witnessmark.model.recording import Recording
-from witnessmark.workflow.look import file_settings
-from witnessmark.workflow.recordings import read_recordings
+from witnessmark.workflow.recordings.case_recordings import read_recordings
+from witnessmark.workflow.recordings.look_into import file_settings
 
 
 def drive(path: Path, seconds: int) -> Path:

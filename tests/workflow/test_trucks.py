@@ -6,12 +6,12 @@ import json
 from typing import Any
 
 from witnessmark.model.assessment import Assessment
-from witnessmark.model.case import read_case
+from witnessmark.model.entries.case import read_case
 from witnessmark.model.odds import Odds
 from witnessmark.model.step import Step
 from witnessmark.report.as_html import paper_html
-from witnessmark.workflow.assess import assess
-from witnessmark.workflow.paper import paper_of
+from witnessmark.workflow.dossier.assess_case import assess
+from witnessmark.workflow.papers.case_papers import paper_of
 
 Entry = tuple[str, dict[str, Any]]
 

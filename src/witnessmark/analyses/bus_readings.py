@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from witnessmark.analyses.steady import steady_points
-from witnessmark.model.entry_data import Instrument, Point, ReadingData, TruckData
+from witnessmark.model.entries.entry_data import Instrument, Point, ReadingData, TruckData
 from witnessmark.model.recording import Quality, Recording, Steady
 from witnessmark.units import QUANTITIES
 

@@ -4,19 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from witnessmark.analyses import (
-    before_after,
-    bus_circuit,
-    driveline,
-    plausibility,
-    road_test,
-    sensor_cross_checks,
-    sensor_drift,
-    specification,
-    torsional,
-    vibration,
-)
-from witnessmark.analyses.contract import Analysis, Bench
+from witnessmark.analyses.an_analysis import Analysis, Bench
+from witnessmark.analyses.readings import before_after, specification
+from witnessmark.analyses.road import road_test
+from witnessmark.analyses.sensors import cross_checks as sensor_cross_checks
+from witnessmark.analyses.sensors import sensor_drift
+from witnessmark.analyses.together import bus_circuit
+from witnessmark.analyses.together import sensor_or_real as plausibility
+from witnessmark.analyses.vibration import shaft_joints as driveline
+from witnessmark.analyses.vibration import torsional
+from witnessmark.analyses.vibration import what_it_follows as vibration
 from witnessmark.model.finding import Finding
 
 __all__ = ["ANALYSES", "run_all"]

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from witnessmark.model.entry_data import TruckData
+from witnessmark.model.entries.entry_data import TruckData
 from witnessmark.model.recording import Channel, Floats, Quality, Recording, Steady
 
 __all__ = ["Trace", "gear_at", "ratio_of", "steady_points", "trace_of"]

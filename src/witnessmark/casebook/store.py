@@ -16,10 +16,10 @@ from sqlalchemy import Connection, Engine, create_engine, event, func, insert, i
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import DatabaseError, IntegrityError, SQLAlchemyError
 
-from witnessmark.casebook import tables
+from witnessmark.casebook import casebook_tables as tables
 from witnessmark.errors import Conflict, EntryRefused, InputRefused, NotFound
-from witnessmark.model.case import Case, read_case
-from witnessmark.model.entry import parse_entry
+from witnessmark.model.entries.case import Case, read_case
+from witnessmark.model.entries.entry import parse_entry
 
 __all__ = ["VERSION", "Casebook", "Summary", "is_case_id"]
 

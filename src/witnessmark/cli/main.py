@@ -16,17 +16,32 @@ from witnessmark.errors import WitnessmarkError, exit_code
 
 #: Command -> (module, one line for the list). Help must not load a heavy library.
 COMMANDS: dict[str, tuple[str, str]] = {
-    "assess": ("witnessmark.cli.assess", "Findings, odds, next steps and proof of a case."),
-    "case": ("witnessmark.cli.case", "The casebook by hand: new, add, show, list, export, import."),
-    "demo": ("witnessmark.cli.demo", "Build the invented shop and open its page."),
-    "history": ("witnessmark.cli.history", "What the shop's own proven cases have taught."),
-    "look": ("witnessmark.cli.look", "What is in a recording."),
-    "override": ("witnessmark.cli.override", "Do something else than proposed; the score."),
-    "pack": ("witnessmark.cli.pack", "Check a knowledge pack."),
-    "record": ("witnessmark.cli.record", "Record the data bus to a file."),
-    "report": ("witnessmark.cli.report", "The customer's report, or the estimate."),
-    "screen": ("witnessmark.cli.screen", "Findings over many recordings."),
-    "serve": ("witnessmark.cli.serve", "Serve the bench page of a shop."),
+    "assess": (
+        "witnessmark.cli.for_case.assess_command",
+        "Findings, odds, next steps and proof of a case.",
+    ),
+    "case": (
+        "witnessmark.cli.for_case.case_command",
+        "The casebook by hand: new, add, show, list, export, import.",
+    ),
+    "demo": ("witnessmark.cli.for_shop.demo_command", "Build the invented shop and open its page."),
+    "history": (
+        "witnessmark.cli.for_shop.history_command",
+        "What the shop's own proven cases have taught.",
+    ),
+    "look": ("witnessmark.cli.for_recordings.look_command", "What is in a recording."),
+    "override": (
+        "witnessmark.cli.for_case.override_command",
+        "Do something else than proposed; the score.",
+    ),
+    "pack": ("witnessmark.cli.for_shop.pack_command", "Check a knowledge pack."),
+    "record": ("witnessmark.cli.for_recordings.record_command", "Record the data bus to a file."),
+    "report": (
+        "witnessmark.cli.for_case.report_command",
+        "The customer's report, or the estimate.",
+    ),
+    "screen": ("witnessmark.cli.for_recordings.screen_command", "Findings over many recordings."),
+    "serve": ("witnessmark.cli.for_shop.serve_command", "Serve the bench page of a shop."),
 }
 
 

@@ -5,6 +5,6 @@ simulator's own small models, kept apart from the physics room on purpose, so th
 never checked against the equations that made its input.
 """
 
-from witnessmark.demo.shop import build, stories
+from witnessmark.demo.demo_shop import build, stories
 
 __all__ = ["build", "stories"]

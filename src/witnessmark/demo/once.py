@@ -12,16 +12,16 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from witnessmark.demo.shop import build, open_stories, stories
+from witnessmark.demo.demo_shop import build, open_stories, stories
 from witnessmark.errors import InputRefused
 from witnessmark.model.assessment import Assessment
 from witnessmark.model.odds import Odds
 from witnessmark.report.figures import percent
-from witnessmark.workflow.as_json import assessment_json
-from witnessmark.workflow.assess import assess_in_shop
-from witnessmark.workflow.paper import report_html, report_pdf
-from witnessmark.workflow.shop import open_shop
-from witnessmark.workflow.stages import odds_at_check_in, odds_at_stages
+from witnessmark.workflow.case.shop_on_disk import open_shop
+from witnessmark.workflow.dossier.as_json import assessment_json
+from witnessmark.workflow.dossier.assess_case import assess_in_shop
+from witnessmark.workflow.dossier.odds_at_stages import odds_at_check_in, odds_at_stages
+from witnessmark.workflow.papers.case_papers import report_html, report_pdf
 
 __all__ = ["CaseSummary", "once", "summary_text"]
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from witnessmark.inference.evidence import Evidence
+from witnessmark.inference.family.staged_evidence import Evidence
 from witnessmark.knowledge import Family
 
 __all__ = ["LookFirst", "looks_waiting"]

@@ -14,7 +14,7 @@ from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
-from witnessmark.model.history import Closing, History, Job
+from witnessmark.model.shop_record import Closing, History, Job
 from witnessmark.model.step import Spread
 
 __all__ = [

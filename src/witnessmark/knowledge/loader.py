@@ -17,7 +17,7 @@ from witnessmark.knowledge.format import (
     ReadingPart,
     SourcePart,
 )
-from witnessmark.knowledge.reading import PackText, read_pack
+from witnessmark.knowledge.pack_file import PackText, read_pack
 from witnessmark.knowledge.records import (
     AccessGroup,
     Band,

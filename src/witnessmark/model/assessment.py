@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from witnessmark.model.case import Case
+from witnessmark.model.entries.case import Case
 from witnessmark.model.finding import Finding
 from witnessmark.model.odds import Odds
 from witnessmark.model.problem import Problem

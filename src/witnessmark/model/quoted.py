@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from witnessmark.model.entry_data import QuoteData, QuoteLine
+from witnessmark.model.entries.entry_data import QuoteData, QuoteLine
 
 __all__ = ["OwnRates", "PricedLine", "PricedQuote", "priced"]
 

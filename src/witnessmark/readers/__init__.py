@@ -4,8 +4,8 @@
 docs/add_a_reader.md shows how to add one; tests/readers/compliance.py is what each must pass.
 """
 
-from witnessmark.readers.contract import Settings
+from witnessmark.readers.any_file import READERS, read_recording
 from witnessmark.readers.reader import Reader
-from witnessmark.readers.reading import READERS, read_recording
+from witnessmark.readers.told import Settings
 
 __all__ = ["READERS", "Reader", "Settings", "read_recording"]

@@ -6,8 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from witnessmark.model.recording import Recording
-from witnessmark.readers.contract import Settings
-from witnessmark.readers.source import Source
+from witnessmark.readers.files.source import Source
+from witnessmark.readers.told import Settings
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 
 from witnessmark.model.assessment import Assessment
-from witnessmark.model.entry import Entry
-from witnessmark.model.entry_data import ComplaintData, WorkData
+from witnessmark.model.entries.entry import Entry
+from witnessmark.model.entries.entry_data import ComplaintData, WorkData
 from witnessmark.model.finding import Finding
 from witnessmark.model.odds import Odds
 from witnessmark.report.figures import about, percent
 from witnessmark.report.paper import Block, Picture, Said
-from witnessmark.report.pictures.odds import odds_picture
+from witnessmark.report.pictures.odds_bars import odds_picture
 
 __all__ = ["Before", "cause_of", "looked_again"]
 

@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 
 from witnessmark.model.assessment import Assessment
-from witnessmark.model.case import Case
-from witnessmark.model.entry import Entry
-from witnessmark.model.entry_data import (
+from witnessmark.model.entries.case import Case
+from witnessmark.model.entries.entry import Entry
+from witnessmark.model.entries.entry_data import (
     ComplaintData,
     OutcomeData,
     ReadingData,
@@ -20,8 +20,8 @@ from witnessmark.model.entry_data import (
     WorkData,
 )
 from witnessmark.model.proof import Pair, Proof
+from witnessmark.report.back_of_report import afterwards, cautions, not_done, sources, torque_card
 from witnessmark.report.causes import Before, cause_of, looked_again
-from witnessmark.report.evidence import afterwards, cautions, not_done, sources, torque_card
 from witnessmark.report.figures import (
     figure,
     interval_words,
@@ -32,7 +32,7 @@ from witnessmark.report.figures import (
     unit_of,
 )
 from witnessmark.report.paper import Block, Heading, Items, Paper, Picture, Said, TableBlock
-from witnessmark.report.pictures.before_after import before_after_pictures
+from witnessmark.report.pictures.before_after_rows import before_after_pictures
 from witnessmark.report.pictures.readings import readings_pictures
 
 __all__ = ["customer_report"]

@@ -5,7 +5,7 @@ conversion happens only at the doors. A value without a unit is refused, and so 
 that could be read two ways: a silently wrong number is worse than a refusal.
 """
 
-from witnessmark.units.tables import QUANTITIES, UNITS, Quantity, Unit
+from witnessmark.units.quantity_tables import QUANTITIES, UNITS, Quantity, Unit
 from witnessmark.units.typed import (
     Typed,
     display_unit,

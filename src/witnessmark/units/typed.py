@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from witnessmark.errors import UnitRefused
-from witnessmark.units.tables import QUANTITIES, UNITS, Quantity, Unit
+from witnessmark.units.quantity_tables import QUANTITIES, UNITS, Quantity, Unit
 
 __all__ = [
     "MAX_LENGTH",

@@ -8,11 +8,11 @@ from fastapi import APIRouter, Request
 from pydantic import BaseModel, ConfigDict, Field
 from starlette.responses import JSONResponse, Response
 
-from witnessmark.model.entry import Kind, json_schema
-from witnessmark.web.state import bench_of, page, viewer_of
-from witnessmark.workflow.as_json import assessment_json
-from witnessmark.workflow.ledger import row_of
-from witnessmark.workflow.settings import shows_si
+from witnessmark.model.entries.entry import Kind, json_schema
+from witnessmark.web.bench.state import bench_of, page, viewer_of
+from witnessmark.workflow.case.shop_settings import shows_si
+from witnessmark.workflow.dossier.as_json import assessment_json
+from witnessmark.workflow.shop.ledger import row_of
 
 router = APIRouter()
 

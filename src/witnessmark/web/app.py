@@ -15,8 +15,10 @@ from starlette.responses import JSONResponse, Response
 from witnessmark import __version__
 from witnessmark.errors import InputRefused, NotFound, WitnessmarkError, http_status
 from witnessmark.model.assessment import Assessment
-from witnessmark.web import (
-    api,
+from witnessmark.web import api
+from witnessmark.web.bench.state import Bench, page
+from witnessmark.web.door.doors import Access, Doors, TooMany
+from witnessmark.web.pages import (
     pages_cases,
     pages_entries,
     pages_from,
@@ -27,10 +29,8 @@ from witnessmark.web import (
     pages_shop,
     pages_static,
 )
-from witnessmark.web.doors import Access, Doors, TooMany
-from witnessmark.web.state import Bench, page
-from witnessmark.workflow.shop import Shop
-from witnessmark.workflow.worker import Worker
+from witnessmark.workflow.case.shop_on_disk import Shop
+from witnessmark.workflow.shop.worker import Worker
 
 __all__ = ["create_app"]
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from alembic import context
 
-from witnessmark.casebook.tables import metadata
+from witnessmark.casebook.casebook_tables import metadata
 
 connection = context.config.attributes["connection"]
 context.configure(connection=connection, target_metadata=metadata, render_as_batch=True)

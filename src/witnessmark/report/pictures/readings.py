@@ -13,7 +13,7 @@ from witnessmark.report.figures import (
     shown,
     unit_of,
 )
-from witnessmark.report.pictures.before_after import roomy
+from witnessmark.report.pictures.before_after_rows import roomy
 from witnessmark.report.pictures.canvas import FAINT, Canvas, Scale, Shape
 from witnessmark.report.pictures.rows import rule_rows
 

@@ -1,0 +1,128 @@
+"""What an analysis is: it says what it needs, looks at a bench, and gives findings.
+
+An analysis is a module with
+
+- ``NEEDS``: what it needs, in words, one item a need;
+- ``analyse(bench) -> tuple[Finding, ...]``.
+
+It alters nothing it is given. Where a complaint of the case makes it relevant but a need is not
+met, it returns a finding with the outcome ``not_run`` whose reason names what is missing, so the
+planner can ask for it. Where no complaint makes it relevant, it returns nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Protocol
+
+from witnessmark.analyses.bus_readings import bus_readings
+from witnessmark.knowledge import Knowledge
+from witnessmark.model.entries.case import Case
+from witnessmark.model.entries.entry import Entry
+from witnessmark.model.entries.entry_data import ReadingData
+from witnessmark.model.finding import Finding, OperatingPoint
+from witnessmark.model.recording import Recording
+
+__all__ = ["Analysis", "Bench", "Reading", "not_run"]
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """A reading as the analyses use it: house units, with its stage.
+
+    Attributes:
+        entry: the entry it came in with.
+        data: the data of the entry.
+        value: value in the house unit of its quantity.
+        point: operating point.
+        stage: number of work entries before it.
+    """
+
+    entry: Entry
+    data: ReadingData
+    value: float
+    point: OperatingPoint
+    stage: int
+
+
+@dataclass(frozen=True)
+class Bench:
+    """Everything an analysis may look at.
+
+    Attributes:
+        case: the case.
+        recordings: entry id of a live recording entry -> recording.
+        knowledge: the packs.
+        stages: entry id -> number of work entries before it.
+    """
+
+    case: Case
+    recordings: Mapping[str, Recording]
+    knowledge: Knowledge
+    stages: Mapping[str, int] = field(default_factory=dict)
+
+    def readings(self, *quantities: str) -> Iterator[Reading]:
+        """Yield the live readings, of these quantities when any are named, in order.
+
+        Readings off the bus at steady operating points stand where their recording stands.
+        """
+        for entry, data in self._reading_data():
+            if not quantities or data.quantity in quantities:
+                point = OperatingPoint(
+                    rpm=data.point.rpm,
+                    load=data.point.fraction(),
+                    gear=data.point.gear,
+                    warm=data.point.warm,
+                )
+                yield Reading(entry, data, data.house_value(), point, self.stage(entry.id))
+
+    def _reading_data(self) -> Iterator[tuple[Entry, ReadingData]]:
+        for entry in self.case.live():
+            if isinstance(entry.data, ReadingData):
+                yield entry, entry.data
+            elif entry.id in self.recordings and self.recordings[entry.id].kind == "bus":
+                for data in self._off_the_bus[entry.id]:
+                    yield entry, data
+
+    @cached_property
+    def _off_the_bus(self) -> Mapping[str, tuple[ReadingData, ...]]:
+        truck = self.case.truck()
+        return {
+            entry_id: tuple(bus_readings(recording, truck))
+            for entry_id, recording in self.recordings.items()
+            if recording.kind == "bus"
+        }
+
+    def stage(self, entry_id: str) -> int:
+        """Return how many work entries stand before an entry."""
+        return self.stages.get(entry_id, 0)
+
+    def last_stage(self) -> int:
+        """Return the number of live work entries: the state the truck is in now."""
+        return sum(1 for e in self.case.live() if e.kind == "work")
+
+    def complains_of(self, *families: str) -> bool:
+        """Say whether a complaint names one of these families."""
+        return bool(set(families) & set(self.case.families()))
+
+
+class Analysis(Protocol):
+    """The shape of an analysis module."""
+
+    @property
+    def NEEDS(self) -> tuple[str, ...]:  # noqa: N802 (a constant of the module)
+        """What it needs, in words."""
+        ...
+
+    def analyse(self, bench: Bench) -> tuple[Finding, ...]:
+        """Return the findings."""
+        ...
+
+
+def not_run(code: str, sentence: str, reason: str, method: str, *, stage: int = 0) -> Finding:
+    """Return the finding of an analysis that could not run; it never counts as "not seen"."""
+    return Finding(
+        code=code, sentence=sentence, outcome="not_run", reason=reason, method=method, stage=stage
+    )

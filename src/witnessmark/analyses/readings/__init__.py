@@ -1,0 +1,1 @@
+"""Readings against their bands and against each other."""

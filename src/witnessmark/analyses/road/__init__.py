@@ -1,0 +1,1 @@
+"""The road test: which points are needed, and which were driven."""

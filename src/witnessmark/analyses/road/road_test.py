@@ -1,0 +1,241 @@
+"""The road-test card: which points the complaints need, which are covered, what to drive next."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from witnessmark.analyses.an_analysis import Bench, not_run
+from witnessmark.analyses.road.road_points import FAMILY_POINTS, POINTS, DrivePoint, Mask
+from witnessmark.analyses.steady import ONE_GEAR, Trace, gear_at, ratio_of, trace_of
+from witnessmark.model.entries.entry_data import TruckData
+from witnessmark.model.finding import Evidence, Finding
+from witnessmark.model.recording import Recording
+
+__all__ = ["NEEDS", "CardLine", "analyse", "road_test_card"]
+
+NEEDS = ("a recording with engine speed and time stamps",)
+_METHOD = "road_test_card/1"
+
+
+@dataclass(frozen=True, slots=True)
+class CardLine:
+    """One line of the card.
+
+    Attributes:
+        point: id of the point.
+        words: what is needed, in words.
+        families: families that need it.
+        seconds: how long it has to be held.
+        best_s: the longest time it was held without a break.
+        covered: it was held long enough (in as many gears as needed).
+        missing: what to drive, in words; empty when covered.
+        caution: what to take care of.
+        recording: name of the recording that covers it best, or empty.
+        start_s: where in it.
+        end_s: where in it.
+    """
+
+    point: str
+    words: str
+    families: tuple[str, ...]
+    seconds: float
+    best_s: float
+    covered: bool
+    missing: str
+    caution: str = ""
+    recording: str = ""
+    start_s: float | None = None
+    end_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class _Held:
+    seconds: float
+    recording: str
+    start_s: float
+    end_s: float
+    gear: str | None
+
+
+def road_test_card(
+    families: Iterable[str], recordings: Iterable[Recording], truck: TruckData | None = None
+) -> tuple[CardLine, ...]:
+    """Return the card for these families: the most telling points first.
+
+    Args:
+        families: family ids of the case's complaints.
+        recordings: what was recorded in the present state of the truck.
+        truck: for the gears.
+    """
+    wanted: dict[str, list[str]] = {}
+    depth = max((len(p) for p in FAMILY_POINTS.values()), default=0)
+    every = list(dict.fromkeys(families))
+    for rank in range(depth):
+        for family in every:
+            points = FAMILY_POINTS.get(family, ())
+            if rank < len(points):
+                wanted.setdefault(points[rank], []).append(family)
+    given = list(recordings)
+    traces = [(r, t) for r in given if (t := trace_of(r)) is not None]
+    present = {c.name for r, _ in traces for c in r.channels if c.valid().any()}
+    return tuple(
+        _line(POINTS[point], tuple(needed_by), traces, present, truck)
+        for point, needed_by in wanted.items()
+    )
+
+
+def analyse(bench: Bench) -> tuple[Finding, ...]:
+    """Say whether the recordings of the present stage cover what the complaints need."""
+    families = bench.case.families()
+    if not any(f in FAMILY_POINTS for f in families):
+        return ()
+    stage = bench.last_stage()
+    now: Mapping[str, Recording] = {
+        entry: r for entry, r in bench.recordings.items() if bench.stage(entry) == stage
+    }
+    if not any(trace_of(r) is not None for r in now.values()):
+        if not now:
+            return ()
+        return (
+            not_run(
+                "road_test_coverage",
+                "What the road test covers was not judged.",
+                "no recording with engine speed and time stamps",
+                _METHOD,
+                stage=stage,
+            ),
+        )
+    card = road_test_card(families, now.values(), bench.case.truck())
+    missing = [line for line in card if not line.covered]
+    if missing:
+        sentence = f"{len(card) - len(missing)} of {len(card)} points of the road test are covered."
+        sentence += f" Next: {missing[0].missing}."
+    else:
+        sentence = f"All {len(card)} points the complaints need are covered."
+    return (
+        Finding(
+            code="road_test_coverage",
+            sentence=sentence,
+            outcome="inconclusive" if missing else "seen",
+            reason="; ".join(line.missing for line in missing),
+            method=_METHOD,
+            evidence=Evidence(entries=tuple(now)),
+            source="common practice, no source",
+            stage=stage,
+            details={
+                "card": [
+                    {"point": x.point, "words": x.words, "covered": x.covered, "missing": x.missing}
+                    for x in card
+                ]
+            },
+        ),
+    )
+
+
+def _line(
+    point: DrivePoint,
+    families: tuple[str, ...],
+    traces: list[tuple[Recording, Trace]],
+    present: set[str],
+    truck: TruckData | None,
+) -> CardLine:
+    absent = [name for name in point.needs if name not in present]
+    held = [h for r, t in traces for h in _held(point, r, t, truck)]
+    best = max(held, key=lambda h: h.seconds, default=None)
+    gears = {h.gear for h in held if h.seconds >= point.seconds and h.gear is not None}
+    enough = best is not None and best.seconds >= point.seconds
+    covered = enough and not absent and (point.gears < 2 or len(gears) >= point.gears)
+    words = f"{point.words} for {point.seconds:.0f} s"
+    if covered and point.warm and "coolant_temperature" not in present:
+        words += "; whether the engine was warm is not recorded"
+    return CardLine(
+        point=point.id,
+        words=words,
+        families=families,
+        seconds=point.seconds,
+        best_s=round(best.seconds, 1) if best else 0.0,
+        covered=covered,
+        missing="" if covered else _missing(point, best, gears, absent, bool(traces), truck),
+        caution=point.caution,
+        recording=best.recording if best and enough else "",
+        start_s=best.start_s if best and enough else None,
+        end_s=best.end_s if best and enough else None,
+    )
+
+
+def _held(
+    point: DrivePoint, recording: Recording, trace: Trace, truck: TruckData | None
+) -> list[_Held]:
+    """Return every stretch in which the truck was there; breaks under half a second are none."""
+    with np.errstate(invalid="ignore"):
+        there = point.where(trace)
+    found = []
+    ratio = ratio_of(trace)
+    with np.errstate(invalid="ignore"):
+        # The trace is taken apart where the gear changes; over one second a gear does not drift.
+        shifted = np.abs(ratio - np.r_[ratio[:1], ratio[:-1]]) > ONE_GEAR
+    for start, end in _runs(there, shifted if point.pull else np.zeros(there.size, np.bool_)):
+        time = trace.time_s[start:end]
+        if point.span is not None and not _passes(trace, start, end, *point.span):
+            continue
+        gear = None
+        if point.pull:
+            rpm, speed = trace.rpm[start:end], trace.road_speed[start:end]
+            if not np.isnan(speed).all():
+                gear = gear_at(truck, float(np.nanmedian(rpm)), float(np.nanmedian(speed)))
+            if gear is None and not np.isnan(speed).all():
+                # Without ratios two gears are told apart by how far the truck goes in a turn.
+                gear = f"{round(float(np.nanmedian(ratio[start:end])) / ONE_GEAR)} (by ratio)"
+        seconds = float(time[-1] - time[0])
+        found.append(_Held(seconds, recording.name, float(time[0]), float(time[-1]), gear))
+    return found
+
+
+def _passes(trace: Trace, start: int, end: int, name: str, least: float) -> bool:
+    """Say whether the speed passes so much within the stretch: holding one speed is no sweep."""
+    values = trace.rpm[start:end] if name == "rpm" else trace.road_speed[start:end]
+    known = values[~np.isnan(values)]
+    return known.size > 0 and float(np.ptp(known)) >= least
+
+
+def _runs(there: Mask, shifted: Mask) -> list[tuple[int, int]]:
+    index = np.flatnonzero(there)
+    if not index.size:
+        return []
+    cuts = np.flatnonzero((np.diff(index) > 2) | shifted[index[1:]])
+    starts = np.r_[index[0], index[cuts + 1]]
+    ends = np.r_[index[cuts], index[-1]] + 1
+    return list(zip(starts.tolist(), ends.tolist(), strict=True))
+
+
+def _missing(
+    point: DrivePoint,
+    best: _Held | None,
+    gears: set[str],
+    absent: list[str],
+    recorded: bool,
+    truck: TruckData | None,
+) -> str:
+    gear = ""
+    if point.pull and truck is not None and truck.gears:
+        direct = min(truck.gears, key=lambda g: abs((truck.gears or {})[g] - 1.0))
+        others = [g for g in truck.gears if g not in gears]
+        if point.gears > 1:
+            gear = f" in gear {others[0] if gears and others else direct} and another gear"
+            if gears & set(truck.gears):
+                gear = f" in a gear other than {', '.join(sorted(gears))}"
+        else:
+            gear = f" in gear {direct}"
+    elif point.gears > 1:
+        gear = " in two gears" if not gears else " in a second gear"
+    elif point.pull:
+        gear = " in one gear"
+    words = f"{point.words}{gear} for {point.seconds:.0f} s is missing"
+    if absent and recorded:
+        return f"{words} (not recorded: {', '.join(n.replace('_', ' ') for n in absent)})"
+    if best is not None and best.seconds < point.seconds and best.seconds >= 1.0:
+        return f"{words} (the longest was {best.seconds:.0f} s)"
+    return words

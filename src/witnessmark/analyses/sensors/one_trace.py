@@ -1,0 +1,445 @@
+"""Judge one trace: is it the quantity that moves, or the circuit that reads it?"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from witnessmark.analyses.sensors.liveliness import OFTEN, RARE, SELDOM, Profile, hypotheses
+from witnessmark.physics.sensors.switching_filter import (
+    Stretches,
+    Track,
+    as_stretches,
+    filter_stretches,
+)
+
+__all__ = [
+    "Span",
+    "Trace",
+    "Verdict",
+    "judge",
+    "judge_many",
+    "own_noise",
+    "prepare",
+    "resolution",
+    "smallest_glitch",
+]
+
+Floats = npt.NDArray[np.float64]
+
+#: Chances before the trace is looked at (judgement): most traces that are looked at are real.
+PRIOR = {"real": 0.70, "contact": 0.18, "spikes": 0.06, "noise": 0.06}
+#: From this log Bayes factor on a circuit fault is called seen (study: no false alarm).
+SEEN_FROM = 5.0
+#: Samples that count in a stretch of the filter, and samples that warm it up.
+LENGTH, WARM_UP = 64, 20
+#: Allowance for what happens unseen between samples more than a second apart [1/s].
+_SLOW = 0.2
+#: Unchanged samples closer than this to the one before say nothing new [s].
+_REPEAT = 0.9
+#: Own noise of a healthy channel that is believed [scale]; more is noise.
+_NOISE_MAX = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Trace:
+    """Valid samples of one channel, made ready.
+
+    Attributes:
+        time: shape (n,), [s].
+        values: shape (n,), house unit.
+        pieces: (first, end) index of the pieces between gaps.
+        interval: typical time between samples as recorded [s].
+        step: smallest step of the reading (resolution), house unit; 0 when not quantised.
+        noise: own noise of the channel, house unit.
+        gaps: number of gaps.
+        work: shape (n,), what is explained by the engine's work, house unit; ``None``: nothing.
+        doubt: shape (n,), variance of that explanation, house unit squared; ``None``: none.
+        calm_s: time outside the pieces in which nothing happened at all [s].
+    """
+
+    time: Floats
+    values: Floats
+    pieces: tuple[tuple[int, int], ...]
+    interval: float
+    step: float
+    noise: float
+    gaps: int
+    work: Floats | None = None
+    doubt: Floats | None = None
+    calm_s: float = 0.0
+
+    @property
+    def plain(self) -> Floats:
+        """Return the readings less what the engine's work explains, shape (n,)."""
+        return self.values if self.work is None else self.values - self.work
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """A stretch of time in which the circuit, not the quantity, made the reading.
+
+    Attributes:
+        start_s: first sample of it [s].
+        end_s: last sample of it [s].
+        change: reading less what the quantity was around it, house unit.
+        rise_s: time within which the reading jumped [s].
+        returned: whether the reading came back to within two steps of where it was.
+        samples: number of samples.
+    """
+
+    start_s: float
+    end_s: float
+    change: float
+    rise_s: float
+    returned: bool
+    samples: int
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """What was made of a trace.
+
+    Attributes:
+        log_factor: log Bayes factor of the best circuit explanation against the real one.
+        probability: that a circuit fault shaped the trace.
+        kinds: probability of real, contact, spikes, noise.
+        kind: the likeliest of them.
+        spans: what the circuit made, in order.
+        moves: (start [s], end [s], change) of sudden real changes with the sensor's lag.
+        level: shape (n,), the quantity behind the trace as the filter sees it, house unit.
+        trace: what was judged.
+    """
+
+    log_factor: float
+    probability: float
+    kinds: Mapping[str, float]
+    kind: str
+    spans: tuple[Span, ...]
+    moves: tuple[tuple[float, float, float], ...]
+    level: Floats
+    trace: Trace
+
+
+def prepare(time: Floats, values: Floats, profile: Profile) -> Trace | None:
+    """Return the trace of the valid samples; ``None`` when there are fewer than ten.
+
+    Samples that are not numbers are left out. A sample that repeats the one before within a
+    second is left out too: a recorder that carries a value forward has not measured it anew.
+    """
+    good = np.isfinite(values) & np.isfinite(time)
+    time, values = time[good], values[good]
+    if time.size < 10:
+        return None
+    rising = np.concatenate([[True], np.diff(time) > 0.0])
+    time, values = time[rising], values[rising]
+    if time.size < 10:
+        return None
+    step = resolution(values, profile.scale)
+    keep = _telling(time, values, own_noise(values), profile.scale)
+    interval = float(np.median(np.diff(time)))
+    time, values = time[keep], values[keep]
+    if time.size < 5:
+        return None
+    gap = max(20.0, 6.0 * float(np.median(np.diff(time))) if time.size > 1 else 20.0)
+    breaks = np.flatnonzero(np.diff(time) > gap) + 1
+    edges = [0, *breaks.tolist(), time.size]
+    pieces = tuple((a, b) for a, b in itertools.pairwise(edges))
+    noise = min(own_noise(values), _NOISE_MAX * profile.scale)
+    return Trace(time, values, pieces, interval, step, noise, len(breaks))
+
+
+def judge(trace: Trace, profile: Profile) -> Verdict:
+    """Return the verdict on one trace."""
+    return judge_many([trace], profile)[0]
+
+
+def judge_many(traces: Sequence[Trace], profile: Profile) -> list[Verdict]:
+    """Return the verdicts on traces of one profile, worked out side by side."""
+    pieces, owner = [], []
+    for number, trace in enumerate(traces):
+        for first, end in trace.pieces:
+            scaled = trace.plain[first:end] / profile.scale
+            spread: Floats | float = _variance(trace, profile)
+            if trace.doubt is not None:
+                spread = spread + trace.doubt[first:end] / profile.scale**2
+            pieces.append((trace.time[first:end], scaled, spread))
+            owner.append((number, first))
+    data, origin = as_stretches(pieces, length=LENGTH, warm_up=WARM_UP)
+    rival = hypotheses(profile)
+    rows = [[r for r, (p, _) in enumerate(origin) if owner[p][0] == n] for n in range(len(traces))]
+    tracks = {name: filter_stretches(data, h, smooth=False) for name, h in rival.items()}
+    row_owner = np.array([owner[p][0] for p, _ in origin])
+    sums = {
+        name: np.bincount(
+            row_owner, track.evidence.sum(axis=1), minlength=len(traces)
+        )
+        for name, track in tracks.items()
+    }  # fmt: skip
+    chosen: list[str] = []
+    scores: list[dict[str, float]] = []
+    for number, trace in enumerate(traces):
+        allowance = _SLOW * max(float(np.median(np.diff(trace.time))) - 1.0, 0.0)
+        logs = {
+            name: float(sums[name][number] - sums["real"][number]) - h.onset() * trace.calm_s
+            for name, h in rival.items()
+        }
+        often = {name for name in ("contact", "spikes") if logs[name] >= logs[name + RARE]}
+        for name in ("contact", "spikes"):
+            logs[name] = float(np.logaddexp(logs[name], logs.pop(name + RARE))) - math.log(2.0)
+        logs = {name: x - allowance if name != "real" else x for name, x in logs.items()}
+        best = max(("contact", "spikes", "noise"), key=lambda name: logs[name])
+        name = best if logs[best] > 0.0 else "real"
+        # Where single offsets explain it nearly as well, they say when and by how much.
+        if logs["contact"] > 0.0 and logs["contact"] > logs[best] - 10.0:
+            name = "contact"
+        chosen.append(name if name in {*often, "real", "noise"} else name + RARE)
+        scores.append(logs)
+    found: list[Verdict | None] = [None] * len(traces)
+    for name in sorted(set(chosen)):
+        mine = [r for n in range(len(traces)) if chosen[n] == name for r in rows[n]]
+        part = Stretches(
+            data.values[mine],
+            data.interval[mine],
+            data.used[mine],
+            data.variance[mine],
+            data.counted[mine],
+        )
+        track = filter_stretches(part, rival[name])
+        place = {row: k for k, row in enumerate(mine)}
+        for number, trace in enumerate(traces):
+            if chosen[number] == name:
+                own = [place[r] for r in rows[number]]
+                where = [owner[origin[r][0]][1] + origin[r][1] for r in rows[number]]
+                modes = track.modes[own] if track.modes is not None else None
+                piece = Track(track.evidence[own], modes, track.level[own])
+                found[number] = _verdict(
+                    trace, profile, scores[number], name, piece, part.counted[own], where
+                )
+    return [v for v in found if v is not None]
+
+
+def smallest_glitch(trace: Trace, profile: Profile) -> dict[float, float]:
+    """Return seconds of a dip -> the smallest dip that would have been called, house unit.
+
+    The detector itself is tried on a calm stretch at the trace's own sample times, resolution
+    and noise, with one square dip put into it. Dips shorter than the time between samples are
+    missed with the chance that no sample falls into them; see the sentence that uses this.
+    """
+    interval = float(np.median(np.diff(trace.time))) if trace.time.size > 1 else 1.0
+    native = max(trace.interval, 1e-3)
+    spacing = interval if trace.step == 0.0 else max(native, min(interval, 1.0))
+    found: dict[float, float] = {}
+    steps = np.arange(0.0, 72.0, 1.0) * spacing
+    rng = np.random.default_rng(7)
+    quiet = rng.normal(0.0, trace.noise, steps.size) if trace.noise > 0 else np.zeros(steps.size)
+    sizes = np.array([1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 12.0, 20.0, 40.0])
+    rival = hypotheses(profile)
+    for samples in (1, 2):
+        trials = []
+        for size in sizes:
+            # 20.3: off the edge of a resolution step, so that rounding neither helps nor hides.
+            series = 20.3 * profile.scale + quiet.copy()
+            series[48 : 48 + samples] -= size * profile.scale
+            if trace.step > 0.0:
+                series = np.round(series / trace.step) * trace.step
+            trials.append((steps, series / profile.scale, _variance(trace, profile)))
+        data, _ = as_stretches(trials, length=steps.size, warm_up=0)
+        real, contact, rare = (
+            filter_stretches(data, rival[name], smooth=False).evidence.sum(axis=1)
+            for name in ("real", "contact", "contact" + RARE)
+        )
+        # The rest of the recording, where nothing happened, speaks against a fault.
+        rest = max(float(trace.time[-1] - trace.time[0]) - steps[-1], 0.0)
+        both = np.logaddexp(contact - OFTEN * rest, rare - SELDOM * rest) - math.log(2.0)
+        needed = SEEN_FROM + _SLOW * max(spacing - 1.0, 0.0)
+        seen = [s for s, b in zip(sizes, both - real, strict=True) if b >= needed]
+        found[samples * spacing] = float(seen[0] * profile.scale) if seen else math.inf
+    return found
+
+
+def _variance(trace: Trace, profile: Profile) -> float:
+    """Return the variance of a sample [scale^2]: rounding to the resolution, and own noise."""
+    return max((0.12 * trace.step**2 + trace.noise**2) / profile.scale**2, 2.5e-3)
+
+
+def _verdict(
+    trace: Trace, profile: Profile, logs: dict[str, float], name: str, track: Track,
+    counted: npt.NDArray[np.bool_], where: list[int],
+) -> Verdict:  # fmt: skip
+    weights = {k: math.log(PRIOR[k]) + logs[k] for k in PRIOR}
+    top = max(weights.values())
+    raw = {k: math.exp(max(v - top, -700.0)) for k, v in weights.items()}
+    total = sum(raw.values())
+    kinds = {k: v / total for k, v in raw.items()}
+    size = trace.time.size
+    names = [m.name for m in hypotheses(profile)[name].modes]
+    fault, local, level = np.zeros(size), np.zeros(size), np.full(size, np.nan)
+    modes = track.modes if track.modes is not None else np.zeros((*counted.shape, len(names)))
+    bad = [i for i, n in enumerate(names) if n in {"short", "long", "open", "spike", "noisy"}]
+    lively = [i for i, n in enumerate(names) if n in {"local", "local_again"}]
+    for row, first in enumerate(where):
+        mask = counted[row].copy()
+        if first in {f for f, _ in trace.pieces}:
+            mask[0] = True  # the first sample of a piece counts for nothing but belongs to it
+        index = np.flatnonzero(mask)
+        fault[first + index] = modes[row][index][:, bad].sum(axis=1) if bad else 0.0
+        local[first + index] = modes[row][index][:, lively].sum(axis=1)
+        level[first + index] = track.level[row, index] * profile.scale
+    best = max(logs["contact"], logs["spikes"], logs["noise"])
+    spans: tuple[Span, ...] = ()
+    for least in (0.5, 0.25, 0.1) if best > 0.0 else ():
+        spans = spans or _spans(trace, fault > least, profile, split=name != "noise")
+    chance = 1.0 - kinds["real"]
+    return Verdict(
+        log_factor=best,
+        probability=chance,
+        kinds=kinds,
+        kind=max(kinds, key=lambda k: kinds[k]),
+        spans=spans,
+        moves=_moves(trace, local),
+        level=level,
+        trace=trace,
+    )
+
+
+def _spans(
+    trace: Trace, fault: npt.NDArray[np.bool_], profile: Profile, *, split: bool
+) -> tuple[Span, ...]:
+    """Return the spans of a mask; *split* leaves out what reads as the readings around it."""
+    grain = max(trace.step, profile.scale)
+    plain = trace.plain
+    found = []
+    for first, end in _runs(fault):
+        before = plain[max(first - 4, 0) : first]
+        after = plain[end : end + 4]
+        if before.size + after.size == 0:
+            continue
+        left = float(np.median(before)) if before.size else float(np.median(after))
+        right = float(np.median(after)) if after.size else left
+        away = plain[first:end] - np.linspace(left, right, end - first + 2)[1:-1]
+        parts = _runs(np.abs(away) > 0.6 * grain) if split else [(0, end - first)]
+        for begin, stop in parts:
+            part = away[begin:stop]
+            edge = first + begin
+            back = plain[first + stop] if first + stop < trace.time.size else math.nan
+            was = plain[edge - 1] if edge else math.nan
+            rise = float(trace.time[edge] - trace.time[edge - 1]) if edge else 0.0
+            found.append(
+                Span(
+                    float(trace.time[edge]),
+                    float(trace.time[first + stop - 1]),
+                    float(part[np.argmax(np.abs(part))]),
+                    rise,
+                    bool(abs(back - was) <= 2.0 * grain),
+                    stop - begin,
+                )
+            )
+    return tuple(_without_rebounds(found, trace))
+
+
+def _without_rebounds(spans: list[Span], trace: Trace) -> list[Span]:
+    """Leave out a span that is nothing but the true reading between two glitches.
+
+    Between two long glitches the filter may take the glitch for the truth; such a span touches
+    spans of the other sign, which are in the majority, and is as large as they are.
+    """
+    near = 2.5 * float(np.median(np.diff(trace.time)))
+    signs = [1 if s.change > 0 else -1 for s in spans]
+    most = 1 if sum(signs) > 0 else -1
+
+    def rebound(number: int) -> bool:
+        span = spans[number]
+        if signs[number] == most:
+            return False
+        beside = [k for k in (number - 1, number + 1) if 0 <= k < len(spans) and signs[k] == most]
+        return any(
+            min(abs(span.start_s - spans[k].end_s), abs(spans[k].start_s - span.end_s)) <= near
+            and 0.5 < abs(span.change / spans[k].change) < 2.0
+            for k in beside
+        )
+
+    return [s for k, s in enumerate(spans) if not rebound(k)]
+
+
+def _moves(trace: Trace, local: Floats) -> tuple[tuple[float, float, float], ...]:
+    found = []
+    for first, end in _runs(local > 0.5):
+        begin = max(first - 1, 0)
+        change = float(trace.values[end - 1] - trace.values[begin])
+        found.append((float(trace.time[begin]), float(trace.time[end - 1]), change))
+    return tuple(found)
+
+
+def _runs(mask: npt.NDArray[np.bool_]) -> list[tuple[int, int]]:
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], mask, [False]]).astype(np.int8)))
+    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def _telling(time: Floats, values: Floats, noise: float, scale: float) -> npt.NDArray[np.bool_]:
+    """Mark the samples that say something: a change, or the first in about a second."""
+    changed = np.concatenate([[True], values[1:] != values[:-1]])
+    if changed.mean() > 0.5:
+        return _lively_seconds(time, values, noise, scale)
+    keep = changed.copy()
+    # Between two changes one sample a second is kept, counted from the change.
+    starts = np.flatnonzero(changed)
+    since = time - time[starts][np.cumsum(changed) - 1]
+    beat = np.floor((since + 1e-6) / _REPEAT)
+    keep[1:] |= beat[1:] > np.where(changed[1:], np.inf, beat[:-1])
+    # The last sample before a change says until when the old value held.
+    keep[:-1] |= changed[1:] & (np.diff(time) < 20.0)
+    return keep
+
+
+def _lively_seconds(
+    time: Floats, values: Floats, noise: float, scale: float
+) -> npt.NDArray[np.bool_]:
+    """Keep every sample of a lively second and of those beside it; of a quiet one, its median.
+
+    Quiet: no sample further from the second's median than five times the channel's own noise
+    (or a third of its scale), and the median no further from those of its neighbours.
+    """
+    second = np.floor(time - time[0]).astype(np.int64)
+    starts = np.flatnonzero(np.concatenate([[True], np.diff(second) > 0]))
+    sizes = np.diff(np.concatenate([starts, [time.size]]))
+    if np.median(sizes) < 3:
+        return np.ones(time.size, np.bool_)
+    owner = np.repeat(np.arange(starts.size), sizes)
+    order = np.lexsort((values, owner))
+    middle = order[starts + (sizes - 1) // 2]
+    median = values[middle]
+    limit = max(5.0 * noise, scale / 3.0)
+    spread = np.maximum.reduceat(np.abs(values - median[owner]), starts)
+    lively = spread > limit
+    jumps = np.abs(np.diff(median)) > limit
+    lively[1:] |= jumps
+    lively[:-1] |= jumps
+    lively = np.convolve(lively, np.ones(5), mode="same") > 0
+    keep = np.asarray(lively[owner])
+    keep[middle] = True
+    return keep
+
+
+def resolution(values: Floats, usual: float) -> float:
+    """Return the smallest step of a reading; 0 where it is not quantised to be seen."""
+    levels = np.unique(values)
+    if levels.size < 2:
+        return 0.0
+    if levels.size > 0.5 * values.size and levels.size > 50:
+        return 0.0
+    # Few levels say little: two of them may be a reading and its glitch.
+    return min(float(np.min(np.diff(levels))), usual * (1.0 if levels.size < 8 else 2.5))
+
+
+def own_noise(values: Floats) -> float:
+    """Return the noise of a series from its second differences."""
+    if values.size < 10:
+        return 0.0
+    bend = np.abs(values[2:] - 2.0 * values[1:-1] + values[:-2])
+    return float(np.median(bend)) * 1.4826 / math.sqrt(6.0)

@@ -1,0 +1,1 @@
+"""Several channels together: one sensor, or what several of them share?"""

@@ -1,0 +1,413 @@
+"""Sensor or real? Judges what the recording says against what the machine can do."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from typing import cast
+
+import numpy as np
+
+from witnessmark.analyses.an_analysis import Bench, not_run
+from witnessmark.analyses.sensors.coolant_sentences import (
+    electrical,
+    jumps_sentence,
+    pressure_sentence,
+    quiet_words,
+)
+from witnessmark.analyses.sensors.drawn_trace import drawn
+from witnessmark.analyses.sensors.fast_bounds import too_fast_findings
+from witnessmark.analyses.sensors.liveliness import PRESSURES
+from witnessmark.analyses.sensors.movement_kinds import Movement, fan_beside, movement, stuck
+from witnessmark.analyses.sensors.one_trace import (
+    SEEN_FROM,
+    Span,
+    Verdict,
+    smallest_glitch,
+)
+from witnessmark.analyses.sensors.trace_causes import supports_of_stuck, supports_of_trace
+from witnessmark.analyses.together.codes_together import codes_together, silent_units
+from witnessmark.analyses.together.judged_channels import (
+    Judged,
+    has_coolant,
+    judged_recordings,
+    valid_samples,
+)
+from witnessmark.analyses.together.shared_parts import shared_findings
+from witnessmark.model.finding import Evidence, Finding
+from witnessmark.model.recording import Floats, Quality, Recording
+
+__all__ = ["METHOD", "NEEDS", "RELEVANT", "analyse", "look_at"]
+
+NEEDS = (
+    "a recording that holds the coolant temperature, at full bus rate, half an hour with a pull "
+    "and a wiggle of the harness at idle",
+)
+METHOD = "switching_filter/1"
+#: Complaints that make "nothing seen" worth saying.
+RELEVANT = ("cool_unstable", "electrical", "overheat")
+_FANS = ("fan_speed_percent", "fan_speed", "fan_state")
+#: At most this many jumping channels lead the comparison with the others.
+_ANCHORS = 3
+_CYCLING = {"thermostat_cycling": "cycling", "gas_pocket": "sudden"}
+
+
+def analyse(bench: Bench) -> tuple[Finding, ...]:
+    """Return the findings on what can be believed."""
+    relevant = bench.complains_of(*RELEVANT)
+    found: list[Finding] = []
+    covered: set[int] = set()
+    for entry_id, recording in bench.recordings.items():
+        stage = bench.stage(entry_id)
+        if has_coolant(recording):
+            covered.add(stage)
+        found += look_at(recording, entry_id, stage, relevant=relevant)
+    if relevant and bench.last_stage() not in covered:
+        found.append(
+            not_run(
+                "coolant_temperature_jumps",
+                "Whether the coolant temperature or its circuit moves was not judged.",
+                "Missing: " + NEEDS[0] + ".",
+                METHOD,
+                stage=bench.last_stage(),
+            )
+        )
+    return tuple(_counted_once(found))
+
+
+def look_at(
+    recording: Recording, entry_id: str, stage: int, *, relevant: bool = False,
+    judged: tuple[list[Judged], dict[str, tuple[Floats, Floats]]] | None = None,
+) -> list[Finding]:  # fmt: skip
+    """Return the findings on one recording.
+
+    Args:
+        recording: the recording.
+        entry_id: its entry.
+        stage: its stage.
+        relevant: whether a complaint makes "nothing seen" worth saying.
+        judged: its channels as ``judged_recordings`` gives them, where that was done already.
+    """
+    channels, plain = judged or judged_recordings([recording])[0]
+    found: list[Finding] = []
+    for channel in channels:
+        found += _of_channel(channel, recording, entry_id, stage, relevant=relevant)
+    shared = list(_shared(channels, plain, recording, entry_id, stage))
+    found = [_with_lanes(f, shared, recording) for f in found] + shared
+    found += codes_together(recording, entry_id, stage)
+    found += silent_units(recording, entry_id, stage)
+    known = {j.channel.name for j in channels if j.verdict.log_factor >= SEEN_FROM}
+    found += too_fast_findings(recording, entry_id, stage, known)
+    return found
+
+
+def _of_channel(
+    judged: Judged, recording: Recording, entry_id: str, stage: int, *, relevant: bool
+) -> Iterator[Finding]:
+    verdict, coolant = judged.verdict, judged.channel.name == "coolant_temperature"
+    moved = movement(verdict) if coolant else None
+    seen = verdict.log_factor >= SEEN_FROM and verdict.spans
+    if seen:
+        yield _jumps(judged, recording, entry_id, stage, moved)
+    elif coolant and relevant:
+        yield _no_jumps(judged, recording, entry_id, stage, moved)
+    if moved is not None and moved.kind not in {"normal", "quantisation_only"}:
+        yield _moves(judged, moved, recording, entry_id, stage, alone=not seen)
+    if coolant:
+        yield from _stands_still(judged, recording, entry_id, stage)
+
+
+def _shared(
+    channels: list[Judged], plain: dict[str, tuple[Floats, Floats]], recording: Recording,
+    entry_id: str, stage: int,
+) -> Iterator[Finding]:  # fmt: skip
+    """Look at the other channels at the jumps of the coolant, or of the clearest channel.
+
+    Where the coolant jumps alone, the clearest of the other jumping channels is asked as well.
+    """
+    jumping = [c for c in channels if c.verdict.log_factor >= SEEN_FROM and c.verdict.spans]
+    jumping.sort(key=lambda c: (c.channel.name != "coolant_temperature", -c.verdict.log_factor))
+    done: set[str] = set()
+    found: list[Finding] = []
+    for anchor in jumping[:_ANCHORS]:
+        if anchor.channel.name in done:
+            continue
+        others = {c.channel.name: c.verdict for c in jumping if c is not anchor}
+        for finding in shared_findings(
+            recording, entry_id, stage, anchor.channel, anchor.verdict, others, plain
+        ):
+            done.update(map(str, cast("Sequence[object]", finding.details.get("linked", ()))))
+            found.append(finding)
+    # What steps with another channel does not jump alone.
+    yield from (f for f in found if f.outcome == "seen" or f.details["anchor"] not in done)
+
+
+def _with_lanes(finding: Finding, shared: list[Finding], recording: Recording) -> Finding:
+    """Give the jumps of this recording the events of the other channels, for the picture."""
+    if not shared or finding.evidence.recording != recording.sha256:
+        return finding
+    for beside in shared:
+        if finding.code == f"{beside.details['anchor']}_jumps" and finding.outcome == "seen":
+            return replace(finding, details={**finding.details, "lanes": beside.details["lanes"]})
+    return finding
+
+
+def _counted_once(found: list[Finding]) -> Iterator[Finding]:
+    """Leave the support of one finding a question and stage: the clearest.
+
+    Several recordings of the same state are the same question asked again, not new evidence of
+    full weight; a jump seen in one of them outweighs that another one shows none.
+    """
+    best: dict[tuple[str, int], Finding] = {}
+    for finding in found:
+        if finding.support:
+            key = _question(finding), finding.stage
+            held = best.get(key)
+            if held is None or _clearness(finding) > _clearness(held):
+                best[key] = finding
+    chosen = {id(f) for f in best.values()}
+    for finding in found:
+        if finding.support and id(finding) not in chosen:
+            details = {
+                k: v for k, v in finding.details.items() if k not in {"stands_for", "uses_tests"}
+            }
+            yield replace(finding, support=(), details=details)
+        else:
+            yield finding
+
+
+def _question(finding: Finding) -> str:
+    if finding.code == "control_unit_silent":
+        return "unit"
+    return "others" if finding.code in {"sensors_step_together", "sensor_codes_together"} else "own"
+
+
+def _clearness(finding: Finding) -> float:
+    order = {"seen": 2.0, "not_seen": 1.0}.get(finding.outcome, 0.0)
+    jumps = 1.0 if finding.code.endswith(("_jumps", "step_together")) else 0.0
+    strongest = max(
+        (abs(v) for s in finding.support for v in s.log_likelihood.values()), default=0.0
+    )
+    return 100.0 * order + 10.0 * jumps + min(strongest, 9.0)
+
+
+def _jumps(
+    judged: Judged, recording: Recording, entry_id: str, stage: int, moved: Movement | None
+) -> Finding:
+    verdict, name = judged.verdict, judged.channel.name
+    spans = verdict.spans
+    change = typical_change(spans)
+    kind = _fault_kind(verdict)
+    coolant = name == "coolant_temperature"
+    outcome_support = supports_of_trace("electrical", _covered(verdict)) if coolant else ()
+    circuit = electrical(verdict, change) if judged.profile.thermistor else None
+    details: dict[str, object] = {
+        "difference": True,
+        "kind": kind,
+        "probability": verdict.probability,
+        "log_bayes_factor": verdict.log_factor,
+        "kinds": {k: float(v) for k, v in verdict.kinds.items()},
+        "times_s": [s.start_s for s in spans],
+        "ends_s": [s.end_s for s in spans],
+        "changes": [s.change for s in spans],
+        "largest_credible_rate": judged.profile.credible,
+        "movement": moved.kind if moved else "",
+        "covered_s": _covered(verdict),
+        "picture": drawn(verdict, judged.profile),
+    }
+    if coolant:
+        details |= {"stands_for": ("c_rate", "c_cycle"), "uses_tests": ("c_rate", "c_cycle")}
+    if circuit is not None:
+        details |= {
+            "series_ohm": circuit.series,
+            "shunt_ohm": circuit.shunt,
+            "ground_lift_v": circuit.lift,
+        }
+    changes = np.array([s.change for s in spans])
+    return Finding(
+        code=f"{name}_jumps",
+        sentence=(pressure_sentence if name in PRESSURES else jumps_sentence)(
+            name, verdict, judged.profile, change, spans
+        ),
+        outcome="seen",
+        method=METHOD,
+        quantity=name,
+        value=change,
+        unit=judged.channel.unit,
+        low=float(np.percentile(changes, 5)),
+        high=float(np.percentile(changes, 95)),
+        coverage=0.90,
+        evidence=_evidence(judged, recording, entry_id, spans[0].start_s, spans[-1].end_s),
+        source=judged.profile.source,
+        stage=stage,
+        support=outcome_support,
+        details=details,
+    )
+
+
+def _no_jumps(
+    judged: Judged, recording: Recording, entry_id: str, stage: int, moved: Movement | None
+) -> Finding:
+    verdict, name = judged.verdict, judged.channel.name
+    glitch = smallest_glitch(verdict.trace, judged.profile)
+    quiet = quiet_words(name, glitch, verdict.trace.interval)
+    doubtful = 0.0 < verdict.log_factor < SEEN_FROM and bool(verdict.spans)
+    words = name.replace("_", " ")
+    outcome = _CYCLING.get(moved.kind if moved else "", "nothing")
+    details: dict[str, object] = {
+        "probability": verdict.probability,
+        "log_bayes_factor": verdict.log_factor,
+        "kinds": {k: float(v) for k, v in verdict.kinds.items()},
+        "movement": moved.kind if moved else "",
+        "smallest_glitch": {f"{s:.3g} s": size for s, size in glitch.items()},
+        "covered_s": _covered(verdict),
+        "picture": drawn(verdict, judged.profile),
+        "stands_for": ("c_rate", "c_cycle"),
+        "uses_tests": ("c_rate", "c_cycle"),
+    }
+    minutes = _covered(verdict) / 60.0
+    if doubtful:
+        sentence = (
+            f"The {words} shows {len(verdict.spans)} step(s) that may be the circuit or the "
+            f"quantity; record longer. {quiet}"
+        )
+        details = {k: v for k, v in details.items() if k not in {"stands_for", "uses_tests"}}
+    else:
+        sentence = (
+            f"No jump of the {words} that coolant could not make in {minutes:.0f} min. {quiet}"
+        )
+    return Finding(
+        code=f"{name}_jumps",
+        sentence=sentence,
+        outcome="inconclusive" if doubtful else "not_seen",
+        reason="the evidence is too thin either way" if doubtful else "",
+        method=METHOD,
+        quantity=name,
+        evidence=_evidence(judged, recording, entry_id, None, None),
+        source=judged.profile.source,
+        stage=stage,
+        # A real movement carries its own support below.
+        support=supports_of_trace("nothing", _covered(verdict))
+        if outcome == "nothing" and not doubtful
+        else (),
+        details=details,
+    )
+
+
+def _moves(
+    judged: Judged, moved: Movement, recording: Recording, entry_id: str, stage: int, *,
+    alone: bool,
+) -> Finding:  # fmt: skip
+    outcome = _CYCLING.get(moved.kind)
+    fan_channel = next((c for n in _FANS if (c := recording.channel(n)) is not None), None)
+    fan = fan_beside(moved, *valid_samples(fan_channel)) if fan_channel is not None else None
+    covered = _covered(judged.verdict)
+    support = supports_of_trace(outcome, covered, fan) if outcome and alone else ()
+    tail = {
+        "thermostat_cycling": {
+            "in step": "This is real and slow; the fan comes on with every swing.",
+            "still": "This is real and slow, and the fan does not take part: the thermostat first.",
+        }.get(fan or "", "This is real and slow: thermostat, fan or shutter, not the sensor."),
+        "gas_pocket": "This is real at the sensor: air, steam or combustion gas passing it. "
+        "Check the cold level; never open a hot cap.",
+        "cold_slug": "This is real and once; no fault by itself.",
+        "overheating": "The climb is no faster than coolant can move: treat it as truly hot.",
+    }[moved.kind]
+    details: dict[str, object] = {
+        "kind": moved.kind,
+        "size": moved.size,
+        "period_s": moved.period_s,
+        "count": moved.count,
+        "fan": fan,
+        "picture": drawn(judged.verdict, judged.profile),
+    }
+    if support:
+        details |= {"stands_for": ("c_cycle", "c_rate"), "uses_tests": ("c_cycle", "c_rate")}
+    hot = moved.kind == "overheating"
+    return Finding(
+        code=f"{judged.channel.name}_{moved.kind}",
+        sentence=f"The coolant temperature {moved.words}. {tail}",
+        outcome="seen",
+        method="movement_rules/1",
+        quantity=judged.channel.name,
+        value=moved.size,
+        unit=judged.channel.unit,
+        evidence=_evidence(judged, recording, entry_id, moved.start_s, moved.end_s),
+        source="common practice, no source",
+        stage=stage,
+        support=support,
+        details=details if hot else {**details, "difference": True},
+    )
+
+
+def _stands_still(
+    judged: Judged, recording: Recording, entry_id: str, stage: int
+) -> Iterator[Finding]:
+    channel = judged.channel
+    load = recording.channel("engine_load")
+    marked = channel.quality == Quality.SUBSTITUTED
+    found = stuck(*valid_samples(channel), *valid_samples(load)) if load is not None else None
+    if found is None and not marked.any():
+        return
+    if found is not None:
+        words = (
+            f"stands at {found.value:.0f} degC to the digit for "
+            f"{found.end_s - found.start_s:.0f} s while the load swung {found.swings} times"
+        )
+        start, end, value = found.start_s, found.end_s, found.value
+    else:
+        start, end = (float(t) for t in channel.time_s[marked][[0, -1]])
+        value = math.nan
+        words = f"is frozen or replaced by the control unit from {start:.0f} s to {end:.0f} s"
+    yield Finding(
+        code=f"{channel.name}_stuck",
+        sentence=f"The coolant temperature {words}: a substituted value or a dead sensor, no "
+        "reading. Compare with a probe at the thermostat housing.",
+        outcome="seen",
+        method="stuck_rule/1",
+        quantity=channel.name,
+        value=None if math.isnan(value) else value,
+        unit=channel.unit,
+        evidence=_evidence(judged, recording, entry_id, start, end),
+        source="heat balance of the through-flow",
+        stage=stage,
+        support=supports_of_stuck(),
+        details={
+            "kind": "stuck",
+            "stands_for": ("c_rate", "c_cycle"),
+            "uses_tests": ("c_rate", "c_cycle"),
+        },
+    )
+
+
+def typical_change(spans: tuple[Span, ...]) -> float:
+    """Return the median change of the spans of the more frequent sign."""
+    largest = max(abs(s.change) for s in spans)
+    changes = np.array([s.change for s in spans if abs(s.change) > 0.2 * largest or largest == 0.0])
+    down, up = changes[changes < 0.0], changes[changes > 0.0]
+    chosen = down if down.size >= up.size else up
+    return float(np.median(chosen)) if chosen.size else 0.0
+
+
+def _fault_kind(verdict: Verdict) -> str:
+    names = {"contact": "intermittent_contact", "spikes": "spikes", "noise": "noise"}
+    faults = {k: p for k, p in verdict.kinds.items() if k in names}
+    return names[max(faults, key=lambda k: faults[k])]
+
+
+def _covered(verdict: Verdict) -> float:
+    trace = verdict.trace
+    return float(sum(trace.time[b - 1] - trace.time[a] for a, b in trace.pieces))
+
+
+def _evidence(
+    judged: Judged, recording: Recording, entry_id: str, start: float | None, end: float | None
+) -> Evidence:
+    return Evidence(
+        entries=(entry_id,),
+        recording=recording.sha256,
+        channel=judged.channel.name,
+        start_s=start,
+        end_s=end,
+    )

@@ -1,0 +1,359 @@
+"""Vibration: does it follow the engine, the road, neither, or is nothing abnormal?
+
+Out of recordings of an accelerometer together with engine and road speed. See docs/vibration.md
+for how to record, and studies/vibration for how often the answer is right.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from witnessmark.analyses.an_analysis import Bench, not_run
+from witnessmark.analyses.readings.stand_ins import judged_support, merge, stand_in
+from witnessmark.analyses.vibration.vibration_change import change
+from witnessmark.analyses.vibration.vibration_drives import (
+    Drive,
+    gather,
+    lines_for,
+    shared_by,
+    sweeps_of,
+)
+from witnessmark.analyses.vibration.vibration_levels import (
+    Cell,
+    cells,
+    cells_in_words,
+    order_table,
+    phasors,
+)
+from witnessmark.model.entries.entry_data import TruckData
+from witnessmark.model.finding import Evidence, Finding, OperatingPoint, Outcome, Support
+from witnessmark.physics.vibration.orders.fixed_peaks import fixed_peaks
+from witnessmark.physics.vibration.orders.line_selection import Chosen, choose_lines
+from witnessmark.physics.vibration.orders.order_lines import (
+    ENGINE_ORDERS,
+    Line,
+    aliases,
+    coincidences,
+    expected_lines,
+)
+from witnessmark.physics.vibration.orders.order_tracking import level
+from witnessmark.physics.vibration.vibration_family import Verdict, decide
+
+__all__ = ["NEEDS", "analyse"]
+
+NEEDS = (
+    "a vibration recording (phone or wired accelerometer) of the shake",
+    "the engine speed in the same file, or a bus recording of the same drive that begins with "
+    "three throttle blips in neutral",
+    "the road speed, the gears, the axle ratio and the tyre's turns a mile",
+)
+METHOD = "vibration_family/1"
+FAMILIES = ("vib_load", "vib_speed")
+RECORD = (
+    "Put the phone on the seat rail, start its recorder and the bus recorder, give three throttle "
+    "blips in neutral, then pull slowly from 1100 to 1700 rpm in two gears, one of them not the "
+    "direct gear, 20 s or more in all."
+)
+_WORDS = {
+    "engine": "The vibration follows engine speed",
+    "road": "The vibration follows road speed",
+    "fixed": "The vibration stays at one frequency whatever the speeds do",
+    "none": "The recording shows nothing above what healthy trucks show: the shake was not caught",
+    "not clear": "The recording does not settle what the vibration follows",
+}
+
+_OUTCOME: Mapping[str, Outcome] = {"none": "not_seen", "not clear": "inconclusive"}
+
+
+def analyse(bench: Bench) -> tuple[Finding, ...]:
+    """Return the family of the vibration at every stage it was recorded, and what changed."""
+    relevant = bench.complains_of(*FAMILIES)
+    gathered = gather(bench)
+    truck = bench.case.truck()
+    found: list[Finding] = []
+    if relevant and truck is not None:
+        found += _before_the_drive(truck)
+    for entry, why in gathered.refused.items():
+        found.append(
+            not_run(
+                "vibration_recording", "A vibration recording could not be used.", why, METHOD,
+                stage=bench.stage(entry),
+            )
+        )  # fmt: skip
+    if not gathered.drives:
+        if relevant and not gathered.refused:
+            found.append(
+                not_run(
+                    "vibration_family",
+                    "What the vibration follows is not known: no vibration recording yet.",
+                    RECORD, METHOD, stage=bench.last_stage(),
+                )
+            )  # fmt: skip
+        return tuple(found)
+    lines = lines_for(truck, gathered.drives)
+    by_stage: dict[int, list[Drive]] = {}
+    for drive in gathered.drives:
+        by_stage.setdefault(drive.stage, []).append(drive)
+    tables: dict[int, tuple[Verdict, tuple[Cell, ...]]] = {}
+    for stage, drives in sorted(by_stage.items()):
+        finding, verdict, chosen = _family(bench, stage, drives, lines, truck)
+        if finding.outcome == "not_run":
+            found.append(finding)
+            continue
+        here = cells(drives, _watched(lines, chosen), truck)
+        tables[stage] = (verdict, here)
+        details = {**finding.details, "cells": cells_in_words(here)}
+        found.append(replace(finding, details=details))
+        found += _neutral(bench, stage, drives, lines, truck, verdict)
+    found += change(bench, tables, by_stage)
+    return tuple(found)
+
+
+def _before_the_drive(truck: TruckData) -> list[Finding]:
+    gears = {g: r for g, r in (truck.gears or {}).items() if r > 0}
+    road = bool(gears) and truck.axle_ratio is not None
+    lines = expected_lines(orders=ENGINE_ORDERS[:12], accessories=truck.accessories, road=road)
+    together = coincidences(gears if road else {}, truck.axle_ratio or 1.0, lines)
+    if not together:
+        return []
+    sentences = [c.sentence() for c in together]
+    worst = [g for g in gears if any(c.gear == g for c in together)]
+    free = [g for g in gears if g not in worst]
+    words = ""
+    if worst:
+        words = f"In gear {', '.join(worst)} some lines fall together; record the pull in "
+        words += f"gear {' and '.join(free[-2:])} as well." if free else "two gears."
+    always = [f"the {c.first.name} and the {c.second.name}" for c in together if not c.gear]
+    if always:
+        words += f" In every gear {'; '.join(always)} fall together: belts off, or the fan held, "
+        words += "tells them apart."
+    return [
+        Finding(
+            code="vibration_coincidences",
+            sentence=words.strip(),
+            outcome="seen",
+            method="order_coincidence/1",
+            source="computed from the ratios entered with the truck",
+            details={"pairs": sentences},
+        )
+    ]
+
+
+def _family(
+    bench: Bench,
+    stage: int,
+    drives: Sequence[Drive],
+    lines: tuple[Line, ...],
+    truck: TruckData | None,
+) -> tuple[Finding, Verdict, Chosen]:
+    sweeps = [s for d in drives for s in sweeps_of(d, lines, truck)]
+    chosen = choose_lines(sweeps)
+    gears = sorted({s.label for s in sweeps})
+    entries = tuple(d.entry for d in drives)
+    evidence = Evidence(entries, drives[0].sha256)
+    if len(chosen.time) < 4:
+        verdict = Verdict("not clear", {}, "", 0.0, "too little of it is in one gear")
+        finding = not_run(
+            "vibration_family",
+            "What the vibration follows is not known.",
+            "less than 8 s of the recording are in one gear with a known engine speed. " + RECORD,
+            METHOD,
+            stage=stage,
+        )
+        return finding, verdict, chosen
+    peaks = fixed_peaks(sweeps, chosen.lines)
+    verdict = decide(chosen, lines, peaks, gears=len(gears), firing=_firing(truck))
+    road_known = any(line.carrier != "engine" for line in lines)
+    reason = verdict.reason
+    family: str = verdict.family
+    if not road_known and family in {"engine", "none"} and len(gears) < 2:
+        family = "not clear"
+        reason = "without the truck's gears, axle ratio and tyre size, or a second gear, an "
+        reason += "engine order cannot be told from the shaft"
+    if family == "not clear" and verdict.settle:
+        reason += f"; to settle it, {verdict.settle}"
+    outcome = _OUTCOME.get(family, "seen")
+    sentence = _WORDS[family]
+    twins = shared_by(truck, verdict.line)
+    if outcome == "seen":
+        sentence += f": {verdict.line}, {verdict.rms:.2f} m/s2 rms"
+        sentence += f", in gear {' and '.join(gears)}."
+        if twins:
+            sentence += f" The {' and the '.join(twins)} turns with it in every gear: belts off, "
+            sentence += "or the fan held, tells them apart."
+    else:
+        sentence += "."
+    row = next((i for i, c in enumerate(chosen.lines) if lines[c].name == verdict.line), None)
+    low = high = None
+    if row is not None:
+        band = level(chosen.power[np.isfinite(chosen.power[:, row]), row])
+        low, high = band.low / np.sqrt(2), band.high / np.sqrt(2)
+    support: tuple[Support, ...] = ()
+    answers: dict[str, bool] = {}
+    if outcome == "seen":
+        answers = _answers(family, verdict, lines)
+        support = merge(
+            [
+                *stand_in(bench.knowledge, answers),
+                *_firing_order(bench, verdict, truck),
+                *_accessory(bench, verdict, lines),
+            ]
+        )
+    finding = Finding(
+        code="vibration_family",
+        sentence=sentence,
+        outcome=outcome,
+        reason=reason if outcome == "inconclusive" else "",
+        method=METHOD,
+        quantity="vibration",
+        value=verdict.rms if verdict.line else None,
+        unit="m/s2",
+        low=low,
+        high=high,
+        coverage=0.95 if low is not None else None,
+        point=OperatingPoint(),
+        evidence=evidence,
+        source="least-squares order fit; healthy levels are judgement (docs/vibration.md)"
+        + (
+            "; the recording names no unit: m/s2 assumed, or g where it shows gravity as 1"
+            if any(d.unit == "assumed" for d in drives)
+            else ""
+        ),
+        stage=stage,
+        support=support,
+        details={
+            "family": family,
+            "line": verdict.line,
+            "levels": dict(verdict.levels),
+            "abnormal": list(verdict.abnormal),
+            "log_odds": {k: round(v, 2) for k, v in verdict.log_odds.items()},
+            "gears": gears,
+            "windows": len(chosen.time),
+            "aliases": _aliases(drives, lines, truck),
+            "turns_with": list(twins),
+            "accessories": dict(truck.accessories or {}) if truck is not None else {},
+            "stands_for": sorted(answers),
+            "settle": verdict.settle,
+            "orders": order_table(
+                drives, tuple((truck.accessories or {}).values()) if truck is not None else ()
+            ),
+            "phasors": phasors(sweeps, lines, verdict.line),
+            "clock_offset_s": [d.offset for d in drives],
+        },
+    )
+    return finding, verdict, chosen
+
+
+def _answers(family: str, verdict: Verdict, lines: Sequence[Line]) -> dict[str, bool]:
+    """Which tests of the packs the recording answers, and how; the strongest first."""
+    looked = {line.name for line in lines}
+    high = set(verdict.abnormal)
+    tyre = verdict.line.startswith("tyre")
+    answers: dict[str, bool] = {}
+    if family in {"engine", "road"}:
+        answers["v_gear"] = family == "engine"
+    if {"engine order 0.5", "engine order 1.5"} <= looked:
+        answers["v_half"] = bool(high & {"engine order 0.5", "engine order 1.5"})
+    if "engine order 1" in looked:
+        answers["v_first"] = "engine order 1" in high
+    if "drive shaft 2x" in looked:
+        answers["v_shaft"] = "drive shaft 2x" in high
+        answers["v_tyreorder"] = tyre
+    if any(line.carrier == "wheel" for line in lines):
+        leading = {
+            "s_order": tyre,
+            "s_shaft": verdict.line == "drive shaft 1x",
+            "s_shaft2": verdict.line == "drive shaft 2x",
+        }
+        # They exclude each other: the one that is positive counts in full, the others half.
+        answers |= dict(sorted(leading.items(), key=lambda item: not item[1]))
+    return answers
+
+
+def _firing(truck: TruckData | None) -> float:
+    """Firing order of a four-stroke: half its cylinders; a six where nothing is written down."""
+    cylinders = truck.engine.cylinders if truck is not None else None
+    return (cylinders or 6) / 2.0
+
+
+def _accessory(bench: Bench, verdict: Verdict, lines: Sequence[Line]) -> tuple[Support, ...]:
+    """What turns at an accessory's own ratio is that accessory. Judgement: no published figure."""
+    driven = {line.name for line in lines if line.accessory}
+    if verdict.line not in driven:
+        return ()
+    return judged_support(bench.knowledge, "vib_load", {"fan_acc": 8.0})
+
+
+def _firing_order(bench: Bench, verdict: Verdict, truck: TruckData | None) -> tuple[Support, ...]:
+    """A high firing order points at what carries the engine. Judgement: no published figure."""
+    if f"engine order {_firing(truck):g}" not in verdict.abnormal:
+        return ()
+    return judged_support(bench.knowledge, "vib_load", {"engine_mounts": 3.0, "contact": 2.0})
+
+
+def _neutral(
+    bench: Bench,
+    stage: int,
+    drives: Sequence[Drive],
+    lines: Sequence[Line],
+    truck: TruckData | None,
+    verdict: Verdict,
+) -> list[Finding]:
+    """Is the complaint's engine order also there in neutral?"""
+    if not any(x.name == verdict.line and x.carrier == "engine" for x in lines):
+        return []
+    engine = tuple(line for line in lines if line.carrier == "engine")
+    sweeps = [s for d in drives for s in sweeps_of(d, engine, truck, neutral=True)]
+    chosen = choose_lines(sweeps, window=1.0)
+    if len(chosen.time) < 5:
+        return []
+    levels = {engine[c].name: float(r) for c, r in zip(chosen.lines, chosen.rms(), strict=True)}
+    here = levels.get(verdict.line, 0.0)
+    there = here > 0.5 * verdict.rms
+    faint = here < 0.25 * verdict.rms
+    support = stand_in(bench.knowledge, {"v_neutral": there}, weight=0.5) if there or faint else ()
+    outcome: Outcome = "seen" if there else "not_seen" if faint else "inconclusive"
+    return [
+        Finding(
+            code="vibration_neutral",
+            sentence=f"In neutral the {verdict.line} shows {here:.2f} m/s2 rms, against "
+            f"{verdict.rms:.2f} in gear.",
+            outcome=outcome,
+            reason="" if there or faint else "it is there, but clearly weaker than in gear",
+            method=METHOD,
+            quantity="vibration",
+            value=here,
+            unit="m/s2",
+            evidence=Evidence(tuple(d.entry for d in drives), drives[0].sha256),
+            stage=stage,
+            support=support,
+            details={"stands_for": ["v_neutral"] if support else []},
+        )
+    ]
+
+
+def _aliases(drives: Sequence[Drive], lines: Sequence[Line], truck: TruckData | None) -> list[str]:
+    axle = truck.axle_ratio if truck is not None else None
+    found: dict[str, None] = {}
+    for drive in drives:
+        for span in drive.spans:
+            inside = (drive.speed[0] >= span.start) & (drive.speed[0] <= span.end)
+            if span.gear == "neutral" or not np.any(inside):
+                continue
+            low, high = np.percentile(drive.speed[1][inside], (5, 95))
+            for rpm in np.arange(np.ceil(low / 50) * 50, high + 1, 50):
+                for alias in aliases(
+                    lines, drive.rate, float(rpm), gear_ratio=span.ratio, axle_ratio=axle
+                ):
+                    found[f"At {rpm:.0f} rpm: {alias.sentence()}"] = None
+    return list(found)[:8]
+
+
+def _watched(lines: Sequence[Line], chosen: Chosen) -> tuple[Line, ...]:
+    """The lines followed from visit to visit: those chosen, and the usual ones."""
+    usual = {"engine order 0.5", "engine order 1", "engine order 3", "drive shaft 2x", "tyre 1x"}
+    picked = {lines[c].name for c in chosen.lines} | {x.name for x in lines if x.accessory}
+    return tuple(line for line in lines if line.name in usual | picked)

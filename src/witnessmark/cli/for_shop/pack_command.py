@@ -1,0 +1,58 @@
+"""``witnessmark pack``: check a knowledge pack."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from witnessmark.cli.main import echo_json
+
+
+@click.group()
+def command() -> None:
+    """Knowledge packs: the shop's own may override and add; docs/write_a_pack.md says how."""
+
+
+@command.command()
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+def check(file: Path, as_json: bool) -> None:
+    """Report every fault of the pack FILE at once, with its path, and run the pack's own cases."""
+    from witnessmark.workflow.shop.pack_check import check_pack_file
+
+    report = check_pack_file(file)
+    if as_json:
+        echo_json(
+            {
+                "file": report.file,
+                "problems": [
+                    {"where": p.where, "what": p.what, "do": p.do} for p in report.problems
+                ],
+                "counts": report.counts,
+                "cases": [
+                    {
+                        "name": run.case.name,
+                        "must_lead": run.case.leads,
+                        "leads": run.leads,
+                        "probability": run.probability,
+                        "holds": run.holds,
+                    }
+                    for run in report.cases
+                ],
+            }
+        )
+    else:
+        for problem in report.problems:
+            click.echo(f"{problem.where}\n    {problem.what} {problem.do}".rstrip())
+        if report.problems:
+            count = len(report.problems)
+            click.echo(f"{count} fault{'s' if count > 1 else ''} in {report.file}.")
+        else:
+            held = ", ".join(f"{n} {kind}" for kind, n in report.counts.items() if n)
+            click.echo(f"{report.file} is sound: {held}.")
+        for run in report.cases:
+            word = "holds" if run.holds else "DOES NOT HOLD"
+            click.echo(f"  case '{run.case.name}': {run.leads} leads; {word}")
+    if report.problems:
+        raise SystemExit(2)

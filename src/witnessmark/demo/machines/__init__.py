@@ -1,0 +1,1 @@
+"""Invented machines that the recordings and readings of the demo come from."""

@@ -1,0 +1,1 @@
+"""The invented trucks, one story after the other."""

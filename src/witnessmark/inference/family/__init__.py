@@ -1,0 +1,1 @@
+"""One family of causes: prior, likelihoods, and the exact belief over every set of causes."""

@@ -1,0 +1,431 @@
+"""What is believed about the causes of one family: exact over every set of causes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+
+import numpy as np
+
+from witnessmark.inference.family.family_model import DEPENDENT_WEIGHTS, FamilyModel
+from witnessmark.inference.family.likelihood import Floats, outcome_weights
+from witnessmark.inference.family.prior import multipliers, prior_states
+from witnessmark.inference.family.staged_evidence import Clue, Evidence, Outcome, Stage, tests_used
+from witnessmark.knowledge import Condition, Family, Link, Test
+from witnessmark.model.finding import Finding, JointSupport, Support
+from witnessmark.model.shop_record import History
+
+__all__ = ["DEPENDENT_WEIGHTS", "Belief", "FamilyModel", "family_belief"]
+
+#: P(complaint gone | nothing is wrong any more): some complaints linger or are not noticed gone.
+GONE_IF_HEALTHY = 0.98
+#: So many effective draws halve what a sampled likelihood may say (judgement).
+FEW_DRAWS = 10.0
+#: P(a repair in a linked family dealt with the cause here too | the cause is present); judgement.
+CURED_WITH_ITS_TWIN = 0.5
+#: P(the same result again | the same test again, and nothing was touched in between); judgement.
+SAME_AGAIN = 0.9
+#: P("better, but not gone" | work has cured something and something is left), the same where it
+#: cured nothing, where the repaired part itself is still wrong, and where nothing is left;
+#: judgement.
+PARTLY_IF_CURED, PARTLY_BY_CHANCE, PARTLY_IF_FAILED, PARTLY_IF_HEALTHY = 0.6, 0.06, 0.15, 0.005
+#: P(work that names no cause of the family puts it right by the way); judgement.
+CURED_BY_THE_WAY = 0.05
+
+
+@dataclass(frozen=True)
+class Belief:
+    """Probabilities of all states of one family. Immutable: every step gives a new belief.
+
+    Attributes:
+        model: the family's tables.
+        start: P(state) at the beginning of the present stage, shape (states,).
+        results: test id -> (result id, the caller's weight) of the present stage.
+        extra: likelihood over states of the findings and outcomes of the present stage.
+        halved: tests that a finding of the present stage has already used.
+        clues: conditions; they count until a test sees the same thing.
+        share: cause id -> share.
+        seen_tests: every test recorded so far, in all stages.
+        repaired: causes that were repaired, in order.
+        earlier: test id -> (last result before the latest work, share of every state that no
+            work has touched since); the same test again mostly says the same again.
+        before: what was believed just before the latest work, ``None`` before any.
+        heard: whether a word on the complaint came since the latest work.
+        better: after the word "better, but not gone": share of each state in which the work has
+            cured a cause and another is left.
+        message: what the other complaints say, a likelihood over states; it is in *extra*.
+    """
+
+    model: FamilyModel
+    start: Floats
+    results: Mapping[str, tuple[str, float]] = field(default_factory=dict)
+    extra: Floats | None = None
+    halved: frozenset[str] = frozenset()
+    clues: tuple[Clue, ...] = ()
+    share: Mapping[str, float] = field(default_factory=dict)
+    seen_tests: frozenset[str] = frozenset()
+    repaired: tuple[str, ...] = ()
+    earlier: Mapping[str, tuple[str, Floats]] = field(default_factory=dict)
+    before: Belief | None = None
+    message: Floats | None = None
+    heard: bool = False
+    better: Floats | None = None
+
+    @property
+    def causes(self) -> tuple[str, ...]:
+        """Return the cause ids, in the order of every array."""
+        return self.model.causes
+
+    @cached_property
+    def states(self) -> Floats:
+        """P(state), shape (2**n + 1,): see :mod:`witnessmark.inference.family.likelihood`."""
+        states = self.start.copy() if self.extra is None else self.start * self.extra
+        plain = {t: r for t, (r, _) in self.results.items()}
+        weights = self.model.weights(plain, self.halved)
+        for identity, (result, weight) in self.results.items():
+            test = self.model.family.test(identity)
+            if test is None:
+                continue
+            if identity in self.earlier:
+                trust = outcome_weights(self.model.known(test), result, weight * weights[identity])
+                states *= trust @ self.chances(test)
+            else:
+                states *= self.model.factor(test, result, weight * weights[identity])
+        return _normal(states)
+
+    def marginals(self) -> Floats:
+        """Return P(cause present), shape (n,)."""
+        return np.asarray(self.model.present @ self.states)
+
+    def none_present(self) -> float:
+        """Return P(none of the listed causes is present)."""
+        return float(self.states[0] + self.states[-1])
+
+    def healthy(self) -> float:
+        """Return P(nothing is wrong any more); above 0 only after a repair."""
+        return float(self.states[0])
+
+    def unlisted(self) -> float:
+        """Return P(the complaint has a cause that the packs do not list)."""
+        return float(self.states[-1])
+
+    def two_or_more(self) -> float:
+        """Return P(two or more listed causes are present)."""
+        count = self.model.present.sum(axis=0)
+        return float(self.states[count >= 2.0].sum())
+
+    def any_of(self, causes: Sequence[str]) -> float:
+        """Return P(at least one of these causes is present)."""
+        numbers = [self.model.number[c] for c in causes if c in self.model.number]
+        if not numbers:
+            return 0.0
+        return float(self.states[self.model.present[numbers].any(axis=0)].sum())
+
+    def chances(self, test: Test) -> Floats:
+        """Return P(outcome | state) of a test made now, shape (outcomes, states).
+
+        Where the test was made before the latest work and that work has changed nothing of what
+        it sees, it mostly repeats itself: a result seen twice is not two results.
+        """
+        fresh = self.model.chances(test)
+        if test.id not in self.earlier:
+            return fresh
+        result, untouched = self.earlier[test.id]
+        before = outcome_weights(self.model.known(test), result)
+        again = SAME_AGAIN * untouched
+        return np.asarray(np.outer(before / before.sum(), again) + (1.0 - again) * fresh)
+
+    def outcome_probabilities(self, test: Test) -> Floats:
+        """Return P(outcome) of a test made now, one number an outcome."""
+        return np.asarray(self.chances(test) @ self.states)
+
+    def after_test(self, test: Test, outcome: str, weight: float = 1.0) -> Belief:
+        """Return the belief after a test.
+
+        Args:
+            test: a test of the family.
+            outcome: an outcome id, ``positive``, ``negative`` or ``maybe``.
+            weight: below 1 for a result that is trusted less; its log likelihood ratios are
+                scaled by it. Tests that see the same thing are weighed down by themselves.
+        """
+        results = {**self.results, test.id: (outcome, weight)}
+        seen = self.seen_tests | {test.id}
+        start = self.start if self.repaired else self._start_without(seen)
+        return replace(self, results=results, seen_tests=seen, start=start)
+
+    def after(self, support: Support | JointSupport, uses: Sequence[str] = ()) -> Belief:
+        """Return the belief after a physical finding.
+
+        Args:
+            support: how it bears on the causes.
+            uses: tests whose reading the finding has already used; they count half.
+        """
+        factor = self.model.support(support)
+        extra = factor if self.extra is None else self.extra * factor
+        return replace(self, extra=_scaled(extra), halved=self.halved | set(uses))
+
+    def probability_of(self, likelihoods: Sequence[Support | JointSupport]) -> Floats:
+        """Return the chances of several possible readings, in the ratio of their likelihoods.
+
+        Each record is the likelihood of one possible reading, all on the same scale; the result
+        sums to 1.
+        """
+        found = np.asarray(
+            [
+                float(self._on_scale(likelihood) @ self.states) if likelihood else 0.0
+                for likelihood in likelihoods
+            ]
+        )
+        return np.asarray(found / found.sum())
+
+    def after_repair(self, cause: str, cured: bool | None) -> Belief:
+        """Return the belief after a repair: what was seen before speaks of the old part.
+
+        Args:
+            cause: the cause that was dealt with. One of another family may have dealt with the
+                causes here that are linked to it, and any work may cure by the way.
+            cured: the word on the complaint afterwards, ``None`` while nobody has looked.
+        """
+        states = self.states
+        number = self.model.number.get(cause)
+        if number is not None:
+            touched = [number]
+            states = _repaired(states, number, self.failed_repair(cause))
+        else:
+            touched = self.model.twins(cause)
+            for twin in touched:
+                states = _repaired(states, twin, 1.0 - CURED_WITH_ITS_TWIN)
+            states = (1.0 - CURED_BY_THE_WAY) * states
+            states[0] += CURED_BY_THE_WAY
+        untouched = self._untouched(touched, states)
+        seen = {t: (r, np.ones_like(states)) for t, (r, _) in self.results.items()}
+        after = Belief(
+            model=self.model,
+            start=states,
+            clues=self.clues,
+            share=self.share,
+            seen_tests=self.seen_tests,
+            repaired=(*self.repaired, cause),
+            earlier={t: (r, u * untouched) for t, (r, u) in {**self.earlier, **seen}.items()},
+            before=self,
+        )
+        return after if cured is None else after.after_outcome(cured)
+
+    def after_outcome(self, gone: bool) -> Belief:
+        """Return the belief after the word that the complaint is gone, or is not gone."""
+        record = self.model.family.cause(self.repaired[-1]) if self.repaired else None
+        by_chance = record.p_cured_if_not if record is not None else 0.03
+        factor = np.full(self.start.shape, by_chance if gone else 1.0 - by_chance)
+        factor[0] = GONE_IF_HEALTHY if gone else 1.0 - GONE_IF_HEALTHY
+        extra = factor if self.extra is None else self.extra * factor
+        return replace(self, extra=extra, heard=True, better=None)
+
+    def after_better(self) -> Belief:
+        """Return the belief after the word that the complaint is better, but not gone.
+
+        That is evidence of its own: likely where the work cured one of several causes, unlikely
+        where it cured nothing.
+        """
+        cured = self._cured_share()
+        last = self.model.number.get(self.repaired[-1]) if self.repaired else None
+        chance = np.full(self.start.shape, PARTLY_BY_CHANCE)
+        if last is not None:
+            chance = np.where(self.model.present[last] > 0.5, PARTLY_IF_FAILED, chance)
+        factor = cured * PARTLY_IF_CURED + (1.0 - cured) * chance
+        factor[0] = PARTLY_IF_HEALTHY
+        extra = factor if self.extra is None else self.extra * factor
+        better = cured * PARTLY_IF_CURED / factor
+        better[0] = 0.0
+        return replace(self, extra=extra, heard=True, better=better)
+
+    def one_cured(self) -> float:
+        """Return P(the latest work cured one cause and left another); 0 unless it got better."""
+        return 0.0 if self.better is None else float(self.states @ self.better)
+
+    def _cured_share(self) -> Floats:
+        """Return the share of each state in which work since the last word has cured a cause."""
+        chain: list[Belief] = []
+        step: Belief | None = self
+        while step is not None and step.before is not None:
+            chain.append(step)
+            step = step.before if not step.before.heard else None
+        cured = np.zeros_like(self.start)
+        for step in reversed(chain):
+            before = step.before or step
+            number = self.model.number.get(step.repaired[-1])
+            numbers = self.model.twins(step.repaired[-1]) if number is None else [number]
+            done, left = before.states * cured, before.states * (1.0 - cured)
+            for each in numbers:
+                failed = 1.0 - CURED_WITH_ITS_TWIN
+                if number is not None:
+                    failed = before.failed_repair(step.repaired[-1])
+                faulty = self.model.present[each]
+                after = _repaired(left * faulty, each, failed)
+                done = _repaired(done, each, failed) + after * (1.0 - faulty)
+                left = left * (1.0 - faulty) + after * faulty
+            cured = done / np.maximum(done + left, 1e-300)
+        return cured
+
+    def reweighted(self, factor: Floats) -> Belief:
+        """Return the belief after what the other complaints say, a likelihood over states."""
+        extra = factor if self.extra is None else self.extra * factor
+        message = factor if self.message is None else self.message * factor
+        return replace(self, extra=_scaled(extra), message=_scaled(message))
+
+    def all_results(self, tests: Sequence[Test]) -> list[tuple[Floats, Floats]]:
+        """Return, for each test made now, (P(outcome), P(cause present | outcome)).
+
+        The second has shape (outcomes, causes). One pass over all tests; a test that shares a
+        symptom with a recorded one is weighed as :meth:`after_test` would weigh it.
+        """
+        found = []
+        # One buffer for all tests: fresh large arrays cost more than the sums themselves.
+        most = max((len(t.outcomes) for t in tests), default=0)
+        buffer = np.empty((most, len(self.states)))
+        for test in tests:
+            if self._bound(test):
+                after = [self.after_test(test, o).marginals() for o in test.outcomes]
+                found.append((self.outcome_probabilities(test), np.asarray(after)))
+            else:
+                weighed = buffer[: len(test.outcomes)]
+                np.multiply(self.chances(test), self.states, out=weighed)
+                total = weighed.sum(axis=1)
+                joint = weighed @ self.model.present.T
+                found.append((total, np.asarray(joint / np.maximum(total, 1e-300)[:, None])))
+        return found
+
+    def _bound(self, test: Test) -> bool:
+        """Whether a result of the test would change the weight of something recorded."""
+        if test.id in self.results or test.id in self.halved:
+            return True
+        if self.model.neighbours.get(test.id, frozenset()) & set(self.results):
+            return True
+        return not self.repaired and any(
+            test.id in c.overlapped_by
+            for clue in self.clues
+            if (c := self.model.conditions.get(clue.condition)) is not None
+            and not set(c.overlapped_by) & self.seen_tests
+        )
+
+    def _start_without(self, seen: frozenset[str]) -> Floats:
+        """Return the start with the conditions dropped that a recorded test sees too."""
+        family = self.model.family
+        old = multipliers(family.causes, self.clues, self.model.conditions, self.seen_tests)
+        new = multipliers(family.causes, self.clues, self.model.conditions, seen)
+        return self.start if old == new else prior_states(family, self.share, new)
+
+    def _untouched(self, touched: Sequence[int], after: Floats) -> Floats:
+        """Return the share of each state *after* some work that was the same state before it."""
+        same = ~self.model.present[list(touched)].any(axis=0)
+        kept = np.where(same, np.minimum(self.states, after), 0.0)
+        return np.asarray(kept / np.maximum(after, 1e-300))
+
+    def failed_repair(self, cause: str) -> float:
+        """Return P(a cause is still there | it was there and was dealt with)."""
+        record = self.model.family.cause(cause)
+        cured = record.p_cured_if_cause if record is not None else GONE_IF_HEALTHY
+        return min(max(1.0 - cured / GONE_IF_HEALTHY, 0.01), 0.99)
+
+    def _on_scale(self, support: Support | JointSupport) -> Floats:
+        factor = self.model.support(support)
+        if isinstance(support, JointSupport) and support.log_likelihood:
+            # joint_likelihood() scales the best set to 1; undo it to compare readings.
+            factor = factor * np.exp(min(max(support.log_likelihood.values()), 700.0))
+        return factor
+
+
+def family_belief(
+    family: Family,
+    evidence: Evidence,
+    history: History | None = None,
+    *,
+    conditions: Mapping[str, Condition] | None = None,
+    links: Sequence[Link] = (),
+    model: FamilyModel | None = None,
+) -> Belief:
+    """Return the belief of a family after all evidence of a case.
+
+    Args:
+        family: the family.
+        evidence: clues, tests, findings, work and outcomes by stage.
+        history: the shop's own closings.
+        conditions: the packs' conditions; needed as soon as there are clues.
+        links: the packs' links; they matter when work was done in another family.
+        model: the family made ready, to spare making it again; it brings its own history.
+    """
+    model = model or FamilyModel(family, conditions, history, links)
+    recorded = evidence.recorded_tests()
+    product = multipliers(family.causes, evidence.clues, model.conditions, recorded)
+    belief = Belief(
+        model=model,
+        start=prior_states(family, model.share, product),
+        clues=evidence.clues,
+        share=model.share,
+        seen_tests=recorded,
+    )
+    for stage in evidence.stages:
+        belief = _stage(belief, stage)
+    return belief
+
+
+def _stage(belief: Belief, stage: Stage) -> Belief:
+    if stage.work is not None:
+        belief = belief.after_repair(stage.work.cause, None)
+    for test in stage.tests:
+        record = belief.model.family.test(test.test)
+        if record is not None:
+            belief = belief.after_test(record, test.result)
+    for finding in stage.findings:
+        for support in supports_of(finding, belief.model.family.id):
+            belief = belief.after(support, uses=tests_used(finding))
+    for outcome in _last(stage.outcomes):
+        belief = belief.after_better() if outcome.partly else belief.after_outcome(outcome.gone)
+    return belief
+
+
+def supports_of(finding: Finding, family: str) -> list[Support | JointSupport]:
+    """Return how a finding bears on a family.
+
+    Likelihoods that rest on few effective draws are known only roughly; their logs are scaled by
+    N / (N + FEW_DRAWS), so that chance does not pass for evidence.
+    """
+    found: list[Support | JointSupport] = [s for s in finding.support if s.family == family]
+    joint = finding.joint
+    if joint is not None and joint.family == family:
+        draws = finding.details.get("effective_samples")
+        if isinstance(draws, int | float) and draws >= 0:
+            scale = float(draws) / (float(draws) + FEW_DRAWS)
+            joint = replace(
+                joint, log_likelihood={k: scale * v for k, v in joint.log_likelihood.items()}
+            )
+        found.append(joint)
+    return found
+
+
+def _last(outcomes: Sequence[Outcome]) -> Sequence[Outcome]:
+    """The last word counts: what was gone for a day and came back is not gone."""
+    return outcomes[-1:]
+
+
+def _repaired(states: Floats, number: int, failed: float) -> Floats:
+    """Return P(state) after a cause was dealt with; with probability *failed* it is still there."""
+    n = (len(states) - 1).bit_length() - 1
+    sets = states[:-1].reshape(2 ** (n - 1 - number), 2, 2**number)
+    after = np.empty_like(sets)
+    after[:, 0] = sets[:, 0] + (1.0 - failed) * sets[:, 1]
+    after[:, 1] = failed * sets[:, 1]
+    return np.append(after.reshape(-1), states[-1])
+
+
+def _normal(states: Floats) -> Floats:
+    total = states.sum()
+    if not total > 0.0:
+        raise FloatingPointError("the evidence is impossible under every state")
+    states /= total
+    return states
+
+
+def _scaled(factor: Floats) -> Floats:
+    top = factor.max()
+    return np.asarray(factor / top) if top > 0.0 else factor

@@ -1,0 +1,270 @@
+"""The evidence of a case for one family, sorted into stages by the work that was done."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from witnessmark.analyses.readings.instruments import uncertainty_of
+from witnessmark.knowledge import Family, Knowledge
+from witnessmark.knowledge.records import ReadingRule
+from witnessmark.model.entries.case import Case
+from witnessmark.model.entries.entry_data import (
+    ClueData,
+    OutcomeData,
+    ReadingData,
+    TestData,
+    TruckData,
+    WorkData,
+)
+from witnessmark.model.finding import Finding, OperatingPoint
+
+__all__ = [
+    "Clue",
+    "Evidence",
+    "Outcome",
+    "Stage",
+    "TestResult",
+    "Work",
+    "answers_of_readings",
+    "family_evidence",
+    "tests_used",
+]
+
+#: A reading answers a test from this probability on (judgement).
+SURE_ENOUGH = 0.90
+#: Results that say that a test gave no answer; they change nothing.
+NO_ANSWER = frozenset({"not_run", "inconclusive"})
+_SIGHT = {True: "positive", False: "negative"}
+
+
+@dataclass(frozen=True, slots=True)
+class Clue:
+    """A condition of the truck that was looked at.
+
+    Attributes:
+        condition: condition id.
+        seen: true, false, or "maybe".
+        cause: the part a part-scoped condition speaks of.
+        entry: entry id.
+    """
+
+    condition: str
+    seen: bool | str = True
+    cause: str = ""
+    entry: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class TestResult:
+    """A test and what came of it."""
+
+    __test__ = False  # pytest: this is a record
+
+    test: str
+    result: str
+    entry: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Work:
+    """Work that was done: the cause it dealt with, empty when it named none."""
+
+    cause: str = ""
+    entry: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """The word on the complaint after work: gone, not gone, or partly: better, but not cured."""
+
+    gone: bool
+    entry: str = ""
+    partly: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Stage:
+    """What was found between two pieces of work.
+
+    Attributes:
+        work: the work that began this stage, ``None`` for the state as it came in.
+        tests: test results.
+        findings: findings of physics and checks that speak of the family.
+        outcomes: words on the complaint.
+    """
+
+    work: Work | None = None
+    tests: tuple[TestResult, ...] = ()
+    findings: tuple[Finding, ...] = ()
+    outcomes: tuple[Outcome, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """Everything a case says about one family.
+
+    Attributes:
+        clues: conditions; they describe the truck as it came in.
+        stages: in order; there is always one.
+        read: (test id, result) of tests that readings of the last stage answer by themselves,
+            also where a physical finding has used the reading.
+    """
+
+    clues: tuple[Clue, ...] = ()
+    stages: tuple[Stage, ...] = field(default=(Stage(),))
+    read: tuple[tuple[str, str], ...] = ()
+
+    def recorded_tests(self) -> frozenset[str]:
+        """Return the ids of every test with an answer."""
+        return frozenset(t.test for s in self.stages for t in s.tests)
+
+    def entries(self) -> frozenset[str]:
+        """Return the ids of the entries that the evidence rests on."""
+        found = {c.entry for c in self.clues}
+        for stage in self.stages:
+            found |= {t.entry for t in stage.tests} | {o.entry for o in stage.outcomes}
+            found |= {e for f in stage.findings for e in f.evidence.entries}
+        return frozenset(found - {""})
+
+
+def family_evidence(
+    case: Case,
+    family: Family,
+    knowledge: Knowledge,
+    findings: Sequence[Finding] = (),
+) -> Evidence:
+    """Collect what a case says about a family.
+
+    What the packs do not know counts for nothing here; ``workflow.check_ids`` says so aloud.
+
+    Args:
+        case: the case.
+        family: the family.
+        knowledge: the packs.
+        findings: what the analyses found; a finding that was not run changes nothing.
+    """
+    clues: list[Clue] = []
+    works: list[Work] = []
+    tests: dict[int, list[TestResult]] = {}
+    outcomes: dict[int, list[Outcome]] = {}
+    mine = {e.id for e, c in case.complaints() if family.id in c.families or not c.families}
+    stages = case.stages()
+    for entry in case.live():
+        data, stage = entry.data, stages[entry.id]
+        if isinstance(data, WorkData):
+            works.append(Work(data.cause or "", entry.id))
+        elif isinstance(data, ClueData):
+            if data.clue in knowledge.conditions:
+                clues.append(Clue(data.clue, data.seen, data.cause or "", entry.id))
+            elif family.test(data.clue) is not None:
+                result = "maybe" if data.seen == "maybe" else _SIGHT[bool(data.seen)]
+                tests.setdefault(stage, []).append(TestResult(data.clue, result, entry.id))
+        elif isinstance(data, TestData) and _answers(data, family):
+            tests.setdefault(stage, []).append(TestResult(data.test, data.result, entry.id))
+        elif isinstance(data, OutcomeData) and data.complaint in mine and stage > 0:
+            outcomes.setdefault(stage, []).append(
+                Outcome(data.gone is True, entry.id, data.gone == "partly")
+            )
+    clues += _of_the_truck(case, knowledge, {c.condition for c in clues})
+    answers = answers_of_readings(case, family)
+    for (stage, identity), (result, entry_id) in answers.items():
+        used = {t for f in findings if f.stage == stage for t in tests_used(f)}
+        if identity not in used and identity not in {t.test for t in tests.get(stage, ())}:
+            tests.setdefault(stage, []).append(TestResult(identity, result, entry_id))
+    mine_too = [f for f in findings if _speaks_of(f, family.id)]
+    made = tuple(
+        Stage(
+            works[n - 1] if n else None,
+            tuple(tests.get(n, ())),
+            tuple(f for f in mine_too if min(f.stage, len(works)) == n),
+            tuple(outcomes.get(n, ())),
+        )
+        for n in range(len(works) + 1)
+    )
+    read = tuple((t, r) for (stage, t), (r, _) in answers.items() if stage == len(works))
+    return Evidence(tuple(clues), made, read)
+
+
+def _of_the_truck(case: Case, knowledge: Knowledge, said: set[str]) -> list[Clue]:
+    """Return the clues that follow from the truck's miles and hours.
+
+    More than the limit is enough; "not so" needs both figures, for a figure that was not
+    written down is missing, not small.
+    """
+    found = []
+    for entry, truck in list(case.of(TruckData))[-1:]:
+        for condition in knowledge.conditions.values():
+            limits = (condition.miles_over, condition.hours_over)
+            if condition.id in said or limits == (None, None):
+                continue
+            pairs = [
+                (v, x)
+                for v, x in zip((truck.miles, truck.hours), limits, strict=True)
+                if x is not None
+            ]
+            if any(value is not None and value > limit for value, limit in pairs):
+                found.append(Clue(condition.id, True, "", entry.id))
+            elif all(value is not None for value, _ in pairs):
+                found.append(Clue(condition.id, False, "", entry.id))
+    return found
+
+
+def answers_of_readings(case: Case, family: Family) -> dict[tuple[int, str], tuple[str, str]]:
+    """Return (stage, test id) -> (result, entry id) of tests that a reading answers by itself.
+
+    A reading counts when it lies beyond the limit, or on its good side, with 90 % given the
+    accuracy of its instrument; in between it answers nothing. One positive reading makes the
+    test positive.
+    """
+    rules = [(t.id, r) for t in family.tests for r in t.readings]
+    found: dict[tuple[int, str], tuple[str, str]] = {}
+    stages = case.stages()
+    for entry, data in case.of(ReadingData):
+        point = OperatingPoint(data.point.rpm, data.point.fraction(), warm=data.point.warm)
+        for test, rule in rules:
+            if rule.quantity != data.quantity or not rule.holds_at(point):
+                continue
+            chance = _beyond(rule, data.house_value(), uncertainty_of(data).u)
+            result = "positive" if chance >= SURE_ENOUGH else "negative"
+            key = (stages[entry.id], test)
+            if chance < SURE_ENOUGH and (chance > 1.0 - SURE_ENOUGH or key in found):
+                continue
+            found[key] = (result, entry.id)
+    return found
+
+
+def tests_used(finding: Finding) -> tuple[str, ...]:
+    """Return the tests that a finding has already used or stands for (named in its details)."""
+    named: list[str] = []
+    for key in ("uses_tests", "stands_for"):
+        used = finding.details.get(key, ())
+        if isinstance(used, list | tuple | set | frozenset):
+            named += [str(t) for t in used]
+    return tuple(dict.fromkeys(named))
+
+
+def _beyond(rule: ReadingRule, value: float, u: float) -> float:
+    """Return P(the true value lies beyond one of the limits)."""
+
+    def tail(distance: float) -> float:
+        return 0.5 * math.erfc(-distance / (max(u, 1e-12) * math.sqrt(2.0)))
+
+    over = tail(value - rule.above) if rule.above is not None else 0.0
+    under = tail(rule.below - value) if rule.below is not None else 0.0
+    return over + under
+
+
+def _answers(data: TestData, family: Family) -> bool:
+    """Whether it is a test of the family with a result that says something."""
+    test = family.test(data.test)
+    return test is not None and data.result in (*test.outcomes, "positive", "negative", "maybe")
+
+
+def _speaks_of(finding: Finding, family: str) -> bool:
+    if finding.outcome == "not_run":
+        return False
+    if finding.joint is not None and finding.joint.family == family:
+        return True
+    return any(s.family == family for s in finding.support)

@@ -1,0 +1,1 @@
+"""The fuel supply model at work on a case."""

@@ -1,0 +1,1 @@
+"""Weighted draws of the fuel supply circuit: prior, table, posterior."""

@@ -1,0 +1,441 @@
+"""From readings to probabilities: the table re-weighted, and new draws where too few count.
+
+P(readings | what is at fault) is the weighted mean of the likelihood over the draws of each
+hypothesis. Where fewer than ``ENOUGH`` draws carry the weight, new draws are proposed near
+those that do, in the same coordinates, and all draws are weighted by prior over the mixture
+they came from (deterministic mixture weights), so the answer stays unbiased. Laplace's method is
+not used: the circuit has kinks (a relief valve that opens, a pump that starves) and faults of
+two kinds, and an expansion round one best point is far off.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+from scipy.stats import chi2
+
+from witnessmark.inference.fuel.draws.fuel_prior import (
+    DIMENSIONS,
+    TYPE_DIMENSIONS,
+    UNIT_DIMENSIONS,
+)
+from witnessmark.inference.fuel.draws.fuel_proposals import Pool, Proposal, cuts_of, fit, normals
+from witnessmark.inference.fuel.draws.fuel_samples import (
+    STEP_DIMENSIONS,
+    Batch,
+    Repair,
+    from_table,
+    simulate,
+)
+from witnessmark.inference.fuel.draws.fuel_table import Table
+from witnessmark.inference.fuel.fuel_groups import AIR, GROUPS, HYPOTHESES, TOGETHER
+from witnessmark.inference.fuel.fuel_observations import (
+    CHECK,
+    FLOW,
+    VACUUM,
+    Observation,
+    covariance,
+)
+from witnessmark.physics.fuel.supply_circuit import L_PER_H, PSI
+
+__all__ = ["ENOUGH", "Floats", "Posterior", "default_log_prior", "infer", "log_likelihood"]
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+
+#: Effective draws from which on the table alone is used.
+ENOUGH = 500.0
+#: Draws of one adaptive round and number of rounds at most.
+ROUND, ROUNDS = 5000, 4
+#: Rounds in which every single part is drawn anew, whatever the table's draws made of it.
+SECOND_LOOKS = 2
+#: Draws of the table walked through the repairs of a case, about; new ones in the first round
+#: then, which only finds the place, and in each further one; effective draws that are enough.
+WALKED, FIRST_AFTER_WORK, ROUND_AFTER_WORK = 12000, 4000, 8000
+ENOUGH_AFTER_WORK = 350.0
+#: A best explanation worse than this quantile of chi square is called no explanation.
+FIT_QUANTILE = 0.995
+_SINGLES = np.array([len(h) == 1 for h in HYPOTHESES])
+_PAIRS = np.array([len(h) == 2 for h in HYPOTHESES])
+_SETS = 1 << 9  #: sets of the nine groups, as bits
+_OTHER_INDEX = len(HYPOTHESES) - 1
+_FIRST = TYPE_DIMENSIONS + UNIT_DIMENSIONS
+
+
+@dataclass
+class Posterior:
+    """Weighted draws after the readings.
+
+    Attributes:
+        batch: the draws.
+        weight: normalised posterior weights, shape (n,).
+        log_prior: of the hypotheses.
+        log_evidence: log P(readings | hypothesis), shape (hypotheses,).
+        effective: effective number of draws, 1/sum(weight^2).
+        chi_square: of the best modelled explanation.
+        limit: what chi square may be.
+        adapted: whether the adaptive step ran.
+        observations: the readings.
+        root: lower root of the covariance of all readings, ``None`` without any.
+        log_parts: (stages, n) log likelihood of the readings up to each stage.
+        log_extra: (n,) log likelihood of the clear hose; it weighs the draws but is no part of
+            the likelihoods handed to the odds, which know the test themselves.
+    """
+
+    batch: Batch
+    weight: Floats
+    log_prior: Floats
+    log_evidence: Floats
+    effective: float
+    chi_square: float
+    limit: float
+    adapted: bool
+    observations: tuple[Observation, ...]
+    root: Floats | None
+    log_parts: Floats
+    log_extra: Floats
+
+    @property
+    def fits(self) -> bool:
+        """Whether some modelled set of faults explains the readings."""
+        return self.chi_square <= self.limit
+
+    def group_probabilities(self, stage: int = -1) -> Floats:
+        """Return P(group at fault) in a stage (default: the last), shape (9,)."""
+        label = self.batch.labels[stage]
+        return np.array([float(self.weight[(label >> g) & 1 == 1].sum()) for g in range(9)])
+
+    def healthy(self, stage: int = -1) -> float:
+        """Return P(nothing at fault) in a stage."""
+        return float(self.weight[self.batch.labels[stage] == 0].sum())
+
+    def set_log_likelihoods(self, stage: int) -> dict[frozenset[int], float]:
+        """Return the log likelihood, per set of groups, that the readings of *stage* add.
+
+        For stage 0 this is log P(readings | exactly these at fault). For a later stage it is
+        log P(readings of that stage | these at fault now, all readings before it), so that
+        the findings of all stages may be used one after the other.
+        """
+        label = self.batch.labels[min(stage, len(self.batch.labels) - 1)]
+        base = self.log_prior[self.batch.hypothesis] + self.batch.log_weight
+        upto = self.log_parts[stage]
+        before = self.log_parts[stage - 1] if stage else np.zeros_like(upto)
+        log_before = _sums_of(label, base + before, _SETS)
+        log_upto = _sums_of(label, base + upto, _SETS)
+        return {
+            frozenset(g for g in range(9) if value >> g & 1): float(log_upto[value])
+            - float(log_before[value])
+            for value in np.flatnonzero(np.isfinite(log_before) & np.isfinite(log_upto)).tolist()
+        }
+
+
+def default_log_prior(
+    shares: Sequence[float] | None = None,
+    *,
+    nothing: float = 0.10,
+    two: float = 0.20,
+    together: Mapping[frozenset[int], float] = TOGETHER,
+) -> Floats:
+    """Return the log prior of every hypothesis.
+
+    10 % nothing wrong, 70 % one group, 20 % two (assumed, no source); inside these in
+    proportion to the groups' shares, but for pairs that are found together.
+
+    Args:
+        shares: share of each of the nine groups, any scale; default ``GROUPS``.
+        nothing: P(nothing at fault).
+        two: P(two groups at fault).
+        together: pair of groups -> factor on the odds of both beyond independence.
+    """
+    share = np.array([g.share for g in GROUPS] if shares is None else shares, dtype=float)
+    share = np.maximum(share, 1e-9) / np.maximum(share, 1e-9).sum()
+    weight = np.zeros(len(HYPOTHESES))
+    pairs = np.array([len(h) == 2 for h in HYPOTHESES])
+    for i, hypothesis in enumerate(HYPOTHESES):
+        weight[i] = float(np.prod(share[list(hypothesis)])) if hypothesis else 1.0
+        weight[i] *= together.get(hypothesis, 1.0)
+    singles = np.array([len(h) == 1 for h in HYPOTHESES])
+    weight[singles] *= (1.0 - nothing - two) / weight[singles].sum()
+    weight[pairs] *= two / weight[pairs].sum()
+    weight[0] = nothing
+    return np.asarray(np.log(weight))
+
+
+def infer(
+    table: Table,
+    observations: Sequence[Observation],
+    *,
+    log_prior: Floats | None = None,
+    repairs: Sequence[Repair] = (),
+    bubbles: Sequence[tuple[int, bool]] = (),
+    seed: int = 11,
+    adapt: bool = True,
+) -> Posterior:
+    """Weigh the draws by the readings.
+
+    Args:
+        table: prior draws of the type.
+        observations: the readings; ``stage`` is the number of *repairs* before each.
+        log_prior: of the hypotheses.
+        repairs: the work between the stages, in order.
+        bubbles: (stage, seen) of the clear hose.
+        seed: of the adaptive draws.
+        adapt: whether the adaptive step may run.
+    """
+    prior = default_log_prior() if log_prior is None else log_prior
+    obs = tuple(observations)
+    first = tuple(o for o in obs if o.stage == 0 or not repairs)
+    batch = from_table(table, first)
+    start = _weigh(batch, first, prior, 0, _bubbles(batch, bubbles, ()))
+    if not repairs and (start.effective >= ENOUGH or not adapt):
+        return start
+    return _adapt(table, start, obs, prior, tuple(repairs), tuple(bubbles), seed)
+
+
+def log_likelihood(predictions: Floats, observations: Sequence[Observation]) -> Floats:
+    """Return the log likelihood of every draw, the gauge's small error integrated out."""
+    root = _lower(covariance(observations))
+    _, log_like, _ = _gauss(predictions, observations, root)
+    return log_like
+
+
+def _gauss(
+    predictions: Floats, observations: Sequence[Observation], root: Floats
+) -> tuple[Floats, Floats, Floats]:
+    value = np.array([o.value for o in observations])
+    white = np.linalg.inv(root) @ (value - predictions).T
+    square = np.einsum("ij,ij->j", white, white)
+    norm = float(np.log(np.diag(root)).sum() + 0.5 * len(value) * np.log(2 * np.pi))
+    return white, -0.5 * square - norm, square
+
+
+def _weigh(
+    batch: Batch, obs: tuple[Observation, ...], prior: Floats, stages: int, extra: Floats
+) -> Posterior:
+    n = len(batch)
+    parts = np.zeros((stages + 1, n))
+    square = np.zeros(n)
+    root = None
+    other = batch.hypothesis == _OTHER_INDEX
+    for stage in range(stages + 1):
+        chosen = [i for i, o in enumerate(obs) if o.stage <= stage or stages == 0]
+        if chosen:
+            some = [obs[i] for i in chosen]
+            root = _lower(covariance(some))
+            _, parts[stage], square = _gauss(batch.predictions[:, chosen], some, root)
+            if np.any(other):
+                parts[stage][other] = _other(batch.predictions[np.ix_(other, chosen)], some)
+    total = prior[batch.hypothesis] + batch.log_weight + parts[-1] + extra
+    weight = np.exp(total - total.max())
+    weight /= weight.sum()
+    evidence = _sums_of(batch.hypothesis, batch.log_weight + parts[-1] + extra)
+    modelled = ~other
+    best = float(square[modelled].min()) if len(obs) and np.any(modelled) else 0.0
+    return Posterior(
+        batch=batch,
+        weight=weight,
+        log_prior=prior,
+        log_evidence=evidence,
+        effective=float(1.0 / np.square(weight).sum()),
+        chi_square=best,
+        limit=float(chi2.ppf(FIT_QUANTILE, max(len(obs), 1))),
+        adapted=False,
+        observations=obs,
+        root=root,
+        log_parts=parts,
+        log_extra=extra,
+    )
+
+
+def _sums_of(hypothesis: Ints, log_terms: Floats, kinds: int = len(HYPOTHESES)) -> Floats:
+    """Return the log of the sum of exp over the draws of each hypothesis, or other kind."""
+    top = np.full(kinds, -np.inf)
+    np.maximum.at(top, hypothesis, log_terms)
+    safe = np.where(np.isfinite(top), top, 0.0)
+    total = np.bincount(hypothesis, weights=np.exp(log_terms - safe[hypothesis]), minlength=kinds)
+    with np.errstate(divide="ignore"):
+        return np.asarray(safe + np.log(total), dtype=np.float64)
+
+
+def _other(predictions: Floats, obs: Sequence[Observation]) -> Floats:
+    """Return the likelihood under "something the model does not hold".
+
+    The readings lie anywhere around a healthy engine's, pressures rather lower: common shift
+    of -8 +- 10 psi, 5 psi of their own; flow and vacuum off by a third and 2 inHg. Judgement.
+    """
+    cov = covariance(obs)
+    shift = np.zeros(len(obs))
+    for i, a in enumerate(obs):
+        pressure_a = a.quantity not in {FLOW, VACUUM, CHECK}
+        if pressure_a:
+            shift[i] = -8.0 * PSI
+            cov[i, i] += (5.0 * PSI) ** 2
+        elif a.quantity == FLOW:
+            cov[i, i] += (0.33 * max(abs(a.value), 60.0 * L_PER_H)) ** 2
+        elif a.quantity == VACUUM:
+            cov[i, i] += (2.0 * 3386.389) ** 2
+        for j, b in enumerate(obs):
+            if pressure_a and b.quantity not in {FLOW, VACUUM, CHECK}:
+                cov[i, j] += (10.0 * PSI) ** 2
+    root = _lower(cov)
+    return _gauss(predictions + shift, obs, root)[1]
+
+
+def _bubbles(batch: Batch, seen: Sequence[tuple[int, bool]], repairs: Sequence[Repair]) -> Floats:
+    """Return the log likelihood of the clear hose, shape (n,).
+
+    P(bubbles) rises with the air drawn in from 0.06 to 0.98, half way at 2 %. Judgement. A hose
+    looked at before the air leak was dealt with says nothing of the air now, and is left out.
+    """
+    out = np.zeros(len(batch))
+    renewed = [r.after_stage for r in repairs if r.group == AIR]
+    for stage, positive in seen:
+        if any(stage < r for r in renewed):
+            continue
+        air = np.maximum(batch.circuits.air - 0.004, 0.0)
+        p = 0.06 + 0.92 * (1.0 - np.exp2(-air / 0.02))
+        out += np.log(p if positive else 1.0 - p)
+    return out
+
+
+def _lower(matrix: Floats) -> Floats:
+    return np.asarray(np.linalg.cholesky(matrix), dtype=np.float64)
+
+
+def _adapt(
+    table: Table,
+    start: Posterior,
+    obs: tuple[Observation, ...],
+    prior: Floats,
+    repairs: tuple[Repair, ...],
+    bubbles: tuple[tuple[int, bool], ...],
+    seed: int,
+) -> Posterior:
+    stages = len(repairs)
+    width = DIMENSIONS + STEP_DIMENSIONS * len(repairs)
+    sizes = np.bincount(start.batch.hypothesis, minlength=len(HYPOTHESES)).astype(np.float64)
+    standard, used = normals(width, seed), 0
+    base = _pruned(start).batch
+    if repairs:
+        index, sizes = _thinned(base.hypothesis, sizes)
+        few = base.take(index)
+        used = len(index)
+        z = np.hstack([few.z, standard[:used, DIMENSIONS:]])
+        base = simulate(table, few.hypothesis, z, obs, repairs, before=few)
+        base.log_weight = -np.log(sizes[few.hypothesis])
+    # the draws that shape the proposals may not be counted beside them: where chance put many
+    # of them the proposals are dense, and the sum would come out low
+    part = 2 if repairs else 4
+    shaping, counted = _split(base, part)
+    shaping_sizes, sizes = sizes * (1.0 - 1.0 / part), sizes / part
+    current = _weigh(shaping, obs, prior, stages, _bubbles(shaping, bubbles, repairs))
+    drawn: list[Batch] = []
+    pool = Pool()
+    proposals: dict[int, list[tuple[float, Proposal]]] = {}
+    for round_ in range(ROUNDS):
+        if round_:
+            batch = pool.join([shaping, counted, *drawn], proposals, shaping_sizes + sizes)
+            current = _weigh(batch, obs, prior, stages, _bubbles(batch, bubbles, repairs))
+        rows, of = [], []
+        log_like = current.log_parts[-1] + current.log_extra
+        white = _white(current)
+        for h, count in _allocate(current, prior, bool(repairs), round_).items():
+            cuts = cuts_of(h, table.prior.layout_shares, repairs)
+            for share, proposal in fit(current.batch, log_like, white, h, width, cuts):
+                size = max(round(count * share), 4)
+                rows.append(proposal.draw(standard[(used + np.arange(size)) % len(standard)]))
+                used += size
+                of.append(np.full(size, h, dtype=np.int64))
+                proposals.setdefault(h, []).append((float(size), proposal))
+        drawn.append(simulate(table, np.concatenate(of), np.concatenate(rows), obs, repairs))
+        batch = pool.join([counted, *drawn], proposals, sizes)
+        found = _weigh(batch, obs, prior, stages, _bubbles(batch, bubbles, repairs))
+        if found.effective >= (ENOUGH_AFTER_WORK if repairs else ENOUGH):
+            break
+    found.adapted = True
+    return found
+
+
+def _split(batch: Batch, part: int) -> tuple[Batch, Batch]:
+    """Return the draws less every *part*-th of each hypothesis, and those."""
+    order = np.argsort(batch.hypothesis, kind="stable")
+    taken = np.arange(len(order)) % part == 1
+    return batch.take(np.sort(order[~taken])), batch.take(np.sort(order[taken]))
+
+
+def _thinned(hypothesis: Ints, sizes: Floats) -> tuple[Ints, Floats]:
+    """Return which of the table's draws are walked through the repairs, and of how many.
+
+    The table's rows are a sequence that fills the space evenly however far it is followed, so
+    the first part of each hypothesis' kept rows stands for the same part of all its rows.
+    """
+    keep = min(1.0, WALKED / max(len(hypothesis), 1))
+    if keep == 1.0:
+        return np.arange(len(hypothesis)), sizes
+    chosen = []
+    rest = sizes.copy()
+    for h in np.unique(hypothesis):
+        here = np.flatnonzero(hypothesis == h)
+        some = max(int(np.ceil(keep * len(here))), min(60, len(here)))
+        rest[h] = sizes[h] * some / len(here)
+        chosen.append(here[np.linspace(0, len(here) - 1, some).astype(np.int64)])
+    return np.concatenate(chosen), rest
+
+
+def _allocate(current: Posterior, prior: Floats, walked: bool, round_: int) -> dict[int, int]:
+    """Return how many new draws each hypothesis gets: where the weight is, and some elsewhere.
+
+    In the first rounds every single part gets some however little it carries, and later every
+    pair with the likeliest part: many sharp readings can leave all of the table's draws of a
+    fault far off, and nobody would look again.
+    """
+    log_post = prior + current.log_evidence
+    post = np.exp(log_post - log_post.max())
+    post /= post.sum()
+    wanted = post ** (0.6 if walked else 0.75)
+    wanted /= wanted.sum()
+    after_work = ROUND_AFTER_WORK if round_ else FIRST_AFTER_WORK
+    counts = ((after_work if walked else ROUND) * wanted).astype(int)
+    live = (post > 1e-4) & (counts >= 20)
+    if round_ < SECOND_LOOKS:
+        live |= _SINGLES
+    if round_:
+        leading = int(np.argmax(np.where(_SINGLES, post, -1.0)))
+        live |= _PAIRS & np.array([HYPOTHESES[leading] <= h for h in HYPOTHESES])
+    return {int(h): int(max(counts[h], 120)) for h in np.flatnonzero(live)}
+
+
+def _pruned(start: Posterior) -> Posterior:
+    """Drop the draws that carry nothing; the mixture still counts them as drawn.
+
+    Every hypothesis keeps its best draws, so its likelihood stays known however small it is.
+    """
+    log_like = start.log_parts[-1]
+    keep = log_like > log_like.max() - 18.0
+    for h in np.unique(start.batch.hypothesis):
+        here = np.flatnonzero(start.batch.hypothesis == h)
+        most = 1200 if len(start.observations) else 400
+        if np.count_nonzero(keep[here]) > most:
+            continue
+        best = here[np.argpartition(-log_like[here], min(80, len(here) - 1))[:80]]
+        keep[best] = True
+    index = np.flatnonzero(keep)
+    return replace(
+        start,
+        batch=start.batch.take(index),
+        weight=start.weight[index],
+        log_parts=start.log_parts[:, index],
+        log_extra=start.log_extra[index],
+    )
+
+
+def _white(current: Posterior) -> Floats:
+    """Return predicted minus read of every draw, whitened, shape (n, m)."""
+    if current.root is None:
+        return np.zeros((len(current.batch), 0))
+    value = np.array([o.value for o in current.observations])
+    left = (current.batch.predictions - value).T
+    return np.asarray((np.linalg.inv(current.root) @ left).T, dtype=np.float64)

@@ -1,0 +1,410 @@
+"""The fuel supply model at work on a case: readings -> findings, forecasts, what may be said.
+
+For every stage that has readings one finding carries a :class:`JointSupport` over the groups of
+``fuel_groups``. That of stage 0 is log P(readings | set at fault); that of a later stage is what
+its readings *add* given all before them, over the sets at fault in that stage: the odds use
+the findings one after the other, with the repair between them, and nothing counts twice.
+
+Rated are nothing, every group alone, every pair of modelled groups, "other" alone, and the sets
+that work has made of them. A set of more groups is taken as the mean likelihood of its largest
+rated subsets (the odds' own rule): a third fault is believed only as far as two of the three
+explain the readings, and its prior keeps it small.
+
+The bubbles of a clear hose, renewed filters and other clues reach the odds through the pack's
+tests and conditions; here they only shape the model's own weights (forecasts, next measurement),
+never the JointSupport, so they count once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+from witnessmark.analyses.an_analysis import Reading
+from witnessmark.inference.family.prior import multipliers
+from witnessmark.inference.family.staged_evidence import family_evidence
+from witnessmark.inference.fuel.draws.fuel_posterior import (
+    ENOUGH,
+    Floats,
+    Posterior,
+    default_log_prior,
+    infer,
+)
+from witnessmark.inference.fuel.draws.fuel_samples import Repair
+from witnessmark.inference.fuel.draws.fuel_table import Table
+from witnessmark.inference.fuel.draws.fuel_types import table_for
+from witnessmark.inference.fuel.fuel_curves import picture_data
+from witnessmark.inference.fuel.fuel_forecast import Band, gallery_points, repair_forecasts
+from witnessmark.inference.fuel.fuel_gauge_known import gauge_factor, gauge_finding
+from witnessmark.inference.fuel.fuel_groups import (
+    FAMILY,
+    GAUGE,
+    GROUPS,
+    HYPOTHESES,
+    OTHER,
+    TOGETHER,
+    group_of,
+)
+from witnessmark.inference.fuel.fuel_observations import (
+    CHECK,
+    FLOW,
+    GALLERY,
+    PREFILTER,
+    THROTTLED,
+    VACUUM,
+    Key,
+    Observation,
+)
+from witnessmark.inference.fuel.fuel_onset import group_factors, onset_finding, onset_of
+from witnessmark.inference.fuel.fuel_readings import (
+    bubbles,
+    cause_share,
+    collect,
+    contradictions,
+    impossible,
+    repairs,
+)
+from witnessmark.inference.fuel.fuel_words import (
+    ASSUMPTION,
+    ZONE_WORDS,
+    Presentation,
+    present_fuel,
+    zone_probabilities,
+)
+from witnessmark.inference.look_first import looks_waiting
+from witnessmark.inference.shop_history import shares
+from witnessmark.knowledge import Family, Knowledge
+from witnessmark.model.entries.case import Case
+from witnessmark.model.finding import Evidence, Finding, JointSupport, OperatingPoint
+from witnessmark.model.fuel_baseline import FuelBaseline
+from witnessmark.model.problem import Problem
+from witnessmark.model.shop_record import History
+from witnessmark.model.step import Forecast
+
+__all__ = ["METHOD", "FuelEvidence", "fuel_evidence"]
+
+METHOD = "fuel_supply/1"
+CODE = "fuel_supply_model"
+_SHORT = "the fuel readings, by the model of the circuit"
+#: From this chance on a second side is named in the finding.
+_WORTH_NAMING = 0.10
+#: Pack tests that look at what a reading has already said; they count half beside it.
+_TESTS_USED = {
+    FLOW: ("f_return",),
+    THROTTLED: ("f_block",),
+    PREFILTER: ("f_dp",),
+    VACUUM: ("f_vac", "f_vac_low"),
+    CHECK: ("f_mech",),
+}
+
+
+@dataclass(frozen=True)
+class FuelEvidence:
+    """What the fuel model makes of a case.
+
+    Attributes:
+        findings: one a stage with readings; one "not run" where a complaint asks for it.
+        problems: readings that could not be used.
+        posterior: the model's own posterior now, ``None`` when it did not run.
+        table: its prior draws.
+        forecasts: cause id -> what the gallery would read after that repair.
+        presentation: what may be said now.
+        assumptions: what the numbers rest on.
+        bands: healthy band of the gallery by operating point [Pa].
+        repairs: the work done.
+    """
+
+    findings: tuple[Finding, ...] = ()
+    problems: tuple[Problem, ...] = ()
+    posterior: Posterior | None = None
+    table: Table | None = None
+    forecasts: Mapping[str, tuple[Forecast, ...]] = field(default_factory=dict)
+    presentation: Presentation | None = None
+    assumptions: tuple[str, ...] = ()
+    bands: Mapping[Key, Band] = field(default_factory=dict)
+    repairs: tuple[Repair, ...] = ()
+
+
+def fuel_evidence(
+    case: Case,
+    knowledge: Knowledge | None = None,
+    *,
+    history: History | None = None,
+    baseline: FuelBaseline | None = None,
+    bus: Sequence[Reading] = (),
+) -> FuelEvidence:
+    """Weigh the fuel readings of a case.
+
+    Args:
+        case: the entries.
+        knowledge: the packs (priors, bands); the model's own assumed shares without them.
+        history: the shop's own closings, for the shares.
+        baseline: healthy readings of this engine's type; without it the type is unknown.
+        bus: what the bus sensor read at the steady points of the case's recordings.
+    """
+    if FAMILY not in case.families():
+        return FuelEvidence()
+    truck = case.truck()
+    if truck is not None and truck.engine.fuel_supply == "common_rail":
+        return FuelEvidence((_not_run("the model is of a gallery-fed supply, not a rail engine"),))
+    collected = collect(case, bus)
+    suddenly, told, unclear = onset_of(case)
+    onset = onset_finding(suddenly, told)
+    if not collected.observations:
+        reason = "no fuel pressure, flow or vacuum reading with its engine speed"
+        return FuelEvidence((_not_run(reason), *onset), (*collected.problems, *unclear))
+    family = knowledge.families.get(FAMILY) if knowledge is not None else None
+    mine = baseline if _same_type(case, baseline) else None
+    table = table_for(mine)
+    usable, bad = impossible(collected.observations, table)
+    conflict = contradictions(usable)
+    problems = (*collected.problems, *unclear, *bad, *conflict)
+    if not usable:
+        none = _none_usable(collected.observations, bad)
+        return FuelEvidence((none, *onset), problems, table=table)
+    done = repairs(case, family)
+    entered = {o.entry: o.stage for o in usable}
+    steps = [r.after_stage for r in done]
+    usable = tuple(replace(o, stage=sum(s <= o.stage for s in steps)) for o in usable)
+    done = tuple(replace(r, after_stage=i + 1) for i, r in enumerate(done))
+    factor, known_by = gauge_factor(case, usable)
+    judged = (*onset, *gauge_finding(factor, known_by))
+    prior = _log_prior(case, knowledge, family, history, suddenly, factor)
+    seen = bubbles(case)
+    posterior = infer(table, usable, log_prior=prior, repairs=done, bubbles=seen)
+    at_first = posterior
+    before = [o for o in usable if o.stage == 0]
+    if done and before:
+        # the draws that survive the readings after the work are too few to judge those before it
+        at_first = infer(table, before, log_prior=prior, bubbles=[b for b in seen if b[0] == 0])
+    fits = posterior.fits and not any(_now(p, usable) for p in conflict)
+    bands = _bands(case, knowledge, usable)
+    latest = max(o.stage for o in usable)
+    zones = zone_probabilities(posterior.batch.labels[-1], posterior.weight)
+    shown = present_fuel(
+        posterior.group_probabilities(),
+        zones,
+        posterior.healthy(),
+        readings=sum(o.stage == latest for o in usable),
+        type_known=table.prior.known,
+        fits=fits,
+        seat_seen=family is None
+        or knowledge is None
+        or not looks_waiting(family, family_evidence(case, family, knowledge)),
+    )
+    assumptions = _assumptions(posterior, table)
+    findings = (
+        *_findings(usable, entered, posterior, at_first, shown, fits, table, assumptions),
+        *judged,
+    )
+    return FuelEvidence(
+        findings=findings,
+        problems=problems,
+        posterior=posterior,
+        table=table,
+        forecasts=_forecasts(posterior, family, bands) if fits else {},
+        presentation=shown,
+        assumptions=assumptions,
+        bands=bands,
+        repairs=done,
+    )
+
+
+def _findings(
+    usable: Sequence[Observation],
+    entered: Mapping[str, int],
+    posterior: Posterior,
+    at_first: Posterior,
+    shown: Presentation,
+    fits: bool,
+    table: Table,
+    assumptions: tuple[str, ...],
+) -> tuple[Finding, ...]:
+    stages = sorted({o.stage for o in usable})
+    found = []
+    for stage in stages:
+        here = [o for o in usable if o.stage == stage]
+        judged = posterior if stage else at_first
+        # what was read before the work may be explained where what came after it is not
+        explained = fits if judged is posterior else judged.fits
+        sets = judged.set_log_likelihoods(stage)
+        if not explained:
+            sets = dict.fromkeys(HYPOTHESES, 0.0)
+        last = stage == stages[-1]
+        text = _sentence(len(here), shown, fits) if last else _earlier(len(here))
+        used = sorted({t for o in here for t in _TESTS_USED.get(o.quantity, ())})
+        found.append(
+            Finding(
+                code=CODE,
+                sentence=text,
+                outcome="seen" if explained else "inconclusive",
+                reason="" if explained else "the readings contradict each other or the model",
+                method=METHOD,
+                quantity=here[0].quantity if len(here) == 1 else None,
+                point=OperatingPoint(here[0].key.rpm, here[0].key.load) if len(here) == 1 else None,
+                evidence=Evidence(entries=tuple(dict.fromkeys(o.entry for o in here if o.entry))),
+                source=ASSUMPTION,
+                stage=max(entered[o.entry] for o in here),
+                joint=JointSupport(FAMILY, tuple(g.causes for g in GROUPS), sets),
+                details={
+                    "short": _SHORT if last else f"{_SHORT}, before later work",
+                    "fits": explained,
+                    "chi_square": round(judged.chi_square, 2),
+                    "chi_square_limit": round(judged.limit, 2),
+                    "effective_samples": round(judged.effective),
+                    "adaptive": judged.adapted,
+                    "type_known": table.prior.known,
+                    "uses_tests": tuple(used),
+                    "assumptions": assumptions,
+                    "level": shown.level if last else "",
+                    "statement": shown.statement if last else "",
+                    **({"picture": picture_data(table, posterior)} if last and fits else {}),
+                    "looks_like": [
+                        [list(GROUPS[a].causes), list(GROUPS[b].causes), words]
+                        for a, b, words in (shown.looks_like if last else ())
+                    ],
+                },
+            )
+        )
+    return tuple(found)
+
+
+def _sentence(count: int, shown: Presentation, fits: bool) -> str:
+    """Say in short what the model makes of the present readings; the odds give the numbers."""
+    readings = "1 reading" if count == 1 else f"{count} readings"
+    if not fits:
+        return f"The fuel circuit model explains the {readings} by no fault it knows."
+    if shown.level == "healthy":
+        return f"The fuel circuit model takes the {readings} for those of a healthy supply."
+    (first, _), (second, chance) = shown.zones[:2]
+    text = f"The fuel circuit model, from {readings}: likeliest side is {ZONE_WORDS[first]}"
+    return text + (f", then {ZONE_WORDS[second]}." if chance >= _WORTH_NAMING else ".")
+
+
+def _earlier(count: int) -> str:
+    readings = "1 reading" if count == 1 else f"{count} readings"
+    return f"The fuel circuit model, from {readings} before the work."
+
+
+def _forecasts(
+    posterior: Posterior, family: Family | None, bands: Mapping[Key, Band]
+) -> dict[str, tuple[Forecast, ...]]:
+    causes = {
+        cause: (number, cause_share(cause, family))
+        for number, group in enumerate(GROUPS)
+        if number != OTHER
+        for cause in group.causes
+    }
+    return repair_forecasts(posterior, causes, gallery_points(posterior), bands)
+
+
+def _bands(
+    case: Case, knowledge: Knowledge | None, usable: Sequence[Observation]
+) -> dict[Key, Band]:
+    if knowledge is None:
+        return {}
+    truck = case.truck()
+    engine_type = truck.engine.type if truck is not None else None
+    found: dict[Key, Band] = {}
+    keys = {o.key for o in usable if o.quantity == GALLERY} | {Key(650.0), Key(1500.0)}
+    for key in keys:
+        point = OperatingPoint(key.rpm, key.load, warm=True)
+        bands = knowledge.bands_at(GALLERY, point, fuel_supply="gallery", engine_type=engine_type)
+        if bands:
+            found[key] = (bands[0].low, bands[0].high)
+    return found
+
+
+def _log_prior(
+    case: Case,
+    knowledge: Knowledge | None,
+    family: Family | None,
+    history: History | None,
+    suddenly: bool | None,
+    gauge: float,
+) -> Floats:
+    """Return the log prior of every hypothesis: shares, clues and second causes as in the odds.
+
+    Without packs the model's own assumed shares are taken.
+    """
+    if family is None or knowledge is None:
+        groups = [g.share for g in GROUPS]
+        factors = group_factors(suddenly, {})
+        two, together = 0.20, TOGETHER
+    else:
+        said = family_evidence(case, family, knowledge)
+        share = shares(history, family.id, {c.id: c.prior for c in family.causes}).prior()
+        product = multipliers(
+            family.causes, said.clues, knowledge.conditions, said.recorded_tests()
+        )
+        known = {c: share.get(c, 0.0) * product.get(c, 1.0) for g in GROUPS for c in g.causes}
+        groups = [sum(known[c] for c in g.causes) for g in GROUPS]
+        factors = group_factors(suddenly, known)
+        two, together = family.second_cause, _together(family, known)
+    factors[GAUGE] *= gauge
+    chances = [s * f for s, f in zip(groups, factors, strict=True)]
+    return default_log_prior(chances, two=two, together=together)
+
+
+def _together(family: Family, known: Mapping[str, float]) -> dict[frozenset[int], float]:
+    """Return the factor on pairs of groups whose causes are found together."""
+    found: dict[frozenset[int], float] = {}
+    for pair in family.together:
+        groups = [group_of(c) for c in pair.causes]
+        if None in groups or groups[0] == groups[1]:
+            continue
+        # only the named cause's part of a group has the factor
+        part = 1.0
+        for group, cause in zip(groups, pair.causes, strict=True):
+            whole = sum(known.get(c, 0.0) for c in GROUPS[group or 0].causes)
+            part *= known.get(cause, 0.0) / whole if whole > 0.0 else 0.0
+        both = frozenset(g for g in groups if g is not None)
+        found[both] = found.get(both, 1.0) * (1.0 + (pair.odds - 1.0) * part)
+    return found
+
+
+def _assumptions(posterior: Posterior, table: Table) -> tuple[str, ...]:
+    said = [ASSUMPTION]
+    if table.prior.known:
+        said.append("Engine type known from the shop's own healthy readings.")
+    else:
+        said.append("Engine type not known: only 75 psi at idle and 95 psi at 1,500 rpm are taken.")
+    said.append(f"Effective number of draws: {posterior.effective:.0f}.")
+    if posterior.effective < ENOUGH:
+        said.append("Few draws carry the weight; the percentages are rough.")
+    return tuple(said)
+
+
+def _same_type(case: Case, baseline: FuelBaseline | None) -> bool:
+    truck = case.truck()
+    if baseline is None or truck is None or truck.engine.type is None:
+        return False
+    return truck.engine.type == baseline.engine_type
+
+
+def _now(problem: Problem, usable: Sequence[Observation]) -> bool:
+    latest = max(o.stage for o in usable)
+    return any(o.entry and o.entry in problem.where and o.stage == latest for o in usable)
+
+
+def _not_run(reason: str) -> Finding:
+    return Finding(
+        code=CODE,
+        sentence="The fuel supply model did not run.",
+        outcome="not_run",
+        reason=reason,
+        method=METHOD,
+    )
+
+
+def _none_usable(observations: Sequence[Observation], bad: Sequence[Problem]) -> Finding:
+    return Finding(
+        code=CODE,
+        sentence="No fuel reading is possible as written; check the readings first.",
+        outcome="inconclusive",
+        reason=bad[0].what if bad else "no usable reading",
+        method=METHOD,
+        evidence=Evidence(entries=tuple(o.entry for o in observations if o.entry)),
+        details={"fits": False},
+        stage=max(o.stage for o in observations),
+    )

@@ -1,0 +1,1 @@
+"""Noisy-OR networks of any size, exact."""

@@ -1,0 +1,359 @@
+"""The odds of a case, family by family, as every face shows them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from witnessmark.inference.family.doubt import doubt_of
+from witnessmark.inference.family.family_belief import Belief, family_belief
+from witnessmark.inference.family.learnt_tests import results_by_test
+from witnessmark.inference.family.likelihood import JUDGED_LOG_SD
+from witnessmark.inference.family.links import link_factors, links_between
+from witnessmark.inference.family.staged_evidence import (
+    Evidence,
+    TestResult,
+    family_evidence,
+    tests_used,
+)
+from witnessmark.inference.fuel.fuel_words import may_name_one
+from witnessmark.inference.look_first import looks_waiting
+from witnessmark.inference.odds.statement import is_decided, percent, statement
+from witnessmark.inference.odds.why import contributions, log_odds, looks_like, would_change
+from witnessmark.knowledge import Family, Knowledge, Test
+from witnessmark.model.entries.case import Case
+from witnessmark.model.finding import Finding
+from witnessmark.model.odds import CauseOdds, Odds
+from witnessmark.model.shop_record import History
+
+__all__ = ["Judgement", "case_beliefs", "case_evidence", "case_odds", "judge", "odds_for"]
+
+#: A trap is said aloud from this probability of a suspected cause on (judgement).
+TRAP_FROM = 0.10
+
+
+def case_evidence(
+    case: Case, knowledge: Knowledge, findings: Sequence[Finding] = ()
+) -> dict[str, Evidence]:
+    """Return family id -> evidence, for every family that a complaint of the case names."""
+    return {
+        f: family_evidence(case, knowledge.families[f], knowledge, findings)
+        for f in case.families()
+        if f in knowledge.families
+    }
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """What a case's evidence comes to, worked out once.
+
+    Attributes:
+        odds: the odds of every complaint and family.
+        beliefs: family id -> belief, linked families joined: the planner goes on from it.
+    """
+
+    odds: tuple[Odds, ...]
+    beliefs: Mapping[str, Belief]
+
+
+def judge(
+    case: Case,
+    knowledge: Knowledge,
+    findings: Sequence[Finding] = (),
+    history: History | None = None,
+) -> Judgement:
+    """Return the odds of every complaint and family of a case, and the beliefs behind them."""
+    evidence = case_evidence(case, knowledge, findings)
+    alone = _alone(evidence, knowledge, history)
+    joined = _joined(alone, knowledge)
+    odds = tuple(
+        _odds(knowledge.families[family], entry.id, evidence, knowledge, alone, joined[family])
+        for entry, complaint in case.complaints()
+        for family in dict.fromkeys(complaint.families)
+        if family in evidence
+    )
+    return Judgement(odds, joined)
+
+
+def case_beliefs(
+    evidence: Mapping[str, Evidence],
+    knowledge: Knowledge,
+    history: History | None = None,
+) -> dict[str, Belief]:
+    """Return family id -> belief, the linked families joined."""
+    return _joined(_alone(evidence, knowledge, history), knowledge)
+
+
+def case_odds(
+    case: Case,
+    knowledge: Knowledge,
+    findings: Sequence[Finding] = (),
+    history: History | None = None,
+) -> tuple[Odds, ...]:
+    """Return the odds of every complaint and family of a case."""
+    return judge(case, knowledge, findings, history).odds
+
+
+def odds_for(
+    family: Family,
+    evidence: Mapping[str, Evidence],
+    knowledge: Knowledge,
+    history: History | None = None,
+    *,
+    complaint: str = "",
+) -> Odds:
+    """Return the odds of one family with the why of every cause.
+
+    Args:
+        family: the family.
+        evidence: family id -> evidence; the families besides *family* count through their links.
+        knowledge: the packs.
+        history: the shop's own closings.
+        complaint: entry id of the complaint.
+    """
+    evidence = {family.id: Evidence(), **evidence}
+    alone = _alone(evidence, knowledge, history)
+    joined = _joined(alone, knowledge)
+    return _odds(family, complaint, evidence, knowledge, alone, joined[family.id])
+
+
+def _alone(
+    evidence: Mapping[str, Evidence], knowledge: Knowledge, history: History | None
+) -> dict[str, Belief]:
+    """Return family id -> belief from its own evidence alone."""
+    return {
+        family: family_belief(
+            knowledge.families[family],
+            mine,
+            history,
+            conditions=knowledge.conditions,
+            links=knowledge.links,
+        )
+        for family, mine in evidence.items()
+    }
+
+
+def _joined(alone: Mapping[str, Belief], knowledge: Knowledge) -> dict[str, Belief]:
+    factors = link_factors(knowledge.links, alone) if len(alone) > 1 else {}
+    return {f: b.reweighted(factors[f]) if f in factors else b for f, b in alone.items()}
+
+
+def _odds(
+    family: Family,
+    complaint: str,
+    evidence: Mapping[str, Evidence],
+    knowledge: Knowledge,
+    alone: Mapping[str, Belief],
+    belief: Belief,
+) -> Odds:
+    mine = evidence[family.id]
+    others = {f: b for f, b in alone.items() if f != family.id}
+
+    def believe(pieces: Evidence) -> Belief:
+        found = family_belief(family, pieces, model=belief.model)
+        # What the other complaints say does not hang on this one's evidence.
+        return found if message is None else found.reweighted(message)
+
+    def tested(test: Test, result: str) -> Belief:
+        now = mine.stages[-1]
+        more = replace(now, tests=(*now.tests, TestResult(test.id, result)))
+        return believe(replace(mine, stages=(*mine.stages[:-1], more)))
+
+    message = link_factors(knowledge.links, alone).get(family.id) if others else None
+    chances = belief.marginals()
+    whys = contributions(
+        family, knowledge, mine, belief, believe, _unlinked(family, knowledge, alone)
+    )
+    alike = looks_like(belief) if _has_findings(mine) else [()] * len(family.causes)
+    changes = would_change(belief, family, tested)
+    doubt = doubt_of(belief)
+    start = family_belief(family, Evidence(), model=belief.model).marginals()
+    rest = log_odds(chances) - log_odds(start) - [sum(w.effect for w in why) for why in whys]
+    order = np.argsort(-chances, kind="stable")
+    causes = tuple(
+        CauseOdds(
+            cause=family.causes[i].id,
+            name=family.causes[i].name,
+            probability=float(chances[i]),
+            zone=family.causes[i].zone,
+            why=whys[i],
+            looks_like=alike[i],
+            would_change=changes[i],
+            low=float(doubt.low[i]),
+            high=float(doubt.high[i]),
+            before=float(start[i]),
+            together=float(rest[i]),
+        )
+        for i in order
+    )
+    zones = [
+        (zone, belief.any_of([c.id for c in family.causes if c.zone == zone]))
+        for zone in family.zones
+    ]
+    fits = all(f.details.get("fits") is not False for f in _now(mine))
+    named = _may_name(mine) or _type_known(mine, causes[0].probability)
+    since = _found_since_work(mine)
+    waiting = {look.cause: look for look in looks_waiting(family, mine)}
+    return Odds(
+        family=family.id,
+        complaint=complaint,
+        decided=fits and named and since and is_decided(belief, causes, waiting),
+        zones=tuple(sorted(zones, key=lambda z: -z[1])),
+        causes=causes,
+        two_causes=belief.two_or_more(),
+        none_listed=belief.none_present(),
+        statement=statement(
+            family, belief, causes, fits, named, _has_findings(mine), waiting, since=since
+        ),
+        packs=knowledge.digests,
+        effective_samples=_samples(mine),
+        assumptions=_assumptions(family, mine, belief, knowledge, others),
+        fits=fits,
+        stage=len(mine.stages) - 1,
+        traps=_traps(family, mine, belief),
+    )
+
+
+def _unlinked(
+    family: Family, knowledge: Knowledge, alone: Mapping[str, Belief]
+) -> dict[str, Belief]:
+    """Return the name of each linked complaint -> the belief without what was found for it."""
+    found = {}
+    for other in alone:
+        if other == family.id or not links_between(
+            knowledge.links, {f: alone[f] for f in (family.id, other)}
+        ):
+            continue
+        rest = {f: b for f, b in alone.items() if f != other}
+        found[knowledge.families[other].name] = _joined(rest, knowledge)[family.id]
+    return found
+
+
+def _assumptions(
+    family: Family,
+    evidence: Evidence,
+    belief: Belief,
+    knowledge: Knowledge,
+    others: Mapping[str, Belief],
+) -> tuple[str, ...]:
+    history = belief.model.history
+    closings = history.closings if history is not None else ()
+    proven = sum(1 for c in closings if c.family == family.id and c.proven)
+    results = results_by_test(history, family)
+    kinds = sorted({c.source.kind for c in family.causes} | {t.source.kind for t in family.tests})
+    said = [
+        f"Shares of causes and test tables of the packs: {', '.join(kinds)}; "
+        f"they weigh as much as 20 cases, the shop's own proven closings here: {proven}"
+        + (f", with {results} results of tests." if results else "."),
+        f"Before any finding: two or more causes {percent(family.second_cause)}, none of the "
+        f"listed {percent(family.none_listed)} (judgement).",
+    ]
+    names_of = {c.id: c.name for c in family.causes}
+    said += [
+        f"Found together more often than by chance, {pair.odds:.3g} times the odds: "
+        f"{' and '.join(names_of[c] for c in pair.causes)} ({family.source.kind})."
+        for pair in family.together
+    ]
+    if any(t.source.kind == "judgement" for t in family.tests):
+        factor = float(np.exp(JUDGED_LOG_SD))
+        said.append(
+            f"Judged test tables: each figure taken as known to a factor of {factor:.1f} in its "
+            "odds, either way (judgement); its mean counts. Beside each probability stands what "
+            "it would be if the judged figures were off, one way or the other; one time in ten "
+            "the true figures give less than its low end, one time in ten more than its high end."
+        )
+    for clue in evidence.clues:
+        condition = knowledge.conditions.get(clue.condition)
+        if condition is None:
+            continue
+        if condition.part_scoped and not clue.cause:
+            said.append(
+                f"'{condition.words}' does not say which part; it was not counted. Name the part."
+            )
+        seen_too = [t for t in condition.overlapped_by if t in belief.seen_tests]
+        if seen_too:
+            said.append(
+                f"'{condition.words}' was not counted: the test '{seen_too[0]}' sees the same."
+            )
+    weights = belief.model.weights({t: r for t, (r, _) in belief.results.items()}, belief.halved)
+    weak = [t for t, w in weights.items() if w < 1.0]
+    if weak:
+        names = [t.name for t in family.tests if t.id in weak]
+        said.append(f"Counted at part weight, as others see the same: {'; '.join(names)}.")
+    said += [
+        f"Joined with another complaint: {link.words} (judgement)."
+        for link in links_between(knowledge.links, {family.id: belief, **others})
+        if set(link.causes + link.other) & set(belief.causes)
+    ]
+    for finding in _now(evidence):
+        told = finding.details.get("assumptions", ())
+        said += [str(t) for t in told] if isinstance(told, tuple) else []
+    return tuple(said)
+
+
+def _traps(family: Family, evidence: Evidence, belief: Belief) -> tuple[str, ...]:
+    """Return the pack's traps that threaten now."""
+    chance = dict(zip(belief.causes, belief.marginals(), strict=True))
+    seen = {c.condition for c in evidence.clues if c.seen is True}
+    results = {
+        **dict(evidence.read),
+        **{t.test: t.result for s in evidence.stages for t in s.tests},
+    }
+    looked = set(results) | {t for f in _now(evidence) for t in tests_used(f)}
+    threatening = (
+        trap.words
+        for trap in family.traps
+        if (not trap.suspected or any(chance[c] >= TRAP_FROM for c in trap.suspected))
+        and all(c in seen for c in trap.clues)
+        and all(_is_result(family, results.get(t, ""), t, r) for t, r in trap.tests)
+        and not (trap.unless and all(t in looked for t in trap.unless))
+    )
+    return tuple(dict.fromkeys(threatening))
+
+
+def _is_result(family: Family, got: str, identity: str, wanted: str) -> bool:
+    """Whether a recorded result is the wanted one; 'positive' means any way of being positive."""
+    test = family.test(identity)
+    if test is None or got in {"", "maybe"}:
+        return got != "" and got == wanted
+    if wanted not in (*test.outcomes, "positive", "negative"):
+        return False  # a shop's own pack has changed the outcomes
+    return set(test.outcome_set(got)) <= set(test.outcome_set(wanted))
+
+
+def _has_findings(evidence: Evidence) -> bool:
+    return any(s.tests or s.findings for s in evidence.stages)
+
+
+def _found_since_work(evidence: Evidence) -> bool:
+    """Whether anything was tested or measured since the latest work; a word is no measurement."""
+    last = evidence.stages[-1]
+    return last.work is None or bool(last.tests or last.findings)
+
+
+def _may_name(evidence: Evidence) -> bool:
+    """Clues alone, or two readings alone, never name one part."""
+    if evidence.recorded_tests():
+        return True
+    readings = {e for s in evidence.stages for f in s.findings for e in f.evidence.entries}
+    recordings = {f.evidence.recording for s in evidence.stages for f in s.findings} - {None}
+    outcomes = any(s.outcomes for s in evidence.stages)
+    return len(readings) >= 3 or bool(recordings) or outcomes
+
+
+def _type_known(evidence: Evidence, probability: float) -> bool:
+    """Whether two readings may name a part: its engine type is known and it stands above 80 %."""
+    known = any(f.details.get("type_known") is True for f in _now(evidence))
+    return known and may_name_one(2, True, probability)
+
+
+def _now(evidence: Evidence) -> tuple[Finding, ...]:
+    return evidence.stages[-1].findings
+
+
+def _samples(evidence: Evidence) -> float | None:
+    found = [f.details.get("effective_samples") for f in _now(evidence)]
+    numbers = [float(n) for n in found if isinstance(n, int | float)]
+    return min(numbers) if numbers else None

@@ -1,0 +1,271 @@
+"""Proof: is the complaint gone, by measurement, and what is still missing?"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from witnessmark.knowledge import Family, Knowledge, Test
+from witnessmark.knowledge.proof_points import ProofPlan, Requirement
+from witnessmark.model.entries.case import Case
+from witnessmark.model.entries.entry import Entry
+from witnessmark.model.entries.entry_data import ComplaintData, OutcomeData, RecordingData, TestData
+from witnessmark.model.finding import Finding
+from witnessmark.model.proof import Pair, Proof, Verdict
+
+__all__ = ["prove"]
+
+#: What a requirement came to: it holds, it speaks against the repair, or nothing is known.
+State = Literal["holds", "against", "open"]
+
+
+@dataclass(frozen=True, slots=True)
+class _Evidence:
+    """What there is to judge by, for one complaint."""
+
+    pairs: Sequence[Pair]
+    findings: Sequence[Finding]
+    tests: Mapping[str, Sequence[tuple[int, str]]]
+    words: Sequence[OutcomeData]
+    last: int
+    recorded: bool
+
+
+def prove(
+    case: Case,
+    plans: Mapping[str, ProofPlan],
+    pairs: Sequence[Pair],
+    findings: Sequence[Finding],
+    knowledge: Knowledge | None = None,
+) -> tuple[Proof, ...]:
+    """Return the verdict on every complaint of a case.
+
+    A complaint is *proven* when, after the last work, every required measurement of its family
+    holds and at least one second, independent piece of evidence agrees. It is *not proven* when
+    a measurement, the customer's word or a test that is positive now as it was before speaks
+    against it. Everything else is *not enough evidence*, with what is missing. A repair alone
+    proves nothing.
+
+    With *knowledge*, a complaint is judged by the tests of its own families only, and a family of
+    a shop's own pack has a plan too: the tests that showed the fault, and the customer's word.
+    """
+    if knowledge is not None:
+        plans = {**{f: _own_plan(k) for f, k in knowledge.families.items()}, **plans}
+    stages = case.stages()
+    last = sum(1 for e in case.live() if e.kind == "work")
+    recorded = any(stages[e.id] == 0 for e, _ in case.of(RecordingData))
+    tests: dict[str, list[tuple[int, str]]] = {}
+    for entry, data in case.of(TestData):
+        tests.setdefault(data.test, []).append((stages[entry.id], data.result))
+    found = []
+    for entry, complaint in case.complaints():
+        words = [
+            data
+            for outcome, data in case.of(OutcomeData)
+            if data.complaint == entry.id and stages[outcome.id] == last
+        ]
+        mine = _tests_of(complaint.families, tests, knowledge)
+        evidence = _Evidence(pairs, findings, mine, words, last, recorded)
+        found.append(_one(entry, complaint, plans, evidence))
+    return tuple(found)
+
+
+def _own_plan(family: Family) -> ProofPlan:
+    """Return the plan of a family without one: what showed the fault shows it no longer."""
+    again = f"the test that showed it, repeated ({family.proof})"
+    before = "a test that shows the complaint, to be repeated afterwards"
+    word = Requirement("the customer's word after a day or more", word=True)
+    return ProofPlan(family.id, (Requirement(again, test="*", before=before),), (word,), (word,))
+
+
+def _tests_of(
+    families: Sequence[str],
+    tests: Mapping[str, Sequence[tuple[int, str]]],
+    knowledge: Knowledge | None,
+) -> Mapping[str, Sequence[tuple[int, str]]]:
+    if knowledge is None:
+        return tests
+    own = {
+        t.id: t for f in families if f in knowledge.families for t in knowledge.families[f].tests
+    }
+    # A test with several ways of being positive is positive in each of them.
+    return {
+        name: [(n, _sight(own[name], result)) for n, result in rows]
+        for name, rows in tests.items()
+        if name in own
+    }
+
+
+def _sight(test: Test, result: str) -> str:
+    if result not in test.outcomes:
+        return result
+    return "negative" if result == test.outcomes[-1] else "positive"
+
+
+def _one(
+    entry: Entry, complaint: ComplaintData, plans: Mapping[str, ProofPlan], evidence: _Evidence
+) -> Proof:
+    families = [f for f in complaint.families if f in plans]
+    if not families:
+        choose = "the complaint names no family: choose one, so that the proof is known"
+        return Proof(entry.id, "", "not enough evidence", (choose,), (), choose)
+    judged = [_family(plans[f], evidence) for f in families]
+    order: list[Verdict] = ["not proven", "not enough evidence", "proven"]
+    verdict = min((v for v, _, _ in judged), key=order.index)
+    missing = tuple(dict.fromkeys(m for _, items, _ in judged for m in items))
+    pairs = tuple(dict.fromkeys(p for _, _, kept in judged for p in kept))
+    return Proof(
+        entry.id, families[0], verdict, missing, pairs, _sentence(verdict, missing, evidence)
+    )
+
+
+def _family(plan: ProofPlan, evidence: _Evidence) -> tuple[Verdict, list[str], list[Pair]]:
+    kept = [p for p in evidence.pairs if _belongs(p, plan)]
+    if evidence.last == 0:
+        before = [r.before or r.words for r in plan.required if _before_missing(r, evidence)]
+        missing = ["no work has been done yet"]
+        missing += [f"before the work: {words}" for words in before]
+        return "not enough evidence", missing, kept
+    judge: Callable[[Requirement], State] = lambda r: _state(r, evidence)  # noqa: E731
+    required = [(r, judge(r)) for r in plan.required]
+    second = [(r, judge(r)) for r in plan.second]
+    missing = [_asked(r, evidence) for r, state in required if state == "open"]
+    agreed = any(state == "holds" for _, state in second)
+    if not agreed:
+        open_ones = [r.words for r, state in second if state == "open"]
+        missing += [f"a second quantity: {' or '.join(open_ones)}"] if open_ones else []
+    missing += [r.words for r in plan.confirm if judge(r) == "open" and r.words not in missing]
+    against = any(state == "against" for _, state in (*required, *second))
+    against = against or any(w.gone is False for w in evidence.words) or _still_positive(evidence)
+    if against:
+        return "not proven", missing, kept
+    if all(state == "holds" for _, state in required) and agreed:
+        return "proven", missing, kept
+    return "not enough evidence", missing, kept
+
+
+def _asked(requirement: Requirement, evidence: _Evidence) -> str:
+    """Return what is asked, and say so where nothing is left to compare it with."""
+    if not requirement.before or _comparable(requirement, evidence):
+        return requirement.words
+    return f"{requirement.words} (there is nothing from before the work to hold it against)"
+
+
+def _state(requirement: Requirement, evidence: _Evidence) -> State:
+    if requirement.quantity is not None:
+        return _measured(requirement, evidence)
+    if requirement.test is not None:
+        return _tested(requirement.test, evidence)
+    if requirement.finding is not None:
+        return _looked_for(requirement, evidence)
+    if any(w.gone is False for w in evidence.words):
+        return "against"
+    gone = [w for w in evidence.words if w.gone is True and (w.after_days or 0) >= 1]
+    return "holds" if gone else "open"
+
+
+def _measured(requirement: Requirement, evidence: _Evidence) -> State:
+    states: list[State] = []
+    for pair in evidence.pairs:
+        if pair.after is None or pair.quantity != requirement.quantity:
+            continue
+        if requirement.point is not None and not requirement.point.holds(pair.point):
+            continue
+        states.append(_pair_state(pair, requirement.better))
+    if not states:
+        return "open"
+    if "against" in states:
+        return "against"
+    return "open" if "open" in states else "holds"
+
+
+def _pair_state(pair: Pair, better: str) -> State:
+    if pair.spec == "inside":
+        return "holds"
+    if pair.spec == "outside":
+        return "against"
+    if pair.spec == "cannot tell":
+        return "open"
+    if not better:
+        # No band is known for it: measured beside the pressure it is a second look all the same.
+        return "holds"
+    if not pair.shown or pair.difference is None:
+        return "open" if pair.difference is None else "against"
+    return "holds" if (pair.difference < 0) == (better == "lower") else "against"
+
+
+def _tested(test: str, evidence: _Evidence) -> State:
+    names = [test] if test != "*" else [
+        name for name, rows in evidence.tests.items()
+        if any(result == "positive" and stage < evidence.last for stage, result in rows)
+    ]  # fmt: skip
+    states: list[State] = []
+    for name in names:
+        now = [r for stage, r in evidence.tests.get(name, ()) if stage == evidence.last]
+        states.append(
+            "open"
+            if not now
+            else "holds"
+            if now[-1] == "negative"
+            else "against"
+            if now[-1] == "positive"
+            else "open"
+        )
+    if not states or "open" in states:
+        return "against" if "against" in states else "open"
+    return "against" if "against" in states else "holds"
+
+
+def _still_positive(evidence: _Evidence) -> bool:
+    """Say whether a test that showed the fault before shows it still."""
+    for rows in evidence.tests.values():
+        now = [result for stage, result in rows if stage == evidence.last]
+        before = [result for stage, result in rows if stage < evidence.last]
+        if now and now[-1] == "positive" and "positive" in before:
+            return True
+    return False
+
+
+def _looked_for(requirement: Requirement, evidence: _Evidence) -> State:
+    codes = (requirement.finding, *requirement.against)
+    now = [f for f in evidence.findings if f.stage == evidence.last and f.code in codes]
+    if any(f.outcome == "seen" for f in now):
+        return "against"
+    clean = [f for f in now if f.code == requirement.finding and f.outcome == "not_seen"]
+    covered = sum(c for f in clean if isinstance(c := f.details.get("covered_s"), (int, float)))
+    return "holds" if clean and covered >= requirement.for_s else "open"
+
+
+def _before_missing(requirement: Requirement, evidence: _Evidence) -> bool:
+    if requirement.quantity is None:
+        return bool(requirement.before) and not _comparable(requirement, evidence)
+    point = requirement.point
+    return not any(
+        p.quantity == requirement.quantity and p.before is not None
+        and (point is None or point.holds(p.point))
+        for p in evidence.pairs
+    )  # fmt: skip
+
+
+def _comparable(requirement: Requirement, evidence: _Evidence) -> bool:
+    """Say whether there is something from before the work that can be repeated after it."""
+    if requirement.test == "*":
+        return any("positive" in {r for _, r in rows} for rows in evidence.tests.values())
+    return evidence.recorded
+
+
+def _belongs(pair: Pair, plan: ProofPlan) -> bool:
+    rows = (*plan.required, *plan.second, *plan.confirm)
+    return any(r.quantity == pair.quantity for r in rows)
+
+
+def _sentence(verdict: Verdict, missing: Sequence[str], evidence: _Evidence) -> str:
+    if evidence.last == 0:
+        return "Nothing has been done yet, so nothing can be proven."
+    if verdict == "not proven":
+        return "Not proven: a measurement or the customer's word after the work speaks against it."
+    if verdict == "not enough evidence":
+        return f"Not enough evidence yet. Still missing: {missing[0]}."
+    rest = f" Not done: {'; '.join(missing)}." if missing else ""
+    return f"Proven by measurement after the work.{rest}"

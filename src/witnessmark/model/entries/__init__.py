@@ -1,0 +1,1 @@
+"""Cases and entries: the only thing that is stored as truth."""

@@ -1,0 +1,132 @@
+"""A case: an append-only list of entries and what can be read off it without computing."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from typing import TypeVar
+
+from witnessmark.errors import EntryRefused
+from witnessmark.model.entries.entry import Entry, parse_entry
+from witnessmark.model.entries.entry_data import (
+    ComplaintData,
+    Data,
+    RetractData,
+    TruckData,
+    WorkData,
+)
+from witnessmark.model.problem import Problem
+
+D = TypeVar("D", bound=Data)
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """A case as its lines say it.
+
+    Attributes:
+        id: the case's own name.
+        entries: every entry that could be read, in the order of the file.
+        problems: what could not be read, and what was read with a remark.
+        damaged: the lines that are no entries, exactly as they came in, by their position
+            among all lines (0-based): nothing is lost.
+    """
+
+    id: str
+    entries: tuple[Entry, ...]
+    problems: tuple[Problem, ...] = ()
+    damaged: tuple[tuple[int, str], ...] = ()
+
+    def retracted(self) -> dict[str, Entry]:
+        """Return entry id -> the retraction that hides it. A retraction can itself be retracted."""
+        hidden: dict[str, Entry] = {}
+        for entry in reversed(self.entries):
+            if isinstance(entry.data, RetractData) and entry.id not in hidden:
+                hidden.setdefault(entry.data.entry, entry)
+        return hidden
+
+    def live(self) -> tuple[Entry, ...]:
+        """Return the entries that count: neither retracted nor retractions."""
+        hidden = self.retracted()
+        return tuple(
+            e for e in self.entries if e.id not in hidden and not isinstance(e.data, RetractData)
+        )
+
+    def of(self, kind: type[D]) -> Iterator[tuple[Entry, D]]:
+        """Yield (entry, data) of every live entry whose data is a *kind*."""
+        for entry in self.live():
+            if isinstance(entry.data, kind):
+                yield entry, entry.data
+
+    def stages(self) -> dict[str, int]:
+        """Return entry id -> number of live work entries that stand before it."""
+        count, stages = 0, {}
+        for entry in self.live():
+            stages[entry.id] = count
+            if isinstance(entry.data, WorkData):
+                count += 1
+        return stages
+
+    def truck(self) -> TruckData | None:
+        """Return the truck as it was last described, ``None`` when it never was."""
+        found = None
+        for _, data in self.of(TruckData):
+            found = data
+        return found
+
+    def complaints(self) -> list[tuple[Entry, ComplaintData]]:
+        """Return the live complaints in order."""
+        return list(self.of(ComplaintData))
+
+    def families(self) -> tuple[str, ...]:
+        """Return the families the complaints name, each once, in order."""
+        return tuple(dict.fromkeys(f for _, c in self.complaints() for f in c.families))
+
+
+def read_case(identity: str, lines: Iterable[str], *, where: str = "") -> Case:
+    """Read the lines of a case; a damaged line is a problem, the good lines are used.
+
+    Args:
+        identity: the case's name.
+        lines: text lines, with or without their line ends.
+        where: file name for the sentences.
+    """
+    entries: list[Entry] = []
+    problems: list[Problem] = []
+    damaged: list[tuple[int, str]] = []
+    seen: set[str] = set()
+    for number, raw in enumerate(lines):
+        line = raw.rstrip("\r\n")
+        place = f"{where} line {number + 1}".strip()
+        if not line.strip():
+            continue
+        try:
+            entry, remarks = parse_entry(
+                line.removeprefix("\ufeff") if number == 0 else line, where=place
+            )
+            if entry.id in seen:
+                raise EntryRefused(
+                    f"The id '{entry.id}' was used before.",
+                    where=place,
+                    do="Give the entry an id of its own; the first one counts.",
+                )
+        except EntryRefused as error:
+            problems.append(Problem.of(error))
+            damaged.append((number, line))
+            continue
+        seen.add(entry.id)
+        entries.append(entry)
+        problems.extend(remarks)
+    problems.extend(_dangling(entries, where))
+    return Case(identity, tuple(entries), tuple(problems), tuple(damaged))
+
+
+def _dangling(entries: list[Entry], where: str) -> Iterator[Problem]:
+    known = {entry.id for entry in entries}
+    for entry in entries:
+        if isinstance(entry.data, RetractData) and entry.data.entry not in known:
+            yield Problem(
+                f"{where} {entry.id}".strip(),
+                f"It retracts '{entry.data.entry}', which is not in the case.",
+                "Check the id of the entry that was meant.",
+            )

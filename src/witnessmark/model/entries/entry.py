@@ -1,0 +1,238 @@
+"""Entries: the only thing that is stored as truth. Schema ``witnessmark.entry/1``.
+
+An entry is one line of JSON: ``kind``, ``id``, ``at`` and ``data``. Each kind has its own
+frozen record for *data*. Fields we do not know are kept in the line and reported, never used.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, Literal, cast
+
+from pydantic import ValidationError
+
+from witnessmark.errors import EntryRefused, UnitRefused
+from witnessmark.model.entries.entry_data import KINDS, Data, ReadingData, Record
+from witnessmark.model.problem import Problem
+from witnessmark.units import QUANTITIES
+
+__all__ = ["SCHEMA", "Entry", "Kind", "json_schema", "parse_entry"]
+
+SCHEMA = "witnessmark.entry/1"
+Kind = Literal[
+    "truck",
+    "complaint",
+    "reading",
+    "recording",
+    "clue",
+    "test",
+    "work",
+    "outcome",
+    "quote",
+    "approval",
+    "photo",
+    "note",
+    "retract",
+]
+
+#: A line longer than this is refused: no entry a person makes comes near it.
+MAX_LINE = 1_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One entry.
+
+    Attributes:
+        kind: what it is.
+        id: unique within its case.
+        at: when it was made, as written (ISO 8601).
+        data: the record of its kind.
+        line: the JSON line exactly as it came in, without the line end.
+    """
+
+    kind: Kind
+    id: str
+    at: str
+    data: Data
+    line: str
+
+    def when(self) -> datetime:
+        """Return *at* as a point in time."""
+        return datetime.fromisoformat(self.at)
+
+
+def parse_entry(line: str, *, where: str = "") -> tuple[Entry, list[Problem]]:
+    """Read one line of the entry format.
+
+    Args:
+        line: one JSON object.
+        where: file and line for the sentences.
+
+    Returns:
+        The entry, and problems that do not stop it (fields that are not known).
+
+    Raises:
+        EntryRefused: the line is no entry; *what* names every fault with its path.
+    """
+    if len(line) > MAX_LINE:
+        raise EntryRefused(
+            f"The line has {len(line)} characters; at most {MAX_LINE} are read.",
+            where=where,
+            do="Keep recordings and photos in files of their own.",
+        )
+    try:
+        found = json.loads(line, parse_constant=_no_constant, object_pairs_hook=_no_twins)
+    except RecursionError:
+        raise EntryRefused(
+            "The line is nested too deeply.", where=where, do="An entry has at most a few levels."
+        ) from None
+    except ValueError as error:
+        raise EntryRefused(
+            f"The line is not whole JSON: {_reason(error)}.",
+            where=where,
+            do="Repair the line or enter it anew; the other lines are used.",
+        ) from None
+    if not isinstance(found, dict):
+        raise EntryRefused(
+            "The line is JSON but not an object.",
+            where=where,
+            do='An entry looks like {"kind":..,"id":..,"at":..,"data":{..}}.',
+        )
+    return _entry(found, line, where)
+
+
+def json_schema() -> dict[str, Any]:
+    """Return the published JSON Schema (2020-12) of one entry."""
+    definitions: dict[str, Any] = {}
+    options = []
+    for kind, record in KINDS.items():
+        schema = record.model_json_schema(ref_template="#/$defs/{model}")
+        definitions.update(schema.pop("$defs", {}))
+        definitions[record.__name__] = schema
+        options.append(
+            {
+                "properties": {
+                    "kind": {"const": kind},
+                    "data": {"$ref": f"#/$defs/{record.__name__}"},
+                },
+            }
+        )
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "$id": "urn:witnessmark:entry:1",
+        "title": SCHEMA,
+        "type": "object",
+        "required": ["kind", "id", "at", "data"],
+        "properties": {
+            "schema": {"const": SCHEMA},
+            "kind": {"enum": list(KINDS)},
+            "id": {
+                "type": "string",
+                "minLength": 1,
+                "maxLength": 80,
+                "pattern": "^[A-Za-z0-9._:-]+$",
+            },
+            "at": {"type": "string", "format": "date-time"},
+            "data": {"type": "object"},
+        },
+        "oneOf": options,
+        "$defs": definitions,
+    }
+
+
+def _entry(found: dict[str, Any], line: str, where: str) -> tuple[Entry, list[Problem]]:
+    faults: list[str] = []
+    kind = found.get("kind")
+    if not isinstance(kind, str) or kind not in KINDS:
+        faults.append(f"kind: {kind!r:.40} is not one of {', '.join(KINDS)}")
+    if found.get("schema", SCHEMA) != SCHEMA:
+        faults.append(f"schema: {found['schema']!r:.60} is not {SCHEMA}")
+    identity = found.get("id")
+    if not isinstance(identity, str) or not _is_id(identity):
+        faults.append("id: a short text of letters, digits, dot, dash, colon, underscore is needed")
+    at = found.get("at")
+    if not isinstance(at, str) or not _is_time(at):
+        faults.append(f"at: {at!r:.40} is not a date and time such as 2026-03-02T08:00:00Z")
+    data = found.get("data")
+    record: Record | None = None
+    if not isinstance(data, dict):
+        faults.append("data: an object is needed")
+    elif isinstance(kind, str) and kind in KINDS:
+        try:
+            record = KINDS[kind].model_validate(data)
+        except ValidationError as error:
+            faults += [_fault(item) for item in error.errors(include_url=False)]
+    if isinstance(record, ReadingData):
+        faults += _reading_faults(record)
+    if faults or record is None:
+        raise EntryRefused(
+            "; ".join(faults) + ".", where=where, do="Correct the entry and add it again."
+        )
+    extra = [name for name in found if name not in {"kind", "id", "at", "data", "schema"}]
+    unknown = extra + [f"data.{name}" for name in record.unknown_fields()]
+    problems = [
+        Problem(
+            where or str(identity),
+            f"The field '{name:.60}' is not part of the entry format.",
+            "It is kept in the line but not used.",
+        )
+        for name in unknown
+    ]
+    return Entry(cast("Kind", kind), str(identity), str(at), cast("Data", record), line), problems
+
+
+def _reading_faults(record: ReadingData) -> list[str]:
+    if record.quantity not in QUANTITIES:
+        return [
+            f"data.quantity: '{record.quantity:.60}' is not a quantity known here; "
+            "docs/quantities.md lists them"
+        ]
+    try:
+        record.house_value()
+    except UnitRefused as error:
+        return [f"data.value: {error.what.rstrip('.')}. {error.do.rstrip('.')}"]
+    return []
+
+
+def _fault(item: Any) -> str:
+    path = "".join(
+        f"[{p}]" if isinstance(p, int) else f".{p}"
+        for p in item["loc"]
+        if p not in {"str", "float", "bool", "int"}
+    )
+    if item["loc"] and item["loc"][-1] == "value" and not isinstance(item.get("input"), str):
+        return f'data{path}: a bare number; write text with the unit, such as "74 psi"'
+    message = str(item["msg"]).removeprefix("Value error, ")
+    return f"data{path}: {message[:1].lower()}{message[1:]}"
+
+
+def _is_id(text: str) -> bool:
+    return 0 < len(text) <= 80 and all(c.isascii() and (c.isalnum() or c in "._:-") for c in text)
+
+
+def _is_time(text: str) -> bool:
+    try:
+        datetime.fromisoformat(text)
+    except ValueError:
+        return False
+    return "T" in text or " " in text
+
+
+def _no_constant(name: str) -> float:
+    raise ValueError(f"{name} is not a number")
+
+
+def _no_twins(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    found = dict(pairs)
+    if len(found) != len(pairs):
+        raise ValueError("a field stands twice")
+    return found
+
+
+def _reason(error: ValueError) -> str:
+    if isinstance(error, json.JSONDecodeError):
+        return f"{error.msg[:1].lower()}{error.msg[1:]} at character {error.pos + 1}"
+    return str(error)

@@ -1,0 +1,1 @@
+"""Vibration: orders of what turns, twist of the crankshaft, and what a vibration follows."""

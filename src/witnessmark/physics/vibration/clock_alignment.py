@@ -1,0 +1,266 @@
+"""Put an accelerometer and the bus on one clock.
+
+Convention: t_bus = t_accelerometer - offset. Coarse: the recording's spectrogram is summed along
+the tracks k n(t - offset)/60 of the engine orders, after each frequency's median over time is
+taken off (which removes resonances and the road). Fine: the least order-fit residual near it.
+
+Three throttle blips in neutral pin the offset to about 10-20 ms; a steady recording pins nothing,
+so it is refused (shared/physics, section A1; checked again in tests and studies/vibration).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from witnessmark.model.recording import Floats
+from witnessmark.physics.vibration.orders.order_tracking import fit_orders, turns
+
+__all__ = ["Alignment", "align", "blips"]
+
+_TRACKS = (0.5, 1.0, 1.5, 3.0, 6.0)
+
+#: By how much the best offset's log likelihood must beat the next one's. Noise alone moves it by
+#: about 10 (16 windows of 8 parameters); tests hold it.
+_MARGIN = 25.0
+
+
+@dataclass(frozen=True, slots=True)
+class Alignment:
+    """Offset between two clocks.
+
+    Attributes:
+        offset: t_accelerometer - t_bus of the same instant [s].
+        blips: throttle blips found in the speed.
+        trusted: enough blips, and the fine search agreed with the coarse one.
+        reason: why it is not trusted, empty otherwise.
+    """
+
+    offset: float
+    blips: int
+    trusted: bool
+    reason: str = ""
+
+
+def blips(time: Floats, rpm: Floats) -> tuple[float, ...]:
+    """Return the times of throttle blips: up by 250 rpm or more and down again within 5 s.
+
+    Args:
+        time: shape (n,) [s].
+        rpm: shape (n,) [r/min].
+    """
+    found: list[float] = []
+    low_at, low = 0, float(rpm[0])
+    high_at, high = 0, float(rpm[0])
+    rising = True
+    for i, value in enumerate(np.asarray(rpm, dtype=np.float64)):
+        if rising:
+            if value > high:
+                high_at, high = i, float(value)
+            if value < low and high - low < 250:
+                low_at, low, high, high_at = i, float(value), float(value), i
+            if high - low >= 250 and high - value >= 200:
+                if time[i] - time[low_at] <= 6.0:
+                    found.append(float(time[high_at]))
+                rising, low_at, low = False, i, float(value)
+        else:
+            if value < low:
+                low_at, low = i, float(value)
+            if value > low + 60:
+                rising, high_at, high = True, i, float(value)
+    return tuple(found)
+
+
+def align(
+    time: Floats,
+    values: Floats,
+    bus_time: Floats,
+    rpm: Floats,
+    *,
+    reach: float = 8.0,
+    needed: int = 2,
+) -> Alignment:
+    """Find the offset between an accelerometer and the bus.
+
+    Args:
+        time: shape (n,), the accelerometer's clock [s].
+        values: shape (n, axes) [any unit].
+        bus_time: shape (m,), the bus's clock [s].
+        rpm: shape (m,) engine speed [r/min].
+        reach: largest offset looked for [s].
+        needed: blips needed to trust it.
+    """
+    peaks = blips(bus_time, rpm)
+    if len(peaks) < needed:
+        return Alignment(0.0, len(peaks), False, "no throttle blips at the start of the recording")
+    start, end = peaks[0] - 3.0, peaks[min(len(peaks), 4) - 1] + 3.0
+    tracks, hertz, frames = _spectrogram(time, values, start - reach, end + reach)
+    if frames.size < 8:
+        return Alignment(0.0, len(peaks), False, "the two recordings do not overlap")
+    offsets = np.arange(-reach, reach + 1e-9, 0.05)
+    scores = np.array(
+        [_score(tracks, hertz, frames, o, bus_time, rpm, start, end) for o in offsets]
+    )
+    span = (start, end)
+    tried = sorted(
+        _refine(time, values, float(offsets[i]), bus_time, rpm, span) for i in _peaks(scores, 8)
+    )
+    if not tried:
+        return Alignment(0.0, len(peaks), False, "the two recordings do not overlap")
+    # Equally spaced blips fit almost as well one blip off: try those neighbours too, and theirs.
+    gaps = {round(float(b - a), 2) for a in peaks[:4] for b in peaks[:4] if a != b}
+    for _ in range(3):
+        best = tried[0]
+        beside = [best[1] + gap for gap in sorted(gaps) if abs(best[1] + gap) <= reach]
+        new = [c for c in beside if all(abs(c - o) > 0.2 for _, o in tried)]
+        tried = sorted(tried + [_refine(time, values, c, bus_time, rpm, span) for c in new])
+        if tried[0] == best:
+            break
+    cost, offset = tried[0]
+    if cost >= 0.0:
+        return Alignment(offset, len(peaks), False, "too few samples where the speed is known")
+    rivals = [c for c, o in tried[1:] if abs(o - offset) > 0.1]
+    if rivals and min(rivals) - cost < _MARGIN:
+        return Alignment(offset, len(peaks), False, "two offsets fit almost equally well")
+    return Alignment(offset, len(peaks), True)
+
+
+def _peaks(scores: Floats, count: int) -> list[int]:
+    """Return the places of the highest scores, at least 0.3 s (6 steps) apart."""
+    left, found = scores.copy(), []
+    for _ in range(count):
+        best = int(np.argmax(left))
+        if not np.isfinite(left[best]):
+            break
+        found.append(best)
+        left[max(0, best - 6) : best + 7] = -np.inf
+    return found
+
+
+def _refine(
+    time: Floats,
+    values: Floats,
+    coarse: float,
+    bus_time: Floats,
+    rpm: Floats,
+    span: tuple[float, float],
+) -> tuple[float, float]:
+    """Return (negative log likelihood gained over no orders at all, offset) near *coarse*."""
+    offset, best = coarse, 0.0
+    for half, step in ((0.2, 0.02), (0.02, 0.004)):
+        for _ in range(3):
+            near = offset + np.arange(-half, half + 1e-9, step)
+            cost = np.array([_misfit(time, values, o, bus_time, rpm, *span) for o in near])
+            at = int(np.argmin(cost))
+            offset, best = _parabola(near, cost, at), float(cost[at])
+            if 0 < at < len(near) - 1:
+                break
+    return best, offset
+
+
+def _spectrogram(
+    time: Floats, values: Floats, start: float, end: float
+) -> tuple[Floats, Floats, Floats]:
+    rate = 1.0 / float(np.median(np.diff(time)))
+    inside = (time >= start) & (time <= end)
+    if np.count_nonzero(inside) < rate:
+        return np.zeros(0), np.zeros(0), np.zeros(0)
+    t = time[inside]
+    grid = np.arange(t[0], t[-1], 1.0 / rate)
+    x = np.stack([np.interp(grid, t, v) for v in values[inside].T], axis=1)
+    size = int(0.64 * rate)
+    hop = max(1, int(0.05 * rate))
+    starts = np.arange(0, len(grid) - size, hop)
+    window = np.hanning(size)[:, None]
+    power = np.stack(
+        [
+            np.sum(np.abs(np.fft.rfft((x[s : s + size] - x[s : s + size].mean(0)) * window, axis=0))
+                   ** 2, axis=1)
+            for s in starts
+        ]
+    )  # fmt: skip
+    log = np.log(power + 1e-12 * power.max())
+    log -= np.median(log, axis=0)
+    # A frame that is loud at all frequencies (the road) speaks for no offset.
+    log -= log.mean(axis=1, keepdims=True)
+    hertz = np.asarray(np.fft.rfftfreq(size, 1 / rate), dtype=np.float64)
+    return grid[starts] + size / (2 * rate), hertz, log
+
+
+def _score(
+    tracks: Floats,
+    hertz: Floats,
+    frames: Floats,
+    offset: float,
+    bus_time: Floats,
+    rpm: Floats,
+    start: float,
+    end: float,
+) -> float:
+    at = tracks - offset
+    use = (at >= max(start, bus_time[0])) & (at <= min(end, bus_time[-1]))
+    if np.count_nonzero(use) < 8:
+        return -np.inf
+    speed = np.interp(at[use], bus_time, rpm) / 60.0
+    total = 0.0
+    rows = np.flatnonzero(use)
+    top = 2 * hertz[-1]
+    for k in _TRACKS:
+        # A phone has no filter before its sampling: lines above half its rate show folded.
+        line = k * speed % top
+        column = np.rint(np.minimum(line, top - line) / hertz[1]).astype(int)
+        seen = (column > 1) & (column < len(hertz))
+        total += float(np.sum(frames[rows[seen], column[seen]]))
+    # Over all frames the blips could fill: an offset that looks at a few of them only is no match.
+    return total / max((end - start) / float(np.median(np.diff(tracks))), 1.0)
+
+
+def _misfit(
+    time: Floats,
+    values: Floats,
+    offset: float,
+    bus_time: Floats,
+    rpm: Floats,
+    start: float,
+    end: float,
+) -> float:
+    total = 0.0
+    first, last = max(start, bus_time[0]), min(end, bus_time[-1])
+    begin, stop = np.searchsorted(time, (first + offset, last + offset))
+    time, values = time[begin:stop], values[begin:stop]
+    everywhere = turns(time - offset, bus_time, rpm)
+    for left in np.arange(first, last - 0.8, 0.8):
+        i, j = np.searchsorted(time, (left + offset, left + offset + 0.8))
+        if j - i < 40:
+            continue
+        t, phase = time[i:j], everywhere[i:j]
+        good = np.isfinite(phase)
+        if np.count_nonzero(good) < 40:
+            continue
+        cycles = phase[good, None] * np.asarray(_TRACKS[:4])
+        x = values[i:j][good]
+        fit = fit_orders(t[good], x, cycles)
+        model = np.real(np.exp(2j * np.pi * cycles) @ fit)
+        u = (t[good] - t[good].mean())[:, None]
+        total += (
+            0.5
+            * len(u)
+            * float(
+                np.sum(np.log(_mean_square(x - model, u) / (_mean_square(x, u) + 1e-12) + 1e-12))
+            )
+        )
+    return total
+
+
+def _mean_square(x: Floats, u: Floats) -> Floats:
+    rest = x - x.mean(0) - u * (u * (x - x.mean(0))).sum(0) / (u**2).sum()
+    return np.asarray(np.mean(rest**2, axis=0))
+
+
+def _parabola(x: Floats, y: Floats, at: int) -> float:
+    if not 0 < at < len(x) - 1:
+        return float(x[at])
+    a, b, c = y[at - 1], y[at], y[at + 1]
+    bend = a - 2 * b + c
+    return float(x[at] + 0.5 * (x[1] - x[0]) * (a - c) / bend) if bend > 0 else float(x[at])

@@ -1,0 +1,1 @@
+"""The crankshaft's twist: tooth times, modes and damping, and single cylinders."""

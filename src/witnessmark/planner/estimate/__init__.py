@@ -1,0 +1,1 @@
+"""The estimate and what was agreed to."""

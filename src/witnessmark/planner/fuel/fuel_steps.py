@@ -1,0 +1,431 @@
+"""What to measure next on a fuel supply circuit: readings the model proposes, with what they tell.
+
+Every candidate is simulated for each set of faults that may be present, given everything read so
+far, and its possible readings are cut into a few ranges. The planner prices candidates like
+tests; :func:`information` gives the bits for the table. Minutes and cautions are judgement
+(common practice, no source); the maker's manual comes first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+import numpy.typing as npt
+
+from witnessmark.inference.fuel.draws.fuel_posterior import Posterior
+from witnessmark.inference.fuel.fuel_evidence import FuelEvidence
+from witnessmark.inference.fuel.fuel_forecast import predict_readings
+from witnessmark.inference.fuel.fuel_groups import FAMILY, GROUPS, OTHER
+from witnessmark.inference.fuel.fuel_observations import (
+    CHECK,
+    COLD,
+    DELIVERY,
+    FLOW,
+    GALLERY,
+    THROTTLED,
+    VACUUM,
+    Key,
+    Observation,
+    cold_extra,
+)
+from witnessmark.inference.look_first import LookFirst
+from witnessmark.knowledge import Test
+from witnessmark.model.finding import JointSupport, OperatingPoint
+from witnessmark.model.step import Forecast, Spread, Step
+from witnessmark.physics.fuel.supply_circuit import State
+from witnessmark.planner.fuel.fuel_measurements import COVERS, MEASUREMENTS, Measurement
+from witnessmark.planner.ranking.candidates import Candidate, CandidateOutcome
+from witnessmark.units import QUANTITIES, display_unit, from_house
+
+__all__ = [
+    "MEASUREMENTS",
+    "Measurement",
+    "fuel_candidates",
+    "information",
+    "look_before_pump",
+    "measure_before_opening",
+]
+
+Floats = npt.NDArray[np.float64]
+
+#: The look at the relief valve opens the pump.
+_LOOK = "f_relief"
+#: A measurement goes before the look where it costs at most this much of it, and why.
+_NEARLY = 1.10
+_FIRST_MEASURE = "It costs nearly the same as a look into the pump and opens nothing."
+#: Draws used for each set of faults, and sets looked at.
+_PER_SET, _SETS = 90, 44
+#: Ranges one measurement is cut into at most; the planner looks behind each of them.
+_RANGES = 5
+#: Measurements handed over at most, and the share of the best one's bits they must reach.
+_MOST, _WORTH = 8, 0.1
+
+
+def fuel_candidates(
+    evidence: FuelEvidence, measurements: Sequence[Measurement] = MEASUREMENTS
+) -> tuple[Candidate, ...]:
+    """Return the readings worth pricing now, the most telling first.
+
+    A measurement that has been taken in the present state is left out. Where no modelled cause
+    fits, only checking the gauge and reading again is proposed.
+    """
+    posterior = evidence.posterior
+    if posterior is None:
+        return ()
+    stage = len(posterior.batch.labels) - 1
+    open_ = [m for m in measurements if not _taken(m, posterior, stage)]
+    if evidence.presentation is not None and evidence.presentation.level == "none fits":
+        open_ = [m for m in open_ if m.id in {"gauge_check", "gallery_1000_1800"}]
+    chances = _set_probabilities(posterior)
+    sets, index = _draws(posterior, chances)
+    circuits = posterior.batch.circuits.take(index)
+    solved: dict[Key, State] = {}
+    found = []
+    for measurement in open_:
+        wanted = _wanted(measurement, posterior, stage)
+        shown = predict_readings(posterior, wanted, circuits, index, solved=solved)
+        made = _candidate(measurement, wanted, shown, chances, sets)
+        bits = _bits(made, chances)
+        told = f"Expected to tell {bits:.2f} bit of what is at fault (one bit halves the doubt)."
+        found.append((bits, replace(made, why=f"{made.why} {told}".strip())))
+    found.sort(key=lambda pair: -pair[0])
+    worth = [c for bits, c in found if bits >= _WORTH * found[0][0]]
+    return tuple(worth[:_MOST])
+
+
+def look_before_pump(
+    steps: Sequence[Step],
+    waiting: Sequence[LookFirst] = (),
+    looks: Mapping[str, Test] | None = None,
+) -> tuple[Step, ...]:
+    """Put the look at the relief valve before any renewal of the pump.
+
+    A leaking relief seat and a worn pump leave nearly the same mark on every gauge; the valve is
+    cheap to look at and the pump is dear, so the look comes first whatever the odds say. Renewing
+    the valve is a look too: whoever does it has the seat before his eyes.
+
+    Args:
+        steps: ranked steps.
+        waiting: the looks that have still to be taken.
+        looks: the pack's tests by id, for where the ranking left one out.
+    """
+    ordered = tuple(steps)
+    for look in waiting:
+        ordered = _look_first(ordered, look, (looks or {}).get(look.test))
+    return ordered
+
+
+def _look_first(steps: tuple[Step, ...], look: LookFirst, test: Test | None) -> tuple[Step, ...]:
+    dear = next((i for i, s in enumerate(steps) if _renews(s, look.cause)), None)
+    if dear is None:
+        return steps
+    place = next((i for i, s in enumerate(steps) if s.step == look.test), None)
+    said = replace(steps[dear], why=f"{steps[dear].why} Not before the look: {look.short}")
+    steps = (*steps[:dear], said, *steps[dear + 1 :])
+    if place is not None and place < dear:
+        return steps
+    if place is not None:
+        first = replace(steps[place], why=f"{steps[place].why} {look.short}")
+    elif test is not None:
+        first = _as_step(test, steps[dear], look.short)
+    else:
+        return tuple(s for s in steps if not _renews(s, look.cause))
+    left = [s for i, s in enumerate(steps) if i != place]
+    return (*left[:dear], first, *left[dear:])
+
+
+def _renews(step: Step, cause: str) -> bool:
+    return step.kind == "repair" and (step.step == cause or cause in step.along)
+
+
+def _as_step(look: Test, pump: Step, why: str) -> Step:
+    """Return the look as a step; what follows costs about what it does beside the pump."""
+    return Step(
+        step=look.id, kind="test", family=pump.family, name=look.name, minutes=look.minutes,
+        usd=look.usd, expected_total_usd=pump.expected_total_usd, why=why,
+        access=look.access, needs=tuple(look.needs),
+        cautions=tuple(dict.fromkeys(c for c in (*pump.cautions, look.caution) if c)),
+    )  # fmt: skip
+
+
+def measure_before_opening(
+    steps: Sequence[Step], observations: Sequence[Observation]
+) -> tuple[Step, ...]:
+    """Put a measurement before the look into the pump while only gallery pressures are read.
+
+    Opening the pump lets air and dirt in and asks for a new seal; neither is in its price. So as
+    long as nothing but gallery pressures has been read, the cheapest measurement goes first if
+    it costs at most a tenth more.
+
+    Args:
+        steps: ranked steps.
+        observations: the readings taken.
+    """
+    told = any(o.quantity not in {GALLERY, DELIVERY} for o in observations)
+    look = next((i for i, s in enumerate(steps) if s.step == _LOOK), None)
+    ready = {m.id for m in MEASUREMENTS if not m.cold}
+    own = next((i for i, s in enumerate(steps) if s.step in ready), None)
+    if told or look is None or own is None or own < look:
+        return tuple(steps)
+    if steps[own].expected_total_usd > _NEARLY * steps[look].expected_total_usd:
+        return tuple(steps)
+    left = [s for i, s in enumerate(steps) if i != own]
+    first = replace(steps[own], why=f"{steps[own].why} {_FIRST_MEASURE}")
+    return (*left[:look], first, *left[look:])
+
+
+def information(candidate: Candidate, posterior: Posterior) -> float:
+    """Return what a candidate is expected to tell about the sets of faults [bits]."""
+    return _bits(candidate, _set_probabilities(posterior))
+
+
+def _bits(candidate: Candidate, chances: Mapping[frozenset[int], float]) -> float:
+    rows, weight = [], []
+    for groups, chance in chances.items():
+        logs = [
+            o.likelihood.log_likelihood.get(groups)
+            for o in candidate.outcomes
+            if isinstance(o.likelihood, JointSupport)
+        ]
+        if chance > 0 and logs and all(v is not None for v in logs):
+            rows.append(np.exp(np.array(logs, dtype=float)))
+            weight.append(chance)
+    if not rows:
+        return 0.0
+    table = np.array(rows)
+    table /= table.sum(axis=1, keepdims=True)
+    mass = np.array(weight) / np.sum(weight)
+    overall = mass @ table
+    ratio = np.where(table > 0, np.log2(np.maximum(table, 1e-300) / overall), 0.0)
+    return float(mass @ (table * ratio).sum(axis=1))
+
+
+def _taken(measurement: Measurement, posterior: Posterior, stage: int) -> bool:
+    """Whether every reading of it has been taken in the present state."""
+
+    def near(o: Observation, quantity: str, rpm: float, load: float) -> bool:
+        return (
+            o.quantity == quantity
+            and o.stage == stage
+            and (o.key.viscosity > 1.0) == measurement.cold
+            and (quantity == CHECK or abs(o.key.rpm - rpm) <= 110.0)
+            and abs(o.key.load - load) <= 0.3
+        )
+
+    return all(any(near(o, *r) for o in posterior.observations) for r in measurement.readings)
+
+
+def _wanted(measurement: Measurement, posterior: Posterior, stage: int) -> tuple[Observation, ...]:
+    main = next((o for o in posterior.observations if o.main and o.gauge_sd > 0), None)
+    made = []
+    for quantity, rpm, load in measurement.readings:
+        value = float(np.median(_typical(posterior, quantity, rpm, load)))
+        made.append(
+            Observation(
+                quantity=quantity,
+                key=Key(rpm, load, quantity == THROTTLED, COLD if measurement.cold else 1.0),
+                value=value,
+                extra_sd=cold_extra(quantity) if measurement.cold else 0.0,
+                gauge=main.gauge if main is not None else "gauge",
+                gauge_sd=main.gauge_sd if main is not None else 1.4 * 6894.76,
+                stage=stage,
+            )
+        )
+    return tuple(made)
+
+
+def _typical(posterior: Posterior, quantity: str, rpm: float, load: float) -> Floats:
+    """Return a rough size of the reading, for its error."""
+    sizes = {FLOW: 3e-5 * (0.6 + rpm / 1500.0), VACUUM: 7e3, CHECK: 0.0}
+    if quantity in sizes:
+        return np.array([sizes[quantity]])
+    read = [o.value for o in posterior.observations if o.quantity == GALLERY]
+    return np.array(read or [5.5e5 + 0.0 * (rpm + load)])
+
+
+def _set_probabilities(posterior: Posterior) -> dict[frozenset[int], float]:
+    mass = np.bincount(posterior.batch.labels[-1], weights=posterior.weight)
+    seen = np.bincount(posterior.batch.labels[-1]) > 0
+    return {
+        frozenset(g for g in range(len(GROUPS)) if (int(value) >> g) & 1): float(mass[value])
+        for value in np.flatnonzero(seen)
+    }
+
+
+def _draws(
+    posterior: Posterior, chances: Mapping[frozenset[int], float]
+) -> tuple[list[frozenset[int]], npt.NDArray[np.intp]]:
+    """Return the sets of faults looked at and draws of each, the same number for every set."""
+    label = posterior.batch.labels[-1]
+    log_w = posterior.log_prior[posterior.batch.hypothesis] + posterior.batch.log_weight
+    log_w = log_w + posterior.log_parts[-1] + posterior.log_extra
+    sets = sorted(chances, key=lambda s: -chances[s])[:_SETS]
+    rng = np.random.default_rng(23)
+    index = []
+    for groups in sets:
+        here = np.flatnonzero(label == sum(1 << g for g in groups))
+        weight = np.exp(log_w[here] - log_w[here].max())
+        edges = np.cumsum(weight / weight.sum())
+        edges[-1] = 1.0
+        steps = (np.arange(_PER_SET) + rng.random()) / _PER_SET
+        index.append(here[np.searchsorted(edges, steps)])
+    return sets, np.concatenate(index).astype(np.intp)
+
+
+def _candidate(
+    measurement: Measurement,
+    wanted: tuple[Observation, ...],
+    shown: Floats,
+    chances: Mapping[frozenset[int], float],
+    sets: Sequence[frozenset[int]],
+) -> Candidate:
+    mass = np.repeat([max(chances[s], 1e-6) for s in sets], _PER_SET)
+    mass = mass / mass.sum()
+    row = np.repeat(np.arange(len(sets)), _PER_SET)
+    ranges = 4 if len(wanted) == 1 else 2
+    cuts = [_cuts(shown[:, j], mass, row, ranges) for j in range(len(wanted))]
+    cell = np.zeros(len(shown), dtype=np.int64)
+    for j, edges in enumerate(cuts):
+        cell = cell * (len(edges) + 1) + np.searchsorted(edges, shown[:, j])
+    share_of = np.bincount(cell, weights=mass)
+    kept = sorted(int(c) for c in np.argsort(-share_of)[:_RANGES] if share_of[c] >= 0.01)
+    to_kept = np.argmin(np.abs(np.arange(cell.max() + 1)[:, None] - np.array(kept)), axis=1)
+    nearest = np.array(kept)[to_kept][cell]
+    table = np.array(
+        [
+            [(nearest.reshape(len(sets), _PER_SET)[row] == k).sum() + 0.7 for k in kept]
+            for row in range(len(sets))
+        ]
+    )
+    table = table / table.sum(axis=1, keepdims=True)
+    # what the model does not hold may read anything: it takes part in no distinction
+    strange = np.array([OTHER in s for s in sets])
+    share = np.array([chances[s] for s in sets]) * ~strange + 1e-9
+    table[strange] = share @ table / share.sum()
+    groups = tuple(g.causes for g in GROUPS)
+    outcomes = tuple(
+        CandidateOutcome(
+            result=f"r{number + 1}",
+            words=_range_words(wanted, cuts, k),
+            likelihood=JointSupport(
+                FAMILY, groups, dict(zip(sets, np.log(table[:, number]), strict=True))
+            ),
+        )
+        for number, k in enumerate(kept)
+    )
+    return Candidate(
+        id=measurement.id,
+        family=FAMILY,
+        name=measurement.name,
+        minutes=measurement.minutes,
+        usd=Spread(measurement.usd, measurement.usd, measurement.usd),
+        outcomes=outcomes,
+        access=measurement.access,
+        needs=measurement.needs,
+        cautions=measurement.cautions,
+        forecast=_forecasts(wanted, shown, mass),
+        sets_up=measurement.sets_up,
+        covers=COVERS.get(measurement.id, ()),
+        why=_why(sets, chances, table),
+    )
+
+
+def _cuts(values: Floats, mass: Floats, row: npt.NDArray[np.intp], ranges: int) -> Floats:
+    """Return where to cut a reading: at quartiles, or in two where it tells most."""
+    order = np.argsort(values)
+    steps = np.cumsum(mass[order])
+
+    def at(share: float) -> float:
+        return float(values[order][min(int(np.searchsorted(steps, share)), len(values) - 1)])
+
+    if ranges > 2:
+        return np.unique([at(k / ranges) for k in range(1, ranges)])
+    total = np.bincount(row, weights=mass)
+    best, found = -1.0, at(0.5)
+    for share in (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9):
+        edge = at(share)
+        below = np.bincount(row, weights=mass * (values < edge)) / np.maximum(total, 1e-12)
+        overall = float(total @ below)
+        told = float(_entropy(overall)) - float(total @ _entropy(below))
+        if told > best:
+            best, found = told, edge
+    return np.array([found])
+
+
+def _entropy(p: Floats | float) -> Floats:
+    q = np.clip(p, 1e-9, 1.0 - 1e-9)
+    return np.asarray(-q * np.log2(q) - (1.0 - q) * np.log2(1.0 - q))
+
+
+def _range_words(wanted: Sequence[Observation], cuts: Sequence[Floats], cell: int) -> str:
+    places = []
+    for edges in reversed(cuts):
+        places.append(cell % (len(edges) + 1))
+        cell //= len(edges) + 1
+    words = []
+    for o, edges, place in zip(wanted, cuts, reversed(places), strict=True):
+        symbol = display_unit(o.quantity)
+        shown = [_figure(from_house(o.quantity, float(v), symbol)) for v in edges]
+        if not shown:
+            text = "any"
+        elif place == 0:
+            text = f"below {shown[0]} {symbol}"
+        elif place == len(shown):
+            text = f"above {shown[-1]} {symbol}"
+        else:
+            text = f"{shown[place - 1]} to {shown[place]} {symbol}"
+        words.append(text if o.quantity == CHECK else f"{text} {_place(o)}")
+    return "; ".join(words)
+
+
+def _forecasts(wanted: Sequence[Observation], shown: Floats, mass: Floats) -> tuple[Forecast, ...]:
+    found = []
+    for j, o in enumerate(wanted):
+        order = np.argsort(shown[:, j])
+        steps = np.cumsum(mass[order])
+        low, middle, high = (
+            float(shown[order, j][min(int(np.searchsorted(steps, q)), len(order) - 1)])
+            for q in (0.05, 0.5, 0.95)
+        )
+        symbol = display_unit(o.quantity)
+        text = [_figure(from_house(o.quantity, v, symbol)) for v in (middle, low, high)]
+        point = OperatingPoint(o.key.rpm, o.key.load)
+        found.append(
+            Forecast(
+                o.quantity, point, middle, low, high, QUANTITIES[o.quantity].house, None,
+                f"expected {text[0]} ({text[1]} to {text[2]}) {symbol} {_place(o)}",
+            )
+        )  # fmt: skip
+    return tuple(found)
+
+
+def _place(o: Observation) -> str:
+    load = ", full load" if o.key.load >= 1.0 else ""
+    return f"at {o.key.rpm:.0f} rpm{load}" + (", return throttled" if o.key.throttled else "")
+
+
+def _why(
+    sets: Sequence[frozenset[int]], chances: Mapping[frozenset[int], float], table: Floats
+) -> str:
+    """Name the two likely single faults that it tells apart best."""
+    singles = [
+        (row, s)
+        for row, s in enumerate(sets)
+        if len(s) == 1 and OTHER not in s and chances[s] >= 0.02
+    ]  # fmt: skip
+    best, names = 0.25, ""
+    for i, (row, a) in enumerate(singles):
+        for other, b in singles[i + 1 :]:
+            apart = 0.5 * float(np.abs(table[row] - table[other]).sum())
+            worth = apart * np.sqrt(chances[a] * chances[b]) * 4.0
+            if apart > 0.4 and worth > best:
+                best = worth
+                first, second = GROUPS[next(iter(a))].name, GROUPS[next(iter(b))].name
+                names = f"It tells {first} from {second}."
+    return names
+
+
+def _figure(value: float) -> str:
+    return f"{value:.2f}" if abs(value) < 10 else f"{value:.0f}"

@@ -1,0 +1,87 @@
+"""Where the work on a case stands: what was done at this stage, and what waits for proof."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from witnessmark.knowledge import Family
+from witnessmark.model.entries.case import Case
+from witnessmark.model.entries.entry_data import (
+    OutcomeData,
+    ReadingData,
+    RecordingData,
+    TestData,
+    WorkData,
+)
+
+__all__ = ["Progress", "progress"]
+
+
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """Where the work stands.
+
+    Attributes:
+        tests: test ids recorded since the last work, and those that found nothing before it:
+            nothing has broken since, so they need no repeating.
+        measured: (quantity, rpm) of the readings taken since the last work.
+        repaired: cause ids whose part has been renewed, at any stage, once for each time.
+        unmeasured: the last work entry, when nothing was measured, tested, recorded or heard
+            since; empty otherwise.
+        last_test: the test that was made last, when nothing was measured or driven since; what it
+            has opened is still open.
+        warm: whether the engine is warm by the latest reading, or by what the latest test needed.
+    """
+
+    tests: frozenset[str] = frozenset()
+    measured: tuple[tuple[str, float | None], ...] = ()
+    repaired: tuple[str, ...] = ()
+    unmeasured: str = ""
+    last_test: str = ""
+    warm: bool = False
+
+
+def progress(case: Case, families: Iterable[Family] = ()) -> Progress:
+    """Read the state of the work off the entries of *case*.
+
+    Args:
+        case: the entries.
+        families: the families whose tests are meant, for what "nothing found" is called there.
+    """
+    families = tuple(families)
+    nothing = {t.id: {"negative", t.outcomes[-1]} for f in families for t in f.tests}
+    needs = {t.id: t.needs for f in families for t in f.tests}
+    tests: dict[str, bool] = {}
+    measured: list[tuple[str, float | None]] = []
+    repaired: list[str] = []
+    unmeasured, warm, last_test = "", False, ""
+    for entry in case.live():
+        data = entry.data
+        if isinstance(data, WorkData):
+            tests = {t: found for t, found in tests.items() if not found}
+            measured.clear()
+            unmeasured, warm, last_test = entry.id, False, ""
+            if data.cause:
+                repaired.append(data.cause)
+        elif isinstance(data, TestData):
+            unmeasured, last_test = "", data.test
+            wants = needs.get(data.test, ())
+            warm = "cold" not in wants and (warm or "warm" in wants)
+            if data.result != "maybe":
+                tests[data.test] = data.result not in nothing.get(data.test, {"negative"})
+        elif isinstance(data, ReadingData):
+            unmeasured, last_test = "", ""
+            measured.append((data.quantity, data.point.rpm))
+            if data.point.warm is not None:
+                warm = data.point.warm
+        elif isinstance(data, RecordingData | OutcomeData):
+            unmeasured, last_test = "", ""
+    return Progress(
+        tests=frozenset(tests),
+        measured=tuple(measured),
+        repaired=tuple(repaired),
+        unmeasured=unmeasured,
+        last_test=last_test,
+        warm=warm,
+    )

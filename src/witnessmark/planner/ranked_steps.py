@@ -1,0 +1,350 @@
+"""The ranked next steps: safety first, then whatever has the lowest expected total."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from witnessmark.inference.shop_history import renewals
+from witnessmark.knowledge import AccessGroup, Family, Link, Test
+from witnessmark.model.settings import Settings
+from witnessmark.model.shop_record import History
+from witnessmark.model.step import Result, Spread, Step
+from witnessmark.planner.order.bay_order import Bench, in_bay_order
+from witnessmark.planner.order.progress import Progress
+from witnessmark.planner.order.safety import safety_stops
+from witnessmark.planner.ranking import step_words as words
+from witnessmark.planner.ranking.candidates import Candidate
+from witnessmark.planner.ranking.costs import remeasure_minutes
+from witnessmark.planner.ranking.pricing import FamilyState, Plan, plan_family
+from witnessmark.planner.ranking.serve_both import after_all, beside, served_too
+from witnessmark.planner.ranking.troubleshooting import left_after
+
+__all__ = ["FamilyState", "rank_steps"]
+
+#: A test must save at least this much to be worth proposing [USD].
+WORTH_USD = 0.5
+#: Repairs of parts less likely than this are not listed.
+LIST_FROM = 0.02
+#: From this P(nothing is wrong any more) on, the proof comes before any further work.
+HEALTHY_FROM = 0.5
+#: From this P(none listed) on, or once it leads, the tool asks for a reading first.
+UNEXPLAINED_FROM = 0.35
+
+
+def rank_steps(
+    states: Sequence[FamilyState],
+    *,
+    settings: Settings | None = None,
+    access_groups: Mapping[str, AccessGroup] | None = None,
+    links: Sequence[Link] = (),
+    history: History | None = None,
+    progress: Progress | None = None,
+    opened: str = "",
+    technician: str = "",
+    most: int = 12,
+) -> tuple[Step, ...]:
+    """Rank what can be done next.
+
+    Every step carries the expected total cost to a proven cure of all the complaints together if
+    it is taken next, so the figures of one answer can be compared. Safety stops come first. After
+    a repair the first step is to measure the same points again: two invasive steps never follow
+    each other without it.
+
+    Args:
+        states: the open complaint families; one that is proven cured is not handed over.
+        settings: the shop's rates, the defaults when not given.
+        access_groups: disassembly that jobs share.
+        links: faults that make two complaints.
+        history: the shop's own times and seals.
+        progress: what was done at this stage; its tests and repairs count as done.
+        opened: id of the disassembly that lies open now; when not given, what the last test has
+            taken apart.
+        technician: who works on the truck; his own times count where he has any.
+        most: at most this many steps besides the safety stops.
+    """
+    rates = settings or Settings()
+    so_far = progress or Progress()
+    plans = [
+        plan_family(
+            replace(
+                state,
+                tests_done=state.tests_done | so_far.tests | state.belief.halved,
+                repaired=so_far.repaired or state.repaired,
+            ),
+            rates,
+            access_groups=access_groups,
+            history=history,
+            warm=so_far.warm,
+            opened=opened,
+            last_test=so_far.last_test,
+            technician=technician,
+        )
+        for state in states
+    ]
+    if not plans:
+        return ()
+    left = after_all(plans, links)
+    total = min(plan.best + others for plan, others in zip(plans, left, strict=True))
+    stops: list[Step] = []
+    steps: list[Step] = []
+    benches: list[Bench] = []
+    for plan, others in zip(plans, left, strict=True):
+        marginals = dict(zip(plan.table.causes, plan.chances, strict=True))
+        looks = {s.step: s for s in _test_steps(plan, others, every=True)}
+        benches.append(_bench(plan, marginals, looks))
+        stops += safety_stops(plan.state.family.id, marginals, total, plan.state.tests_done)
+        steps += [
+            _if_still_wrong(step, plan, others, rates)
+            for step in (
+                *_test_steps(plan, others),
+                *_repair_steps(plan, others, plans, rates, links, history),
+                *_search_step(plan, others, rates),
+            )
+        ]
+    steps.sort(key=lambda s: (round(s.expected_total_usd, 2), _effort(s)))
+    steps = _measure_first_when_unexplained(steps, plans)
+    steps = in_bay_order(steps, stops, benches, rates)
+    waiting = [
+        _remeasure(plan, others, rates, so_far.unmeasured)
+        for plan, others in zip(plans, left, strict=True)
+        if so_far.unmeasured or plan.state.belief.healthy() >= HEALTHY_FROM
+    ]
+    return (*stops, *waiting, *_with_margin(steps[: most - len(waiting)]))
+
+
+def _bench(plan: Plan, marginals: Mapping[str, float], looks: Mapping[str, Step]) -> Bench:
+    belief = plan.state.belief
+    found = bool(getattr(belief, "seen_tests", ()) or plan.state.repaired)
+    results = getattr(belief, "results", {})
+    nothing = {t.id: {"negative", "maybe", t.outcomes[-1]} for t in plan.state.family.tests}
+    positive = [t for t, (result, _) in results.items() if result not in nothing.get(t, ())]
+    cured = belief.healthy() >= HEALTHY_FROM
+    done = plan.state.tests_done
+    return Bench(plan.state.family, marginals, done, found, looks, positive, cured)
+
+
+def _test_steps(plan: Plan, others: float, *, every: bool = False) -> list[Step]:
+    """Return the tests that pay, or every one that can be made."""
+    found = []
+    unexplained = _unexplained(plan)
+    for number, test in enumerate(plan.tests):
+        price = float(plan.moves.test[0, number])
+        if not np.isfinite(price):
+            continue
+        if price > plan.without_test - WORTH_USD and not unexplained and not every:
+            continue
+        results = _test_results(plan, number, test)
+        family = plan.state.family
+        candidate = isinstance(test, Candidate)
+        own = test.cautions if isinstance(test, Candidate) else (test.caution,)
+        found.append(
+            Step(
+                step=test.id,
+                kind="measure" if candidate else "test",
+                family=family.id,
+                name=test.name,
+                minutes=test.minutes,
+                usd=test.usd,
+                expected_total_usd=price + others,
+                why=words.why_test(plan, test, results, price),
+                access=test.access,
+                needs=test.needs,
+                cautions=_cautions(family, *own),
+                must_renew=test.must_renew if isinstance(test, Candidate) else (),
+                results=results,
+                forecast=test.forecast if isinstance(test, Candidate) else (),
+            )
+        )
+    return found
+
+
+def _repair_steps(
+    plan: Plan,
+    others: float,
+    plans: Sequence[Plan],
+    settings: Settings,
+    links: Sequence[Link],
+    history: History | None,
+) -> list[Step]:
+    found = []
+    family = plan.state.family
+    marginals = plan.table.weights @ plan.table.members
+    for number, identity in enumerate(plan.table.causes):
+        price = float(plan.moves.repair[0, number])
+        cause = family.cause(identity)
+        if cause is None or not np.isfinite(price) or marginals[number] < LIST_FROM:
+            continue
+        results = _repair_results(plan, number)
+        also = served_too(plan, identity, plans, links)
+        along = beside(plan, number, settings)
+        seals = dict.fromkeys((*cause.renew_with, *(r.part for r in renewals(history, identity))))
+        total = price + others
+        if along is not None:
+            total = min(total, along.price + others)
+        found.append(
+            Step(
+                step=identity,
+                kind="repair",
+                family=family.id,
+                name=words.repair_name(cause, again=identity in plan.state.repaired),
+                minutes=plan.minutes[identity],
+                usd=plan.parts[identity],
+                expected_total_usd=total,
+                why=words.why_repair(plan, number, results, along, also),
+                access=round(cause.access.typical),
+                needs=("road",) if remeasure_minutes(family, settings) > 40 else (),
+                cautions=_cautions(family, cause.caution, cause.damage_risk),
+                must_renew=tuple(seals),
+                results=results,
+                forecast=plan.state.forecasts.get(identity, ()),
+                also=tuple(also),
+                along=(along.cause,) if along is not None else (),
+                proof=cause.proof or family.proof,
+            )
+        )
+    return found
+
+
+def _search_step(plan: Plan, others: float, settings: Settings) -> list[Step]:
+    """Propose the open-ended search once nothing listed is cheaper."""
+    price = float(plan.moves.search[0])
+    if price > plan.best + WORTH_USD and not _unexplained(plan):
+        return []
+    family = plan.state.family
+    minutes = settings.search_minutes
+    return [
+        Step(
+            step=f"search_{family.id}",
+            kind="measure",
+            family=family.id,
+            name="Measure all operating points again with a second instrument, then search openly",
+            minutes=Spread(minutes / 2, minutes, 2 * minutes),
+            usd=Spread(0.0, settings.search_usd, 3 * settings.search_usd),
+            expected_total_usd=price + others,
+            why=words.why_search(plan),
+            results=(Result("found", 1.0, plan.table.leads()),),
+            needs=("warm",),
+            cautions=_cautions(family),
+        )
+    ]
+
+
+def _if_still_wrong(step: Step, plan: Plan, others: float, settings: Settings) -> Step:
+    """Weigh a step's total by the chance that something is still wrong after a repair.
+
+    If nothing is, the step was for nothing and the proof has to be measured all the same.
+    """
+    healthy = plan.state.belief.healthy()
+    if healthy <= 0.0:
+        return step
+    own = _own_usd(plan, step)
+    proof = _proof_usd(plan, settings)
+    price = (1.0 - healthy) * (step.expected_total_usd - others) + healthy * (own + proof)
+    return replace(step, expected_total_usd=price + others)
+
+
+def _own_usd(plan: Plan, step: Step) -> float:
+    if step.step in plan.table.causes:
+        return float(plan.problem.repair_usd[plan.table.causes.index(step.step)])
+    number = next((k for k, t in enumerate(plan.tests) if t.id == step.step), None)
+    return 0.0 if number is None else float(plan.problem.test_usd[number])
+
+
+def _proof_usd(plan: Plan, settings: Settings) -> float:
+    minutes = remeasure_minutes(plan.state.family, settings)
+    return minutes / 60.0 * settings.labour_usd_per_hour
+
+
+def _remeasure(plan: Plan, others: float, settings: Settings, work: str) -> Step:
+    family = plan.state.family
+    minutes = remeasure_minutes(family, settings)
+    left = (1.0 - plan.state.belief.healthy()) * plan.best
+    points = ", ".join(family.operating_points) or "the same points"
+    return Step(
+        step=f"remeasure_{family.id}",
+        kind="measure",
+        family=family.id,
+        name=f"Measure the same points again: {points}",
+        minutes=Spread(0.7 * minutes, minutes, 1.6 * minutes),
+        usd=Spread(0.0, 0.0, 0.0),
+        expected_total_usd=_proof_usd(plan, settings) + left + others,
+        why=words.why_remeasure(plan, work),
+        needs=("warm", "road") if minutes > settings.remeasure_minutes else ("warm",),
+        cautions=_cautions(family),
+        proof=family.proof,
+    )
+
+
+def _measure_first_when_unexplained(steps: list[Step], plans: Sequence[Plan]) -> list[Step]:
+    """Put the best reading of an unexplained family before its repairs."""
+    for plan in plans:
+        if not _unexplained(plan):
+            continue
+        family = plan.state.family.id
+        first = next((k for k, s in enumerate(steps) if s.family == family), None)
+        reading = next(
+            (
+                k
+                for k, s in enumerate(steps)
+                if s.family == family and s.kind in {"measure", "test"}
+            ),
+            None,
+        )
+        if first is not None and reading is not None and reading > first:
+            steps.insert(first, steps.pop(reading))
+    return steps
+
+
+def _unexplained(plan: Plan) -> bool:
+    wrong = max(1e-9, 1.0 - plan.state.belief.healthy())
+    none = (plan.state.belief.none_present() - plan.state.belief.healthy()) / wrong
+    marginals = plan.chances / wrong
+    leads = none > float(marginals.max(initial=0.0))
+    return not plan.state.fits or none >= UNEXPLAINED_FROM or leads
+
+
+def _with_margin(steps: Sequence[Step]) -> list[Step]:
+    """Say on the later steps what taking them first would cost more."""
+    if not steps:
+        return []
+    best = min(s.expected_total_usd for s in steps)
+    return [
+        replace(s, why=f"{s.why} {words.dearer(s.expected_total_usd - best)}".strip()) if k else s
+        for k, s in enumerate(steps)
+    ]
+
+
+def _test_results(plan: Plan, number: int, test: Test | Candidate) -> tuple[Result, ...]:
+    dull = bool((plan.root.tested[0] & plan.problem.kin[number]).any())
+    table = (plan.problem.dulled if dull else plan.problem.outcomes)[number]
+    if isinstance(test, Candidate):
+        names = tuple(outcome.result for outcome in test.outcomes)
+    else:
+        names = test.outcomes
+    found = []
+    for row, name in enumerate(names):
+        weights = plan.table.weights * table[row]
+        leads = plan.table.leads(weights)
+        found.append(Result(name, float(weights.sum() / plan.table.weights.sum()), leads))
+    return tuple(found)
+
+
+def _repair_results(plan: Plan, number: int) -> tuple[Result, ...]:
+    left = left_after(plan.problem, plan.root.weights[0], number)
+    failed = float(left.sum() / plan.table.weights.sum())
+    return (
+        Result("cured", 1.0 - failed, ()),
+        Result("not_cured", failed, plan.table.leads(left)),
+    )
+
+
+def _cautions(family: Family, *own: str) -> tuple[str, ...]:
+    ordered = (family.safety, *own)
+    return tuple(dict.fromkeys(c for c in ordered if c and c != "see family safety"))
+
+
+def _effort(step: Step) -> tuple[int, float]:
+    return (0 if step.kind in {"measure", "test"} else 1, step.minutes.typical)

@@ -1,0 +1,1 @@
+"""Priced moves and the expected cost to a proven cure."""

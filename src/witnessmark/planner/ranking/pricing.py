@@ -1,0 +1,334 @@
+"""From one family's odds, tests and repairs to priced moves."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from witnessmark.knowledge import AccessGroup, Cause, Family, Test
+from witnessmark.model.finding import JointSupport, Support
+from witnessmark.model.settings import Settings
+from witnessmark.model.shop_record import History
+from witnessmark.model.step import Forecast, Spread
+from witnessmark.planner.ranking.candidates import Candidate
+from witnessmark.planner.ranking.costs import (
+    price_of_test,
+    repair_usd,
+    shared_minutes,
+    shop_minutes,
+    shop_parts,
+    whose_figures,
+)
+from witnessmark.planner.ranking.hypotheses import Belief, Table, tabulate
+from witnessmark.planner.ranking.lookahead import Moves, look_ahead, thorough
+from witnessmark.planner.ranking.troubleshooting import Problem, State, start
+
+__all__ = ["FamilyState", "Plan", "plan_family"]
+
+Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
+
+#: Tests of one kind count with half their log likelihood once one of them was done.
+DULLED = 0.5
+#: A part that was renewed comes back into question from this probability on.
+AGAIN_FROM = 0.15
+#: Share of doubt in the odds before the list is given up (judgement).
+DOUBT = 0.3
+
+
+@dataclass(frozen=True, slots=True)
+class FamilyState:
+    """One open complaint family and where the work on it stands.
+
+    Attributes:
+        family: the pack's family.
+        belief: its odds now.
+        complaint: entry id of the complaint.
+        tests_done: test and measurement ids done at this stage.
+        repaired: cause ids whose part has been renewed, once for each time.
+        candidates: readings a physical model proposes.
+        forecasts: cause id -> what would be read after that repair.
+        fits: ``False`` when no modelled cause explains the readings.
+        waiting: causes that may not be renewed before a look at something cheap that reads the
+            same; nobody renews them "while in there".
+    """
+
+    family: Family
+    belief: Belief
+    complaint: str = ""
+    tests_done: frozenset[str] = frozenset()
+    repaired: tuple[str, ...] = ()
+    candidates: tuple[Candidate, ...] = ()
+    forecasts: Mapping[str, tuple[Forecast, ...]] = field(default_factory=dict)
+    fits: bool = True
+    waiting: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """One family, priced.
+
+    Attributes:
+        state: what was priced.
+        chances: P(present) per cause.
+        table: hypotheses.
+        problem: numbers.
+        root: the batch of one state.
+        moves: prices of the first moves.
+        minutes: cause id -> time as this shop needs it.
+        parts: cause id -> parts as this shop bills them [USD].
+        told: cause id -> where time and parts come from, for those the shop's jobs have moved.
+        tests: what stands behind the problem's test rows.
+        shared_usd: (n, n) what two repairs through one opening save [USD].
+        groups: disassembly of each repair, ``None`` for none of its own.
+    """
+
+    state: FamilyState
+    chances: Floats
+    table: Table
+    problem: Problem
+    root: State
+    moves: Moves
+    minutes: Mapping[str, Spread]
+    parts: Mapping[str, Spread]
+    told: Mapping[str, str]
+    tests: tuple[Test | Candidate, ...]
+    shared_usd: Floats
+    groups: tuple[AccessGroup | None, ...]
+
+    @property
+    def best(self) -> float:
+        """The lowest expected total."""
+        return float(self.moves.best()[0])
+
+    @property
+    def without_test(self) -> float:
+        """The lowest expected total when the next move is no test."""
+        low = min(float(self.moves.plain[0]), float(self.moves.search[0]))
+        return min(low, float(self.moves.repair.min(initial=np.inf)))
+
+
+def plan_family(
+    state: FamilyState,
+    settings: Settings,
+    *,
+    access_groups: Mapping[str, AccessGroup] | None = None,
+    history: History | None = None,
+    warm: bool = False,
+    opened: str = "",
+    last_test: str = "",
+    technician: str = "",
+    depth: int | None = None,
+) -> Plan:
+    """Price every first move for one family.
+
+    Args:
+        state: the family, its odds, and what was done.
+        settings: the shop's rates.
+        access_groups: disassembly that jobs share.
+        history: the shop's own times.
+        warm: whether the engine is warm now.
+        opened: id of the disassembly that lies open now, empty for none.
+        last_test: the test that was made last; what it has opened is open still.
+        technician: who works on the truck, empty where not known.
+        depth: moves looked ahead; thoroughly when not given.
+    """
+    table = tabulate(state.belief)
+    family = state.family
+    causes = [_cause(family, c) for c in table.causes]
+    minutes = {c.id: shop_minutes(c, history, technician) for c in causes}
+    parts = {
+        c.id: shop_parts(c, history, technician, markup_percent=settings.parts_markup_percent)
+        for c in causes
+    }
+    done = {job.cause for job in history.jobs} if history is not None else set()
+    told = {c.id: whose_figures(c, history, technician) for c in causes if c.id in done}
+    covered = {test for candidate in state.candidates for test in candidate.covers}
+    plain = (test for test in family.tests if test.id not in covered)
+    tests: tuple[Test | Candidate, ...] = (*plain, *state.candidates)
+    known = access_groups or {}
+    works = [(c.access_group, minutes[c.id]) for c in causes]
+    looks = [(getattr(t, "access_group", ""), t.minutes) for t in tests]
+    lying = [(opened, None)]
+    rate = settings.labour_usd_per_hour / 60.0
+    usd = np.array([repair_usd(c, family, settings, minutes[c.id], parts[c.id]) for c in causes])
+    outcomes = _outcomes(state, tests, table)
+    problem = Problem.of(
+        members=table.members,
+        repair_usd=usd,
+        fixes=np.array([c.p_cured_if_cause for c in causes]),
+        luck=np.array([c.p_cured_if_not for c in causes]),
+        test_usd=np.array([price_of_test(t, settings, warm=warm) for t in tests]),
+        outcomes=outcomes,
+        dulled=_dull(outcomes),
+        kin=_kin(family, tests),
+        search_usd=search_usd(table.members, usd, np.array([c.prior for c in causes]), settings),
+        repair_saves=rate * _shared([*looks, *lying], works, known),
+        test_saves=rate * _shared([*looks, *lying], looks, known),
+    )
+    last = next((k for k, t in enumerate(tests) if t.id == last_test), -1)
+    root = start(
+        problem,
+        table.weights,
+        repaired=_settled(state, table),
+        tested=np.array([t.id in state.tests_done for t in tests], dtype=np.bool_),
+        opened=len(tests) if opened else last,
+    )
+    moves = _priced(problem, root, depth)
+    if float(moves.search[0]) <= float(moves.best()[0]) + 1e-9:
+        # Before giving the list up, doubt the odds: would it still be right if they misled?
+        table = _doubted(state, table)
+        root = replace(root, weights=table.weights[None, :])
+        moves = _priced(problem, root, depth)
+    shared_usd = rate * _shared(works, works, known)
+    groups = tuple(known.get(c.access_group) for c in causes)
+    return Plan(
+        state,
+        state.belief.marginals(),
+        table,
+        problem,
+        root,
+        moves,
+        minutes,
+        parts,
+        told,
+        tests,
+        shared_usd,
+        groups,
+    )
+
+
+def _priced(problem: Problem, root: State, depth: int | None) -> Moves:
+    return thorough(problem, root) if depth is None else look_ahead(problem, root, depth=depth)
+
+
+def _doubted(state: FamilyState, table: Table) -> Table:
+    """Return the hypotheses with part of the weight given back to the pack's shares.
+
+    The pack's likelihoods are judgement. When they leave nothing worth trying, they may have
+    misled; parts that were not touched get their usual share of the doubt.
+    """
+    shares = np.zeros(table.weights.size)
+    for number, identity in enumerate(table.causes):
+        alone = (table.members.sum(axis=1) == 1) & table.members[:, number]
+        cause = state.family.cause(identity)
+        if cause is not None and identity not in state.repaired:
+            shares[alone] = cause.prior
+    if shares.sum() <= 0:
+        return table
+    weights = (1.0 - DOUBT) * table.weights + DOUBT * shares / shares.sum()
+    return replace(table, weights=weights)
+
+
+def search_usd(members: Bools, repair: Floats, shares: Floats, settings: Settings) -> Floats:
+    """Return what the open-ended search costs under each hypothesis, with the repairs it ends in.
+
+    A search without a list costs its time and, on average, some needless repairs of the family's
+    usual size (judgement, in the settings). Where none of the listed causes is present, the
+    repair it ends in is priced like a typical one.
+
+    Args:
+        members: (H, n) who is at fault.
+        repair: (n,) cost of each repair [USD].
+        shares: (n,) the pack's shares.
+        settings: the shop's rates.
+    """
+    search = settings.search_minutes / 60.0 * settings.labour_usd_per_hour + settings.search_usd
+    needless = settings.search_needless * float(repair @ shares / shares.sum())
+    ends = members @ repair
+    ends[members.sum(axis=1) == 0] = float(np.median(repair))
+    return np.asarray(search + needless + ends, dtype=np.float64)
+
+
+def _cause(family: Family, identity: str) -> Cause:
+    found = family.cause(identity)
+    if found is None:
+        raise ValueError(f"the odds name '{identity}', which {family.id} does not list")
+    return found
+
+
+def _outcomes(state: FamilyState, tests: Sequence[Test | Candidate], table: Table) -> Floats:
+    """Return P(outcome | hypothesis) of every test, padded to the same number of outcomes."""
+    most = max((len(t.outcomes) for t in tests), default=1)
+    found = np.zeros((len(tests), most, table.numbers.size))
+    model = state.belief.model
+    for number, test in enumerate(tests):
+        if isinstance(test, Candidate):
+            rows = np.stack(
+                [
+                    model.support(o.likelihood)[table.numbers] * np.exp(_scale(o.likelihood))
+                    for o in test.outcomes
+                ]
+            )
+        else:
+            rows = state.belief.chances(test)[:, table.numbers]
+        found[number, : rows.shape[0]] = rows / np.maximum(rows.sum(axis=0), 1e-300)
+    return found
+
+
+def _settled(state: FamilyState, table: Table) -> Bools:
+    """Return the repairs that need not be proposed again.
+
+    A renewed part is proposed once more, and only once, when what was found since points at it:
+    then the repair itself has to be checked.
+    """
+    marginals = table.weights @ table.members
+    return np.array(
+        [
+            c in state.repaired and (marginals[k] < AGAIN_FROM or state.repaired.count(c) > 1)
+            for k, c in enumerate(table.causes)
+        ],
+        dtype=np.bool_,
+    )
+
+
+def _scale(likelihood: Support | JointSupport) -> float:
+    """Return the log factor that the odds take out of a joint likelihood."""
+    if isinstance(likelihood, JointSupport) and likelihood.log_likelihood:
+        return min(max(likelihood.log_likelihood.values()), 700.0)
+    return 0.0
+
+
+def _dull(outcomes: Floats) -> Floats:
+    """Return the same with half the log likelihood, scaled to one again."""
+    rows = np.where(outcomes > 0, np.maximum(outcomes, 1e-12) ** DULLED, 0.0)
+    total = rows.sum(axis=1, keepdims=True)
+    return np.asarray(rows / np.where(total > 0, total, 1.0), dtype=np.float64)
+
+
+def _kin(family: Family, tests: Sequence[Test | Candidate]) -> Bools:
+    number = {t.id: k for k, t in enumerate(tests)}
+    kin = np.eye(len(tests), dtype=np.bool_)
+    for group in family.dependent_tests:
+        rows = [number[t] for t in group if t in number]
+        for a in rows:
+            kin[a, rows] = True
+    hooks = [getattr(t, "sets_up", "") for t in tests]
+    for a, hook in enumerate(hooks):
+        for b, other in enumerate(hooks):
+            if hook and hook == other:
+                kin[a, b] = True
+    return kin
+
+
+def _shared(
+    first: Sequence[tuple[str, Spread | None]],
+    then: Sequence[tuple[str, Spread]],
+    access_groups: Mapping[str, AccessGroup],
+) -> Floats:
+    """Return the minutes that each of *then* saves after each of *first*.
+
+    Both are (disassembly, time); the time of the first is ``None`` where it lies open anyway.
+    """
+    found = np.zeros((len(first), len(then)))
+    for row, (group, before) in enumerate(first):
+        if group in access_groups:
+            for column, (other, minutes) in enumerate(then):
+                if other == group:
+                    found[row, column] = shared_minutes(
+                        access_groups[group].minutes, minutes, before
+                    )
+    return found

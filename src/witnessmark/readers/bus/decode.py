@@ -1,0 +1,194 @@
+"""Signals out of frames: a shift, a mask and a scale over whole arrays."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from witnessmark.model.recording import Channel, Floats, Quality
+from witnessmark.readers.bus.j1939_signals import Signal
+from witnessmark.readers.bus.transport import Message
+from witnessmark.readers.files.keep import Keeper
+from witnessmark.readers.told import Words64
+from witnessmark.units import QUANTITIES
+
+__all__ = ["Group", "channel_of_signal", "channels_of", "decode", "long_channels", "motorola_end"]
+
+Bytes = npt.NDArray[np.uint8]
+#: Frames decoded at once.
+_PIECE = 2**18
+_VALID, _ERROR, _NONE, _RESERVED, _BEYOND = (
+    np.uint8(q)
+    for q in (
+        Quality.VALID,
+        Quality.ERROR,
+        Quality.NOT_AVAILABLE,
+        Quality.RESERVED,
+        Quality.IMPLAUSIBLE,
+    )
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """All frames of one parameter group from one sender, in order of time."""
+
+    pgn: int
+    source: int
+    time_s: Floats
+    data: Words64
+    length: npt.NDArray[np.uint8] | None
+    signals: tuple[Signal, ...]
+
+
+def channels_of(groups: Iterable[Group], keeper: Keeper) -> Iterator[Channel]:
+    """Decode every signal of every group, one group after the other to save memory."""
+    for group in groups:
+        whole = keeper.array(group.time_s)
+        for signal in group.signals:
+            time, data = whole, group.data
+            if group.length is not None:
+                enough = group.length >= min(signal.bytes_needed, 8)
+                if not enough.all():
+                    time, data = time[enough], data[enough]
+            if signal.bytes_needed > 8 or not time.size:
+                continue
+            values, quality = _in_pieces(data, signal)
+            yield channel_of_signal(signal, group.source, time, values, quality)
+
+
+def _in_pieces(data: Words64, signal: Signal) -> tuple[Floats, Bytes]:
+    """Decode a long series piece by piece: the steps between need no memory of its length."""
+    if data.size <= _PIECE:
+        return decode(_raw(signal, data), signal)
+    values, quality = np.empty(data.size), np.empty(data.size, np.uint8)
+    for start in range(0, data.size, _PIECE):
+        here = slice(start, start + _PIECE)
+        values[here], quality[here] = decode(_raw(signal, data[here]), signal)
+    if quality.all():
+        return np.broadcast_to(np.float64("nan"), data.shape), quality
+    return values, quality
+
+
+def decode(raw: Words64, signal: Signal) -> tuple[Floats, npt.NDArray[np.uint8]]:
+    """Turn raw numbers into house values and qualities.
+
+    Args:
+        raw: shape (n,), the bits of the signal.
+        signal: its scale, length and rules.
+
+    Returns:
+        Values with NaN wherever the quality is not ``VALID``, and the qualities; shapes (n,).
+    """
+    quality = _quality(raw, signal)
+    bad = quality != _VALID
+    if bad.all():
+        return np.broadcast_to(np.float64("nan"), raw.shape), quality
+    values = raw.astype(np.float64)
+    if signal.signed:
+        values[values >= 2.0 ** (signal.bits - 1)] -= 2.0**signal.bits
+    if signal.scale != 1.0:
+        values *= signal.scale
+    if signal.offset != 0.0:
+        values += signal.offset
+    row = QUANTITIES.get(signal.name)
+    if row is not None and not _always_possible(signal, row.lowest, row.highest):
+        beyond = ((values < row.lowest) | (values > row.highest)) & ~bad
+        if beyond.any():
+            quality[beyond] = _BEYOND
+            bad |= beyond
+    if bad.any():
+        values[bad] = np.nan
+    return values, quality
+
+
+def long_channels(messages: list[Message], groups: dict[int, tuple[Signal, ...]]) -> list[Channel]:
+    """Decode the signals of multi-packet messages."""
+    found = []
+    by_sender: dict[tuple[int, int], list[Message]] = {}
+    for message in messages:
+        if message.pgn in groups:
+            by_sender.setdefault((message.pgn, message.source), []).append(message)
+    for (pgn, source), series in by_sender.items():
+        for signal in groups[pgn]:
+            first, last = signal.start // 8, signal.bytes_needed
+            whole = [m for m in series if len(m.data) >= last]
+            if not whole or last - first > 8 or signal.motorola:
+                continue
+            raw = np.array([int.from_bytes(m.data[first:last], "little") for m in whole], np.uint64)
+            raw = (raw >> np.uint64(signal.start % 8)) & np.uint64((1 << signal.bits) - 1)
+            values, quality = decode(raw, signal)
+            time = np.array([m.time_s for m in whole])
+            if (np.diff(time) < 0.0).any():
+                by_time = np.argsort(time, kind="stable")
+                time, values, quality = time[by_time], values[by_time], quality[by_time]
+            found.append(channel_of_signal(signal, source, time, values, quality))
+    return found
+
+
+def channel_of_signal(
+    signal: Signal, source: int, time: Floats, values: Floats, quality: npt.NDArray[np.uint8]
+) -> Channel:
+    """Return decoded values as the channel of a signal."""
+    return Channel(
+        name=signal.name,
+        unit=signal.unit,
+        time_s=time,
+        values=values,
+        quality=quality,
+        label=signal.label,
+        spn=signal.spn,
+        source=source,
+    )
+
+
+def _raw(signal: Signal, data: Words64) -> Words64:
+    if signal.motorola:
+        data, start = data.byteswap(), 64 - motorola_end(signal)
+    else:
+        start = signal.start
+    raw = data >> np.uint64(start) if start else data
+    if start + signal.bits < 64:
+        raw = raw & np.uint64((1 << signal.bits) - 1)
+    return raw
+
+
+def motorola_end(signal: Signal) -> int:
+    """Return the place behind the last bit, counted from the message's first bit."""
+    byte, bit = divmod(signal.start, 8)
+    return 8 * byte + (7 - bit) + signal.bits
+
+
+def _quality(raw: Words64, signal: Signal) -> npt.NDArray[np.uint8]:
+    bits = signal.bits
+    if not signal.ranged or bits == 1:
+        return np.zeros(raw.shape, np.uint8)
+    if bits >= 8:
+        top = raw >> np.uint64(bits - 8) if bits > 8 else raw
+        return _RANGES[8][top.astype(np.uint8)]
+    return _RANGES[bits][raw.astype(np.uint8)]
+
+
+def _ranges() -> dict[int, npt.NDArray[np.uint8]]:
+    """Return for each length the quality of each raw number (SAE J1939-71, indicator ranges)."""
+    tables = {}
+    for bits in range(2, 9):
+        table = np.full(2**bits, _VALID, np.uint8)
+        table[-1] = _NONE
+        table[-2] = _ERROR
+        if bits == 8:
+            table[0xFB:0xFE] = _RESERVED
+        tables[bits] = table
+    return tables
+
+
+_RANGES = _ranges()
+
+
+def _always_possible(signal: Signal, lowest: float, highest: float) -> bool:
+    top = {8: 0xFA, 16: 0xFAFF, 32: 0xFAFFFFFF}.get(signal.bits, 2**signal.bits - 1)
+    ends = (signal.offset, top * signal.scale + signal.offset)
+    return bool(lowest <= min(ends) and max(ends) <= highest)

@@ -1,0 +1,1 @@
+"""What a column means: heading words, quantities, units and what was remembered."""

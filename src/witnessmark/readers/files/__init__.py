@@ -1,0 +1,1 @@
+"""Files as bytes: digest, unpacking, pieces, limits, and what is kept beside them."""

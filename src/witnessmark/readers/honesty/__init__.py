@@ -1,0 +1,1 @@
+"""Samples that look like readings and are none."""

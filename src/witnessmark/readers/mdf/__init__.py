@@ -1,0 +1,1 @@
+"""MDF 4 files: blocks, records, bus logs and decoded channels."""

@@ -1,0 +1,1 @@
+"""Captures of pickups: sound files, teeth and wheels."""

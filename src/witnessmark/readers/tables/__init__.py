@@ -1,0 +1,1 @@
+"""Tables of text: layout, cells, times, and the recording they become."""

@@ -1,0 +1,229 @@
+"""The cells of a table: pieces of text into arrays of numbers, with a count of what is none."""
+
+from __future__ import annotations
+
+import codecs
+import re
+from collections.abc import Iterator
+from io import BytesIO
+
+import polars as pl
+
+from witnessmark.readers.files.source import Source
+from witnessmark.readers.tables.table_layout import Layout
+from witnessmark.readers.told import Trouble
+
+__all__ = ["frames"]
+
+#: Text read at once.
+_PIECE = 8 * 2**20
+_NOTHING = ["", "-", "--", "---", "----", "NA", "N/A", "n/a", "NaN", "nan", "null", "NULL", "None",
+            "none", "#N/A", "nodata", "NODATA", "?", "*", "inf", "-inf", "Inf"]  # fmt: skip
+#: The fast parser refuses odd text, and on some gives up altogether; then it is split by hand.
+_REFUSALS = (pl.exceptions.PolarsError, pl.exceptions.PanicException)
+_TRUE = ["on", "true", "yes", "closed", "active", "high"]
+_FALSE = ["off", "false", "no", "open", "inactive", "low"]
+
+
+def frames(
+    source: Source, layout: Layout, texts: frozenset[int], trouble: Trouble
+) -> Iterator[pl.DataFrame]:
+    """Yield the rows piece by piece; columns are called ``c0``, ``c1``, ...
+
+    Args:
+        source: the file.
+        layout: its layout.
+        texts: columns that stay text (clock times, dates).
+        trouble: counts the cells that hold no number.
+    """
+    count = len(layout.names)
+    for block in _whole(_rows(source, layout), layout, trouble):
+        text = block
+        if layout.delimiter == " ":
+            text = re.sub(rb"[ \t]+", b"\t", re.sub(rb"(?m)^[ \t]+|[ \t]+$", b"", text))
+        elif layout.spaced:
+            text = re.sub(rb"[ \t]*" + re.escape(layout.delimiter.encode()) + rb"[ ]*",
+                          layout.delimiter.encode(), text)  # fmt: skip
+        if text.isspace():
+            continue
+        yield _parsed(text, layout, count, texts, trouble)
+
+
+def _whole(blocks: Iterator[bytes], layout: Layout, trouble: Trouble) -> Iterator[bytes]:
+    """Leave out a last row that was cut off: a number cut in two would look like one."""
+    before: bytes | None = None
+    rows = b""
+    for block in blocks:
+        if b"\0" in block:
+            lines = block.split(b"\n")
+            kept = [line for line in lines if b"\0" not in line]
+            trouble.add(
+                "damaged rows",
+                "{count} rows are damaged; they are left out.",
+                do="Copy the file from the recorder again.",
+                count=len(lines) - len(kept),
+            )
+            block = b"\n".join(kept)  # noqa: PLW2901
+        if before is not None:
+            rows = before[-4000:]
+            yield before
+        before = block
+    if before is None:
+        return
+    last = before[before.rfind(b"\n") + 1 :]
+    rows = before if b"\n" in before else rows
+    if last.strip() and _is_cut(last, rows, layout):
+        trouble.add(
+            "cut",
+            "The table is cut off within its last row; that row is left out.",
+            do="Copy the file from the recorder again.",
+        )
+        before = before[: len(before) - len(last)]
+    if before:
+        yield before
+
+
+def _is_cut(last: bytes, rows: bytes, layout: Layout) -> bool:
+    """Say whether a row without an end has fewer cells, or a shorter last number, than *rows*."""
+    delimiter = b" " if layout.delimiter == " " else layout.delimiter.encode()
+    lines = [line.rstrip(b"\r") for line in rows[-4000:].split(b"\n")[1:-1]][-20:]
+    if len(lines) < 3:
+        return False
+    cells = [len(line.split(delimiter)) for line in lines]
+    if len(last.split(delimiter)) < min(cells):
+        return True
+    ends = [line.split(delimiter)[-1].strip().strip(b'"') for line in lines]
+    decimals = {len(e.partition(b"," if layout.decimal_comma else b".")[2]) for e in ends}
+    mine = last.split(delimiter)[-1].strip().strip(b'"')
+    here = len(mine.partition(b"," if layout.decimal_comma else b".")[2])
+    return len(decimals) == 1 and here < next(iter(decimals))
+
+
+def _rows(source: Source, layout: Layout) -> Iterator[bytes]:
+    """Yield pieces of whole lines as UTF-8, from the first row of data on."""
+    skip = layout.first_row
+    for piece in _utf8(source, layout.encoding):
+        block = piece
+        if b"\r" in block[:4096] and b"\n" not in block[:65536]:
+            block = block.replace(b"\r", b"\n")
+        while skip:
+            at = block.find(b"\n")
+            if at < 0:
+                block = b""
+                skip -= 1
+                break
+            block = block[at + 1 :]
+            skip -= 1
+        if layout.quoting == "=":
+            block = block.replace(b'="', b'"')
+        elif layout.quoting:
+            block = block.replace(b"'", b"")
+        if block:
+            yield block
+
+
+def _utf8(source: Source, encoding: str) -> Iterator[bytes]:
+    if encoding in {"utf-8", "cp1252"}:
+        # Headings may hold other letters; rows of numbers are plain in both.
+        yield from source.lines(_PIECE)
+        return
+    if encoding == "utf-8-sig":
+        for number, block in enumerate(source.lines(_PIECE)):
+            yield block.removeprefix(codecs.BOM_UTF8) if number == 0 else block
+        return
+    decoder = codecs.getincrementaldecoder(encoding)("replace")
+    rest = ""
+    for block in source.blocks(_PIECE):
+        text = rest + decoder.decode(block)
+        cut = text.rfind("\n") + 1
+        yield text[:cut].encode()
+        rest = text[cut:]
+    if rest:
+        yield rest.encode()
+
+
+def _parsed(
+    text: bytes, layout: Layout, count: int, texts: frozenset[int], trouble: Trouble
+) -> pl.DataFrame:
+    plain = layout.thousands == "" and not (layout.decimal_comma and layout.delimiter == ",")
+    plain = plain and not layout.tails
+    texts = texts | set(range(layout.beside))
+    if plain:
+        schema: dict[str, type[pl.DataType]] = {
+            f"c{i}": pl.String if i in texts else pl.Float64 for i in range(count)
+        }
+        for blanks in ([], _NOTHING):  # words for "nothing" cost time, so only when needed
+            try:
+                return _read(text, layout, schema, blanks)
+            except _REFUSALS:
+                continue
+    try:
+        strings = _read(text, layout, {f"c{i}": pl.String for i in range(count)}, _NOTHING)
+    except _REFUSALS:
+        strings = _by_hand(text, layout, count)
+    return strings.with_columns(
+        [_numbers(strings[f"c{i}"], layout, trouble, i) for i in range(count) if i not in texts]
+    )
+
+
+def _read(
+    text: bytes, layout: Layout, schema: dict[str, type[pl.DataType]], blanks: list[str]
+) -> pl.DataFrame:
+    return pl.read_csv(
+        BytesIO(text),
+        has_header=False,
+        separator="\t" if layout.delimiter == " " else layout.delimiter,
+        schema=schema,
+        null_values=blanks or None,
+        truncate_ragged_lines=True,
+        decimal_comma=layout.decimal_comma and layout.delimiter != ",",
+        encoding="utf8-lossy",
+    )
+
+
+def _by_hand(text: bytes, layout: Layout, count: int) -> pl.DataFrame:
+    """Split lines that the fast parser refuses (unbalanced quotes and the like)."""
+    delimiter = "\t" if layout.delimiter == " " else layout.delimiter
+    columns: list[list[str | None]] = [[] for _ in range(count)]
+    for line in text.decode("utf-8", "replace").splitlines():
+        cells = line.split(delimiter)
+        for number, column in enumerate(columns):
+            column.append(cells[number].strip(' "') if number < len(cells) else None)
+    return pl.DataFrame({f"c{i}": pl.Series(c, dtype=pl.String) for i, c in enumerate(columns)})
+
+
+def _numbers(column: pl.Series, layout: Layout, trouble: Trouble, place: int) -> pl.Series:
+    text = column.str.strip_chars(' "\u00a0')
+    if place < len(layout.tails) and layout.tails[place]:
+        text = text.str.strip_suffix(layout.tails[place]).str.strip_chars_end()
+    if layout.thousands:
+        text = text.str.replace_all(layout.thousands, "", literal=True)
+    if layout.decimal_comma:
+        text = text.str.replace(",", ".", literal=True)
+    lowered = text.str.to_lowercase()
+    text = (
+        pl.DataFrame({"t": text, "l": lowered})
+        .select(
+            pl.when(pl.col("l").is_in(_TRUE))
+            .then(pl.lit("1"))
+            .when(pl.col("l").is_in(_FALSE))
+            .then(pl.lit("0"))
+            .when(pl.col("t").is_in(_NOTHING))
+            .then(None)
+            .otherwise(pl.col("t"))
+            .alias("t")
+        )
+        .to_series()
+    )
+    values = text.cast(pl.Float64, strict=False)
+    bad = text.is_not_null() & values.is_null()
+    lost = int(bad.sum())
+    if lost:
+        example = text.filter(bad)[0]
+        trouble.add(
+            "cells",
+            f"{{count}} cells hold no number, such as '{str(example)[:30]}'; they are taken as "
+            "not available.",
+            count=lost,
+        )
+    return values.alias(column.name)

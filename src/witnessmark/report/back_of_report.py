@@ -1,0 +1,210 @@
+"""The back of the report: what was not done, what comes next, cautions, sources, torque card."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+from witnessmark.model.assessment import Assessment
+from witnessmark.model.entries.case import Case
+from witnessmark.model.entries.entry_data import (
+    ApprovalData,
+    Instrument,
+    NoteData,
+    PhotoData,
+    QuoteData,
+    ReadingData,
+    RecordingData,
+    RetractData,
+    WorkData,
+)
+from witnessmark.model.finding import OperatingPoint
+from witnessmark.report.figures import money, quantity_words
+from witnessmark.report.paper import Block, Heading, Items, NewPage, Said, TableBlock
+
+__all__ = ["DEFER", "afterwards", "cautions", "not_done", "sources", "torque_card"]
+
+#: The limit that stands on every paper.
+DEFER = (
+    "Findings rest on the measurements named here and on the usual experience of the trade. The "
+    "maker's manual, local code and licensed practice come first."
+)
+NOT_READ = "not read from the manual"
+_DEFERRED = {"recheck", "deferred", "watch"}
+_BLANK = "__________"
+
+
+def not_done(assessment: Assessment) -> Iterator[Block]:
+    """Say what was declined, not run, quoted and not done, and what is proposed next."""
+    case = assessment.case
+    items = [
+        f"Declined by {a.by} ({a.how}, {e.at[:10]}): {a.words or 'no words written down'}"
+        for e, a in case.of(ApprovalData)
+        if not a.granted
+    ]
+    done = {d.cause for _, d in case.of(WorkData)}
+    for _, quote in case.of(QuoteData):
+        items += [f"Quoted, not done: {line.what}" for line in quote.lines
+                  if line.cause and line.cause not in done]  # fmt: skip
+    items += [
+        f"Not run: {f.sentence} {f.reason}".rstrip()
+        for f in assessment.findings
+        if f.outcome == "not_run"
+    ]
+    for step in assessment.steps[:1]:
+        cost = f"{step.minutes.typical:.0f} minutes, {money(step.usd.typical)} in parts"
+        items.append(f"Next, if you want it settled: {step.name} (about {cost})")
+    yield Heading("What was not done")
+    if items:
+        yield Items(tuple(dict.fromkeys(_ended(item) for item in items)))
+    else:
+        yield Said("Nothing that was proposed, quoted or needed is known to be left undone.")
+
+
+def afterwards(assessment: Assessment) -> Iterator[Block]:
+    """Say what is deferred and what is to be looked at again, and when."""
+    case = assessment.case
+    items = [n.words for _, n in case.of(NoteData) if (n.about or "").lower() in _DEFERRED]
+    works = list(case.of(WorkData))
+    if any(data.torques for _, data in works):
+        items.append("Paint marks of the tightened fasteners after 50 to 100 miles: a mark that "
+                     "moved is a finding (common practice, no source).")  # fmt: skip
+    cores = [p for _, d in works for p in d.parts if p.core_usd]
+    items += [f"Old part back for its deposit: {p.name}, {money(p.core_usd or 0)}." for p in cores]
+    for proof in assessment.proofs:
+        if works and proof.verdict != "proven":
+            items += [f"For the proof: {missing}" for missing in proof.missing]
+    if items:
+        yield Heading("Deferred, and to be looked at again")
+        yield Items(tuple(dict.fromkeys(_ended(item) for item in items)))
+
+
+def cautions(assessment: Assessment, safety: Mapping[str, str]) -> Iterator[Block]:
+    """Say what can hurt."""
+    families = [f for f in assessment.case.families() if f in safety]
+    worked = any(True for _ in assessment.case.of(WorkData))
+    if not families and not worked:
+        return
+    yield Heading("Cautions")
+    if worked:
+        yield Said(
+            "Look for leaks after the first miles, and have anything that moved checked at once. "
+            "Common practice; the maker's manual comes first.",
+            "caution",
+        )
+    for words in dict.fromkeys(safety[f] for f in families):
+        yield Said(f"For whoever works on it: {_ended(words)}", "caution")
+
+
+def sources(assessment: Assessment, *, si: bool = False) -> Iterator[Block]:
+    """Say who approved what, and where every number comes from."""
+    case = assessment.case
+    yield from _approvals(case)
+    yield Heading("Where the numbers come from")
+    rows = _readings(case)
+    if rows:
+        yield TableBlock(("When", "Quantity", "Read, at, [entry]", "Read with"), tuple(rows))
+    yield from _files(case)
+    pulled = [
+        f"{old} ({entry.at[:10]}): {entry.data.why}"
+        for old, entry in case.retracted().items()
+        if isinstance(entry.data, RetractData)
+    ]
+    if pulled:
+        yield Said(f"Taken back and not used: {'; '.join(pulled)}", "small")
+    if assessment.problems:
+        told = [f"{p.where}: {p.what}" for p in assessment.problems[:6]]
+        yield Said(f"Remarks on the material: {' '.join(told)}", "small")
+    bands = {p.band_source for proof in assessment.proofs for p in proof.pairs if p.band_source}
+    if bands:
+        yield Said(f"Healthy bands: {'; '.join(sorted(bands))}.", "small")
+    packs = ", ".join(f"{name} {digest[:8]}" for name, digest in assessment.packs.items())
+    units = "SI units" if si else "the shop's units"
+    yield Said(f"{DEFER} Values in {units}. Knowledge packs: {packs or 'none'}.", "small")
+
+
+def torque_card(case: Case, names: Mapping[str, str]) -> Iterator[Block]:
+    """Return the torque card: blank stays blank, and the source of a figure is part of it."""
+    rows = []
+    for _, data in case.of(WorkData):
+        for number, torque in enumerate(data.torques):
+            job = names.get(data.cause or "", data.did) if number == 0 else ""
+            source = torque.source or (NOT_READ if torque.value else _BLANK)
+            rows.append((job, torque.location, torque.value or _BLANK, source,
+                         torque.reading or _BLANK, "\u2610"))  # fmt: skip
+    if not rows:
+        return
+    yield NewPage()
+    yield Heading("Torque card")
+    yield Said("Every figure comes from the owner's own manual, with page and date. Blank stays "
+               "blank: it is filled in at the truck, never guessed.")  # fmt: skip
+    yield TableBlock(
+        ("Job", "Fastener", "Target", "Manual, page, date", "Reading", "Done"), tuple(rows)
+    )
+    if any(NOT_READ in row for row in rows):
+        yield Said(f"A target marked “{NOT_READ}” counts for nothing until it has been looked up.",
+                   "caution")  # fmt: skip
+    yield Said("Fasteners that the maker wants renewed are not used again. Clean threads; the "
+               "lubricant the manual names, no other. Wrench within 20 to 100 % of its range, "
+               "calibrated within 12 months (common practice, no source).", "small")  # fmt: skip
+
+
+def _approvals(case: Case) -> Iterator[Block]:
+    rows = []
+    for entry, data in case.of(ApprovalData):
+        limit = "no sum named" if data.limit_usd is None else f"up to {money(data.limit_usd)}"
+        answer = f"agreed, {limit}" if data.granted else "declined"
+        rows.append((entry.at[:16].replace("T", " "), data.by, data.how, answer, data.words or ""))
+    if rows:
+        yield Heading("Who approved what")
+        yield TableBlock(("When", "Who", "How", "Answer", "Words"), tuple(rows))
+
+
+def _readings(case: Case) -> list[tuple[str, ...]]:
+    """Return the readings, those of one quantity, stage and instrument in one row."""
+    stages = case.stages()
+    rows: dict[tuple[int, str, str], list[str]] = {}
+    for entry, data in case.of(ReadingData):
+        point = OperatingPoint(data.point.rpm, data.point.fraction(), data.point.gear)
+        where = "" if point == OperatingPoint() else f" at {point.words()}"
+        source = f", {data.source}" if data.source else ""
+        key = (stages[entry.id], data.quantity, _tool(data.instrument))
+        rows.setdefault(key, []).append(f"{data.value}{where}{source} [{entry.id}]")
+    return [
+        (_stage(stage), quantity_words(quantity), "; ".join(values), tool)
+        for (stage, quantity, tool), values in rows.items()
+    ]
+
+
+def _stage(stage: int) -> str:
+    return "as it came in" if stage == 0 else f"after work {stage}"
+
+
+def _tool(tool: Instrument | None) -> str:
+    if tool is None:
+        return "instrument not named"
+    parts = [
+        str(tool.id or "instrument without a name"),
+        tool.span or "",
+        tool.accuracy or "accuracy not known",
+        f"calibrated {tool.calibrated}" if tool.calibrated else "",
+    ]
+    return ", ".join(part for part in parts if part)
+
+
+def _files(case: Case) -> Iterator[Block]:
+    items = [
+        f"Recording {d.path} [{e.id}], sha256 {(d.sha256 or 'not written down')[:16]}"
+        for e, d in case.of(RecordingData)
+    ]
+    items += [
+        f"Photo {d.caption or d.path} [{e.id}], sha256 {(d.sha256 or 'not written down')[:16]}"
+        for e, d in case.of(PhotoData)
+    ]
+    if items:
+        yield Items(tuple(items))
+
+
+def _ended(words: str) -> str:
+    words = words.strip()
+    words = words[:1].upper() + words[1:]
+    return words if words.endswith((".", "!", "?", "\u201d")) else f"{words}."

@@ -1,0 +1,222 @@
+"""What the pages share: the shop, the desk, the templates, and how a page is answered."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+import secrets
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from importlib.resources import files as package_files
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
+
+from witnessmark.errors import NotFound
+from witnessmark.model.assessment import Assessment
+from witnessmark.web.bench import page_words as words
+from witnessmark.web.bench.desk import Desk
+from witnessmark.web.bench.names import Names
+from witnessmark.web.bench.sheets import Sheets
+from witnessmark.web.door.doors import Access, Throttle, Viewer
+from witnessmark.workflow.case.packs_of_shop import Knowledge, knowledge_of
+from witnessmark.workflow.case.shop_on_disk import Shop
+from witnessmark.workflow.case.shop_settings import shows_si
+from witnessmark.workflow.dossier.assess_case import assess_in_shop
+from witnessmark.workflow.shop.worker import Worker, work_on
+
+__all__ = ["Bench", "bench_of", "going_on", "page", "viewer_of"]
+
+THEMES = ("device", "light", "dark")
+_WARM = 50
+_SI_S = 2.0
+#: How long a page that is nothing without the odds waits for them [s].
+_WAIT_S = 20.0
+_FIELD_ID = re.compile(r"[^A-Za-z0-9_-]+")
+
+
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """Everything a page needs. One a running server."""
+
+    shop: Shop
+    desk: Desk
+    access: Access
+    templates: Environment
+    throttle: Throttle = field(default_factory=Throttle)
+    sheets: Sheets = field(default_factory=Sheets)
+    _si: list[float] = field(default_factory=lambda: [0.0, -10.0, -1.0])
+    _local: list[bool] = field(default_factory=list)
+    _names: list[object] = field(default_factory=lambda: [None, None])
+
+    @classmethod
+    def make(
+        cls,
+        shop: Shop,
+        assess: Callable[[str], Assessment] | Worker | None,
+        access: Access,
+    ) -> Bench:
+        """Set the bench up.
+
+        Args:
+            shop: the shop.
+            assess: case id -> assessment, or a worker in a process of its own; in this process
+                when not given.
+            access: how the page is reached.
+        """
+        if isinstance(assess, Worker):
+            return cls(shop, Desk(shop, assess, assess.stop), access, _templates())
+        plain = assess or (lambda case_id: assess_in_shop(shop, case_id))
+        return cls(shop, Desk(shop, lambda name: work_on(plain(name))), access, _templates())
+
+    @property
+    def local(self) -> bool:
+        """Whether the casebook is a file of this machine, which is quick to ask."""
+        if not self._local:
+            self._local.append((self.shop.folder / "casebook.sqlite").is_file())
+        return self._local[0]
+
+    def si(self) -> bool:
+        """Say whether pages show SI units; asked of the casebook every two seconds at most."""
+        now = time.monotonic()
+        if now - self._si[1] > _SI_S or self._si[2] != self.desk.stamp:
+            self._si[:] = [float(shows_si(self.shop)), now, self.desk.stamp]
+        return bool(self._si[0])
+
+    def names(self) -> Names:
+        """Return ids -> words of the packs in use."""
+        found = self.knowledge()
+        if self._names[0] is not found:
+            self._names[:] = [found, Names(found)]
+        names = self._names[1]
+        assert isinstance(names, Names)  # noqa: S101
+        return names
+
+    def knowledge(self) -> Knowledge:
+        """Return what the packs say in this shop."""
+        return knowledge_of(self.shop)
+
+    def assessment(self, case_id: str) -> Assessment:
+        """Return the newest assessment of a case, waiting a while for that of this version.
+
+        Raises:
+            NotFound: no such case, or its odds are not worked out yet.
+        """
+        found = self.desk.look(case_id, wait_s=_WAIT_S).assessment
+        if found is None:
+            raise NotFound("The odds are not worked out yet.", do="Wait a moment and go back.")
+        return found
+
+    def warm_up(self) -> None:
+        """Begin to work out the cases that were touched last."""
+        for row in self.shop.list_cases()[:_WARM]:
+            self.desk.look(row.id, warm=True)
+
+    def fresh_id(self) -> str:
+        """Return an id for an entry that is about to be made."""
+        return fresh_id()
+
+
+def bench_of(request: Request) -> Bench:
+    """Return the bench that serves this request."""
+    found = request.app.state.bench
+    assert isinstance(found, Bench)  # noqa: S101
+    return found
+
+
+def viewer_of(request: Request) -> Viewer:
+    """Return who is looking."""
+    found = request.scope.get("state", {}).get("viewer")
+    return found if isinstance(found, Viewer) else Viewer("", "nobody")
+
+
+def page(request: Request, name: str, status: int = 200, **values: Any) -> Response:
+    """Render a template for this request."""
+    return HTMLResponse(render(request, name, **values), status)
+
+
+def render(request: Request, name: str, **values: Any) -> str:
+    """Return a template's text for this request."""
+    bench = bench_of(request)
+    theme = request.cookies.get("wm_theme", "device")
+    values.setdefault("si", bench.si())
+    return bench.templates.get_template(name).render(
+        viewer=viewer_of(request),
+        access=bench.access,
+        theme=theme if theme in THEMES else "device",
+        here=request.url.path,
+        fresh=fresh_id,
+        **values,
+    )
+
+
+def going_on(request: Request, where: str) -> Response:
+    """Answer a write that was done: go on to *where* (as JSON to the page's own script)."""
+    if request.headers.get("x-witnessmark") == "queue":
+        return JSONResponse({"next": where})
+    return RedirectResponse(where, 303)
+
+
+def fresh_id() -> str:
+    """Return an id for an entry that is about to be made: sent twice, it is stored once."""
+    return "e" + secrets.token_hex(6)
+
+
+def _templates() -> Environment:
+    environment = Environment(
+        loader=PackageLoader("witnessmark.web"),
+        autoescape=True,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        undefined=StrictUndefined,
+    )
+    environment.filters.update(
+        num=words.number,
+        percent=words.percent,
+        minutes=words.minutes,
+        cap=lambda text: text[:1].upper() + text[1:],
+        usd=words.usd,
+        when=words.when,
+        quantity=words.quantity_words,
+        short=words.quantity_short,
+        channel_name=lambda i, recording: recording.channels[i].name,
+        unit_pair=words.unit_pair,
+        slug=lambda text: _FIELD_ID.sub("-", str(text)),
+    )
+    environment.globals.update(
+        value=words.value,
+        interval=words.interval,
+        counted=words.count_words,
+        OUTCOMES=words.OUTCOMES,
+        KINDS=words.KINDS,
+        asset=_asset,
+        gears_text=words.gears_text,
+        accessories_text=words.accessories_text,
+        shafts_text=words.shafts_text,
+        bar=_bar,
+    )
+    return environment
+
+
+_DIGESTS: dict[str, str] = {}
+
+
+def _asset(name: str) -> str:
+    """Return the address of a static file; it changes with its content."""
+    if name not in _DIGESTS:
+        content = (package_files("witnessmark.web") / "static" / name).read_bytes()
+        _DIGESTS[name] = hashlib.sha256(content).hexdigest()[:10]
+    return f"/static/{name}?v={_DIGESTS[name]}"
+
+
+def _bar(probability: float, kind: str = "") -> Markup:
+    """Return a bar for a probability; the number stands beside it as text."""
+    width = f"{100 * min(max(probability, 0.0), 1.0):.1f}"
+    return Markup(
+        '<svg class="bar {}" viewBox="0 0 100 10" preserveAspectRatio="none" aria-hidden="true">'
+        '<rect width="{}" height="10"/></svg>'
+    ).format(kind, width)

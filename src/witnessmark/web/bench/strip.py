@@ -1,0 +1,321 @@
+"""The strip: what a case page says, put together from an assessment."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from markupsafe import Markup
+
+from witnessmark.model.entries.case import Case
+from witnessmark.model.entries.entry import Entry
+from witnessmark.model.entries.entry_data import (
+    ApprovalData,
+    ClueData,
+    ComplaintData,
+    NoteData,
+    OutcomeData,
+    PhotoData,
+    QuoteData,
+    ReadingData,
+    RecordingData,
+    RetractData,
+    TestData,
+    TruckData,
+    WorkData,
+)
+from witnessmark.model.finding import Finding, OperatingPoint
+from witnessmark.model.proof import Pair
+from witnessmark.model.step import Step
+from witnessmark.units import QUANTITIES, UNITS, display_unit
+from witnessmark.web.bench.desk import Looked
+from witnessmark.web.bench.gauges import Gauge, gauges, is_gauge
+from witnessmark.web.bench.names import Names
+from witnessmark.web.bench.page_words import number, quantity_words
+from witnessmark.workflow.dossier.gauge_round import quantities_for
+from witnessmark.workflow.shop.ledger import waits_for
+from witnessmark.workflow.shop.own_ways import overrides_of
+from witnessmark.workflow.shop.worker import Worked
+
+__all__ = ["Seen", "entry_words", "odds_words", "proof_words", "strip"]
+
+#: What a test result comes to; every other result is a way of being seen.
+_RESULTS = {
+    "negative": "not_seen",
+    "maybe": "inconclusive",
+    "inconclusive": "inconclusive",
+    "not_run": "not_run",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """A clue as it stands in the case."""
+
+    words: str
+    outcome: str
+    said: str
+
+
+def strip(
+    case: Case,
+    looked: Looked,
+    names: Names,
+    *,
+    log: Mapping[str, tuple[str, str]],
+    attached: Mapping[str, str],
+    si: bool,
+) -> dict[str, Any]:
+    """Return the values of the case page's template.
+
+    Args:
+        case: the case as it stands.
+        looked: what the desk has.
+        names: ids -> words.
+        log: entry id -> (stored at, by whom).
+        attached: entry id -> digest of its stored file.
+        si: show SI units.
+    """
+    assessment = looked.assessment
+    findings = list(enumerate(assessment.findings)) if assessment else []
+    stage = sum(1 for e in case.live() if isinstance(e.data, WorkData))
+    now = [(i, f) for i, f in findings if f.stage >= stage and not (is_gauge(f) or _compares(f))]
+    usual = quantities_for(case)
+    tables = gauges([(i, f) for i, f in findings if f.stage >= stage], si=si)
+    truck = case.truck()
+    complaints = case.complaints()
+    steps = assessment.steps if assessment else ()
+    return {
+        "case": case,
+        "looked": looked,
+        "working": looked.working,
+        "truck": truck,
+        "truck_label": truck.label if truck else case.id,
+        "complaints": complaints,
+        "any_family": bool(case.families()),
+        "waits": waits_for(case, assessment if looked.current else None),
+        "problems": (assessment.problems if assessment else case.problems),
+        "gauges": [g for g in tables if not _aside(g, usual)],
+        "gauges_well": [g for g in tables if _aside(g, usual)],
+        "known": _sorted([(i, f) for i, f in now if _speaks(f)]),
+        "quiet": [(i, f) for i, f in now if not _speaks(f)],
+        "earlier": [(i, f) for i, f in findings if f.stage < stage],
+        "compared": [(i, f) for i, f in findings if f.stage >= stage and _compares(f)],
+        "unjudged": _unjudged(case, [f for _, f in findings], stage),
+        "clues": _clues(case, names),
+        "odds": assessment.odds if assessment else (),
+        "steps": steps,
+        "chosen_instead": overrides_of(case),
+        "step_name": names.step,
+        "works": list(case.of(WorkData)),
+        "proofs": assessment.proofs if assessment and stage else (),
+        "outcomes": list(case.of(OutcomeData)),
+        "quotes": list(case.of(QuoteData)),
+        "approvals": list(case.of(ApprovalData)),
+        "recordings": _recordings(case, attached),
+        "photos": _photos(case, attached),
+        "entries": _entries(case, names, log),
+        "family_name": names.family,
+        "cause_name": names.cause,
+        "zone_name": names.zone,
+        "odds_words": odds_words,
+        "step_link": lambda step: _step_link(case.id, step),
+        "step_verb": _step_verb,
+        "first_repair": next((s.step for s in steps if s.kind == "repair"), ""),
+        "pictures": _drawn(looked.worked.pictures.get(si, {})) if looked.worked else {},
+        **proof_words(looked.worked, si),
+    }
+
+
+def proof_words(worked: Worked | None, si: bool) -> dict[str, Any]:
+    """Return what the table of before and after needs to write its numbers."""
+    drawn = worked.proofs.get(si, {}) if worked else {}
+    return {
+        "proof_drawn": lambda complaint: [Markup(svg) for svg in drawn.get(complaint, [])],  # noqa: S704
+        "quantity_name": _quantity_name,
+        "difference": lambda pair, x: _difference(pair, x, si),
+    }
+
+
+def _drawn(pictures: Mapping[int, str]) -> dict[int, Markup]:
+    """Let our own drawings through as markup: every word in them is escaped where it is drawn."""
+    return {place: Markup(svg) for place, svg in pictures.items()}  # noqa: S704
+
+
+def odds_words(effect: float) -> str:
+    """Say what a piece of evidence does to the odds: times as likely."""
+    factor = math.exp(min(abs(effect), 20.0))
+    if factor < 1.05:
+        return "hardly moves it"
+    text = f"{factor:.1f}" if factor < 10 else f"{factor:.0f}"
+    return f"odds times {text}" if effect > 0 else f"odds divided by {text}"
+
+
+def entry_words(entry: Entry, names: Names) -> str:
+    """Say in one line what an entry says."""
+    data = entry.data
+    match data:
+        case TruckData():
+            return f"Truck: {data.label}" + (f", {data.miles:,.0f} mi" if data.miles else "")
+        case ComplaintData():
+            return f"Complaint: {data.words}"
+        case ReadingData():
+            point = OperatingPoint(
+                data.point.rpm, data.point.fraction(), data.point.gear, data.point.warm
+            )
+            return f"Reading: {quantity_words(data.quantity)} {data.value} at {point.words()}"
+        case RecordingData():
+            return f"Recording: {data.path}"
+        case ClueData():
+            said = {True: "there", False: "not there"}.get(data.seen is True, "")
+            said = "doubtful" if data.seen == "maybe" else said
+            part = f" ({names.cause(data.cause)})" if data.cause else ""
+            return f"Looked: {names.clue(data.clue)}{part}: {said}"
+        case TestData():
+            return f"Test: {names.test(data.test)}: {_plain(data.result)}"
+        case WorkData():
+            return f"Work: {data.did}" + (f", {names.cause(data.cause)}" if data.cause else "")
+        case OutcomeData():
+            gone = "partly gone" if data.gone == "partly" else "gone" if data.gone else "not gone"
+            return f"Customer: {gone}"
+        case QuoteData():
+            total = f" of ${data.total_usd:,.0f}" if data.total_usd is not None else ""
+            return f"Estimate{total}"
+        case ApprovalData():
+            return f"{'Agreed' if data.granted else 'Refused'} by {data.by}, {data.how}"
+        case PhotoData():
+            return f"Photo: {data.caption or 'no caption'}"
+        case NoteData():
+            about = f" ({_plain(data.about)})" if data.about else ""
+            return f"Note{about}: {data.words}"
+        case RetractData():
+            return f"Took back {data.entry}: {data.why}"
+
+
+def _plain(identity: str) -> str:
+    return identity.replace("_", " ")
+
+
+def _speaks(finding: Finding) -> bool:
+    return finding.outcome in {"seen", "not_seen"}
+
+
+def _aside(table: tuple[str | None, list[Gauge]], usual: tuple[str, ...]) -> bool:
+    """Whether a quantity is all well and no complaint asks for it."""
+    quantity, rows = table
+    return quantity not in usual and all(row.verdict == "inside" for row in rows)
+
+
+def _compares(finding: Finding) -> bool:
+    return finding.details.get("difference") is True
+
+
+def _sorted(findings: list[tuple[int, Finding]]) -> list[tuple[int, Finding]]:
+    return sorted(findings, key=lambda row: row[1].outcome != "seen")
+
+
+def _unjudged(case: Case, findings: list[Finding], stage: int) -> list[Entry]:
+    """Return the readings of the state as it is now that no finding speaks of (yet)."""
+    judged = {e for f in findings for e in f.evidence.entries if is_gauge(f) or _speaks(f)}
+    stages = case.stages()
+    taken = case.of(ReadingData)
+    return [e for e, _ in taken if stages[e.id] >= stage and e.id not in judged]
+
+
+def _clues(case: Case, names: Names) -> list[Seen]:
+    newest: dict[tuple[str, str], ClueData] = {}
+    for _, data in case.of(ClueData):
+        newest[(data.clue, data.cause or "")] = data
+    rows = []
+    for data in newest.values():
+        words = _capital(names.clue(data.clue)) + (
+            f" ({names.cause(data.cause)})" if data.cause else ""
+        )
+        if data.seen == "maybe":
+            rows.append(Seen(words, "inconclusive", "Looked, doubtful"))
+        elif data.seen:
+            rows.append(Seen(words, "seen", "Looked, there"))
+        else:
+            rows.append(Seen(words, "not_seen", "Looked, not there"))
+    for _, test in case.of(TestData):
+        outcome = _RESULTS.get(test.result, "seen")
+        rows.append(Seen(names.test(test.test), outcome, f"Test, {_plain(test.result)}"))
+    return rows
+
+
+def _recordings(case: Case, attached: Mapping[str, str]) -> list[dict[str, str]]:
+    return [
+        {
+            "entry": entry.id,
+            "name": data.path.rsplit("/", 1)[-1],
+            "sha256": data.sha256 or attached.get(entry.id, ""),
+            "words": (data.holds or "recording").replace("_", " "),
+        }
+        for entry, data in case.of(RecordingData)
+    ]
+
+
+def _photos(case: Case, attached: Mapping[str, str]) -> list[dict[str, str]]:
+    return [
+        {
+            "entry": entry.id,
+            "caption": data.caption,
+            "sha256": data.sha256 or attached.get(entry.id, ""),
+            "at": entry.at,
+        }
+        for entry, data in case.of(PhotoData)
+    ]
+
+
+def _entries(case: Case, names: Names, log: Mapping[str, tuple[str, str]]) -> list[dict[str, Any]]:
+    hidden = case.retracted()
+    return [
+        {
+            "id": entry.id,
+            "at": entry.at,
+            "by": log.get(entry.id, ("", ""))[1],
+            "words": entry_words(entry, names),
+            "hidden": entry.id in hidden,
+        }
+        for entry in case.entries
+    ]
+
+
+def _quantity_name(name: str | None) -> str:
+    return _capital(quantity_words(name))
+
+
+def _capital(words: str) -> str:
+    return words[:1].upper() + words[1:]
+
+
+def _difference(pair: Pair, x: float | None, si: bool) -> str:
+    if x is None:
+        return ""
+    if pair.quantity not in QUANTITIES or pair.unit != QUANTITIES[pair.quantity].house:
+        return number(x, unit=pair.unit)
+    symbol = display_unit(pair.quantity, si=si)
+    scaled = x * UNITS[pair.unit].factor / UNITS[symbol].factor
+    return ("+" if scaled > 0 else "") + number(scaled, unit=symbol)
+
+
+def _step_link(case_id: str, step: Step) -> str:
+    if step.kind == "repair":
+        return f"/cases/{case_id}/add/work?cause={step.step}"
+    if step.kind == "measure":
+        quantity = next((f.quantity for f in step.forecast), "")
+        return f"/cases/{case_id}/reading" + (f"?quantity={quantity}" if quantity else "")
+    if step.kind == "test":
+        return f"/cases/{case_id}/tests?test={step.step}#{step.step}"
+    return f"/cases/{case_id}/looked"
+
+
+def _step_verb(step: Step) -> str:
+    verbs = {
+        "repair": "Write down the work",
+        "measure": "Take the reading",
+        "test": "Give the result",
+    }
+    return verbs.get(step.kind, "Write down what you found")

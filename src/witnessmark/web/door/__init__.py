@@ -1,0 +1,1 @@
+"""Locks, certificate, and what was posted."""

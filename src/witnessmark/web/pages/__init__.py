@@ -1,0 +1,1 @@
+"""The pages, one module a subject, and the forms that write entries."""

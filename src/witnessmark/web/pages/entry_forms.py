@@ -1,0 +1,299 @@
+"""What a form says, as the data of an entry. Words in, JSON types out; the model judges them."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from witnessmark.errors import InputRefused
+from witnessmark.model.entries.entry_data import QuoteData, QuoteLine
+from witnessmark.model.quoted import OwnRates, priced
+
+__all__ = ["FORMS", "Fields", "blank_to_none"]
+
+Fields = Mapping[str, list[str]]
+Data = dict[str, Any]
+
+_ROWS = 30
+
+
+def reading(form: Fields) -> Data:
+    """A reading: quantity, number and unit, operating point, instrument."""
+    typed, symbol = one(form, "number"), one(form, "unit")
+    if not typed:
+        raise InputRefused("No value was typed.", where="value", do="Type what the gauge shows.")
+    has_unit = re.search(r"[A-Za-z%°µΩ\"]", typed) is not None
+    data: Data = {
+        "quantity": one(form, "quantity"),
+        "value": typed if has_unit or not symbol else f"{typed} {symbol}",
+        "point": _point(form),
+    }
+    instrument = {
+        key: one(form, f"instrument_{key}")
+        for key in ("id", "span", "accuracy", "repeatability", "calibrated")
+        if one(form, f"instrument_{key}")
+    }
+    if instrument:
+        data["instrument"] = instrument
+    if one(form, "source"):
+        data["source"] = one(form, "source")
+    return data
+
+
+def complaint(form: Fields) -> Data:
+    """A complaint in the driver's words."""
+    if not one(form, "words"):
+        raise InputRefused("The driver's words are missing.", where="words", do="Write them down.")
+    return {"words": one(form, "words"), "families": many(form, "families")}
+
+
+def truck(form: Fields) -> Data:
+    """The truck as far as it is known."""
+    engine: Data = {
+        "cylinders": whole(form, "cylinders"),
+        "displacement_l": decimal(form, "displacement_l"),
+        "fuel_supply": one(form, "fuel_supply") or None,
+        "type": one(form, "engine_type") or None,
+    }
+    order = [int(n) for n in re.findall(r"\d+", one(form, "firing_order"))]
+    if order:
+        engine["firing_order"] = order
+    data: Data = {
+        "label": one(form, "label"),
+        "engine": {k: v for k, v in engine.items() if v is not None},
+        "miles": decimal(form, "miles"),
+        "hours": decimal(form, "hours"),
+        "axle_ratio": decimal(form, "axle_ratio"),
+        "tyre_rev_per_mile": decimal(form, "tyre_rev_per_mile"),
+        "customer": one(form, "customer") or None,
+        "gears": _gears(one(form, "gears")),
+        "accessories": _accessories(one(form, "accessories")),
+        "shafts": _shafts(one(form, "shafts")),
+    }
+    return {k: v for k, v in data.items() if v is not None}
+
+
+def clue(form: Fields) -> Data:
+    """One thing looked at."""
+    answer = one(form, "seen")
+    data: Data = {"clue": one(form, "clue"), "seen": seen(answer)}
+    if one(form, "cause"):
+        data["cause"] = one(form, "cause")
+    return data
+
+
+def test(form: Fields) -> Data:
+    """A test and its result."""
+    return {"test": one(form, "test"), "result": one(form, "result")}
+
+
+def work(form: Fields) -> Data:
+    """Work done, its parts and its tightenings."""
+    parts = []
+    for i in range(_ROWS):
+        name = one(form, f"part_{i}")
+        if name:
+            part: Data = {"name": name, "quantity": decimal(form, f"part_{i}_n") or 1}
+            price, core = decimal(form, f"part_{i}_usd"), decimal(form, f"part_{i}_core")
+            parts.append(part | blank_to_none({"usd": price, "core_usd": core}))
+    torques = []
+    for i in range(_ROWS):
+        place = one(form, f"torque_{i}")
+        if place:
+            names = ("value", "source", "reading")
+            found = {n: one(form, f"torque_{i}_{n}") or None for n in names}
+            torques.append({"location": place} | blank_to_none(found))
+    data: Data = {
+        "cause": one(form, "cause") or None,
+        "did": one(form, "did") or "renewed",
+        "minutes": decimal(form, "minutes"),
+        "parts": parts or None,
+        "torques": torques or None,
+    }
+    return blank_to_none(data)
+
+
+def outcome(form: Fields) -> Data:
+    """The customer's word."""
+    gone: dict[str, Any] = {"yes": True, "no": False, "partly": "partly"}
+    if one(form, "gone") not in gone:
+        raise InputRefused("Say whether it is gone.", where="gone", do="Tap one of the three.")
+    data: Data = {
+        "complaint": one(form, "complaint"),
+        "gone": gone[one(form, "gone")],
+        "after_days": decimal(form, "after_days"),
+        "words": one(form, "words") or None,
+    }
+    return blank_to_none(data)
+
+
+def quote(form: Fields) -> Data:
+    """An estimate, line by line; the sum is added up only where every line has a price."""
+    lines: list[Data] = []
+    for i in range(_ROWS):
+        what = one(form, f"line_{i}")
+        if what:
+            minutes, price = decimal(form, f"line_{i}_minutes"), decimal(form, f"line_{i}_usd")
+            cause = one(form, f"line_{i}_cause") or None
+            figures = {"minutes": minutes, "usd": price, "cause": cause}
+            lines.append({"what": what} | blank_to_none(figures))
+    if not lines:
+        raise InputRefused("The estimate has no line.", do="Write what is to be done.")
+    data = {
+        "lines": lines,
+        "total_usd": decimal(form, "total_usd"),
+        "limit_usd": decimal(form, "limit_usd"),
+        "expires": one(form, "expires") or None,
+    }
+    if data["total_usd"] is None:
+        # Added up at today's rate, for the sum that was given must not move with a later one.
+        # The model judges the lines when the entry is added.
+        plain = tuple(QuoteLine.model_construct(None, **line) for line in lines)
+        found = priced(
+            QuoteData.model_construct(lines=plain),
+            OwnRates(labour_usd_per_hour=decimal(form, "rate")),
+        )
+        whole_sum = not found.unpriced and not found.left_out_minutes
+        if found.total_usd is not None and whole_sum:
+            data["total_usd"] = round(found.total_usd, 2)
+    return blank_to_none(data)
+
+
+def approval(form: Fields) -> Data:
+    """Who agreed to what, how and up to which amount."""
+    data: Data = {
+        "by": one(form, "by"),
+        "how": one(form, "how"),
+        "granted": one(form, "granted") != "no",
+        "quote": one(form, "quote") or None,
+        "limit_usd": decimal(form, "limit_usd"),
+        "words": one(form, "words") or None,
+    }
+    return blank_to_none(data)
+
+
+def note(form: Fields) -> Data:
+    """Anything worth writing down."""
+    if not one(form, "words"):
+        raise InputRefused("The note is empty.", where="words", do="Write it down.")
+    return blank_to_none({"words": one(form, "words"), "about": one(form, "about") or None})
+
+
+def retract(form: Fields) -> Data:
+    """Takes an entry back, with the reason."""
+    if not one(form, "why"):
+        raise InputRefused("The reason is missing.", where="why", do="Say why it does not count.")
+    return {"entry": one(form, "entry"), "why": one(form, "why")}
+
+
+#: Kind of entry -> what makes its data from a form.
+FORMS: dict[str, Callable[[Fields], Data]] = {
+    "reading": reading,
+    "complaint": complaint,
+    "truck": truck,
+    "clue": clue,
+    "test": test,
+    "work": work,
+    "outcome": outcome,
+    "quote": quote,
+    "approval": approval,
+    "note": note,
+    "retract": retract,
+}
+
+
+def blank_to_none(data: Data) -> Data:
+    """Drop what was left blank: blank stays blank and never becomes a zero."""
+    return {k: v for k, v in data.items() if v is not None}
+
+
+def one(form: Fields, name: str) -> str:
+    """Return one field's text without the spaces around it."""
+    found = form.get(name) or [""]
+    return found[-1].strip()
+
+
+def many(form: Fields, name: str) -> list[str]:
+    """Return all texts of a field that may stand several times."""
+    return [text.strip() for text in form.get(name, []) if text.strip()]
+
+
+def decimal(form: Fields, name: str) -> float | None:
+    """Return a field as a number, ``None`` when it was left blank.
+
+    Raises:
+        InputRefused: not a number.
+    """
+    text = one(form, name).lstrip("$").replace("\u00a0", "").replace(" ", "")
+    if not text:
+        return None
+    if re.fullmatch(r"\d{1,3}(,\d{3})+(\.\d+)?", text):
+        text = text.replace(",", "")
+    text = text.replace(",", ".")
+    if re.fullmatch(r"-?\d{1,12}(\.\d{1,9})?|-?\.\d{1,9}", text) is None:
+        words = name.replace("_", " ")
+        raise InputRefused(
+            f"'{one(form, name)[:40]}' is not a number.", where=words, do="Write digits only."
+        )
+    return float(text)
+
+
+def whole(form: Fields, name: str) -> int | None:
+    """Return a field as a whole number, ``None`` when it was left blank."""
+    found = decimal(form, name)
+    return None if found is None else round(found)
+
+
+def seen(answer: str) -> bool | str:
+    """Return what a look came to.
+
+    Raises:
+        InputRefused: neither of the answers.
+    """
+    answers: dict[str, bool | str] = {"yes": True, "no": False, "maybe": "maybe"}
+    if answer not in answers:
+        raise InputRefused("Say whether it was there.", where="clue", do="Tap one of the answers.")
+    return answers[answer]
+
+
+def _point(form: Fields) -> Data:
+    data: Data = {}
+    rpm = decimal(form, "rpm_other")
+    if rpm is None:
+        rpm = decimal(form, "rpm")
+    load = one(form, "load_other") or one(form, "load")
+    if load and re.fullmatch(r"[\d.,]+", load):
+        load += " %"
+    if rpm is not None:
+        data["rpm"] = rpm
+    if load:
+        data["load"] = load
+    if one(form, "gear"):
+        data["gear"] = one(form, "gear")
+    if one(form, "warm") in {"yes", "no"}:
+        data["warm"] = one(form, "warm") == "yes"
+    return data
+
+
+def _accessories(text: str) -> dict[str, float] | None:
+    """Read ``fan=1.1, air compressor=0.9``."""
+    found = re.findall(r"([^,;=:]+?)\s*[=:]\s*(\d+(?:\.\d+)?)", text)
+    return {name.strip(): float(ratio) for name, ratio in found} or None
+
+
+def _shafts(text: str) -> list[dict[str, str]] | None:
+    """Read ``72 in x 4 in x 3.76 in; 50 in x 4 in``: length, outside, inside."""
+    names = ("length", "outer", "inner")
+    shafts = [
+        dict(zip(names, (part.strip() for part in shaft.split(" x ")), strict=False))
+        for shaft in text.split(";")
+        if " x " in shaft
+    ]
+    return shafts or None
+
+
+def _gears(text: str) -> dict[str, float] | None:
+    """Read ``9=1.0, 10=0.73``."""
+    found = re.findall(r"([A-Za-z0-9]+)\s*[=:]\s*(\d+(?:[.,]\d+)?)", text)
+    return {name: float(ratio.replace(",", ".")) for name, ratio in found} or None

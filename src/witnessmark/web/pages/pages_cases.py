@@ -1,0 +1,173 @@
+"""The ledger and the case."""
+
+from __future__ import annotations
+
+import hashlib
+from typing import Any
+
+from fastapi import APIRouter, Request
+from starlette.concurrency import run_in_threadpool
+from starlette.responses import HTMLResponse, JSONResponse, Response
+
+from witnessmark.errors import InputRefused, WitnessmarkError, http_status
+from witnessmark.web.bench.desk import Looked
+from witnessmark.web.bench.state import Bench, bench_of, going_on, page, render, viewer_of
+from witnessmark.web.bench.strip import strip
+from witnessmark.web.door.posted import Posted, posted
+from witnessmark.web.pages.entry_forms import complaint, truck
+from witnessmark.workflow.case.shop_on_disk import entry_line
+from witnessmark.workflow.shop.ledger import Row, case_name, row_of
+
+router = APIRouter(include_in_schema=False)
+
+#: How long a page waits for the odds before it is shown without them [s].
+PATIENCE_S = 1.5
+_NEW_FIELDS = (
+    "entry_id",
+    "case",
+    "words",
+    "label",
+    "customer",
+    "miles",
+    "engine_type",
+    "displacement_l",
+    "cylinders",
+    "fuel_supply",
+)
+
+
+@router.get("/")
+def ledger(request: Request) -> Response:
+    """List the open cases and what each of them waits for."""
+    bench = bench_of(request)
+    rows = ledger_rows(bench)
+    return page(
+        request,
+        "ledger.html",
+        open=[row for row in rows if row.is_open],
+        closed=[row for row in rows if not row.is_open],
+        version=ledger_version(bench),
+    )
+
+
+@router.get("/ledger-version")
+def ledger_watch(request: Request) -> Response:
+    """Return what changes when any case changes."""
+    return JSONResponse({"version": ledger_version(bench_of(request)), "working": False})
+
+
+@router.get("/new")
+def new(request: Request) -> Response:
+    """Show the form for a new complaint."""
+    return _new_page(request, None, Posted({}, {}))
+
+
+@router.post("/new")
+async def open_case(request: Request) -> Response:
+    """Open a case with the driver's words."""
+    form = await posted(request)
+    try:
+        case_id = await run_in_threadpool(_open, bench_of(request), form, viewer_of(request).name)
+    except WitnessmarkError as error:
+        if "x-witnessmark" in request.headers:
+            raise
+        return _new_page(request, error, form)
+    return going_on(request, f"/cases/{case_id}")
+
+
+@router.get("/cases/{case_id}")
+async def case(request: Request, case_id: str) -> Response:
+    """Show a case as one strip."""
+    bench = bench_of(request)
+    if bench.local:
+        # A finished page costs one look at the casebook: not worth a thread of its own.
+        looked = bench.desk.look(case_id)
+        held = bench.sheets.get(case_id, _key(request, looked)) if looked.current else None
+        if held is not None:
+            return held.answer(request)
+    return await run_in_threadpool(_case_page, request, case_id)
+
+
+def _case_page(request: Request, case_id: str) -> Response:
+    bench = bench_of(request)
+    looked = bench.desk.look(case_id, wait_s=PATIENCE_S)
+    text = render(request, "case.html", **strip_values(bench, case_id, looked))
+    if not looked.current:
+        return HTMLResponse(text)
+    return bench.sheets.put(case_id, _key(request, looked), text).answer(request)
+
+
+def _key(request: Request, looked: Looked) -> object:
+    theme = request.cookies.get("wm_theme", "")
+    return looked.version, theme, viewer_of(request), bench_of(request).si()
+
+
+@router.get("/cases/{case_id}/version")
+def version(request: Request, case_id: str) -> Response:
+    """Return the version of a case, for pages that watch it."""
+    looked = bench_of(request).desk.look(case_id)
+    return JSONResponse({"version": looked.version, "working": looked.working})
+
+
+@router.post("/cases/{case_id}/stop")
+def stop(request: Request, case_id: str) -> Response:
+    """Stop the work on the odds."""
+    bench_of(request).desk.stop(case_id)
+    return going_on(request, f"/cases/{case_id}")
+
+
+@router.post("/cases/{case_id}/resume")
+def resume(request: Request, case_id: str) -> Response:
+    """Work out the odds after all."""
+    bench_of(request).desk.resume(case_id)
+    return going_on(request, f"/cases/{case_id}")
+
+
+def strip_values(bench: Bench, case_id: str, looked: Looked) -> dict[str, Any]:
+    """Return the values of the case page."""
+    log = {i: (at, by or "") for i, at, by in bench.shop.casebook.log(case_id) if i}
+    return strip(
+        bench.desk.case(case_id),
+        looked,
+        bench.names(),
+        log=log,
+        attached=bench.shop.casebook.attachments(case_id),
+        si=bench.si(),
+    )
+
+
+def ledger_rows(bench: Bench) -> list[Row]:
+    """Return the ledger, what was touched last first."""
+    return [row_of(bench.desk.case(s.id), bench.desk.newest(s.id)) for s in bench.shop.list_cases()]
+
+
+def ledger_version(bench: Bench) -> str:
+    """Return a short text that changes when any case changes or gets its odds."""
+    seen = hashlib.sha256()
+    for row in bench.shop.list_cases():
+        known = bench.desk.newest(row.id) is not None
+        seen.update(f"{row.id}:{row.lines}:{known};".encode())
+    return seen.hexdigest()[:16]
+
+
+def _open(bench: Bench, form: Posted, by: str) -> str:
+    if not form.one("label"):
+        raise InputRefused("The truck has no name.", where="truck", do="Write what you call it.")
+    entry_id = form.one("entry_id") or bench.fresh_id()
+    lines = [
+        entry_line("truck", truck(form.fields), entry_id=f"{entry_id}t"),
+        entry_line("complaint", complaint(form.fields), entry_id=entry_id),
+    ]
+    # The case is named after the entry that opens it, so that sending twice opens it once.
+    case_id = case_name(form.one("label"), entry_id)
+    if any(row.id == case_id for row in bench.shop.list_cases()):
+        return case_id
+    return bench.shop.new_case(case_id, lines, by=by or None).id
+
+
+def _new_page(request: Request, error: WitnessmarkError | None, form: Posted) -> Response:
+    families = sorted(bench_of(request).knowledge().families.values(), key=lambda f: f.name)
+    held: dict[str, Any] = {name: form.one(name) for name in _NEW_FIELDS}
+    held["families"] = form.fields.get("families", [])
+    status = http_status(error) if error else 200
+    return page(request, "new.html", status, error=error, form=held, families=families)

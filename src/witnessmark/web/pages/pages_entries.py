@@ -1,0 +1,343 @@
+"""Entering things: readings, looks, tests, work, outcome, quote, approval, photo, note."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from typing import Any
+
+from fastapi import APIRouter, Request
+from starlette.concurrency import run_in_threadpool
+from starlette.responses import Response
+
+from witnessmark.errors import InputRefused, NotFound, WitnessmarkError, http_status
+from witnessmark.model.entries.case import Case
+from witnessmark.model.entries.entry_data import ClueData, QuoteData, ReadingData, TestData
+from witnessmark.model.estimate import Estimate
+from witnessmark.units import QUANTITIES
+from witnessmark.web.bench.state import Bench, bench_of, going_on, page, viewer_of
+from witnessmark.web.door.posted import Posted, posted
+from witnessmark.web.pages.entry_forms import FORMS, seen
+from witnessmark.workflow.case.packs_of_shop import clues_of
+from witnessmark.workflow.case.photo import store_photo
+from witnessmark.workflow.case.shop_settings import instruments_of, own_rates
+from witnessmark.workflow.dossier.gauge_round import next_reading, quantities_for, readings_taken
+from witnessmark.workflow.papers.case_papers import usual_price_in_shop
+from witnessmark.workflow.shop.ledger import PART_HERE, PART_ORDERED
+
+router = APIRouter(include_in_schema=False)
+
+#: Kinds with a plain form page, and what the page is called.
+_PLAIN = {
+    "complaint": "Complaint",
+    "truck": "The truck",
+    "work": "Work done",
+    "outcome": "The customer’s word",
+    "quote": "Estimate",
+    "approval": "Approval",
+    "note": "Note",
+    "retract": "Take an entry back",
+}
+
+
+@router.get("/cases/{case_id}/reading")
+def reading(request: Request, case_id: str, quantity: str = "", stay: bool = False) -> Response:
+    """Show the form for one reading."""
+    return _reading_page(request, case_id, Posted({}, {}), None, quantity, advance=not stay)
+
+
+@router.post("/cases/{case_id}/reading")
+async def take_reading(request: Request, case_id: str) -> Response:
+    """Store one reading."""
+    form = await posted(request)
+    try:
+        entry_id = await run_in_threadpool(_take, bench_of(request), case_id, form, _by(request))
+    except WitnessmarkError as refused:
+        if "x-witnessmark" in request.headers:
+            raise
+        error = refused
+        return await run_in_threadpool(
+            lambda: _reading_page(request, case_id, form, error, form.one("quantity"))
+        )
+    if form.one("then") == "next":
+        where = f"/cases/{case_id}/reading?quantity={form.one('quantity')}&saved={entry_id}"
+        return going_on(request, where)
+    return going_on(request, f"/cases/{case_id}#known")
+
+
+@router.get("/cases/{case_id}/looked")
+def looked(request: Request, case_id: str) -> Response:
+    """Show the clues to look at."""
+    bench = bench_of(request)
+    case = bench.desk.case(case_id)
+    known = {(d.clue, d.cause or ""): _answer(d.seen) for _, d in case.of(ClueData)}
+    rows = []
+    for condition, causes in clues_of(bench.knowledge(), case.families()):
+        if condition.part_scoped:
+            given = next((c.id for c in causes if (condition.id, c.id) in known), "")
+            chosen = known.get((condition.id, given), "")
+        else:
+            given, chosen = "", known.get((condition.id, ""), "")
+        parts = causes if condition.part_scoped else []
+        rows.append({"clue": condition, "causes": parts, "cause": given, "chosen": chosen})
+    return page(request, "looked.html", case=case, rows=rows, label=_label(case))
+
+
+@router.post("/cases/{case_id}/looked")
+async def store_looks(request: Request, case_id: str) -> Response:
+    """Store what was looked at and what it came to."""
+    form = await posted(request)
+    await run_in_threadpool(_store_looks, bench_of(request), case_id, form, _by(request))
+    return going_on(request, f"/cases/{case_id}#known")
+
+
+@router.get("/cases/{case_id}/tests")
+def tests(request: Request, case_id: str) -> Response:
+    """Show the tests of the case's families."""
+    bench = bench_of(request)
+    case = bench.desk.case(case_id)
+    known = {d.test: d.result for _, d in case.of(TestData)}
+    test = request.query_params.get("test", "")
+    rows: list[dict[str, Any]] = []
+    for family in (f for f in bench.knowledge().families.values() if f.id in case.families()):
+        for row in family.tests:
+            plain = len(row.outcomes) == 2 and set(row.outcomes) == {"positive", "negative"}
+            options = [(o, row.outcome_words.get(o) or o.replace("_", " ")) for o in row.outcomes]
+            if plain:
+                options = [("positive", "positive"), ("negative", "negative")]
+            rows.append({"test": row, "options": options, "chosen": known.get(row.id, "")})
+    rows = [r for r in rows if r["test"].id == test] + [r for r in rows if r["test"].id != test]
+    return page(request, "tests.html", case=case, rows=rows, label=_label(case), asked=test)
+
+
+@router.post("/cases/{case_id}/tests")
+async def store_tests(request: Request, case_id: str) -> Response:
+    """Store the results of tests."""
+    form = await posted(request)
+    await run_in_threadpool(_store_tests, bench_of(request), case_id, form, _by(request))
+    return going_on(request, f"/cases/{case_id}#known")
+
+
+@router.get("/cases/{case_id}/add/{kind}")
+def add(request: Request, case_id: str, kind: str) -> Response:
+    """Show the form for an entry of a plain kind."""
+    fields = {name: [text] for name, text in request.query_params.items()}
+    return _plain_page(request, case_id, kind, Posted(fields, {}), None)
+
+
+@router.post("/cases/{case_id}/add/{kind}")
+async def store(request: Request, case_id: str, kind: str) -> Response:
+    """Store an entry of a plain kind."""
+    if kind not in _PLAIN:
+        raise NotFound("There is no such form.")
+    form = await posted(request)
+    bench, by = bench_of(request), _by(request)
+    try:
+        data = FORMS[kind](form.fields)
+        entry_id = form.one("entry_id") or None
+        await run_in_threadpool(
+            lambda: bench.shop.add(case_id, kind, data, by=by, entry_id=entry_id)
+        )
+    except WitnessmarkError as refused:
+        if "x-witnessmark" in request.headers:
+            raise
+        error = refused
+        return await run_in_threadpool(lambda: _plain_page(request, case_id, kind, form, error))
+    if kind == "outcome":
+        bench.desk.settings_changed()  # what this case has taught bears on the others
+    places = {"work": "#work", "outcome": "#work", "quote": "#paper", "approval": "#paper"}
+    return going_on(request, f"/cases/{case_id}{places.get(kind, '')}")
+
+
+@router.get("/cases/{case_id}/photo")
+def photo(request: Request, case_id: str) -> Response:
+    """Show the form for a photo."""
+    case = bench_of(request).desk.case(case_id)
+    return page(request, "photo.html", case=case, label=_label(case), error=None)
+
+
+@router.post("/cases/{case_id}/photo")
+async def store_the_photo(request: Request, case_id: str) -> Response:
+    """Store a photo."""
+    form = await posted(request, files=1)
+    bench, by = bench_of(request), _by(request)
+    files = form.files.get("photo", [])
+    if not files:
+        raise InputRefused("No photo came with the form.", do="Take or choose one.")
+    await run_in_threadpool(
+        lambda: store_photo(
+            bench.shop,
+            case_id,
+            files[0].stream,
+            files[0].name,
+            caption=form.one("caption"),
+            by=by,
+            entry_id=form.one("entry_id") or None,
+        )
+    )
+    return going_on(request, f"/cases/{case_id}#entries")
+
+
+def _by(request: Request) -> str | None:
+    return viewer_of(request).name or None
+
+
+def _label(case: Case) -> str:
+    truck = case.truck()
+    return truck.label if truck else case.id
+
+
+def _answer(found: bool | str) -> str:
+    return "maybe" if found == "maybe" else ("yes" if found else "no")
+
+
+def _take(bench: Bench, case_id: str, form: Posted, by: str | None) -> str:
+    data = FORMS["reading"](form.fields)
+    name = form.one("instrument")
+    if name:
+        own = {i.id: i.data() for i in instruments_of(bench.shop)}
+        for _, taken in bench.desk.case(case_id).of(ReadingData):
+            if taken.instrument is not None and taken.instrument.id:
+                own.setdefault(taken.instrument.id, taken.instrument.model_dump(exclude_none=True))
+        data["instrument"] = own.get(name, {"id": name})
+    entry_id = form.one("entry_id") or None
+    return bench.shop.add(case_id, "reading", data, by=by, entry_id=entry_id).id
+
+
+def _reading_page(
+    request: Request,
+    case_id: str,
+    form: Posted,
+    error: WitnessmarkError | None,
+    quantity: str,
+    *,
+    advance: bool = True,
+) -> Response:
+    bench = bench_of(request)
+    case = bench.desk.case(case_id)
+    si = bench.si()
+    start = next_reading(case, quantity or None, si=si, advance=advance)
+    stage = max(case.stages().values(), default=0)
+    saved = request.query_params.get("saved", "")
+    entry = next((e for e in case.entries if e.id == saved), None)
+    instruments = [i.id for i in instruments_of(bench.shop)]
+    last = start.instrument.id if start.instrument and start.instrument.id else ""
+    if last and last not in instruments:
+        instruments.append(last)
+    return page(
+        request,
+        "reading.html",
+        http_status(error) if error else 200,
+        case=case,
+        label=_label(case),
+        start=start,
+        usual=quantities_for(case),
+        all_quantities=sorted(QUANTITIES.values(), key=lambda q: q.words),
+        taken=readings_taken(case, start.quantity, stage),
+        saved=entry,
+        instruments=instruments,
+        last_instrument=form.one("instrument") or last,
+        form=form,
+        error=error,
+    )
+
+
+def _store_looks(bench: Bench, case_id: str, form: Posted, by: str | None) -> None:
+    case = bench.desk.case(case_id)
+    known = {(d.clue, d.cause or ""): _answer(d.seen) for _, d in case.of(ClueData)}
+    for name in sorted(form.fields):
+        if not name.startswith("clue.") or not form.one(name):
+            continue
+        clue, cause = name.removeprefix("clue."), form.one("cause." + name.removeprefix("clue."))
+        if known.get((clue, cause)) == form.one(name):
+            continue
+        data: dict[str, Any] = {"clue": clue, "seen": seen(form.one(name))}
+        if cause:
+            data["cause"] = cause
+        identity = _part_id(form, f"{clue}/{cause}/{form.one(name)}")
+        bench.shop.add(case_id, "clue", data, by=by, entry_id=identity)
+
+
+def _store_tests(bench: Bench, case_id: str, form: Posted, by: str | None) -> None:
+    known = {d.test: d.result for _, d in bench.desk.case(case_id).of(TestData)}
+    for name in sorted(form.fields):
+        result = form.one(name)
+        if not name.startswith("test.") or not result:
+            continue
+        test = name.removeprefix("test.")
+        if known.get(test) != result:
+            identity = _part_id(form, f"{test}/{result}")
+            data = {"test": test, "result": result}
+            bench.shop.add(case_id, "test", data, by=by, entry_id=identity)
+
+
+def _part_id(form: Posted, what: str) -> str | None:
+    """One form makes several entries; each gets an id that a second sending makes again."""
+    base = form.one("entry_id")
+    return f"{base[:60]}.{hashlib.sha256(what.encode()).hexdigest()[:8]}" if base else None
+
+
+def _plain_page(
+    request: Request, case_id: str, kind: str, form: Posted, error: WitnessmarkError | None
+) -> Response:
+    if kind not in _PLAIN:
+        raise NotFound("There is no such form.")
+    bench = bench_of(request)
+    case = bench.desk.case(case_id)
+    names = bench.names()
+    return page(
+        request,
+        f"add_{kind}.html",
+        http_status(error) if error else 200,
+        case=case,
+        label=_label(case),
+        heading=_PLAIN[kind],
+        form=_values(form),
+        families_given=form.fields.get("families", list(case.families())),
+        error=error,
+        families=sorted(bench.knowledge().families.values(), key=lambda f: f.name),
+        causes=_causes(bench, case),
+        cause_name=names.cause,
+        renew=_renew(bench, form.one("cause")),
+        cause=bench.knowledge().cause(form.one("cause")),
+        truck=case.truck(),
+        complaints=case.complaints(),
+        quotes=list(case.of(QuoteData)),
+        rates=own_rates(bench.shop),
+        usual=_usual(bench, case_id, form.one("cause")) if kind == "quote" else None,
+        part_ordered=PART_ORDERED,
+        part_here=PART_HERE,
+    )
+
+
+def _usual(bench: Bench, case_id: str, cause: str) -> Estimate | None:
+    """Return what this work usually comes to, where the odds are worked out already."""
+    looked = bench.desk.look(case_id)
+    if not cause or looked.assessment is None:
+        return None
+    return usual_price_in_shop(bench.shop, looked.assessment, cause)
+
+
+def _values(form: Posted) -> Callable[..., str]:
+    def value(name: str, default: Any = "") -> str:
+        found = form.one(name) if name in form.fields else default
+        return "" if found is None else str(found)
+
+    return value
+
+
+def _causes(bench: Bench, case: Case) -> list[tuple[str, str]]:
+    """Return the causes of the case's families, the likeliest first."""
+    assessment = bench.desk.newest(case.id)
+    ranked: dict[str, str] = {}
+    for odds in assessment.odds if assessment else ():
+        ranked |= {c.cause: c.name for c in odds.causes}
+    for family in (f for f in bench.knowledge().families.values() if f.id in case.families()):
+        for cause in family.causes:
+            ranked.setdefault(cause.id, cause.name)
+    return list(ranked.items())
+
+
+def _renew(bench: Bench, cause: str) -> list[str]:
+    found = bench.knowledge().cause(cause) if cause else None
+    return list(found.renew_with) if found else []

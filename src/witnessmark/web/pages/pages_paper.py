@@ -1,0 +1,188 @@
+"""Paper: report, estimate, torque card, road-test card, links, exports, QR code."""
+
+from __future__ import annotations
+
+import csv
+import io
+from typing import Any
+
+import segno
+from fastapi import APIRouter, Request
+from starlette.concurrency import run_in_threadpool
+from starlette.responses import HTMLResponse, Response
+
+from witnessmark.errors import Conflict
+from witnessmark.model.assessment import Assessment
+from witnessmark.model.entries.case import Case
+from witnessmark.model.entries.entry_data import ReadingData, WorkData
+from witnessmark.web.bench.state import Bench, bench_of, page, viewer_of
+from witnessmark.web.bench.strip import entry_words
+from witnessmark.web.door.posted import posted
+from witnessmark.workflow.case.locks import customer_token
+from witnessmark.workflow.case.photo import photo_bytes
+from witnessmark.workflow.papers.case_papers import report_html, report_pdf
+
+router = APIRouter(include_in_schema=False)
+
+_PAPER_WAIT_S = 20.0
+
+#: The report is a page of its own with its own style and no script at all.
+_REPORT_CSP = (
+    "sandbox allow-modals; default-src 'none'; style-src 'unsafe-inline'; img-src data:; "
+    "frame-ancestors 'none'; base-uri 'none'; form-action 'none'"
+)
+
+
+@router.get("/cases/{case_id}/report")
+def report(request: Request, case_id: str, quote: bool = False) -> Response:
+    """Show the customer's report."""
+    bench = bench_of(request)
+    text = report_html(bench.shop, case_id, quote=quote, assessment=_settled(bench, case_id))
+    return HTMLResponse(text, headers={"content-security-policy": _REPORT_CSP})
+
+
+@router.get("/cases/{case_id}/report.pdf")
+def report_as_pdf(request: Request, case_id: str, quote: bool = False) -> Response:
+    """Return the customer's report as PDF."""
+    bench = bench_of(request)
+    content = report_pdf(bench.shop, case_id, quote=quote, assessment=_settled(bench, case_id))
+    name = f"{case_id}-{'estimate' if quote else 'report'}.pdf"
+    return Response(content, media_type="application/pdf", headers=_attached(name, inline=True))
+
+
+@router.get("/cases/{case_id}/torque-card")
+def torque_card(request: Request, case_id: str) -> Response:
+    """Show the tightenings of a case as a card to print and tick."""
+    bench = bench_of(request)
+    case = bench.desk.case(case_id)
+    works = list(case.of(WorkData))
+    names = bench.names()
+    rows = [(names.cause(w.cause) if w.cause else w.did, t) for _, w in works for t in w.torques]
+    return page(request, "torque_card.html", case=case, label=_label(case), rows=rows)
+
+
+@router.get("/cases/{case_id}/road-test")
+def road_test(request: Request, case_id: str) -> Response:
+    """Show what to drive and record for the complaints of a case."""
+    bench = bench_of(request)
+    case = bench.desk.case(case_id)
+    found = bench.knowledge().families
+    families = [found[f] for f in case.families() if f in found]
+    return page(request, "road_test.html", case=case, label=_label(case), families=families)
+
+
+@router.get("/cases/{case_id}/hand-over")
+def hand_over(request: Request, case_id: str) -> Response:
+    """Show the ways a case leaves the bench: link, QR code, exports."""
+    return _hand_over(request, case_id, "")
+
+
+@router.post("/cases/{case_id}/hand-over")
+async def make_link(request: Request, case_id: str) -> Response:
+    """Make a signed link for the customer that ends by itself."""
+    viewer_of(request).must_own()
+    form = await posted(request)
+    bench = bench_of(request)
+    days = int(form.one("days")) if form.one("days").isdecimal() else 14
+
+    def work() -> str:
+        bench.shop.casebook.count(case_id)
+        return customer_token(bench.shop, case_id, days)
+
+    token = await run_in_threadpool(work)
+    return await run_in_threadpool(lambda: _hand_over(request, case_id, token))
+
+
+@router.get("/cases/{case_id}/qr.svg")
+def qr(request: Request, case_id: str) -> Response:
+    """Return the QR code that opens this case on another device of the shop."""
+    bench = bench_of(request)
+    bench.shop.casebook.count(case_id)
+    drawn = io.BytesIO()
+    address = f"{_base(request, bench)}/cases/{case_id}"
+    segno.make(address, error="m").save(
+        drawn, kind="svg", scale=6, border=4, dark="#000", light="#fff", xmldecl=False
+    )
+    return Response(drawn.getvalue(), media_type="image/svg+xml")
+
+
+@router.get("/cases/{case_id}/export.jsonl")
+def export(request: Request, case_id: str) -> Response:
+    """Return a case as it is stored, byte for byte."""
+    content = bench_of(request).shop.export(case_id)
+    return Response(content, media_type="application/jsonl", headers=_attached(f"{case_id}.jsonl"))
+
+
+@router.get("/cases/{case_id}/readings.csv")
+def readings(request: Request, case_id: str) -> Response:
+    """Return the readings and all entries of a case as a table for a spreadsheet."""
+    bench = bench_of(request)
+    case = bench.desk.case(case_id)
+    names, stages = bench.names(), case.stages()
+    out = io.StringIO()
+    table = csv.writer(out)
+    table.writerow(["entry", "at", "kind", "after work no.", "quantity", "value", "rpm", "words"])
+    for entry in case.live():
+        data = entry.data
+        taken = data if isinstance(data, ReadingData) else None
+        row = [
+            entry.id,
+            entry.at,
+            entry.kind,
+            str(stages[entry.id]),
+            taken.quantity if taken else "",
+            taken.value if taken else "",
+            f"{taken.point.rpm:g}" if taken and taken.point.rpm is not None else "",
+            entry_words(entry, names),
+        ]
+        table.writerow([safe_cell(text) for text in row])
+    content = out.getvalue().encode("utf-8-sig")
+    return Response(content, media_type="text/csv", headers=_attached(f"{case_id}.csv"))
+
+
+@router.get("/files/{case_id}/{entry_id}")
+def photo(request: Request, case_id: str, entry_id: str) -> Response:
+    """Return a photo."""
+    content, kind = photo_bytes(bench_of(request).shop, case_id, entry_id)
+    headers = {
+        "content-security-policy": "default-src 'none'; sandbox",
+        "cache-control": "private, max-age=86400",
+    }
+    return Response(content, media_type=kind, headers=headers)
+
+
+def safe_cell(text: str) -> str:
+    """Return a cell that no spreadsheet takes for a formula."""
+    return f"'{text}" if text[:1] in {"=", "+", "-", "@", "\t", "\r", "\n"} else text
+
+
+def _settled(bench: Bench, case_id: str) -> Assessment:
+    """Return the assessment of the case as it stands; a paper never speaks of an older state."""
+    looked = bench.desk.look(case_id, wait_s=_PAPER_WAIT_S)
+    if looked.assessment is None or not looked.current:
+        raise Conflict(
+            looked.trouble or "The odds are still being worked out.", do="Try again in a moment."
+        )
+    return looked.assessment
+
+
+def _hand_over(request: Request, case_id: str, token: str) -> Response:
+    bench = bench_of(request)
+    case = bench.desk.case(case_id)
+    link = f"{_base(request, bench)}/c/{token}" if token else ""
+    values: dict[str, Any] = {"case": case, "label": _label(case), "link": link}
+    return page(request, "hand_over.html", address=_base(request, bench), **values)
+
+
+def _base(request: Request, bench: Bench) -> str:
+    return bench.access.address or str(request.base_url).rstrip("/")
+
+
+def _label(case: Case) -> str:
+    truck = case.truck()
+    return truck.label if truck else case.id
+
+
+def _attached(name: str, *, inline: bool = False) -> dict[str, str]:
+    kept = "".join(c if c.isascii() and (c.isalnum() or c in "._-") else "_" for c in name)
+    return {"content-disposition": f'{"inline" if inline else "attachment"}; filename="{kept}"'}

@@ -1,0 +1,140 @@
+"""Serving the bench page: loopback by default; in the shop's network with a lock and HTTPS."""
+
+from __future__ import annotations
+
+import ipaddress
+import logging
+import socket
+from collections.abc import Callable
+from pathlib import Path
+
+import uvicorn
+
+from witnessmark.errors import InputRefused
+from witnessmark.web.app import create_app
+from witnessmark.web.door.certificate import certificate
+from witnessmark.web.door.doors import Access
+from witnessmark.workflow.case.locks import has_passphrase, set_passphrase, suggest_passphrase
+from witnessmark.workflow.case.shop_on_disk import Shop
+from witnessmark.workflow.shop.worker import Worker
+
+__all__ = ["is_loopback", "own_address", "serve"]
+
+
+def serve(
+    shop: Shop,
+    *,
+    host: str = "127.0.0.1",
+    port: int = 8740,
+    say: Callable[[str], None] = print,
+    ready: Callable[[str], None] | None = None,
+    stopper: Callable[[Callable[[], None]], None] | None = None,
+) -> None:
+    """Serve a shop until it is stopped.
+
+    Args:
+        shop: the open shop; the caller closes it.
+        host: address to listen on; anything but loopback asks for a passphrase and uses HTTPS.
+        port: port; 0 takes a free one.
+        say: says the address and, once, the passphrases that were made.
+        ready: called with the address when requests are taken.
+        stopper: given a function that stops the server, for callers that run it in a thread.
+
+    Raises:
+        InputRefused: the address or port cannot be had.
+    """
+    listening = _socket(host, port)
+    real_port = int(listening.getsockname()[1])
+    lan = not is_loopback(host)
+    files: tuple[Path, Path] | None = None
+    if lan:
+        name = own_address() if host in {"0.0.0.0", "::", ""} else host  # noqa: S104
+        files = certificate(shop.folder / "tls", [name, host])
+        _lock(shop, say)
+        address = f"https://{_bracketed(name)}:{real_port}"
+        access = Access(lan=True, address=address, secure=True)
+    else:
+        address = f"http://{_bracketed(host)}:{real_port}"
+        access = Access()
+    app = create_app(shop, access=access, assess=Worker(shop.folder))
+    config = uvicorn.Config(
+        app,
+        log_level="warning",
+        access_log=False,
+        server_header=False,
+        timeout_graceful_shutdown=3,
+        ssl_certfile=str(files[0]) if files else None,
+        ssl_keyfile=str(files[1]) if files else None,
+        limit_concurrency=400,
+    )
+    logging.getLogger("uvicorn.error").setLevel(logging.ERROR)
+    server = _Server(config, lambda: ready(address) if ready else None)
+    if stopper is not None:
+        stopper(lambda: setattr(server, "should_exit", True))
+    say(f"The bench page is at {address} (stop with Ctrl-C).")
+    if lan:
+        say("The certificate is the shop's own: the browser asks once whether to trust it.")
+    server.run(sockets=[listening])
+
+
+def is_loopback(host: str) -> bool:
+    """Say whether a host is this machine alone."""
+    if host == "localhost":
+        return True
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return False
+
+
+def own_address() -> str:
+    """Return this machine's address in its network, without sending anything."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(("192.0.2.1", 9))  # a documentation address (RFC 5737): only a route
+            return str(probe.getsockname()[0])
+        except OSError:
+            return "127.0.0.1"
+
+
+class _Server(uvicorn.Server):
+    def __init__(self, config: uvicorn.Config, started: Callable[[], None]) -> None:
+        super().__init__(config)
+        self._started = started
+
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        await super().startup(sockets)
+        self._started()
+
+
+def _lock(shop: Shop, say: Callable[[str], None]) -> None:
+    """Make passphrases where there are none: the network never sees an open page."""
+    if not has_passphrase(shop, "technician"):
+        made = suggest_passphrase()
+        set_passphrase(shop, "technician", made)
+        say(f"Passphrase of the shop, shown once: {made}")
+    if not has_passphrase(shop, "owner"):
+        made = suggest_passphrase()
+        set_passphrase(shop, "owner", made)
+        say(f"Passphrase of the owner, shown once: {made}")
+
+
+def _socket(host: str, port: int) -> socket.socket:
+    try:
+        found = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE)
+        family, kind, protocol, _, address = found[0]
+        listening = socket.socket(family, kind, protocol)
+        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        listening.bind(address)
+        listening.listen(256)
+    except (OSError, OverflowError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise InputRefused(
+            f"The page cannot be served at {host} port {port}: {reason}.",
+            do="Choose another with --host and --port; --port 0 takes a free one.",
+        ) from None
+    return listening
+
+
+def _bracketed(host: str) -> str:
+    return f"[{host}]" if ":" in host else host

@@ -1,0 +1,287 @@
+"""A shop on disk: the casebook, the originals beside it, and the verbs that write to them."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import tomllib
+import uuid
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, BinaryIO
+
+from witnessmark.casebook.files import Originals, digest
+from witnessmark.casebook.store import Casebook, Summary
+from witnessmark.errors import InputRefused, NotFound
+from witnessmark.model.entries.case import Case, read_case
+from witnessmark.model.entries.entry import Entry, parse_entry
+from witnessmark.model.entries.entry_data import PhotoData, RecordingData
+from witnessmark.model.problem import Problem
+
+__all__ = ["Shop", "entry_line", "new_entry_id", "open_shop", "read_case_file"]
+
+#: A case file larger than this is refused.
+MAX_CASE_FILE = 64 << 20
+
+
+@dataclass(frozen=True, slots=True)
+class Shop:
+    """An open shop. Everything the doors do to a shop goes through here."""
+
+    folder: Path
+    casebook: Casebook
+    originals: Originals
+
+    def close(self) -> None:
+        """Let go of the casebook."""
+        self.casebook.close()
+
+    def list_cases(self) -> list[Summary]:
+        """Return every case, the one last written to first."""
+        return self.casebook.cases()
+
+    def case(self, case_id: str) -> Case:
+        """Return a case.
+
+        Raises:
+            NotFound: no such case.
+        """
+        return self.casebook.case(case_id)
+
+    def new_case(self, case_id: str, lines: Iterable[str] = (), *, by: str | None = None) -> Case:
+        """Open a case with its first lines; see :meth:`Casebook.new_case`."""
+        return self.casebook.new_case(case_id, lines, by=by)
+
+    def append(self, case_id: str, lines: Iterable[str], *, by: str | None = None) -> list[str]:
+        """Add lines to a case; see :meth:`Casebook.append`."""
+        return self.casebook.append(case_id, lines, by=by)
+
+    def add(
+        self,
+        case_id: str,
+        kind: str,
+        data: Mapping[str, Any],
+        *,
+        by: str | None = None,
+        entry_id: str | None = None,
+        at: str | None = None,
+    ) -> Entry:
+        """Make one entry and add it.
+
+        Args:
+            case_id: the case.
+            kind: kind of entry.
+            data: its data as JSON types.
+            by: who enters it.
+            entry_id: an id made by the sender lets a save be sent twice safely.
+            at: when it was done; now when not given.
+
+        Raises:
+            EntryRefused: the data do not fit the entry format.
+            NotFound: no such case.
+        """
+        line = entry_line(kind, data, entry_id=entry_id, at=at)
+        entry, _ = parse_entry(line)
+        stored = {e.id: e for e in self.case(case_id).entries}.get(entry.id)
+        if stored is not None and (stored.kind, stored.data) == (entry.kind, entry.data):
+            return stored  # the same save, sent again
+        self.append(case_id, [line], by=by)
+        return entry
+
+    def store_file(self, source: BinaryIO | Path, name: str) -> str:
+        """Store an original (recording or photo) and return its sha256."""
+        sha256, size = self.originals.store(source)
+        self.casebook.note_file(sha256, name[:300], size)
+        return sha256
+
+    def recording_path(self, case_id: str, entry: Entry) -> Path:
+        """Return where the original of a recording or photo entry lies.
+
+        Raises:
+            NotFound: it was never added to the shop.
+        """
+        sha256 = getattr(entry.data, "sha256", None) or self.casebook.attachments(case_id).get(
+            entry.id
+        )
+        if sha256 is None:
+            raise NotFound(f"The file of entry '{entry.id}' is not in the shop.", do="Add it.")
+        return self.originals.path(sha256)
+
+    def export(self, case_id: str) -> str:
+        """Return the case as JSON Lines, byte for byte as its lines came in."""
+        return "".join(f"{line}\n" for line in self.casebook.lines(case_id))
+
+    def export_files(self, case_id: str, folder: Path) -> list[str]:
+        """Copy the case's recordings and photos into *folder*, named by digest.
+
+        Their names in the entries come from outside and are never used as paths.
+        """
+        folder.mkdir(parents=True, exist_ok=True)
+        copied = []
+        for entry in self.case(case_id).entries:
+            if isinstance(entry.data, (RecordingData, PhotoData)):
+                source = self.recording_path(case_id, entry)
+                shutil.copyfile(source, folder / source.name)
+                copied.append(source.name)
+        return copied
+
+    def import_case(self, path: Path, case_id: str | None = None, *, by: str | None = None) -> Case:
+        """Take a case file in, with the recordings and photos that lie where it says.
+
+        Returns:
+            The case; what could not be found or read stands in its problems.
+        """
+        lines, remarks = _lines_of(path)
+        name = case_id or path.name.removesuffix(".jsonl")
+        case = self.new_case(name, lines, by=by)
+        problems = list(case.problems) + remarks
+        for entry in case.entries:
+            if isinstance(entry.data, (RecordingData, PhotoData)):
+                problem = self._take_in(case.id, entry, path.parent)
+                problems += [problem] if problem else []
+        return Case(case.id, case.entries, tuple(problems), case.damaged)
+
+    def _take_in(self, case_id: str, entry: Entry, folder: Path) -> Problem | None:
+        data = entry.data
+        assert isinstance(data, (RecordingData, PhotoData))  # noqa: S101
+        if data.sha256 is not None and data.sha256 in self.originals:
+            return None
+        source = find_file(data, folder)
+        if source is None:
+            return Problem(
+                entry.id,
+                f"The file '{data.path[:120]}' is not there.",
+                "Put it beside the case file, or add it to the case later.",
+            )
+        found = digest(source)
+        if data.sha256 is not None and found != data.sha256:
+            return Problem(
+                entry.id,
+                f"The file '{data.path[:120]}' is not the one that was "
+                "recorded: its sha256 differs.",
+                "Find the original.",
+            )
+        self.casebook.attach(case_id, entry.id, self.store_file(source, Path(data.path).name))
+        return None
+
+
+def open_shop(folder: Path | str, *, create: bool = False) -> Shop:
+    """Open a shop's folder.
+
+    ``shop.toml`` in it may hold ``casebook = "postgresql+psycopg://..."`` for several sites that
+    share one casebook; without it the casebook is ``casebook.sqlite`` in the folder.
+
+    Raises:
+        NotFound: no such shop, and *create* is not set.
+        InputRefused: the folder's settings or casebook cannot be read.
+    """
+    folder = Path(folder)
+    if not create and not _is_shop(folder):
+        raise NotFound(
+            "There is no shop in this folder.",
+            where=str(folder),
+            do="Make one with 'witnessmark case new SHOP CASE-ID'.",
+        )
+    if folder.exists() and not folder.is_dir():
+        raise InputRefused("A shop is a folder; this is a file.", where=str(folder))
+    folder.mkdir(parents=True, exist_ok=True)
+    url = _shop_file(folder).get("casebook", f"sqlite:///{(folder / 'casebook.sqlite').resolve()}")
+    if not isinstance(url, str):
+        raise InputRefused("casebook: a text is needed.", where=str(folder / "shop.toml"))
+    return Shop(folder, Casebook(url), Originals(folder / "recordings"))
+
+
+def read_case_file(path: Path) -> Case:
+    """Read a case file without a shop.
+
+    Raises:
+        InputRefused: no file, not text, or larger than a case can be.
+    """
+    lines, remarks = _lines_of(path)
+    case = read_case(path.name.removesuffix(".jsonl"), lines, where=path.name)
+    return Case(case.id, case.entries, (*remarks, *case.problems), case.damaged)
+
+
+def find_file(data: RecordingData | PhotoData, folder: Path) -> Path | None:
+    """Return where the file of an entry lies: at its path, or by its digest in *folder*."""
+    places = [folder / data.path]
+    if data.sha256 is not None:
+        places += [folder / data.sha256, folder / "recordings" / data.sha256]
+    for place in places:
+        try:
+            if place.is_file():
+                return place
+        except (OSError, ValueError):
+            continue
+    return None
+
+
+def entry_line(
+    kind: str, data: Mapping[str, Any], *, entry_id: str | None = None, at: str | None = None
+) -> str:
+    """Return one line of the entry format."""
+    document = {
+        "kind": kind,
+        "id": entry_id or new_entry_id(),
+        "at": at or _now(),
+        "data": dict(data),
+    }
+    return json.dumps(document, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+
+
+def new_entry_id() -> str:
+    """Return an id that no other entry has."""
+    return "e" + uuid.uuid4().hex[:12]
+
+
+def _now() -> str:
+    return datetime.now(UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
+
+
+def _is_shop(folder: Path) -> bool:
+    return (folder / "casebook.sqlite").is_file() or (folder / "shop.toml").is_file()
+
+
+def _shop_file(folder: Path) -> dict[str, Any]:
+    path = folder / "shop.toml"
+    if not path.is_file():
+        return {}
+    try:
+        return tomllib.loads(path.read_text(encoding="utf-8"))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise InputRefused(f"The settings cannot be read: {error}.", where=str(path)) from None
+
+
+def _lines_of(path: Path) -> tuple[list[str], list[Problem]]:
+    if not path.is_file():
+        raise InputRefused("There is no such case file.", where=str(path), do="Check the path.")
+    if path.stat().st_size > MAX_CASE_FILE:
+        raise InputRefused(
+            f"A case file has at most {MAX_CASE_FILE >> 20} MiB.",
+            where=str(path),
+            do="Recordings and photos belong into files of their own.",
+        )
+    content = path.read_bytes()
+    if b"\x00" in content[:4096]:
+        raise InputRefused(
+            "This is not a case file: it is not text.",
+            where=str(path),
+            do="A case file has one JSON object a line. For a recording use 'witnessmark look'.",
+        )
+    try:
+        return _split(content.decode("utf-8")), []
+    except UnicodeDecodeError as error:
+        line = content[: error.start].count(b"\n") + 1
+        problem = Problem(
+            f"{path.name} line {line}",
+            "Some bytes are not UTF-8 text.",
+            "They are shown as �; enter the words anew.",
+        )
+        return _split(content.decode("utf-8", errors="replace")), [problem]
+
+
+def _split(text: str) -> list[str]:
+    """Split at line feeds only, so that every line comes out again to the letter."""
+    return text.removesuffix("\n").split("\n") if text else []

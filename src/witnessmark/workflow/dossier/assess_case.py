@@ -1,0 +1,226 @@
+"""Assess a case: entries and recordings -> findings, odds, next steps, proof."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+from witnessmark.analyses.an_analysis import Bench
+from witnessmark.analyses.readings.before_after import pairs
+from witnessmark.analyses.run_all import run_all
+from witnessmark.errors import NothingUsable
+from witnessmark.inference.family.family_belief import Belief
+from witnessmark.inference.fuel.fuel_evidence import FuelEvidence, fuel_evidence
+from witnessmark.inference.fuel.fuel_groups import FAMILY
+from witnessmark.inference.look_first import looks_waiting
+from witnessmark.inference.odds.case_odds import Judgement, case_evidence, judge
+from witnessmark.inference.odds.statement import WORTH_NAMING
+from witnessmark.inference.proof_of_cure import prove
+from witnessmark.knowledge import Knowledge, load_knowledge
+from witnessmark.knowledge.proof_points import load_proof_plans
+from witnessmark.model.assessment import Assessment
+from witnessmark.model.entries.case import Case
+from witnessmark.model.entries.entry_data import ApprovalData, QuoteData
+from witnessmark.model.finding import Finding
+from witnessmark.model.fuel_baseline import FuelBaseline
+from witnessmark.model.odds import Odds
+from witnessmark.model.problem import Problem
+from witnessmark.model.proof import Proof
+from witnessmark.model.recording import Recording
+from witnessmark.model.settings import Settings
+from witnessmark.model.shop_record import History
+from witnessmark.model.step import Step
+from witnessmark.planner.estimate.approvals import ledger
+from witnessmark.planner.fuel.fuel_steps import (
+    fuel_candidates,
+    look_before_pump,
+    measure_before_opening,
+)
+from witnessmark.planner.order.progress import progress
+from witnessmark.planner.ranked_steps import FamilyState, rank_steps
+from witnessmark.workflow.case.check_ids import check_ids
+from witnessmark.workflow.case.packs_of_shop import pack_files
+from witnessmark.workflow.case.shop_on_disk import Shop, read_case_file
+from witnessmark.workflow.case.shop_settings import settings_of
+from witnessmark.workflow.dossier.fuel_first import gauge_first, look_before_kit
+from witnessmark.workflow.dossier.learnt_for_case import learnt
+from witnessmark.workflow.recordings.case_recordings import recordings_beside, recordings_of_shop
+
+__all__ = ["assess", "assess_file", "assess_in_shop", "last_hand"]
+
+
+def assess(
+    case: Case,
+    recordings: Mapping[str, Recording],
+    *,
+    problems: Sequence[Problem] = (),
+    knowledge: Knowledge | None = None,
+    history: History | None = None,
+    settings: Settings | None = None,
+    baseline: FuelBaseline | None = None,
+    technician: str = "",
+) -> Assessment:
+    """Return everything the entries of a case come to. Pure: same input, same answer.
+
+    Args:
+        case: the entries.
+        recordings: entry id of a recording entry -> what a reader made of its file.
+        problems: what went wrong while the recordings were read.
+        knowledge: the packs; the shipped ones when not given.
+        history: what the shop has learnt; nothing when not given.
+        settings: rates and times; the defaults when not given.
+        baseline: healthy readings of this engine's type, where the shop has any.
+        technician: who works on the truck; his own times count for the next step.
+    """
+    knowledge = knowledge or load_knowledge()
+    bench = Bench(case, recordings, knowledge, case.stages())
+    bus = tuple(r for r in bench.readings("fuel_delivery_pressure") if r.entry.id in recordings)
+    fuel = fuel_evidence(case, knowledge, history=history, baseline=baseline, bus=bus)
+    findings = _by_stage((*run_all(bench), *fuel.findings))
+    judged = judge(case, knowledge, findings, history)
+    proofs = prove(case, load_proof_plans(), pairs(bench), findings, knowledge)
+    found = [*case.problems, *problems, *check_ids(case, knowledge), *fuel.problems]
+    for recording in recordings.values():
+        found += recording.problems
+    if any(case.of(QuoteData)) or any(case.of(ApprovalData)):
+        found += ledger(case, settings or Settings()).problems
+    return Assessment(
+        case=case,
+        problems=tuple(dict.fromkeys(found)),
+        findings=findings,
+        odds=tuple(_once_proven(odds, proofs) for odds in judged.odds),
+        steps=_steps(case, knowledge, judged, proofs, history, settings, fuel, technician),
+        proofs=proofs,
+        recordings=recordings,
+        packs=knowledge.digests,
+    )
+
+
+def _steps(
+    case: Case,
+    knowledge: Knowledge,
+    judged: Judgement,
+    proofs: Sequence[Proof],
+    history: History | None,
+    settings: Settings | None,
+    fuel: FuelEvidence,
+    technician: str,
+) -> tuple[Step, ...]:
+    done = progress(case, knowledge.families.values())
+    proven = {p.complaint for p in proofs if p.verdict == "proven"}
+    waiting = {
+        f: looks_waiting(knowledge.families[f], mine)
+        for f, mine in case_evidence(case, knowledge).items()
+    }
+    states = {
+        o.family: FamilyState(
+            family=knowledge.families[o.family],
+            belief=judged.beliefs[o.family],
+            complaint=o.complaint,
+            tests_done=done.tests | _answered(judged.beliefs[o.family]),
+            repaired=done.repaired,
+            fits=o.fits,
+            candidates=fuel_candidates(fuel) if o.family == FAMILY else (),
+            forecasts=fuel.forecasts if o.family == FAMILY else {},
+            waiting=frozenset(look.cause for look in waiting.get(o.family, ())),
+        )
+        for o in judged.odds
+        if o.complaint not in proven
+    }
+    steps = rank_steps(
+        list(states.values()),
+        settings=settings,
+        access_groups=knowledge.access_groups,
+        links=knowledge.links,
+        history=history,
+        progress=done,
+        technician=technician,
+    )
+    due = [look for looks in waiting.values() for look in looks]
+    tests = {look.test: test for look in due if (test := knowledge.test(look.test)) is not None}
+    steps = look_before_pump(steps, due, tests)
+    if fuel.posterior is not None:
+        steps = measure_before_opening(steps, fuel.posterior.observations)
+    if FAMILY in knowledge.families:
+        steps = gauge_first(steps, case, knowledge.families[FAMILY], settings)
+    steps = look_before_kit(steps, judged.odds)
+    return tuple(_named_by_proof(step, proofs) for step in steps)
+
+
+def _once_proven(odds: Odds, proofs: Sequence[Proof]) -> Odds:
+    """Let a family whose complaint is proven cured say so, and not ask for the proof again."""
+    if not any(p.complaint == odds.complaint and p.verdict == "proven" for p in proofs):
+        return odds
+    left = odds.causes[0] if odds.causes else None
+    text = "Proven by measurement after the work."
+    if left is not None and left.probability >= WORTH_NAMING:
+        text += f" Should it come back, look first at: {left.name}."
+    return replace(odds, statement=text, decided=False, traps=())
+
+
+def _answered(belief: Belief) -> frozenset[str]:
+    """Return the tests with a sure answer now, also those that a reading answers by itself."""
+    return frozenset(t for t, (result, _) in belief.results.items() if result != "maybe")
+
+
+def _named_by_proof(step: Step, proofs: Sequence[Proof]) -> Step:
+    """Let a step that measures again name exactly what the proof still lacks."""
+    if step.step != f"remeasure_{step.family}":
+        return step
+    missing = [m for p in proofs if p.family == step.family for m in p.missing]
+    if not missing:
+        return step
+    why = f"{step.why} Still missing for the proof: {'; '.join(missing)}."
+    return replace(
+        step,
+        name=f"Measure for the proof: {missing[0].removeprefix('a second quantity: ')}",
+        why=why,
+    )
+
+
+def _by_stage(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    return tuple(sorted(findings, key=lambda finding: finding.stage))
+
+
+def assess_file(path: Path, *, packs: Sequence[Path] = ()) -> Assessment:
+    """Assess a case file; its recordings lie where it says, beside it.
+
+    Raises:
+        InputRefused: there is no such file, or it is no text.
+        NothingUsable: not one entry in it can be read.
+    """
+    case = read_case_file(path)
+    if not case.entries:
+        first = f" {case.problems[0].where}: {case.problems[0].what}" if case.problems else ""
+        raise NothingUsable(
+            f"There is no entry in it that can be read.{first}",
+            where=str(path),
+            do="A case file has one JSON object a line; docs/entries.md shows them.",
+        )
+    recordings, problems = recordings_beside(case, path.parent)
+    knowledge = load_knowledge(tuple(packs))
+    return assess(case, recordings, problems=problems, knowledge=knowledge)
+
+
+def assess_in_shop(shop: Shop, case_id: str, *, packs: Sequence[Path] = ()) -> Assessment:
+    """Assess a case of a shop, with the shop's own packs, rates, history and healthy engines."""
+    case = shop.case(case_id)
+    recordings, problems = recordings_of_shop(shop, case)
+    history, baseline = learnt(shop, case)
+    own = pack_files(shop)
+    return assess(
+        case,
+        recordings,
+        problems=problems,
+        knowledge=load_knowledge((*own, *(p for p in packs if p not in own))),
+        history=history,
+        settings=settings_of(shop),
+        baseline=baseline,
+        technician=last_hand(shop, case_id),
+    )
+
+
+def last_hand(shop: Shop, case_id: str) -> str:
+    """Return who wrote in a case last, empty where nobody said."""
+    return next((by for _, _, by in reversed(shop.casebook.log(case_id)) if by), "")

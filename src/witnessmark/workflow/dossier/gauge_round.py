@@ -1,0 +1,255 @@
+"""Taking readings in order: what to read for a complaint, in which unit, at which point next."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from witnessmark.model.entries.case import Case
+from witnessmark.model.entries.entry_data import Instrument, OutcomeData, ReadingData
+from witnessmark.model.finding import OperatingPoint
+from witnessmark.units import QUANTITIES, UNITS, parse
+
+__all__ = [
+    "Baseline",
+    "Next",
+    "baselines",
+    "next_reading",
+    "quantities_for",
+    "readings_taken",
+    "units_for",
+]
+
+#: Family -> what is read for it, the usual first (common practice, no source).
+_BY_FAMILY: dict[str, tuple[str, ...]] = {
+    "fuel_low": (
+        "fuel_gallery_pressure",
+        "fuel_prefilter_pressure",
+        "fuel_suction_vacuum",
+        "fuel_return_flow",
+        "fuel_gallery_pressure_return_throttled",
+        "gauge_check_difference",
+    ),
+    "vib_load": ("damper_thickness_spread", "mount_lift", "joint_angle", "torsional_amplitude"),
+    "vib_speed": ("run_out", "joint_angle", "end_play", "hub_temperature"),
+    "cool_unstable": (
+        "coolant_housing_temperature",
+        "coolant_temperature",
+        "ground_drop",
+        "sensor_resistance",
+        "coolant_pressure",
+    ),
+    "overheat": ("coolant_temperature", "coolant_housing_temperature", "coolant_pressure"),
+    "low_power": ("boost_pressure", "air_restriction", "exhaust_back_pressure"),
+    "hard_start": ("crank_time", "fuel_gallery_pressure", "battery_voltage"),
+    "smoke": ("boost_pressure", "air_restriction", "exhaust_back_pressure"),
+    "oil_press": ("oil_pressure", "oil_temperature"),
+    "crankcase": ("crankcase_pressure", "leak_down", "cylinder_contribution", "oil_temperature"),
+    "coolant_cross": ("coolant_pressure", "coolant_level"),
+    "electrical": ("ground_drop", "battery_voltage", "sensor_resistance"),
+    "oil_leak": ("crankcase_pressure", "oil_level"),
+}
+_ALWAYS = ("fuel_gallery_pressure", "oil_pressure", "coolant_temperature", "boost_pressure")
+#: Points that are gone through when nothing says otherwise (common practice, no source).
+_POINTS = (
+    OperatingPoint(700, 0.0, None, True),
+    OperatingPoint(1000, 0.0, None, True),
+    OperatingPoint(1500, 0.0, None, True),
+    OperatingPoint(1800, 0.0, None, True),
+    OperatingPoint(1500, 1.0, None, True),
+)
+#: Quantities that are not read at an engine speed.
+_NO_SPEED = frozenset(
+    {
+        "run_out",
+        "joint_angle",
+        "end_play",
+        "damper_thickness_spread",
+        "mount_lift",
+        "sensor_resistance",
+        "crank_time",
+        "coolant_level",
+        "oil_level",
+        "fuel_level",
+    }
+)
+_UNIT_ORDER: dict[str, tuple[str, ...]] = {
+    "pressure": ("psi", "kPa", "bar", "inHg", "inH2O", "mmHg"),
+    "temperature": ("degF", "degC"),
+    "speed": ("mph", "km/h"),
+    "flow": ("gal/min", "gal/h", "L/h", "L/min"),
+    "length": ("in", "mm"),
+    "voltage": ("V", "mV"),
+    "resistance": ("ohm", "mohm", "kohm"),
+    "time": ("s", "min", "h"),
+    "angle": ("deg",),
+    "torque": ("lbf·ft", "lbf·in", "N·m"),
+    "acceleration": ("m/s2", "g0", "mg0"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Next:
+    """What the form for the next reading starts with.
+
+    Attributes:
+        quantity: what is read.
+        unit: symbol chosen.
+        units: symbols one tap away, the usual first.
+        point: operating point; its speed may be unknown.
+        speeds: speeds one tap away [r/min].
+        instrument: as on the last reading, ``None`` when there was none.
+        repeats: the point was read before the last work and not yet after it.
+    """
+
+    quantity: str
+    unit: str
+    units: tuple[str, ...]
+    point: OperatingPoint
+    speeds: tuple[int, ...]
+    instrument: Instrument | None
+    repeats: bool
+
+    @property
+    def signed(self) -> bool:
+        """Whether a reading below zero is an ordinary one."""
+        row = QUANTITIES[self.quantity]
+        return row.kind == "temperature" or self.quantity == "gauge_check_difference"
+
+    @property
+    def load_word(self) -> str:
+        """The load as it is typed; empty where it is not known."""
+        load = self.point.load
+        if load is None:
+            return ""
+        return "none" if load <= 0 else "full" if load >= 1 else f"{100 * load:.0f} %"
+
+
+@dataclass(frozen=True, slots=True)
+class Baseline:
+    """The newest reading of a quantity at a point, on one truck.
+
+    Attributes:
+        quantity: what was read.
+        point: where, in words.
+        value: as it was typed.
+        at: when.
+        case: case id.
+        entry: entry id.
+        after_proof: the customer later said that the complaint was gone.
+    """
+
+    quantity: str
+    point: str
+    value: str
+    at: str
+    case: str
+    entry: str
+    after_proof: bool
+
+
+def baselines(cases: Sequence[Case]) -> list[Baseline]:
+    """Return the newest reading of each quantity at each point over all visits of a truck."""
+    newest: dict[tuple[str, str], Baseline] = {}
+    for case in cases:
+        stages = case.stages()
+        last = max(stages.values(), default=0)
+        well = any(d.gone is True for _, d in case.of(OutcomeData))
+        for entry, data in case.of(ReadingData):
+            key = (data.quantity, _point(data).words())
+            good = well and stages[entry.id] == last
+            row = Baseline(*key, data.value, entry.at, case.id, entry.id, good)
+            held = newest.get(key)
+            if held is None or (row.after_proof, row.at) >= (held.after_proof, held.at):
+                newest[key] = row
+    return [newest[key] for key in sorted(newest)]
+
+
+def quantities_for(case: Case) -> tuple[str, ...]:
+    """Return what is usually read for the complaints of a case, what was read already first."""
+    read = list(dict.fromkeys(data.quantity for _, data in case.of(ReadingData)))
+    usual = [q for f in case.families() for q in _BY_FAMILY.get(f, ())]
+    rows = dict.fromkeys([*usual, *read] if usual else [*read, *_ALWAYS])
+    return tuple(q for q in rows if q in QUANTITIES)
+
+
+def units_for(quantity: str, *, si: bool = False) -> tuple[str, ...]:
+    """Return the units of a quantity, the shop's own (or SI) first."""
+    row = QUANTITIES[quantity]
+    first = (row.si, row.shop) if si else (row.shop, row.si)
+    usual = _UNIT_ORDER.get(row.kind, ())
+    return tuple(dict.fromkeys(u for u in (*first, *usual) if UNITS[u].kind == row.kind))[:6]
+
+
+def readings_taken(case: Case, quantity: str, stage: int) -> list[OperatingPoint]:
+    """Return the points at which a quantity was read in a stage, in order."""
+    stages = case.stages()
+    return [
+        _point(data)
+        for entry, data in case.of(ReadingData)
+        if data.quantity == quantity and stages[entry.id] == stage
+    ]
+
+
+def next_reading(
+    case: Case, quantity: str | None = None, *, si: bool = False, advance: bool = True
+) -> Next:
+    """Return what the form for the next reading starts with.
+
+    After work the points that were read before it come again, in the same order; otherwise the
+    usual points that are not read yet. Instrument, unit and conditions are those of the last
+    reading.
+
+    Args:
+        case: the case.
+        quantity: what is read; the last one when not given.
+        si: whether SI units come first.
+        advance: go on to the next point; otherwise stay on the last one.
+    """
+    taken = list(case.of(ReadingData))
+    stage = max(case.stages().values(), default=0)
+    if taken and case.live()[-1].kind == "work":
+        stage += 1
+    if quantity is None or quantity not in QUANTITIES:
+        quantity = taken[-1][1].quantity if taken else quantities_for(case)[0]
+    units = units_for(quantity, si=si)
+    same = [data for _, data in taken if data.quantity == quantity]
+    last = same[-1] if same else (taken[-1][1] if taken else None)
+    symbol = parse(same[-1].value).unit.symbol if same else units[0]
+    done = readings_taken(case, quantity, stage)
+    before = [p for s in range(stage - 1, -1, -1) for p in readings_taken(case, quantity, s)]
+    point, repeats = _next_point(quantity, done, before, last, advance)
+    speeds = [round(p.rpm) for p in (*before, *done, *_POINTS, point) if p.rpm is not None]
+    return Next(
+        quantity,
+        symbol,
+        tuple(dict.fromkeys((*units, symbol))),
+        point,
+        tuple(sorted(dict.fromkeys(speeds)))[:8],
+        last.instrument if last else None,
+        repeats,
+    )
+
+
+def _next_point(
+    quantity: str,
+    done: list[OperatingPoint],
+    before: list[OperatingPoint],
+    last: ReadingData | None,
+    advance: bool,
+) -> tuple[OperatingPoint, bool]:
+    if quantity in _NO_SPEED:
+        return OperatingPoint(), False
+    if not advance and last is not None:
+        return _point(last), False
+    for point in before:
+        if not any(point.matches(d) for d in done):
+            return point, True
+    for point in _POINTS:
+        if not any(point.matches(d) for d in done):
+            return point, False
+    return (_point(last) if last else _POINTS[0]), False
+
+
+def _point(data: ReadingData) -> OperatingPoint:
+    return OperatingPoint(data.point.rpm, data.point.fraction(), data.point.gear, data.point.warm)

@@ -1,0 +1,1 @@
+"""Papers and pictures of a case."""

@@ -1,0 +1,120 @@
+"""The recordings of a case: found, checked against their digest, read."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Callable, Mapping
+from itertools import combinations
+from pathlib import Path
+
+from witnessmark.casebook.files import digest
+from witnessmark.errors import WitnessmarkError
+from witnessmark.model.entries.case import Case
+from witnessmark.model.entries.entry import Entry
+from witnessmark.model.entries.entry_data import RecordingData
+from witnessmark.model.problem import Problem
+from witnessmark.model.recording import Recording
+from witnessmark.readers import Settings, read_recording
+from witnessmark.readers.columns.remembered import recall
+from witnessmark.readers.files.kept_channels import load, store
+from witnessmark.readers.files.same_drive import relation
+from witnessmark.workflow.case.shop_on_disk import Shop, find_file
+
+__all__ = ["read_recordings", "recordings_beside", "recordings_of_shop"]
+
+#: What columns of tables were named, beside a case file or in the shop's folder.
+COLUMNS_FILE = "columns.json"
+#: Where the file of a recording entry lies; raises a refusal when it is not there.
+Locate = Callable[[Entry, RecordingData], Path | None]
+
+
+def recordings_beside(case: Case, folder: Path) -> tuple[dict[str, Recording], list[Problem]]:
+    """Read the live recordings of a case file whose files lie in *folder*."""
+    return read_recordings(
+        case, lambda _, data: find_file(data, folder), columns=folder / COLUMNS_FILE
+    )
+
+
+def recordings_of_shop(shop: Shop, case: Case) -> tuple[dict[str, Recording], list[Problem]]:
+    """Read the live recordings of a case from the shop's originals."""
+    return read_recordings(
+        case,
+        lambda entry, _: shop.recording_path(case.id, entry),
+        shop.folder / "channels",
+        columns=shop.folder / COLUMNS_FILE,
+    )
+
+
+def read_recordings(
+    case: Case, locate: Locate, cache: Path | None = None, *, columns: Path | None = None
+) -> tuple[dict[str, Recording], list[Problem]]:
+    """Read the live recordings of a case; the same drive given twice counts once.
+
+    Args:
+        case: the case.
+        locate: finds the file of an entry.
+        cache: folder of decoded channels, which can be made anew at any time.
+        columns: file of the names that columns of tables were given once.
+
+    Returns:
+        Entry id -> recording, and problems: a file that is missing, changed or refused. The
+        others are still read.
+    """
+    found: dict[str, Recording] = {}
+    problems: list[Problem] = []
+    settings = Settings()
+    try:
+        settings = Settings(columns=recall(columns) if columns is not None else {})
+    except WitnessmarkError as error:
+        problems.append(Problem.of(error, where=str(columns)))
+    for entry, data in case.of(RecordingData):
+        try:
+            path = locate(entry, data)
+            if path is None:
+                problems.append(Problem(entry.id, f"The recording '{data.path[:120]}' is not "
+                                        "there.", "Put it beside the case file."))  # fmt: skip
+                continue
+            if data.sha256 is not None and digest(path) != data.sha256:
+                problems.append(Problem(entry.id, f"'{data.path[:120]}' is not the file that was "
+                                        "recorded: its sha256 differs; it is not used.",
+                                        "Find the original."))  # fmt: skip
+                continue
+            found[entry.id] = _read(path, cache, settings)
+        except WitnessmarkError as error:
+            problems.append(Problem.of(error, where=f"{entry.id} ({data.path[:80]})"))
+    problems += _drop_repeats(found, case.stages())
+    return found, problems
+
+
+def _read(path: Path, cache: Path | None, settings: Settings) -> Recording:
+    if cache is None:
+        return read_recording(path, settings=settings)
+    held = load(cache, digest(path))
+    if held is not None and held.facts.get("header_key") in settings.columns:
+        return read_recording(path, settings=settings)  # its columns may have been named since
+    if held is None:
+        held = read_recording(path, settings=settings)
+        if held.facts.get("header_key") not in settings.columns:
+            with contextlib.suppress(OSError):  # a full disk must not stop the work
+                store(held, cache)
+    return held
+
+
+def _drop_repeats(found: dict[str, Recording], stages: Mapping[str, int]) -> list[Problem]:
+    """Leave out a recording that is another one, or the beginning of another one."""
+    problems = []
+    for first, second in combinations(list(found), 2):
+        if first not in found or second not in found:
+            continue
+        if stages.get(first) != stages.get(second):
+            continue
+        how = relation(found[first], found[second])
+        if how == "different":
+            continue
+        less, more = (first, second) if how == "longer" else (second, first)
+        words = "the same recording as" if how == "same" else "the beginning of"
+        problems.append(
+            Problem(less, f"It is {words} '{more}'; it is counted once.", "Retract one of them.")
+        )
+        del found[less]
+    return problems

@@ -1,0 +1,157 @@
+"""What a shop's own cases have taught, in one view: shares, times, costs, seals, comebacks."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from witnessmark.errors import NotFound
+from witnessmark.inference.shop_history import (
+    ComebackRate,
+    JobTimes,
+    Renewal,
+    Shares,
+    comeback_rates,
+    job_costs,
+    job_times,
+    renewals,
+    shares,
+)
+from witnessmark.model.entries.case import Case
+from witnessmark.model.shop_record import History
+from witnessmark.planner.own_way import Score
+from witnessmark.workflow.case.packs_of_shop import Knowledge, knowledge_of
+from witnessmark.workflow.case.shop_on_disk import Shop
+from witnessmark.workflow.dossier.learnt_for_case import learnt
+from witnessmark.workflow.shop.own_ways import score_overrides
+
+__all__ = ["Experience", "JobRow", "experience_json", "experience_of", "family_shares"]
+
+
+@dataclass(frozen=True, slots=True)
+class JobRow:
+    """One kind of job, done by one technician or by all.
+
+    Attributes:
+        cause: cause whose repair it is; empty: all jobs.
+        technician: empty: everybody.
+        done: how often it was done.
+        minutes: mean hands-on time, ``None`` where none was written down.
+        times: actual over quoted time, ``None`` without both figures.
+        costs: billed over quoted parts, ``None`` without both figures.
+        renewals: parts that keep turning up with it.
+    """
+
+    cause: str
+    technician: str
+    done: int
+    minutes: float | None
+    times: JobTimes | None
+    costs: JobTimes | None
+    renewals: tuple[Renewal, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Experience:
+    """Everything the shop's cases have taught.
+
+    Attributes:
+        families: families with at least one closing, most closings first.
+        jobs: kinds of job, most frequent first; under each the technicians who did it.
+        comebacks: by cause, worst first, tied where the data cannot tell.
+        overrides: the score of the tool and of the technician.
+    """
+
+    families: tuple[Shares, ...]
+    jobs: tuple[JobRow, ...]
+    comebacks: tuple[ComebackRate, ...]
+    overrides: Score
+
+
+def experience_of(shop: Shop) -> Experience:
+    """Return what the shop's cases have taught so far."""
+    history, _ = learnt(shop, Case("", ()))
+    knowledge = knowledge_of(shop)
+    families = [_shares(history, knowledge, name) for name in knowledge.families]
+    told = [f for f in families if f.proven + f.unproven + f.unlisted]
+    return Experience(
+        tuple(sorted(told, key=lambda f: -(f.proven + f.unproven + f.unlisted))),
+        _jobs(history),
+        comeback_rates(history),
+        score_overrides(shop, history),
+    )
+
+
+def family_shares(shop: Shop, family: str) -> Shares:
+    """Return the shares of one family's causes: the pack's and the shop's proven closings.
+
+    Raises:
+        NotFound: no such family.
+    """
+    knowledge = knowledge_of(shop)
+    if family not in knowledge.families:
+        raise NotFound("There is no such family of complaints.")
+    return _shares(learnt(shop, Case("", ()))[0], knowledge, family)
+
+
+def experience_json(found: Experience) -> dict[str, Any]:
+    """Return the view as JSON."""
+    return {
+        "families": [
+            {
+                "family": f.family,
+                "proven": f.proven,
+                "unproven_left_out": f.unproven,
+                "unlisted_left_out": f.unlisted,
+                "two_causes": f.two_causes,
+                "words": f.words,
+                "causes": [asdict(c) for c in f.causes],
+            }
+            for f in found.families
+        ],
+        "jobs": [asdict(j) for j in found.jobs],
+        "comebacks": [asdict(c) for c in found.comebacks],
+        "overrides": {
+            "tool": found.overrides.tool,
+            "technician": found.overrides.technician,
+            "level": found.overrides.level,
+            "open": found.overrides.open,
+        },
+    }
+
+
+def _shares(history: History, knowledge: Knowledge, family: str) -> Shares:
+    priors = {c.id: c.prior for c in knowledge.families[family].causes}
+    return shares(history, family, priors)
+
+
+def _jobs(history: History) -> tuple[JobRow, ...]:
+    kinds: dict[str, set[str]] = {}
+    for job in history.jobs:
+        kinds.setdefault(job.cause, set()).add(job.technician)
+    rows: list[JobRow] = []
+    by_count = sorted(kinds, key=lambda c: (-sum(j.cause == c for j in history.jobs), c))
+    for cause in by_count:
+        rows.append(_job_row(history, cause, ""))
+        named = sorted(kinds[cause] - {""})
+        if len(named) > 1:
+            rows += [_job_row(history, cause, technician) for technician in named]
+    return tuple(rows)
+
+
+def _job_row(history: History, cause: str, technician: str) -> JobRow:
+    jobs = [
+        j
+        for j in history.jobs
+        if j.cause == cause and (not technician or j.technician == technician)
+    ]
+    minutes = [j.minutes for j in jobs if j.minutes is not None]
+    return JobRow(
+        cause,
+        technician,
+        len(jobs),
+        sum(minutes) / len(minutes) if minutes else None,
+        job_times(history, cause=cause, technician=technician),
+        job_costs(history, cause=cause, technician=technician),
+        () if technician else renewals(history, cause),
+    )
