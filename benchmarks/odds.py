@@ -22,7 +22,7 @@ from statistics import median
 import numpy as np
 
 from witnessmark.inference.family.family_belief import Belief, family_belief
-from witnessmark.inference.family.staged_evidence import Evidence, Stage, TestResult
+from witnessmark.inference.family.staged_evidence import Stage, StagedEvidence, TestResult
 from witnessmark.inference.networks.noisy_or import NoisyOr, Values
 from witnessmark.knowledge import Family, load_knowledge
 
@@ -87,7 +87,7 @@ def best(call: Callable[[], object], times: int = 5) -> float:
 
 
 def family_posterior(family: Family, stage: Stage, first: Belief) -> object:
-    return family_belief(family, Evidence((), (stage,)), model=first.model).marginals()
+    return family_belief(family, StagedEvidence((), (stage,)), model=first.model).marginals()
 
 
 def posterior_table(repeats: int, least: int, most: int) -> list[str]:
@@ -164,8 +164,8 @@ def family_table(repeats: int) -> list[str]:
         for positives in (3, 14):
             done = [t.id for t in family.tests][: min(positives, len(family.tests) - 1)]
             stage = Stage(tests=tuple(TestResult(t, "positive") for t in done))
-            first = family_belief(family, Evidence(), conditions=knowledge.conditions)
-            belief = family_belief(family, Evidence((), (stage,)), model=first.model)
+            first = family_belief(family, StagedEvidence(), conditions=knowledge.conditions)
+            belief = family_belief(family, StagedEvidence((), (stage,)), model=first.model)
             tests = [t for t in family.tests if t.id not in done]
             belief.all_results(tests)
 

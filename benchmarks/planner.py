@@ -24,7 +24,7 @@ sys.path[:0] = [str(ROOT / "src"), str(ROOT / "tests")]
 
 from planner.exact_reference import optimal_cost, plan_cost, random_model  # noqa: E402
 from witnessmark.planner.ranking.lookahead import look_ahead, thorough  # noqa: E402
-from witnessmark.planner.ranking.troubleshooting import Problem, start  # noqa: E402
+from witnessmark.planner.ranking.troubleshooting import RepairProblem, start  # noqa: E402
 
 DEPTHS = {"one-step lookahead": 1, "two-step": 2, "three-step": 3, "as shipped": None}
 SEED = 20260302
@@ -103,7 +103,7 @@ def plans(models: int) -> tuple[dict[str, list[float]], dict[str, list[float]]]:
         clock = time.process_time()
         best = optimal_cost(model)
         seconds["exact"].append(time.process_time() - clock)
-        problem = Problem.of(
+        problem = RepairProblem.of(
             members=np.eye(model.prior.size, dtype=bool),
             repair_usd=model.repair_usd,
             fixes=model.fixes,
@@ -120,7 +120,7 @@ def plans(models: int) -> tuple[dict[str, list[float]], dict[str, list[float]]]:
     return quality, seconds
 
 
-def follow(problem: Problem, depth: int | None):
+def follow(problem: RepairProblem, depth: int | None):
     def choose(weights, repaired, tested):
         state = start(problem, weights, repaired=repaired, tested=tested)
         if depth is None:
@@ -159,7 +159,7 @@ def next_step(pairs: int, repeats: int = 15) -> list[float]:
         )
         nothing = np.exp(np.log1p(-positive) @ members.T)
         usd = np.exp(rng.uniform(np.log(40), np.log(1500), repairs))
-        problem = Problem.of(
+        problem = RepairProblem.of(
             members=members,
             repair_usd=usd,
             fixes=np.full(repairs, 0.92),

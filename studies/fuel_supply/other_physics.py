@@ -15,7 +15,7 @@ from witnessmark.physics.fuel.supply_circuit import (
     L_PER_H,
     PSI,
     Circuit,
-    State,
+    CircuitState,
     consumption,
     solve,
 )
@@ -25,7 +25,7 @@ __all__ = ["recentre", "solve_other"]
 
 def solve_other(
     c: Circuit, rpm: float, load: float = 0.0, *, throttled: bool = False, friction=0.0
-) -> State:
+) -> CircuitState:
     """Solve the other form by halving the bracket."""
     low = np.zeros_like(c.displacement)
     high = np.full_like(low, 300 * PSI)
@@ -34,7 +34,7 @@ def solve_other(
         spare = _flows(c, p, rpm, load, throttled, friction)[0] > 0
         low, high = np.where(spare, p, low), np.where(spare, high, p)
     _, po, vacuum, back, out, relief = _flows(c, p, rpm, load, throttled, friction)
-    return State(p, po, vacuum, back, out, relief)
+    return CircuitState(p, po, vacuum, back, out, relief)
 
 
 def _flows(c, p, rpm, load, throttled, friction):

@@ -22,7 +22,7 @@ from plant import DT, KINDS_FAULT, KINDS_REAL, simulate  # noqa: E402
 from witnessmark.analyses.sensors.liveliness import PROFILES  # noqa: E402
 from witnessmark.analyses.sensors.one_trace import (  # noqa: E402
     SEEN_FROM,
-    Verdict,
+    TraceVerdict,
     judge_many,
     prepare,
 )
@@ -42,7 +42,7 @@ class Row:
         rates: largest real change within a second, one a drive [K].
     """
 
-    verdicts: list[Verdict] = field(default_factory=list)
+    verdicts: list[TraceVerdict] = field(default_factory=list)
     sampled: list[bool] = field(default_factory=list)
     rates: list[float] = field(default_factory=list)
 

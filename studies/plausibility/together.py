@@ -16,7 +16,7 @@ sys.path[:0] = [str(HERE.parent.parent / "src")]
 
 from witnessmark.analyses.together.judged_channels import judged_recordings  # noqa: E402
 from witnessmark.analyses.together.same_instant import (  # noqa: E402
-    Clock,
+    SampleClock,
     coincidence,
     make_clock,
 )
@@ -39,7 +39,7 @@ def road(rng: np.random.Generator) -> tuple[Floats, Floats]:
     return time, load
 
 
-def draw(clock: Clock, count: int, rng: np.random.Generator, *, loaded: bool) -> Floats:
+def draw(clock: SampleClock, count: int, rng: np.random.Generator, *, loaded: bool) -> Floats:
     """Draw instants, anywhere or under load only."""
     pool = clock.time[clock.loaded] if loaded and clock.loaded.any() else clock.time
     return np.sort(rng.choice(pool, min(count, pool.size), replace=False))

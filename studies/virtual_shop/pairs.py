@@ -11,7 +11,7 @@ from studies.virtual_shop.trucks import Truck, World, draw_truck
 
 from witnessmark.inference.family.family_belief import Belief, FamilyModel, family_belief
 from witnessmark.inference.family.links import link_factors
-from witnessmark.inference.family.staged_evidence import Evidence
+from witnessmark.inference.family.staged_evidence import StagedEvidence
 from witnessmark.knowledge import Knowledge, Link
 from witnessmark.planner.order.progress import Progress
 from witnessmark.planner.ranked_steps import FamilyState, rank_steps
@@ -61,7 +61,7 @@ class Pair:
     def start(self) -> dict[str, Belief]:
         """Return the odds at check-in, family by family."""
         return {
-            f: family_belief(t.world.family, Evidence(t.clues), model=self.models[f])
+            f: family_belief(t.world.family, StagedEvidence(t.clues), model=self.models[f])
             for f, t in self.trucks.items()
         }
 

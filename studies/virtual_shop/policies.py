@@ -10,7 +10,7 @@ from studies.virtual_shop.trucks import UNLISTED, Truck
 
 from witnessmark.inference.family.doubt import doubt_of
 from witnessmark.inference.family.family_belief import Belief, FamilyModel, family_belief
-from witnessmark.inference.family.staged_evidence import Evidence
+from witnessmark.inference.family.staged_evidence import StagedEvidence
 from witnessmark.knowledge import Family, Knowledge
 from witnessmark.model.odds import DECIDED_FROM
 from witnessmark.model.shop_record import Closing, History
@@ -228,7 +228,7 @@ POLICIES: dict[str, Callable[[Truck, Knowledge, FamilyModel], Run]] = {
 
 
 def _start(truck: Truck, knowledge: Knowledge, model: FamilyModel) -> Belief:
-    evidence = Evidence(truck.clues)
+    evidence = StagedEvidence(truck.clues)
     return family_belief(truck.world.family, evidence, conditions=knowledge.conditions, model=model)
 
 

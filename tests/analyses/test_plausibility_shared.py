@@ -9,7 +9,7 @@ import pytest
 
 from witnessmark.analyses.an_analysis import Bench
 from witnessmark.analyses.together import sensor_or_real as plausibility
-from witnessmark.analyses.together.same_instant import Clock, co_step, coincidence, make_clock
+from witnessmark.analyses.together.same_instant import SampleClock, co_step, coincidence, make_clock
 from witnessmark.knowledge import load_knowledge
 from witnessmark.model.entries.case import read_case
 from witnessmark.model.finding import Finding
@@ -116,13 +116,13 @@ def test_codes_that_come_up_together_point_to_what_is_shared_but_not_at_key_on()
     assert "sensor_codes_together" not in truck(ground=False, loads=False, codes=spread)
 
 
-def _loaded_clock(rng: np.random.Generator) -> Clock:
+def _loaded_clock(rng: np.random.Generator) -> SampleClock:
     time = np.arange(0.0, 600.0, 1.0)
     load = np.where((time + rng.uniform(0, 100)) % 100.0 < 30.0, 90.0, 10.0)
     return make_clock(0.0, 600.0, (time, load))
 
 
-def _under_load(clock: Clock, count: int, rng: np.random.Generator) -> Floats:
+def _under_load(clock: SampleClock, count: int, rng: np.random.Generator) -> Floats:
     return np.sort(rng.choice(clock.time[clock.loaded], count, replace=False))
 
 

@@ -10,7 +10,7 @@ from scipy.stats import norm
 
 from witnessmark.inference.family.family_belief import FamilyModel
 from witnessmark.inference.family.likelihood import JUDGED_LOG_SD, as_known
-from witnessmark.inference.family.staged_evidence import Evidence
+from witnessmark.inference.family.staged_evidence import StagedEvidence
 from witnessmark.inference.odds.case_odds import odds_for
 from witnessmark.knowledge import load_knowledge
 
@@ -58,5 +58,5 @@ def test_a_measured_table_counts_as_it_stands():
 
 def test_the_odds_state_how_well_judged_tables_are_taken_as_known():
     family = KNOWLEDGE.families["oil_leak"]
-    odds = odds_for(family, {"oil_leak": Evidence()}, KNOWLEDGE)
+    odds = odds_for(family, {"oil_leak": StagedEvidence()}, KNOWLEDGE)
     assert any("factor of 2.0" in said and "judgement" in said for said in odds.assumptions)

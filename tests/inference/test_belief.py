@@ -16,9 +16,9 @@ from witnessmark.inference.family.likelihood import as_known
 from witnessmark.inference.family.prior import first_weights
 from witnessmark.inference.family.staged_evidence import (
     Clue,
-    Evidence,
     Outcome,
     Stage,
+    StagedEvidence,
     TestResult,
     Work,
 )
@@ -32,7 +32,7 @@ FAMILIES = sorted(KNOWLEDGE.families)
 
 
 def believe(family, tests=(), clues=(), findings=(), history=None):
-    evidence = Evidence(
+    evidence = StagedEvidence(
         tuple(Clue(*c) if isinstance(c, tuple) else Clue(c) for c in clues),
         (Stage(tests=tuple(TestResult(t, r) for t, r in tests), findings=tuple(findings)),),
     )
@@ -291,7 +291,7 @@ def test_a_finding_that_was_not_run_changes_nothing():
 
     case = read_case("x", [])
     family = KNOWLEDGE.families["fuel_low"]
-    assert family_evidence(case, family, KNOWLEDGE, [silent]) == Evidence()
+    assert family_evidence(case, family, KNOWLEDGE, [silent]) == StagedEvidence()
 
 
 def test_two_causes_that_both_bring_a_finding_about_do_not_make_it_surer_than_sure():
@@ -389,7 +389,9 @@ def test_what_was_seen_before_a_repair_speaks_of_the_old_part():
         tests=(TestResult("f_return", "negative"), TestResult("f_dp", "positive")),
         outcomes=(Outcome(False),),
     )
-    belief = family_belief(family, Evidence((), (before, after)), conditions=KNOWLEDGE.conditions)
+    belief = family_belief(
+        family, StagedEvidence((), (before, after)), conditions=KNOWLEDGE.conditions
+    )
     chance = dict(zip(belief.causes, belief.marginals(), strict=True))
     # the relief valve is found weak together with the regulator; of the others the filter leads
     del chance["pump_relief"]
@@ -403,7 +405,9 @@ def test_after_one_of_two_that_are_found_together_did_not_cure_the_other_leads()
     family = KNOWLEDGE.families["fuel_low"]
     before = Stage(tests=(TestResult("f_return", "positive"),))
     after = Stage(work=Work("return_regulator"), outcomes=(Outcome(False),))
-    belief = family_belief(family, Evidence((), (before, after)), conditions=KNOWLEDGE.conditions)
+    belief = family_belief(
+        family, StagedEvidence((), (before, after)), conditions=KNOWLEDGE.conditions
+    )
     chance = dict(zip(belief.causes, belief.marginals(), strict=True))
     assert max(chance, key=chance.get) == "pump_relief"
 
@@ -418,8 +422,8 @@ def test_the_same_test_again_on_untouched_parts_mostly_repeats_itself(second):
     again = Stage(
         work=Work("oh_fan"), tests=(TestResult("o_gas", second),), outcomes=(Outcome(False),)
     )
-    belief = family_belief(family, Evidence((), (first, again)), model=model)
-    before = family_belief(family, Evidence((), (first,)), model=model).states
+    belief = family_belief(family, StagedEvidence((), (first, again)), model=model)
+    before = family_belief(family, StagedEvidence((), (first,)), model=model).states
     fan = 1 << belief.causes.index("oh_fan")
     cause = KNOWLEDGE.cause("oh_fan")
     failed = 1.0 - cause.p_cured_if_cause / 0.98
@@ -443,7 +447,7 @@ def test_a_result_seen_again_after_other_work_is_not_counted_twice():
     repeated = replace(other, tests=(TestResult("o_gas", "positive"),))
     family = KNOWLEDGE.families["overheat"]
     chances = [
-        family_belief(family, Evidence((), (once, *stages)), conditions=KNOWLEDGE.conditions)
+        family_belief(family, StagedEvidence((), (once, *stages)), conditions=KNOWLEDGE.conditions)
         for stages in ((other,), (repeated,), (other, other), (repeated, repeated))
     ]
     gas = chances[0].causes.index("oh_gas")
@@ -493,7 +497,7 @@ def better(family, tests, cause, *, partly):
         Stage(work=Work(cause), outcomes=(word,)),
     )
     return family_belief(
-        KNOWLEDGE.families[family], Evidence(stages=stages), conditions=KNOWLEDGE.conditions
+        KNOWLEDGE.families[family], StagedEvidence(stages=stages), conditions=KNOWLEDGE.conditions
     )
 
 
@@ -553,8 +557,8 @@ def test_two_repairs_without_a_word_between_may_both_have_made_it_better():
         Stage(work=Work("contact"), outcomes=(word,)),
     )
     family = KNOWLEDGE.families["vib_load"]
-    late = family_belief(family, Evidence(stages=stages), conditions=KNOWLEDGE.conditions)
+    late = family_belief(family, StagedEvidence(stages=stages), conditions=KNOWLEDGE.conditions)
     heard = (stages[0], replace(stages[1], outcomes=(Outcome(False),)), stages[2])
-    told = family_belief(family, Evidence(stages=heard), conditions=KNOWLEDGE.conditions)
+    told = family_belief(family, StagedEvidence(stages=heard), conditions=KNOWLEDGE.conditions)
     # With "not gone" said in between, what got better is down to the second repair.
     assert late.one_cured() > 3.0 * told.one_cured()

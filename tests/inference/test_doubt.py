@@ -13,9 +13,9 @@ from witnessmark.inference.family.likelihood import JUDGED_LOG_SD
 from witnessmark.inference.family.prior import clue_factor
 from witnessmark.inference.family.staged_evidence import (
     Clue,
-    Evidence,
     Outcome,
     Stage,
+    StagedEvidence,
     TestResult,
     Work,
 )
@@ -140,7 +140,7 @@ CASES = {
 def test_the_band_is_that_of_drawing_every_judged_figure_anew(name):
     identity, stages = CASES[name]
     family = KNOWLEDGE.families[identity]
-    evidence = Evidence(stages=stages)
+    evidence = StagedEvidence(stages=stages)
     belief = family_belief(family, evidence, conditions=KNOWLEDGE.conditions)
     doubt, now = doubt_of(belief), belief.marginals()
     low, high, mean = brute(family, evidence)
@@ -167,7 +167,7 @@ def test_the_band_is_that_of_drawing_every_judged_figure_anew(name):
 )
 def test_what_a_row_does_is_what_counting_again_with_the_row_moved_does(identity, stages, cause):
     family = KNOWLEDGE.families[identity]
-    evidence = Evidence(stages=stages)
+    evidence = StagedEvidence(stages=stages)
     belief = family_belief(family, evidence, conditions=KNOWLEDGE.conditions)
     i = belief.causes.index(cause)
     for test in (family.test(t) for t in evidence.recorded_tests()):
@@ -202,7 +202,7 @@ def moved(test, row, number, step):
 def test_measured_figures_carry_no_doubt_and_own_closings_narrow_it():
     family = KNOWLEDGE.families["overheat"]
     tests = (("o_rad_dt", "positive"), ("o_gas", "negative"))
-    evidence = Evidence((Clue("miles_500k"),), (stage(*tests),))
+    evidence = StagedEvidence((Clue("miles_500k"),), (stage(*tests),))
 
     def width(record, history=None):
         belief = family_belief(record, evidence, history, conditions=KNOWLEDGE.conditions)
@@ -240,21 +240,25 @@ def belief_number(family, cause):
 def test_a_clue_is_known_to_half_of_its_log_and_counts_until_a_test_sees_the_same():
     family = KNOWLEDGE.families["overheat"]
     cause = next(c for c in family.causes if "topups" in c.odds_multipliers)
-    belief = family_belief(family, Evidence((Clue("topups"),)), conditions=KNOWLEDGE.conditions)
+    belief = family_belief(
+        family, StagedEvidence((Clue("topups"),)), conditions=KNOWLEDGE.conditions
+    )
     weight = clue_factor(
         KNOWLEDGE.conditions["topups"], cause.odds_multipliers["topups"], seen=True
     )
     part = doubt_of(belief).parts["clue"][belief_number(family, cause.id)]
     expected = min(0.5 * np.log(weight), JUDGED_LOG_SD)
     assert 0.6 * expected < part <= 1.01 * expected
-    plain = family_belief(family, Evidence(), conditions=KNOWLEDGE.conditions)
+    plain = family_belief(family, StagedEvidence(), conditions=KNOWLEDGE.conditions)
     assert "clue" not in doubt_of(plain).parts
 
 
 def test_eighty_per_cent_that_the_doubt_takes_away_decide_nothing_and_say_so():
     family = KNOWLEDGE.families["cool_unstable"]
     found = stage(("c_rate", "positive"), ("c_multi", "positive"), ("c_ground", "positive"))
-    odds = odds_for(family, {family.id: Evidence((Clue("multi_sensor"),), (found,))}, KNOWLEDGE)
+    odds = odds_for(
+        family, {family.id: StagedEvidence((Clue("multi_sensor"),), (found,))}, KNOWLEDGE
+    )
     first = odds.causes[0]
     assert first.probability >= 0.80 > first.low
     assert first.low < first.probability < first.high
@@ -274,7 +278,7 @@ def test_eighty_per_cent_that_the_doubt_takes_away_decide_nothing_and_say_so():
 def test_only_what_the_doubt_leaves_at_eighty_per_cent_is_decided(identity):
     family = KNOWLEDGE.families[identity]
     for test in family.tests:
-        evidence = Evidence(stages=(stage((test.id, test.outcomes[0])),))
+        evidence = StagedEvidence(stages=(stage((test.id, test.outcomes[0])),))
         odds = odds_for(family, {identity: evidence}, KNOWLEDGE)
         assert all(0.0 <= c.low <= c.probability <= c.high <= 1.0 for c in odds.causes)
         assert odds.decided <= (odds.causes[0].low >= 0.80)

@@ -14,7 +14,7 @@ import pytest
 from witnessmark.inference import family_belief
 from witnessmark.inference.family.likelihood import as_known
 from witnessmark.inference.family.prior import first_weights
-from witnessmark.inference.family.staged_evidence import Evidence, Stage, TestResult
+from witnessmark.inference.family.staged_evidence import Stage, StagedEvidence, TestResult
 from witnessmark.knowledge import load_knowledge
 
 with warnings.catch_warnings():  # its extension module warns while it loads
@@ -69,7 +69,7 @@ def test_the_odds_of_a_family_are_pyagrums(name):
     rng = np.random.default_rng(sum(map(ord, name)))
     results = [(t, "positive" if rng.random() < 0.4 else "negative") for t in tests[:8]]
     stage = Stage(tests=tuple(TestResult(t.id, r) for t, r in results))
-    belief = family_belief(family, Evidence((), (stage,)), conditions=KNOWLEDGE.conditions)
+    belief = family_belief(family, StagedEvidence((), (stage,)), conditions=KNOWLEDGE.conditions)
     engine = pyagrum.LazyPropagation(network(family, [t for t, _ in results]))
     engine.setEvidence({"complaint": 1, **{t.id: int(r == "positive") for t, r in results}})
     engine.setTargets({c.id for c in family.causes})

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from witnessmark.inference import family_belief
-from witnessmark.inference.family.staged_evidence import Evidence, Stage
+from witnessmark.inference.family.staged_evidence import Stage, StagedEvidence
 from witnessmark.inference.fuel.draws.fuel_posterior import default_log_prior
 from witnessmark.inference.fuel.fuel_groups import GROUPS, HYPOTHESES, RELIEF, RETURN, TOGETHER
 from witnessmark.knowledge import load_knowledge
@@ -23,7 +23,7 @@ def chance_of_both(belief, one, other):
 
 
 def test_the_return_regulator_is_weak_beside_the_relief_valve_as_often_as_the_pack_says():
-    belief = family_belief(FAMILY, Evidence((), (Stage(),)), conditions=KNOWLEDGE.conditions)
+    belief = family_belief(FAMILY, StagedEvidence((), (Stage(),)), conditions=KNOWLEDGE.conditions)
     # the pack's words: nearly one of five
     assert chance_of_both(belief, "pump_relief", "return_regulator") == pytest.approx(
         0.18, abs=0.03

@@ -6,7 +6,7 @@ import pytest
 
 from witnessmark.inference import family_belief, odds_for
 from witnessmark.inference.family.learnt_tests import learnt_tests, results_by_test
-from witnessmark.inference.family.staged_evidence import Evidence, Stage, TestResult
+from witnessmark.inference.family.staged_evidence import Stage, StagedEvidence, TestResult
 from witnessmark.knowledge import load_knowledge
 from witnessmark.model.shop_record import Closing, History
 
@@ -68,7 +68,7 @@ def test_old_results_fade_by_half_every_three_years():
 def test_a_test_that_misses_its_cause_here_clears_it_less():
     history = closings(30, "pump_relief", (("f_relief", "negative"),))
     share = {c.id: c.prior for c in FUEL.causes}
-    evidence = Evidence(stages=(Stage(tests=(TestResult("f_relief", "negative"),)),))
+    evidence = StagedEvidence(stages=(Stage(tests=(TestResult("f_relief", "negative"),)),))
     plain = family_belief(FUEL, evidence)
     moved = family_belief(FUEL, evidence, history)
     kept = moved.marginals()[moved.causes.index("pump_relief")] / moved.share["pump_relief"]

@@ -7,7 +7,7 @@ import json
 import pytest
 
 from witnessmark.inference import family_belief
-from witnessmark.inference.family.staged_evidence import Evidence
+from witnessmark.inference.family.staged_evidence import StagedEvidence
 from witnessmark.knowledge import load_knowledge
 
 CAUSE = """
@@ -82,7 +82,7 @@ def test_two_faults_and_one_test_give_the_check_values(shared, tmp_path):
     )
     knowledge = load_knowledge([pack])
     family = knowledge.families["two_faults"]
-    belief = family_belief(family, Evidence(), conditions=knowledge.conditions)
+    belief = family_belief(family, StagedEvidence(), conditions=knowledge.conditions)
     look = family.test("two_look")
     assert belief.marginals() == pytest.approx([0.6, 0.4], abs=1e-9)
     assert belief.outcome_probabilities(look)[0] == pytest.approx(seen, abs=1e-9)

@@ -11,9 +11,9 @@ import pytest
 from witnessmark.inference import odds_for
 from witnessmark.inference.family.staged_evidence import (
     Clue,
-    Evidence,
     Outcome,
     Stage,
+    StagedEvidence,
     TestResult,
     Work,
 )
@@ -36,7 +36,7 @@ def stage(*tests, work=None, gone=None):
 
 
 def odds(family, clues, *stages):
-    evidence = Evidence(tuple(clues), stages or (Stage(),))
+    evidence = StagedEvidence(tuple(clues), stages or (Stage(),))
     return odds_for(KNOWLEDGE.families[family], {family: evidence}, KNOWLEDGE)
 
 

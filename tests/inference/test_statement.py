@@ -5,7 +5,13 @@ from __future__ import annotations
 import pytest
 
 from witnessmark.inference import odds_for
-from witnessmark.inference.family.staged_evidence import Evidence, Outcome, Stage, TestResult, Work
+from witnessmark.inference.family.staged_evidence import (
+    Outcome,
+    Stage,
+    StagedEvidence,
+    TestResult,
+    Work,
+)
 from witnessmark.inference.odds.case_odds import case_beliefs
 from witnessmark.inference.odds.why import log_odds
 from witnessmark.knowledge import load_knowledge
@@ -29,7 +35,9 @@ def evidence(*tests, support=None):
                 support=(Support(family, logs),),
             ),
         )
-    return Evidence(stages=(Stage(tests=tuple(TestResult(*t) for t in tests), findings=findings),))
+    return StagedEvidence(
+        stages=(Stage(tests=tuple(TestResult(*t) for t in tests), findings=findings),)
+    )
 
 
 def odds(family, pieces):
@@ -129,9 +137,9 @@ def test_a_truck_that_is_well_is_not_called_unexplained():
         findings=(unexplained,),
         outcomes=(Outcome(True),),
     )
-    found = odds("fuel_low", Evidence(stages=(before, after)))
+    found = odds("fuel_low", StagedEvidence(stages=(before, after)))
     assert not found.fits
     assert found.statement.startswith("After the work:")
     assert "measure the same points once more" in found.statement
-    worse = odds("fuel_low", Evidence(stages=(Stage(findings=(unexplained,)),)))
+    worse = odds("fuel_low", StagedEvidence(stages=(Stage(findings=(unexplained,)),)))
     assert worse.statement.startswith("None of the modelled causes fits")

@@ -8,13 +8,13 @@ from scipy.linalg import expm
 from scipy.stats import multivariate_normal
 
 from witnessmark.physics.sensors.switching_filter import (
+    FilterMode,
     Hypothesis,
-    Mode,
     as_stretches,
     filter_stretches,
 )
 
-CALM = Mode("calm", 0.12, 6.0)
+CALM = FilterMode("calm", 0.12, 6.0)
 
 
 def evidence(values: np.ndarray, hypothesis: Hypothesis, *, variance: float = 0.12) -> float:
@@ -53,8 +53,8 @@ def test_a_first_order_lag_is_explained_by_a_sudden_change_not_by_an_offset() ->
     time = np.arange(60.0)
     lagged = 80.0 - np.where(time >= 30, 8.0 * (1 - np.exp(-(time - 29) / 4.0)), 0.0)
     square = np.where((time >= 30) & (time < 33), 72.0, 80.0)
-    local = Mode("local", 0.3, 4.0, "new_rate", 2.5, begins=0.001, ends=0.1)
-    offset = Mode("short", 0.12, 6.0, "new_offset", 7.0, begins=0.003, ends=0.3)
+    local = FilterMode("local", 0.3, 4.0, "new_rate", 2.5, begins=0.001, ends=0.1)
+    offset = FilterMode("short", 0.12, 6.0, "new_offset", 7.0, begins=0.003, ends=0.3)
     real = Hypothesis("real", (CALM, local))
     contact = Hypothesis("contact", (CALM, offset))
     assert evidence(np.round(lagged), real) > evidence(np.round(lagged), contact) + 3.0
@@ -62,8 +62,8 @@ def test_a_first_order_lag_is_explained_by_a_sudden_change_not_by_an_offset() ->
 
 
 def test_mode_changes_conserve_probability_over_any_interval() -> None:
-    modes = (CALM, Mode("a", 0.1, 5.0, "new_rate", 1.0, begins=0.01, ends=0.2),
-             Mode("b", 0.1, 5.0, "new_offset", 5.0, begins=0.02, ends=0.3))  # fmt: skip
+    modes = (CALM, FilterMode("a", 0.1, 5.0, "new_rate", 1.0, begins=0.01, ends=0.2),
+             FilterMode("b", 0.1, 5.0, "new_offset", 5.0, begins=0.02, ends=0.3))  # fmt: skip
     rates = Hypothesis("x", modes).generator()
     assert np.allclose(rates.sum(axis=1), 0.0)
     for interval in (0.1, 1.0, 30.0):
@@ -83,7 +83,7 @@ def test_stretches_count_every_sample_but_the_first_once() -> None:
 def test_cutting_into_stretches_hardly_changes_the_evidence() -> None:
     rng = np.random.default_rng(4)
     values = 80.0 + 2.0 * np.sin(np.arange(800.0) / 60.0) + rng.normal(0.0, 0.2, 800)
-    hypothesis = Hypothesis("x", (CALM, Mode("brisk", 0.75, 5.0, begins=0.02, ends=0.05)))
+    hypothesis = Hypothesis("x", (CALM, FilterMode("brisk", 0.75, 5.0, begins=0.02, ends=0.05)))
     whole = evidence(values, hypothesis)
     data, _ = as_stretches([(np.arange(800.0), values, 0.12)], length=64, warm_up=20)
     cut = float(filter_stretches(data, hypothesis).evidence.sum())

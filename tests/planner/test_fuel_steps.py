@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from witnessmark.inference.family.staged_evidence import Evidence, Stage, TestResult, Work
+from witnessmark.inference.family.staged_evidence import Stage, StagedEvidence, TestResult, Work
 from witnessmark.inference.fuel.fuel_evidence import fuel_evidence
 from witnessmark.inference.fuel.fuel_groups import FAMILY, RELIEF, RETURN
 from witnessmark.inference.look_first import looks_waiting
@@ -144,7 +144,7 @@ def waiting(*entries):
         else:
             tests = (*stages[-1].tests, TestResult(name, kind))
             stages[-1] = replace(stages[-1], tests=tests)
-    return looks_waiting(load_knowledge().families[FAMILY], Evidence((), tuple(stages)))
+    return looks_waiting(load_knowledge().families[FAMILY], StagedEvidence((), tuple(stages)))
 
 
 def test_the_cheap_look_comes_before_a_pump():

@@ -8,7 +8,13 @@ import pytest
 
 from planner.tiny_belief import TinyBelief, sure_of
 from witnessmark.inference.family.family_belief import family_belief
-from witnessmark.inference.family.staged_evidence import Evidence, Outcome, Stage, TestResult, Work
+from witnessmark.inference.family.staged_evidence import (
+    Outcome,
+    Stage,
+    StagedEvidence,
+    TestResult,
+    Work,
+)
 from witnessmark.knowledge import load_knowledge
 from witnessmark.model.entries.case import read_case
 from witnessmark.model.finding import JointSupport, Support
@@ -376,7 +382,7 @@ def test_a_test_asked_again_on_untouched_parts_is_expected_to_repeat_itself():
     positive = Stage(tests=(TestResult("o_gas", "positive"),))
     in_vain = Stage(work=Work("oh_low"), outcomes=(Outcome(False),))
     belief = family_belief(
-        family, Evidence((), (positive, in_vain)), conditions=KNOWLEDGE.conditions
+        family, StagedEvidence((), (positive, in_vain)), conditions=KNOWLEDGE.conditions
     )
     now = belief.marginals()[belief.causes.index("oh_gas")]
     step = by_id(rank(state(family, belief, repaired=("oh_low",)), most=99))["o_gas"]

@@ -8,12 +8,12 @@ import pytest
 
 from planner.exact_reference import Model, optimal_cost, plan_cost, random_model
 from witnessmark.planner.ranking.lookahead import first_moves, greedy, look_ahead, thorough
-from witnessmark.planner.ranking.troubleshooting import Problem, sequence, start
+from witnessmark.planner.ranking.troubleshooting import RepairProblem, sequence, start
 
 
-def one_fault(model: Model) -> Problem:
+def one_fault(model: Model) -> RepairProblem:
     positive = model.positive
-    return Problem.of(
+    return RepairProblem.of(
         members=np.eye(model.prior.size, dtype=bool),
         repair_usd=model.repair_usd,
         fixes=model.fixes,
@@ -38,7 +38,7 @@ def perfect(p, c, test_usd=(), positive=None) -> Model:
     )
 
 
-def follow(problem: Problem, *, depth: int | None = None, width: int = 4):
+def follow(problem: RepairProblem, *, depth: int | None = None, width: int = 4):
     """The plan that looks ahead anew before every move, thoroughly without a depth."""
 
     def choose(weights, repaired, tested):
@@ -155,7 +155,7 @@ def test_the_one_step_plan_is_priced_exactly():
 
 def test_two_faults_both_have_to_be_repaired():
     members = np.array([[1, 0], [0, 1], [1, 1]], bool)
-    problem = Problem.of(
+    problem = RepairProblem.of(
         members=members,
         repair_usd=np.array([100.0, 200.0]),
         fixes=np.ones(2),
@@ -175,7 +175,7 @@ def test_two_faults_both_have_to_be_repaired():
 
 def test_nothing_listed_ends_in_the_search():
     members = np.array([[1, 0], [0, 1], [0, 0]], bool)
-    problem = Problem.of(
+    problem = RepairProblem.of(
         members=members,
         repair_usd=np.array([100.0, 200.0]),
         fixes=np.full(2, 0.9),
@@ -204,8 +204,8 @@ def test_a_second_look_through_the_same_instrument_counts_half():
     }
     weights = np.array([0.5, 0.5])
     kin = np.ones((2, 2), bool)
-    alone = Problem.of(**model)
-    linked = Problem.of(**model, dulled=dull, kin=kin)
+    alone = RepairProblem.of(**model)
+    linked = RepairProblem.of(**model, dulled=dull, kin=kin)
     done = np.array([True, False])
     free = first_moves(alone, start(alone, weights, tested=done)).test[0, 1]
     tied = first_moves(linked, start(linked, weights, tested=done)).test[0, 1]
@@ -224,12 +224,12 @@ def test_what_a_test_has_opened_is_not_opened_twice():
         "search_usd": np.full(2, 1e5),
     }
     weights = np.array([0.5, 0.5])
-    shared = Problem.of(
+    shared = RepairProblem.of(
         **model,
         repair_saves=np.array([[80.0, 0.0], [80.0, 0.0]]),
         test_saves=np.array([[0.0], [45.0]]),
     )
-    apart = Problem.of(**model)
+    apart = RepairProblem.of(**model)
     assert first_moves(apart, start(apart, weights)).test[0, 0] == pytest.approx(350)
     assert first_moves(shared, start(shared, weights)).test[0, 0] == pytest.approx(350 - 0.5 * 80)
     still_open = first_moves(shared, start(shared, weights, opened=1))
@@ -239,7 +239,7 @@ def test_what_a_test_has_opened_is_not_opened_twice():
 
 def test_shapes_and_costs_are_checked():
     with pytest.raises(ValueError, match="positive cost"):
-        Problem.of(
+        RepairProblem.of(
             members=np.eye(1, dtype=bool),
             repair_usd=np.zeros(1),
             fixes=np.ones(1),

@@ -11,7 +11,7 @@ import pytest
 
 from witnessmark.errors import RecordingRefused
 from witnessmark.model.recording import Recording
-from witnessmark.readers import Settings, read_recording
+from witnessmark.readers import ReaderSettings, read_recording
 
 
 def messages(count: int = 300) -> list[can.Message]:
@@ -120,7 +120,7 @@ def test_candump_dialects(tmp_path: Path, dialect: str, end: str) -> None:
     assert speed.values.tolist() == [2500.0] * 40
     if "without" in dialect or dialect == "oldest":
         assert recording.duration_s is None
-        timed = read_recording(path, settings=Settings(sample_interval_s=0.02))
+        timed = read_recording(path, settings=ReaderSettings(sample_interval_s=0.02))
         assert timed.duration_s == pytest.approx(39 * 0.02)
     else:
         assert recording.duration_s == pytest.approx(39 * 0.02)
@@ -193,9 +193,9 @@ def test_decompression_bomb_is_refused(tmp_path: Path) -> None:
         for _ in range(90):
             out.write(line * 23_000)
     with pytest.raises(RecordingRefused, match="times its packed size"):
-        read_recording(path, settings=Settings(max_ratio=100))
+        read_recording(path, settings=ReaderSettings(max_ratio=100))
     with pytest.raises(RecordingRefused, match="Unpacked"):
-        read_recording(path, settings=Settings(max_expanded_bytes=2**20))
+        read_recording(path, settings=ReaderSettings(max_expanded_bytes=2**20))
 
 
 def test_asc_decimal_and_relative(tmp_path: Path) -> None:
@@ -244,13 +244,15 @@ def test_user_dbc(shared: Path, tmp_path: Path) -> None:
     rows = [f"({n * 0.1:.6f}) can0 18FF1021#FF6400FF01F4FFFF\n" for n in range(20)]
     path.write_text("".join(rows))
     assert not read_recording(path).channels
-    found = {c.name: c for c in read_recording(path, settings=Settings(dbc=(dbc,))).channels}
+    found = {c.name: c for c in read_recording(path, settings=ReaderSettings(dbc=(dbc,))).channels}
     assert found["OWN.Soot"].values.tolist() == [40.0] * 20
     assert found["OWN.Big"].values.tolist() == [500.0] * 20
     demo = shared / "data/defs/demo_two_signals.dbc"
     ride = shared / "data/j1939/ride_A.candump.log.gz"
     plain = read_recording(ride)
-    assert len(read_recording(ride, settings=Settings(dbc=(demo,))).channels) == len(plain.channels)
+    assert len(read_recording(ride, settings=ReaderSettings(dbc=(demo,))).channels) == len(
+        plain.channels
+    )
 
 
 def test_a_frame_without_stamp_among_stamped_ones(tmp_path: Path) -> None:

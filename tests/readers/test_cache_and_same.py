@@ -11,7 +11,7 @@ import pytest
 from readers.bus_text import candump
 from witnessmark.errors import InputRefused, RecordingRefused
 from witnessmark.model.recording import Recording
-from witnessmark.readers import Settings, read_recording
+from witnessmark.readers import ReaderSettings, read_recording
 from witnessmark.readers.bus import frame_store
 from witnessmark.readers.columns.remembered import recall, remember
 from witnessmark.readers.files import keep
@@ -159,11 +159,11 @@ def test_columns_are_named_once(tmp_path: Path) -> None:
     key = str(read_recording(table).facts["header_key"])
     book = tmp_path / "columns.json"
     remember(book, key, {"clk": "time", "a7": "engine_speed [rpm]", "x": "ignore"})
-    named = read_recording(table, settings=Settings(columns=recall(book)))
+    named = read_recording(table, settings=ReaderSettings(columns=recall(book)))
     assert [c.name for c in named.channels] == ["engine_speed"]
     other = tmp_path / "other.csv"
     other.write_text("clk,a7,x\n" + "".join(f"{n},{900 + n},{n % 3}\n" for n in range(30)))
-    again = read_recording(other, settings=Settings(columns=recall(book)))
+    again = read_recording(other, settings=ReaderSettings(columns=recall(book)))
     assert again.channel("engine_speed") is not None
 
 
@@ -172,7 +172,7 @@ def test_wrong_name_is_said_and_not_used(tmp_path: Path) -> None:
     table.write_text("Time [s],a7\n" + "".join(f"{n},{n}\n" for n in range(30)))
     key = str(read_recording(table).facts["header_key"])
     wrong = {key: {"a7": "oil_pressure [degC]"}}
-    recording = read_recording(table, settings=Settings(columns=wrong))
+    recording = read_recording(table, settings=ReaderSettings(columns=wrong))
     assert recording.channel("oil_pressure") is None
     assert any("was named" in p.what for p in recording.problems)
 

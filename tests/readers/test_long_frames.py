@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from witnessmark.model.recording import Recording
-from witnessmark.readers import Settings, read_recording
+from witnessmark.readers import ReaderSettings, read_recording
 
 _IDENTIFIER = 0x18FF2000
 _DBC = f"""VERSION ""
@@ -85,7 +85,7 @@ def test_long_frames_are_decoded_as_the_dbc_says(tmp_path: Path, kind: str) -> N
     messages = frames()
     path = written(tmp_path, kind, messages)
     (tmp_path / "own.dbc").write_text(_DBC)
-    recording = read_recording(path, settings=Settings(dbc=(tmp_path / "own.dbc",)))
+    recording = read_recording(path, settings=ReaderSettings(dbc=(tmp_path / "own.dbc",)))
     assert recording.frames == len(messages)
     wide = cantools.database.load_file(tmp_path / "own.dbc").get_message_by_name("Wide")
     long = [m for m in messages if m.is_fd]
@@ -116,7 +116,7 @@ def test_stamps_out_of_order_come_in_order(tmp_path: Path) -> None:
     messages = frames()
     messages[100], messages[110] = messages[110], messages[100]
     (tmp_path / "own.dbc").write_text(_DBC)
-    settings = Settings(dbc=(tmp_path / "own.dbc",))
+    settings = ReaderSettings(dbc=(tmp_path / "own.dbc",))
     recording = read_recording(written(tmp_path, "log", messages), settings=settings)
     straight = read_recording(written(tmp_path, "blf", frames()), settings=settings)
     for name in ("Wide.Low", "Wide.Turned", "engine_speed"):

@@ -12,14 +12,14 @@ import soundfile
 
 from witnessmark.errors import RecordingRefused
 from witnessmark.model.recording import Channel, Quality, Recording
-from witnessmark.readers import Settings, read_recording
+from witnessmark.readers import ReaderSettings, read_recording
 from witnessmark.units import from_house
 
 
 def read(folder: Path, text: str, encoding: str = "utf-8", **settings: object) -> Recording:
     path = folder / "table.any"
     path.write_bytes(text.encode(encoding))
-    return read_recording(path, settings=Settings(**settings))  # type: ignore[arg-type]
+    return read_recording(path, settings=ReaderSettings(**settings))  # type: ignore[arg-type]
 
 
 def named(recording: Recording, name: str) -> Channel:

@@ -12,7 +12,7 @@ import soundfile
 
 from witnessmark.errors import RecordingRefused
 from witnessmark.model.recording import Recording
-from witnessmark.readers import Settings, read_recording
+from witnessmark.readers import ReaderSettings, read_recording
 
 GAPS = {
     "36-1": (36, [35]), "36-2": (36, [34, 35]), "36-2-1": (36, [15, 34, 35]),
@@ -37,7 +37,7 @@ def column(times: np.ndarray, form: str = "{:.6f}") -> str:
 def read(folder: Path, text: str | bytes, **settings: object) -> Recording:
     path = folder / "teeth.xls"
     path.write_bytes(text.encode() if isinstance(text, str) else text)
-    return read_recording(path, settings=Settings(**settings))  # type: ignore[arg-type]
+    return read_recording(path, settings=ReaderSettings(**settings))  # type: ignore[arg-type]
 
 
 def wheel_of(found: Recording, number: int = 0) -> dict[str, object]:

@@ -99,11 +99,13 @@ def test_speed_without_unit_is_asked_for_not_guessed(shared: Path) -> None:
 
 def test_speed_named_once(shared: Path) -> None:
     """PROVENANCE.md: the speeds are m/s, not km/h."""
-    from witnessmark.readers import Settings
+    from witnessmark.readers import ReaderSettings
 
     path = shared / "data/obd_csv/truck_gps_speed_10Hz.csv"
     key = str(read_recording(path).facts["header_key"])
-    truck = read_recording(path, settings=Settings(columns={key: {"speed": "road_speed [m/s]"}}))
+    truck = read_recording(
+        path, settings=ReaderSettings(columns={key: {"speed": "road_speed [m/s]"}})
+    )
     assert named(truck, "road_speed").values.max() == pytest.approx(19.59)
 
 

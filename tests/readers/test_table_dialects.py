@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from witnessmark.model.recording import Recording
-from witnessmark.readers import Settings, read_recording
+from witnessmark.readers import ReaderSettings, read_recording
 
 COUNT = 90
 TIME = np.arange(COUNT) * 0.5
@@ -55,7 +55,7 @@ def table(cells: Cells, delimiter: str = ",", names: list[str] = NAMES, above: s
 def read(folder: Path, text: str | bytes, **settings: object) -> Recording:
     path = folder / "drive.wav"  # the name says nothing
     path.write_bytes(text.encode() if isinstance(text, str) else text)
-    return read_recording(path, settings=Settings(**settings))  # type: ignore[arg-type]
+    return read_recording(path, settings=ReaderSettings(**settings))  # type: ignore[arg-type]
 
 
 def assert_drive(found: Recording, *, speed: np.ndarray = SPEED, timed: bool = True) -> None:

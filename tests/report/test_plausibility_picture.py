@@ -9,7 +9,7 @@ import pytest
 
 from witnessmark.analyses.sensors.drawn_trace import credible_band, drawn
 from witnessmark.analyses.sensors.liveliness import PROFILES
-from witnessmark.analyses.sensors.one_trace import Verdict, judge, prepare
+from witnessmark.analyses.sensors.one_trace import TraceVerdict, judge, prepare
 from witnessmark.model.finding import Finding
 from witnessmark.report.pictures.judged_trace import plausibility_picture
 
@@ -17,7 +17,7 @@ COOLANT = PROFILES["coolant_temperature"]
 SVG = "{http://www.w3.org/2000/svg}"
 
 
-def verdict(*, dips: bool) -> Verdict:
+def verdict(*, dips: bool) -> TraceVerdict:
     time = np.arange(0.0, 3600.0)
     values = 88.0 + np.sin(time / 150.0)
     for start in (600.0, 1200.0, 2400.0) if dips else ():
@@ -27,7 +27,7 @@ def verdict(*, dips: bool) -> Verdict:
     return judge(trace, COOLANT)
 
 
-def finding(found: Verdict, **details: object) -> Finding:
+def finding(found: TraceVerdict, **details: object) -> Finding:
     return Finding(
         code="coolant_temperature_jumps", sentence='Drops by 9 <degC> & "back".', outcome="seen",
         method="x", quantity="coolant_temperature",

@@ -18,7 +18,7 @@ from witnessmark.cli.for_recordings.record_command import command
 from witnessmark.errors import InputRefused, NothingUsable
 from witnessmark.readers import read_recording
 from witnessmark.workflow.recordings.drive_card import drive_of
-from witnessmark.workflow.recordings.record_bus import Progress, parse_bus, record
+from witnessmark.workflow.recordings.record_bus import RecordProgress, parse_bus, record
 
 ROOT = Path(__file__).resolve().parents[2]
 SPEED, COOLANT, OIL = 0x0CF00400, 0x18FEEE00, 0x18FEEF00
@@ -40,7 +40,7 @@ def talk(bus: can.BusABC, seconds: float, *, every: float = 0.01) -> int:
 
 def test_records_what_was_said(tmp_path: Path) -> None:
     out = tmp_path / "drive.log"
-    told: list[Progress] = []
+    told: list[RecordProgress] = []
     with can.Bus(interface="virtual", channel="records") as speaker:
         thread = threading.Thread(target=talk, args=(speaker, 1.2))
         thread.start()

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from witnessmark.inference.family.staged_evidence import Evidence
+from witnessmark.inference.family.staged_evidence import StagedEvidence
 from witnessmark.knowledge import Family
 
 __all__ = ["LookFirst", "looks_waiting"]
@@ -48,7 +48,7 @@ _LOOKS = {
 }
 
 
-def looks_waiting(family: Family, evidence: Evidence) -> tuple[LookFirst, ...]:
+def looks_waiting(family: Family, evidence: StagedEvidence) -> tuple[LookFirst, ...]:
     """Return the looks that have still to be taken, with the causes that wait for them.
 
     A look counts in whatever state of the truck it was taken, and so does work on the part: it

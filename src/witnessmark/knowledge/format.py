@@ -21,27 +21,27 @@ Chance = Annotated[float, Field(gt=0, lt=1)]
 Three = Annotated[tuple[float, float, float], Field(description="low, typical, high")]
 
 
-class Part(BaseModel):
+class PackPart(BaseModel):
     """Base of all parts: unknown keys are faults, numbers are finite."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
 
 
-class SourcePart(Part):
+class SourcePart(PackPart):
     """Where numbers come from; other parts name it by its key."""
 
     kind: Literal["judgement", "handbook", "measured"]
     words: Words
 
 
-class ZonePart(Part):
+class ZonePart(PackPart):
     """A zone of the machine."""
 
     id: Id
     name: Words
 
 
-class TogetherPart(Part):
+class TogetherPart(PackPart):
     """Two causes that are found together more often than chance would have it."""
 
     causes: tuple[Id, Id]
@@ -51,7 +51,7 @@ class TogetherPart(Part):
     words: Words
 
 
-class FamilyPart(Part):
+class FamilyPart(PackPart):
     """The complaint family of the pack."""
 
     id: Id
@@ -76,7 +76,7 @@ class FamilyPart(Part):
     source: Id | None = None
 
 
-class CausePart(Part):
+class CausePart(PackPart):
     """One cause. A pack that adds a cause gives every field; one that overrides gives some."""
 
     id: Id
@@ -101,7 +101,7 @@ class CausePart(Part):
     source: Id | None = None
 
 
-class ReadingPart(Part):
+class ReadingPart(PackPart):
     """A reading that answers a test by itself; values are text with a unit."""
 
     quantity: Id
@@ -111,7 +111,7 @@ class ReadingPart(Part):
     load: tuple[float, float] | None = Field(default=None, description="percent")
 
 
-class TestPart(Part):
+class TestPart(PackPart):
     """One test with the probability of its outcomes under every cause."""
 
     __test__ = False
@@ -144,7 +144,7 @@ class TestPart(Part):
     source: Id | None = None
 
 
-class ConditionPart(Part):
+class ConditionPart(PackPart):
     """A condition that clues refer to."""
 
     id: Id
@@ -161,7 +161,7 @@ class ConditionPart(Part):
     source: Id | None = None
 
 
-class LinkPart(Part):
+class LinkPart(PackPart):
     """One fault that makes two complaints."""
 
     causes: Annotated[tuple[Id, ...], Field(min_length=1)]
@@ -171,7 +171,7 @@ class LinkPart(Part):
     source: Id
 
 
-class BandPart(Part):
+class BandPart(PackPart):
     """A healthy band with the operating points it is valid at. Values are text with a unit."""
 
     quantity: Id
@@ -186,7 +186,7 @@ class BandPart(Part):
     source: Id
 
 
-class AccessGroupPart(Part):
+class AccessGroupPart(PackPart):
     """Disassembly that several jobs share."""
 
     id: Id
@@ -195,7 +195,7 @@ class AccessGroupPart(Part):
     source: Id | None = None
 
 
-class ClueGiven(Part):
+class ClueGiven(PackPart):
     """A clue of a pack's own case."""
 
     clue: Id
@@ -203,7 +203,7 @@ class ClueGiven(Part):
     cause: Id | None = None
 
 
-class TestGiven(Part):
+class TestGiven(PackPart):
     """A test result of a pack's own case."""
 
     __test__ = False
@@ -212,7 +212,7 @@ class TestGiven(Part):
     result: Id
 
 
-class TrapPart(Part):
+class TrapPart(PackPart):
     """A tempting wrong turn, said aloud while it threatens.
 
     It is said when one of *suspected* has at least 10 %, every one of *clues* was seen and every
@@ -227,7 +227,7 @@ class TrapPart(Part):
     source: Id
 
 
-class CasePart(Part):
+class CasePart(PackPart):
     """Given these findings, this cause leads."""
 
     name: Words
@@ -238,7 +238,7 @@ class CasePart(Part):
     at_most: Annotated[float, Field(ge=0, le=1)] = 1.0
 
 
-class PackFile(Part):
+class PackFile(PackPart):
     """A whole pack file."""
 
     schema_: Literal["witnessmark.pack/1.0"] = Field(alias="schema")

@@ -13,7 +13,7 @@ from witnessmark.knowledge.format import (
     BandPart,
     LinkPart,
     PackFile,
-    Part,
+    PackPart,
     ReadingPart,
     SourcePart,
 )
@@ -202,7 +202,7 @@ def _merge(texts: Sequence[PackText]) -> Knowledge:
 
 def _overlay(
     held: dict[str, dict[str, Any]],
-    parts: Iterable[Part],
+    parts: Iterable[PackPart],
     sources: Mapping[str, SourcePart],
     deep: tuple[str, ...] = (),
 ) -> None:

@@ -12,7 +12,7 @@ from witnessmark.knowledge import AccessGroup, Family, Link, Test
 from witnessmark.model.settings import Settings
 from witnessmark.model.shop_record import History
 from witnessmark.model.step import Result, Spread, Step
-from witnessmark.planner.order.bay_order import Bench, in_bay_order
+from witnessmark.planner.order.bay_order import OpenComplaint, in_bay_order
 from witnessmark.planner.order.progress import Progress
 from witnessmark.planner.order.safety import safety_stops
 from witnessmark.planner.ranking import step_words as words
@@ -90,7 +90,7 @@ def rank_steps(
     total = min(plan.best + others for plan, others in zip(plans, left, strict=True))
     stops: list[Step] = []
     steps: list[Step] = []
-    benches: list[Bench] = []
+    benches: list[OpenComplaint] = []
     for plan, others in zip(plans, left, strict=True):
         marginals = dict(zip(plan.table.causes, plan.chances, strict=True))
         looks = {s.step: s for s in _test_steps(plan, others, every=True)}
@@ -115,7 +115,7 @@ def rank_steps(
     return (*stops, *waiting, *_with_margin(steps[: most - len(waiting)]))
 
 
-def _bench(plan: Plan, marginals: Mapping[str, float], looks: Mapping[str, Step]) -> Bench:
+def _bench(plan: Plan, marginals: Mapping[str, float], looks: Mapping[str, Step]) -> OpenComplaint:
     belief = plan.state.belief
     found = bool(getattr(belief, "seen_tests", ()) or plan.state.repaired)
     results = getattr(belief, "results", {})
@@ -123,7 +123,7 @@ def _bench(plan: Plan, marginals: Mapping[str, float], looks: Mapping[str, Step]
     positive = [t for t, (result, _) in results.items() if result not in nothing.get(t, ())]
     cured = belief.healthy() >= HEALTHY_FROM
     done = plan.state.tests_done
-    return Bench(plan.state.family, marginals, done, found, looks, positive, cured)
+    return OpenComplaint(plan.state.family, marginals, done, found, looks, positive, cured)
 
 
 def _test_steps(plan: Plan, others: float, *, every: bool = False) -> list[Step]:

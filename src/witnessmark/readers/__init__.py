@@ -6,6 +6,6 @@ docs/add_a_reader.md shows how to add one; tests/readers/compliance.py is what e
 
 from witnessmark.readers.any_file import READERS, read_recording
 from witnessmark.readers.reader import Reader
-from witnessmark.readers.told import Settings
+from witnessmark.readers.told import ReaderSettings
 
-__all__ = ["READERS", "Reader", "Settings", "read_recording"]
+__all__ = ["READERS", "Reader", "ReaderSettings", "read_recording"]

@@ -6,14 +6,14 @@ from pathlib import Path
 
 from witnessmark.errors import RecordingRefused
 from witnessmark.model.recording import Recording
-from witnessmark.readers.files.source import Source
+from witnessmark.readers.files.source import FileSource
 from witnessmark.readers.logs import asc, blf, candump, trc
 from witnessmark.readers.mdf import mf4
 from witnessmark.readers.pickups import audio
 from witnessmark.readers.reader import Reader
 from witnessmark.readers.tables import edge_list, event_list
 from witnessmark.readers.tables import table_recording as tables
-from witnessmark.readers.told import Settings
+from witnessmark.readers.told import ReaderSettings
 
 __all__ = ["READERS", "read_recording"]
 
@@ -31,7 +31,7 @@ READERS: tuple[Reader, ...] = (
 )
 
 
-def read_recording(path: Path | str, *, settings: Settings | None = None) -> Recording:
+def read_recording(path: Path | str, *, settings: ReaderSettings | None = None) -> Recording:
     """Read a file of any known format.
 
     Args:
@@ -42,8 +42,8 @@ def read_recording(path: Path | str, *, settings: Settings | None = None) -> Rec
         NotFound: there is no such file.
         RecordingRefused: it is of no known format, empty, damaged beyond use or absurdly large.
     """
-    settings = settings or Settings()
-    with Source(Path(path), settings) as source:
+    settings = settings or ReaderSettings()
+    with FileSource(Path(path), settings) as source:
         reader = which(source)
         try:
             return reader.read(source, settings)
@@ -55,7 +55,7 @@ def read_recording(path: Path | str, *, settings: Settings | None = None) -> Rec
             ) from None
 
 
-def which(source: Source) -> Reader:
+def which(source: FileSource) -> Reader:
     """Return the reader whose format the file is of.
 
     Raises:

@@ -6,8 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from witnessmark.model.recording import Recording
-from witnessmark.readers.files.source import Source
-from witnessmark.readers.told import Settings
+from witnessmark.readers.files.source import FileSource
+from witnessmark.readers.told import ReaderSettings
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,4 +22,4 @@ class Reader:
 
     name: str
     recognises: Callable[[bytes], bool]
-    read: Callable[[Source, Settings], Recording]
+    read: Callable[[FileSource, ReaderSettings], Recording]

@@ -22,7 +22,7 @@ Mask = npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
-class Settings:
+class ReaderSettings:
     """What a user may say about a file, and the limits that keep the machine alive.
 
     Attributes:

@@ -16,7 +16,7 @@ from witnessmark import __version__
 from witnessmark.errors import InputRefused, NotFound, WitnessmarkError, http_status
 from witnessmark.model.assessment import Assessment
 from witnessmark.web import api
-from witnessmark.web.bench.state import Bench, page
+from witnessmark.web.bench.state import ServerState, page
 from witnessmark.web.door.doors import Access, Doors, TooMany
 from witnessmark.web.pages import (
     pages_cases,
@@ -61,7 +61,7 @@ def create_app(
         access: how the page is reached; loopback when not given.
         assess: case id -> assessment, or a worker; the workflow's own, here, when not given.
     """
-    bench = Bench.make(shop, assess, access or Access())
+    bench = ServerState.make(shop, assess, access or Access())
 
     @asynccontextmanager
     async def life(_: FastAPI) -> AsyncIterator[None]:

@@ -23,7 +23,7 @@ import numpy.typing as npt
 from witnessmark.physics.sensors.sensor_circuit import Thermistor
 from witnessmark.physics.sensors.shared_circuit import FAULTS, Fault, Input, sensitivity
 
-__all__ = ["INPUTS", "PRIOR", "Circuit", "Steps", "depths", "expected_step", "signatures"]
+__all__ = ["INPUTS", "PRIOR", "RatioCircuit", "Steps", "depths", "expected_step", "signatures"]
 
 Floats = npt.NDArray[np.float64]
 
@@ -50,7 +50,7 @@ _LOAD_STEP = 0.03
 
 
 @dataclass(frozen=True, slots=True)
-class Circuit:
+class RatioCircuit:
     """How a quantity reaches the converter.
 
     Attributes:
@@ -78,14 +78,14 @@ class Circuit:
         return np.asarray(np.clip(share, 0.0, 1.0))
 
 
-def _transducer(full: float, zero: float = 0.0) -> Circuit:
-    return Circuit("transducer", zero, full - zero)
+def _transducer(full: float, zero: float = 0.0) -> RatioCircuit:
+    return RatioCircuit("transducer", zero, full - zero)
 
 
-_THERMISTOR = Circuit("thermistor")
-_SUPPLY = Circuit("supply", 0.0, 32.0, 0.0, 1.0)
+_THERMISTOR = RatioCircuit("thermistor")
+_SUPPLY = RatioCircuit("supply", 0.0, 32.0, 0.0, 1.0)
 #: Quantity -> its input. Full-scale pressures are common practice, no source.
-INPUTS: dict[str, Circuit] = {
+INPUTS: dict[str, RatioCircuit] = {
     "coolant_temperature": _THERMISTOR,
     "oil_temperature": _THERMISTOR,
     "transmission_oil_temperature": _THERMISTOR,
@@ -103,7 +103,7 @@ INPUTS: dict[str, Circuit] = {
     "exhaust_back_pressure": _transducer(4.0e5),
     "brake_primary_pressure": _transducer(1.2e6),
     # Measured inside the unit, on no wire that sensors share (the barometer: common practice).
-    "barometric_pressure": Circuit("inside", 0.0, 1.15e5),
+    "barometric_pressure": RatioCircuit("inside", 0.0, 1.15e5),
     "battery_voltage": _SUPPLY,
     "keyswitch_voltage": _SUPPLY,
     "charging_voltage": _SUPPLY,
@@ -188,14 +188,14 @@ def signatures(lead: Steps, others: Sequence[Steps]) -> Mapping[str, float]:
     return {name: value / total for name, value in raw.items()}
 
 
-def _share_step(circuit: Circuit, level: Floats, step: Floats) -> Floats:
+def _share_step(circuit: RatioCircuit, level: Floats, step: Floats) -> Floats:
     if circuit.kind == "thermistor":
         return circuit.share(level + step) - circuit.share(level)
     return step * (circuit.high - circuit.low) / circuit.span
 
 
 def _member(
-    fault: Fault, depth: Floats, circuit: Circuit, good: npt.NDArray[np.bool_],
+    fault: Fault, depth: Floats, circuit: RatioCircuit, good: npt.NDArray[np.bool_],
     share: Floats, y: Floats, noise: Floats,
 ) -> float:  # fmt: skip
     """Return the log likelihood of a channel that may hang on the part that gives way."""
@@ -219,7 +219,7 @@ def _mixed(fault: str, member: float | Floats, quiet: float) -> float:
     return float(np.logaddexp(math.log(share) + member, math.log(1.0 - share) + quiet))
 
 
-def _still(circuit: Circuit, y: Floats, noise: Floats) -> float:
+def _still(circuit: RatioCircuit, y: Floats, noise: Floats) -> float:
     """Return the log likelihood of steps that have nothing to do with a shared part.
 
     The supply voltage really steps when a load comes on; that speaks for no explanation here.

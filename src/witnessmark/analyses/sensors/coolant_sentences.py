@@ -8,7 +8,7 @@ import numpy as np
 
 from witnessmark.analyses.sensors.circuit_ratios import INPUTS
 from witnessmark.analyses.sensors.liveliness import Profile
-from witnessmark.analyses.sensors.one_trace import Span, Verdict
+from witnessmark.analyses.sensors.one_trace import TraceSpan, TraceVerdict
 from witnessmark.physics.sensors.coolant_rates import Lag, medium_step_needed
 from witnessmark.physics.sensors.sensor_circuit import (
     Thermistor,
@@ -59,7 +59,7 @@ class Electrical:
         return "a fault in the circuit would do it"
 
 
-def electrical(verdict: Verdict, change: float) -> Electrical:
+def electrical(verdict: TraceVerdict, change: float) -> Electrical:
     """Return what in a generic circuit would make the typical jump."""
     return Electrical(float(np.median(verdict.trace.values)), change)
 
@@ -80,7 +80,11 @@ def chance_words(log_factor: float) -> str:
 
 
 def jumps_sentence(
-    quantity: str, verdict: Verdict, profile: Profile, change: float, spans: tuple[Span, ...]
+    quantity: str,
+    verdict: TraceVerdict,
+    profile: Profile,
+    change: float,
+    spans: tuple[TraceSpan, ...],
 ) -> str:
     """Return the one sentence about jumps that the circuit made."""
     words = QUANTITIES[quantity].words if quantity != "coolant_temperature" else "coolant"
@@ -108,7 +112,11 @@ def jumps_sentence(
 
 
 def pressure_sentence(
-    quantity: str, verdict: Verdict, profile: Profile, change: float, spans: tuple[Span, ...]
+    quantity: str,
+    verdict: TraceVerdict,
+    profile: Profile,
+    change: float,
+    spans: tuple[TraceSpan, ...],
 ) -> str:
     """Return the one sentence about jumps of a pressure that the engine's work does not make."""
     name, many = quantity.replace("_", " "), len(spans)

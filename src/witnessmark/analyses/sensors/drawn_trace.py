@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from witnessmark.analyses.sensors.liveliness import Profile
-from witnessmark.analyses.sensors.one_trace import Trace, Verdict
+from witnessmark.analyses.sensors.one_trace import SensorTrace, TraceVerdict
 
 __all__ = ["credible_band", "drawn"]
 
@@ -20,7 +20,7 @@ _OVERVIEW, _CLOSE = 500, 160
 _SLUG = 15.0
 
 
-def drawn(verdict: Verdict, profile: Profile) -> dict[str, object]:
+def drawn(verdict: TraceVerdict, profile: Profile) -> dict[str, object]:
     """Return plain lists: time, values, low and high of the band, spans, and a closer look.
 
     Args:
@@ -46,7 +46,7 @@ def drawn(verdict: Verdict, profile: Profile) -> dict[str, object]:
     return found
 
 
-def credible_band(verdict: Verdict, profile: Profile) -> tuple[Floats, Floats]:
+def credible_band(verdict: TraceVerdict, profile: Profile) -> tuple[Floats, Floats]:
     """Return the lowest and highest reading that the quantity itself could make, at each sample.
 
     From every trusted reading (outside the flagged spans) the quantity can move at its largest
@@ -87,7 +87,7 @@ def _reach(elapsed: Floats, profile: Profile) -> Floats:
     return np.asarray(np.minimum(reach, _SLUG * profile.scale))
 
 
-def _lists(trace: Trace, low: Floats, high: Floats, index: npt.NDArray[np.int64]) -> object:
+def _lists(trace: SensorTrace, low: Floats, high: Floats, index: npt.NDArray[np.int64]) -> object:
     return {
         "time": trace.time[index].tolist(),
         "values": trace.values[index].tolist(),

@@ -16,7 +16,7 @@ from scipy.ndimage import maximum_filter1d, median_filter, minimum_filter1d
 from scipy.signal import lfilter, lfiltic
 
 from witnessmark.analyses.sensors.liveliness import Profile
-from witnessmark.analyses.sensors.one_trace import Trace, own_noise, resolution
+from witnessmark.analyses.sensors.one_trace import SensorTrace, own_noise, resolution
 from witnessmark.model.recording import Channel, Floats, Recording
 
 __all__ = ["FOLLOWS", "Explained", "explained", "prepare_explained"]
@@ -93,7 +93,7 @@ def explained(recording: Recording, channel: Channel) -> Explained | None:
     return Explained(time, values, work, (_ERR * moved) ** 2)
 
 
-def prepare_explained(found: Explained, profile: Profile) -> Trace | None:
+def prepare_explained(found: Explained, profile: Profile) -> SensorTrace | None:
     """Return the trace to judge; ``None`` where nothing steps at all.
 
     Only the surroundings of steps are judged: elsewhere nothing happened, and how long that was
@@ -127,7 +127,7 @@ def prepare_explained(found: Explained, profile: Profile) -> Trace | None:
     pieces = tuple((int(a), int(b)) for a, b in zip(begins, ends, strict=True))
     covered = sum(float(time[b - 1] - time[a]) for a, b in pieces)
     whole = float(time[-1] - time[0]) - float(np.diff(time)[broken[1:]].sum())
-    return Trace(
+    return SensorTrace(
         time=time,
         values=found.values[keep],
         pieces=pieces,

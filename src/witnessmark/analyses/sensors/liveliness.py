@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from witnessmark.physics.sensors.switching_filter import Hypothesis, Mode
+from witnessmark.physics.sensors.switching_filter import FilterMode, Hypothesis
 
 __all__ = ["BOUNDS", "PRESSURES", "PROFILES", "RARE", "Bound", "Profile", "hypotheses"]
 
@@ -121,13 +121,13 @@ def hypotheses(profile: Profile) -> dict[str, Hypothesis]:
     ``noise`` a noisy stretch. How often a fault comes is not known: contact and spikes are asked
     twice, once for many an hour and once (``RARE``) for a tenth of that.
     """
-    calm = Mode("calm", profile.rate, 6.0)
+    calm = FilterMode("calm", profile.rate, 6.0)
     base = (
         calm,
-        Mode("brisk", 1.2 * profile.brisk, 5.0, begins=0.02, ends=0.05),
+        FilterMode("brisk", 1.2 * profile.brisk, 5.0, begins=0.02, ends=0.05),
         # Two of them: what came suddenly (gas, a slug) goes as suddenly, and back to back.
         *(
-            Mode(name, max(0.3, profile.rate), share * profile.lag, "new_rate", profile.local,
+            FilterMode(name, max(0.3, profile.rate), share * profile.lag, "new_rate", profile.local,
                  begins=0.0005, ends=0.1)
             for name, share in (("local", 0.75), ("local_again", 1.25))
         ),
@@ -135,17 +135,17 @@ def hypotheses(profile: Profile) -> dict[str, Hypothesis]:
     found = {"real": Hypothesis("real", base)}
     for name, share in (("", 1.0), (RARE, 0.1)):
         found["contact" + name] = Hypothesis("contact" + name, (*base, *_contact(profile, share)))
-        spike = Mode("spike", profile.rate, 6.0, noise=15.0, begins=0.009 * share, ends=3.0)
+        spike = FilterMode("spike", profile.rate, 6.0, noise=15.0, begins=0.009 * share, ends=3.0)
         found["spikes" + name] = Hypothesis("spikes" + name, (*base, spike))
-    noisy = Mode("noisy", profile.rate, 6.0, noise=2.5, begins=0.0002, ends=0.005)
+    noisy = FilterMode("noisy", profile.rate, 6.0, noise=2.5, begins=0.0002, ends=0.005)
     found["noise"] = Hypothesis("noise", (*base, noisy))
     return found
 
 
-def _contact(profile: Profile, share: float) -> tuple[Mode, ...]:
+def _contact(profile: Profile, share: float) -> tuple[FilterMode, ...]:
     rate, size = profile.rate, profile.offset
     return (
-        Mode("short", rate, 6.0, "new_offset", size, begins=0.003 * share, ends=0.3),
-        Mode("long", rate, 6.0, "new_offset", size, begins=0.0007 * share, ends=0.01),
-        Mode("open", rate, 6.0, "new_offset", 60.0, begins=0.0003 * share, ends=0.2),
+        FilterMode("short", rate, 6.0, "new_offset", size, begins=0.003 * share, ends=0.3),
+        FilterMode("long", rate, 6.0, "new_offset", size, begins=0.0007 * share, ends=0.01),
+        FilterMode("open", rate, 6.0, "new_offset", 60.0, begins=0.0003 * share, ends=0.2),
     )

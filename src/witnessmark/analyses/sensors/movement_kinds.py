@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from witnessmark.analyses.sensors.one_trace import Trace, Verdict
+from witnessmark.analyses.sensors.one_trace import SensorTrace, TraceVerdict
 
 __all__ = ["Movement", "Stuck", "fan_beside", "movement", "stuck"]
 
@@ -63,7 +63,7 @@ class Stuck:
     swings: int
 
 
-def movement(verdict: Verdict) -> Movement:
+def movement(verdict: TraceVerdict) -> Movement:
     """Name the real movement of a coolant trace.
 
     What the circuit made (the verdict's spans) is bridged first, so that glitches on top of a
@@ -157,7 +157,7 @@ def _swings(time: Floats, load: Floats) -> int:
     return max(count - 1, 0)
 
 
-def _bridged(verdict: Verdict) -> tuple[Floats, Floats]:
+def _bridged(verdict: TraceVerdict) -> tuple[Floats, Floats]:
     trace = verdict.trace
     keep = np.ones(trace.time.size, np.bool_)
     if verdict.probability > 0.5:
@@ -166,7 +166,7 @@ def _bridged(verdict: Verdict) -> tuple[Floats, Floats]:
     return trace.time[keep], trace.values[keep]
 
 
-def _hot(grid: Floats, series: Floats, trace: Trace) -> Movement | None:
+def _hot(grid: Floats, series: Floats, trace: SensorTrace) -> Movement | None:
     del trace
     hot = series > HOT_FROM
     if np.count_nonzero(hot) * _GRID < 30.0:
@@ -183,7 +183,7 @@ def _hot(grid: Floats, series: Floats, trace: Trace) -> Movement | None:
     )
 
 
-def _cycle(grid: Floats, series: Floats, trace: Trace) -> Movement | None:
+def _cycle(grid: Floats, series: Floats, trace: SensorTrace) -> Movement | None:
     # The warm-up is left out: cycling begins where the thermostat works.
     warm = np.flatnonzero(series > np.percentile(series, 80) - 10.0)
     begin = int(warm[0]) if warm.size else 0
@@ -239,7 +239,7 @@ def _cycle(grid: Floats, series: Floats, trace: Trace) -> Movement | None:
     )
 
 
-def _gas(grid: Floats, series: Floats, trace: Trace) -> Movement | None:
+def _gas(grid: Floats, series: Floats, trace: SensorTrace) -> Movement | None:
     # Within one lag of the sensor: heat through metal and thermostat is slower (studies: a rule
     # of ten seconds named most of the lively healthy drives).
     rises = _fast(grid, series, +1, max(4.0, 2.0 * trace.step), seconds=4.0)
@@ -258,7 +258,7 @@ def _gas(grid: Floats, series: Floats, trace: Trace) -> Movement | None:
     )
 
 
-def _slug(grid: Floats, series: Floats, trace: Trace) -> Movement | None:
+def _slug(grid: Floats, series: Floats, trace: SensorTrace) -> Movement | None:
     drops = _fast(grid, series, -1, max(4.0, 2.0 * trace.step))
     if not 1 <= len(drops) <= 2:
         return None

@@ -19,9 +19,9 @@ from witnessmark.physics.sensors.switching_filter import (
 )
 
 __all__ = [
-    "Span",
-    "Trace",
-    "Verdict",
+    "SensorTrace",
+    "TraceSpan",
+    "TraceVerdict",
     "judge",
     "judge_many",
     "own_noise",
@@ -47,7 +47,7 @@ _NOISE_MAX = 0.5
 
 
 @dataclass(frozen=True, slots=True)
-class Trace:
+class SensorTrace:
     """Valid samples of one channel, made ready.
 
     Attributes:
@@ -81,7 +81,7 @@ class Trace:
 
 
 @dataclass(frozen=True, slots=True)
-class Span:
+class TraceSpan:
     """A stretch of time in which the circuit, not the quantity, made the reading.
 
     Attributes:
@@ -102,7 +102,7 @@ class Span:
 
 
 @dataclass(frozen=True, slots=True)
-class Verdict:
+class TraceVerdict:
     """What was made of a trace.
 
     Attributes:
@@ -120,13 +120,13 @@ class Verdict:
     probability: float
     kinds: Mapping[str, float]
     kind: str
-    spans: tuple[Span, ...]
+    spans: tuple[TraceSpan, ...]
     moves: tuple[tuple[float, float, float], ...]
     level: Floats
-    trace: Trace
+    trace: SensorTrace
 
 
-def prepare(time: Floats, values: Floats, profile: Profile) -> Trace | None:
+def prepare(time: Floats, values: Floats, profile: Profile) -> SensorTrace | None:
     """Return the trace of the valid samples; ``None`` when there are fewer than ten.
 
     Samples that are not numbers are left out. A sample that repeats the one before within a
@@ -151,15 +151,15 @@ def prepare(time: Floats, values: Floats, profile: Profile) -> Trace | None:
     edges = [0, *breaks.tolist(), time.size]
     pieces = tuple((a, b) for a, b in itertools.pairwise(edges))
     noise = min(own_noise(values), _NOISE_MAX * profile.scale)
-    return Trace(time, values, pieces, interval, step, noise, len(breaks))
+    return SensorTrace(time, values, pieces, interval, step, noise, len(breaks))
 
 
-def judge(trace: Trace, profile: Profile) -> Verdict:
+def judge(trace: SensorTrace, profile: Profile) -> TraceVerdict:
     """Return the verdict on one trace."""
     return judge_many([trace], profile)[0]
 
 
-def judge_many(traces: Sequence[Trace], profile: Profile) -> list[Verdict]:
+def judge_many(traces: Sequence[SensorTrace], profile: Profile) -> list[TraceVerdict]:
     """Return the verdicts on traces of one profile, worked out side by side."""
     pieces, owner = [], []
     for number, trace in enumerate(traces):
@@ -200,7 +200,7 @@ def judge_many(traces: Sequence[Trace], profile: Profile) -> list[Verdict]:
             name = "contact"
         chosen.append(name if name in {*often, "real", "noise"} else name + RARE)
         scores.append(logs)
-    found: list[Verdict | None] = [None] * len(traces)
+    found: list[TraceVerdict | None] = [None] * len(traces)
     for name in sorted(set(chosen)):
         mine = [r for n in range(len(traces)) if chosen[n] == name for r in rows[n]]
         part = Stretches(
@@ -224,7 +224,7 @@ def judge_many(traces: Sequence[Trace], profile: Profile) -> list[Verdict]:
     return [v for v in found if v is not None]
 
 
-def smallest_glitch(trace: Trace, profile: Profile) -> dict[float, float]:
+def smallest_glitch(trace: SensorTrace, profile: Profile) -> dict[float, float]:
     """Return seconds of a dip -> the smallest dip that would have been called, house unit.
 
     The detector itself is tried on a calm stretch at the trace's own sample times, resolution
@@ -263,15 +263,15 @@ def smallest_glitch(trace: Trace, profile: Profile) -> dict[float, float]:
     return found
 
 
-def _variance(trace: Trace, profile: Profile) -> float:
+def _variance(trace: SensorTrace, profile: Profile) -> float:
     """Return the variance of a sample [scale^2]: rounding to the resolution, and own noise."""
     return max((0.12 * trace.step**2 + trace.noise**2) / profile.scale**2, 2.5e-3)
 
 
 def _verdict(
-    trace: Trace, profile: Profile, logs: dict[str, float], name: str, track: Track,
+    trace: SensorTrace, profile: Profile, logs: dict[str, float], name: str, track: Track,
     counted: npt.NDArray[np.bool_], where: list[int],
-) -> Verdict:  # fmt: skip
+) -> TraceVerdict:  # fmt: skip
     weights = {k: math.log(PRIOR[k]) + logs[k] for k in PRIOR}
     top = max(weights.values())
     raw = {k: math.exp(max(v - top, -700.0)) for k, v in weights.items()}
@@ -292,11 +292,11 @@ def _verdict(
         local[first + index] = modes[row][index][:, lively].sum(axis=1)
         level[first + index] = track.level[row, index] * profile.scale
     best = max(logs["contact"], logs["spikes"], logs["noise"])
-    spans: tuple[Span, ...] = ()
+    spans: tuple[TraceSpan, ...] = ()
     for least in (0.5, 0.25, 0.1) if best > 0.0 else ():
         spans = spans or _spans(trace, fault > least, profile, split=name != "noise")
     chance = 1.0 - kinds["real"]
-    return Verdict(
+    return TraceVerdict(
         log_factor=best,
         probability=chance,
         kinds=kinds,
@@ -309,8 +309,8 @@ def _verdict(
 
 
 def _spans(
-    trace: Trace, fault: npt.NDArray[np.bool_], profile: Profile, *, split: bool
-) -> tuple[Span, ...]:
+    trace: SensorTrace, fault: npt.NDArray[np.bool_], profile: Profile, *, split: bool
+) -> tuple[TraceSpan, ...]:
     """Return the spans of a mask; *split* leaves out what reads as the readings around it."""
     grain = max(trace.step, profile.scale)
     plain = trace.plain
@@ -331,7 +331,7 @@ def _spans(
             was = plain[edge - 1] if edge else math.nan
             rise = float(trace.time[edge] - trace.time[edge - 1]) if edge else 0.0
             found.append(
-                Span(
+                TraceSpan(
                     float(trace.time[edge]),
                     float(trace.time[first + stop - 1]),
                     float(part[np.argmax(np.abs(part))]),
@@ -343,7 +343,7 @@ def _spans(
     return tuple(_without_rebounds(found, trace))
 
 
-def _without_rebounds(spans: list[Span], trace: Trace) -> list[Span]:
+def _without_rebounds(spans: list[TraceSpan], trace: SensorTrace) -> list[TraceSpan]:
     """Leave out a span that is nothing but the true reading between two glitches.
 
     Between two long glitches the filter may take the glitch for the truth; such a span touches
@@ -367,7 +367,7 @@ def _without_rebounds(spans: list[Span], trace: Trace) -> list[Span]:
     return [s for k, s in enumerate(spans) if not rebound(k)]
 
 
-def _moves(trace: Trace, local: Floats) -> tuple[tuple[float, float, float], ...]:
+def _moves(trace: SensorTrace, local: Floats) -> tuple[tuple[float, float, float], ...]:
     found = []
     for first, end in _runs(local > 0.5):
         begin = max(first - 1, 0)

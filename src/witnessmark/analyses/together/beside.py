@@ -14,10 +14,10 @@ from witnessmark.analyses.sensors.circuit_ratios import (
     expected_step,
     signatures,
 )
-from witnessmark.analyses.sensors.one_trace import Span, Verdict
+from witnessmark.analyses.sensors.one_trace import TraceSpan, TraceVerdict
 from witnessmark.analyses.together.same_instant import (
-    Clock,
     CoStep,
+    SampleClock,
     co_step,
     coincidence,
     grid_of,
@@ -85,7 +85,7 @@ class Beside:
 
     sensors: tuple[Companion, ...]
     loads: tuple[Companion, ...]
-    clock: Clock
+    clock: SampleClock
     typical: float
     chances: Mapping[str, float]
     depth: Mapping[str, float]
@@ -158,9 +158,12 @@ def main_fault(name: str, change: float) -> Fault:
 
 
 def beside(
-    recording: Recording, anchor: Channel, verdict: Verdict, others: Mapping[str, Verdict],
+    recording: Recording,
+    anchor: Channel,
+    verdict: TraceVerdict,
+    others: Mapping[str, TraceVerdict],
     plain: Mapping[str, tuple[Floats, Floats]],
-) -> Beside:  # fmt: skip
+) -> Beside:
     """Look at every other channel at the jumps of one.
 
     Args:
@@ -229,7 +232,7 @@ def _ratio(lead: Steps, row: Steps, fault: Fault) -> float | None:
     return float(ratio) if np.isfinite(ratio) and ratio != 0.0 else None
 
 
-def _clock(recording: Recording, anchor: Channel, verdict: Verdict) -> Clock:
+def _clock(recording: Recording, anchor: Channel, verdict: TraceVerdict) -> SampleClock:
     start, end = float(anchor.time_s[0]), float(anchor.time_s[-1])
     step = min(max(0.5, verdict.trace.interval), 10.0)
     for name in _WORK:
@@ -244,7 +247,10 @@ def _clock(recording: Recording, anchor: Channel, verdict: Verdict) -> Clock:
 
 
 def _step(
-    spans: Sequence[Span], series: tuple[Floats, Floats], clock: Clock, explain: Sequence[Floats]
+    spans: Sequence[TraceSpan],
+    series: tuple[Floats, Floats],
+    clock: SampleClock,
+    explain: Sequence[Floats],
 ) -> CoStep | None:
     if not spans or not series[0].size:
         return None

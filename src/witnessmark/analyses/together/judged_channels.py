@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from witnessmark.analyses.sensors.engine_work import explained, prepare_explained
 from witnessmark.analyses.sensors.liveliness import PRESSURES, PROFILES, Profile
-from witnessmark.analyses.sensors.one_trace import Trace, Verdict, judge_many, prepare
+from witnessmark.analyses.sensors.one_trace import SensorTrace, TraceVerdict, judge_many, prepare
 from witnessmark.model.recording import Channel, Floats, Recording
 
 __all__ = ["Judged", "has_coolant", "judged_recordings", "valid_samples"]
@@ -28,7 +28,7 @@ class Judged:
 
     channel: Channel
     profile: Profile
-    verdict: Verdict
+    verdict: TraceVerdict
 
 
 def judged_recordings(
@@ -43,7 +43,7 @@ def judged_recordings(
         ([], {}) for _ in recordings
     ]
     for name, profile in (PROFILES | PRESSURES).items():
-        rows: list[tuple[int, Channel, Trace]] = []
+        rows: list[tuple[int, Channel, SensorTrace]] = []
         for number, recording in enumerate(recordings):
             channel = recording.channel(name)
             if channel is None or recording.duration_s is None:
@@ -65,7 +65,7 @@ def judged_recordings(
     return found
 
 
-def _clear(verdict: Verdict) -> Verdict:
+def _clear(verdict: TraceVerdict) -> TraceVerdict:
     """Leave of a pressure's steps those that come back and are not the fit's own error."""
     largest = max((abs(s.change) for s in verdict.spans), default=0.0)
     kept = tuple(s for s in verdict.spans if s.returned and abs(s.change) >= _CLEAR * largest)

@@ -17,7 +17,7 @@ import numpy.typing as npt
 
 from witnessmark.model.recording import Floats
 
-__all__ = ["Clock", "CoStep", "co_step", "coincidence", "grid_of", "make_clock"]
+__all__ = ["CoStep", "SampleClock", "co_step", "coincidence", "grid_of", "make_clock"]
 
 Mask = npt.NDArray[np.bool_]
 
@@ -36,7 +36,7 @@ _CLOSE_WEIGHT = 1.25
 
 
 @dataclass(frozen=True, slots=True)
-class Clock:
+class SampleClock:
     """A time grid with its loaded and unloaded parts.
 
     Attributes:
@@ -88,7 +88,7 @@ class CoStep:
 
 def make_clock(
     start: float, end: float, load: tuple[Floats, Floats] | None, *, step: float = 0.5
-) -> Clock:
+) -> SampleClock:
     """Return the clock of a recording.
 
     Args:
@@ -100,13 +100,13 @@ def make_clock(
     step = max(step, (end - start) / 20_000.0)
     time = np.arange(start, max(end, start + 2 * step), step)
     if load is None or load[0].size < 2:
-        return Clock(time, np.ones(time.size, np.bool_), known=False)
+        return SampleClock(time, np.ones(time.size, np.bool_), known=False)
     held = _held(time, *load, longest=10.0)
     loaded = np.where(np.isfinite(held), held >= LOADED_FROM, False)
-    return Clock(time, loaded, known=True)
+    return SampleClock(time, loaded, known=True)
 
 
-def coincidence(first: Floats, second: Floats, clock: Clock) -> tuple[int, float]:
+def coincidence(first: Floats, second: Floats, clock: SampleClock) -> tuple[int, float]:
     """Return how many events of *first* have one of *second* within a second, and its p-value.
 
     Coincidences are weighed by how close they are. Two kinds of chance are tried, each with
@@ -135,7 +135,10 @@ def coincidence(first: Floats, second: Floats, clock: Clock) -> tuple[int, float
 
 
 def _coincidence_chance(
-    still: Floats, moving: Floats, clock: Clock, shift: Callable[[Floats, Clock], Floats | None]
+    still: Floats,
+    moving: Floats,
+    clock: SampleClock,
+    shift: Callable[[Floats, SampleClock], Floats | None],
 ) -> float:
     moved = shift(moving, clock)
     if moved is None:
@@ -155,7 +158,7 @@ def _closeness(still: Floats, moved: Floats) -> Floats:
     return np.asarray(weight.sum(axis=1))
 
 
-def _dithered(events: Floats, clock: Clock) -> Floats | None:
+def _dithered(events: Floats, clock: SampleClock) -> Floats | None:
     """Return the events moved one by one, shape (tries, events), by steps of the clock."""
     if clock.time.size * clock.step < _LEAST_CLOCK:
         return None
@@ -171,7 +174,7 @@ def _dithered(events: Floats, clock: Clock) -> Floats | None:
     return out
 
 
-def _index(events: Floats, clock: Clock) -> npt.NDArray[np.int64]:
+def _index(events: Floats, clock: SampleClock) -> npt.NDArray[np.int64]:
     place = np.rint((events - clock.time[0]) / clock.step).astype(np.int64)
     return np.asarray(np.clip(place, 0, clock.time.size - 1), np.int64)
 
@@ -181,7 +184,7 @@ def co_step(
     ends: Floats,
     changes: Floats,
     channel: Floats,
-    clock: Clock,
+    clock: SampleClock,
     others: tuple[Floats, ...] = (),
 ) -> CoStep | None:
     """Return how a channel steps with the jumps of another; ``None`` where it has no readings.
@@ -241,7 +244,7 @@ def co_step(
     )
 
 
-def _beside(channel: Floats, index: npt.NDArray[np.int64], clock: Clock) -> Floats:
+def _beside(channel: Floats, index: npt.NDArray[np.int64], clock: SampleClock) -> Floats:
     """Return the channel's reading over the three seconds before each jump."""
     side, gap = max(int(3.0 / clock.step), 1), max(int(1.0 / clock.step), 1)
     rows = index[:, None] - gap - np.arange(side)[None, :]
@@ -251,14 +254,14 @@ def _beside(channel: Floats, index: npt.NDArray[np.int64], clock: Clock) -> Floa
     return np.where(np.isfinite(found).any(axis=1), mean, np.nan)
 
 
-def grid_of(time: Floats, values: Floats, clock: Clock) -> Floats:
+def grid_of(time: Floats, values: Floats, clock: SampleClock) -> Floats:
     """Return a channel on the clock's grid: the last reading, NaN when it is older than 3 s."""
     return _held(clock.time, time, values, longest=max(3.0, 1.5 * clock.step))
 
 
 def _co_step_chance(
     score: float, starts: Floats, widths: npt.NDArray[np.int64], x: Floats,
-    series: dict[int, Floats], limit: float, clock: Clock,
+    series: dict[int, Floats], limit: float, clock: SampleClock,
 ) -> float:  # fmt: skip
     moved = _scattered(starts, clock)
     if moved is None:
@@ -270,7 +273,7 @@ def _co_step_chance(
     return float((1 + np.count_nonzero(np.abs(scores) >= score)) / (1 + scores.size))
 
 
-def _scattered(events: Floats, clock: Clock) -> npt.NDArray[np.int64] | None:
+def _scattered(events: Floats, clock: SampleClock) -> npt.NDArray[np.int64] | None:
     """Return places on the clock for the events, shape (tries, events), at random.
 
     Each goes anywhere within loaded or unloaded time, as it was; events that follow each other
@@ -295,7 +298,7 @@ def _scattered(events: Floats, clock: Clock) -> npt.NDArray[np.int64] | None:
     return np.asarray(out % clock.time.size, np.int64)
 
 
-def _shifted(events: Floats, clock: Clock) -> Floats | None:
+def _shifted(events: Floats, clock: SampleClock) -> Floats | None:
     """Return the events moved along the clock, shape (shifts, events)."""
     index = _index(events, clock)
     parts = []
@@ -330,7 +333,7 @@ def _matches(first: Floats, second: Floats) -> int:
     )
 
 
-def _contrast(channel: Floats, width: int, clock: Clock) -> Floats:
+def _contrast(channel: Floats, width: int, clock: SampleClock) -> Floats:
     """Return the step into and out of a jump of *width* points, for a jump at every point.
 
     Half of (just inside less three seconds before) and half of (just inside less three seconds

@@ -22,8 +22,8 @@ from witnessmark.analyses.sensors.liveliness import PRESSURES
 from witnessmark.analyses.sensors.movement_kinds import Movement, fan_beside, movement, stuck
 from witnessmark.analyses.sensors.one_trace import (
     SEEN_FROM,
-    Span,
-    Verdict,
+    TraceSpan,
+    TraceVerdict,
     smallest_glitch,
 )
 from witnessmark.analyses.sensors.trace_causes import supports_of_stuck, supports_of_trace
@@ -381,7 +381,7 @@ def _stands_still(
     )
 
 
-def typical_change(spans: tuple[Span, ...]) -> float:
+def typical_change(spans: tuple[TraceSpan, ...]) -> float:
     """Return the median change of the spans of the more frequent sign."""
     largest = max(abs(s.change) for s in spans)
     changes = np.array([s.change for s in spans if abs(s.change) > 0.2 * largest or largest == 0.0])
@@ -390,13 +390,13 @@ def typical_change(spans: tuple[Span, ...]) -> float:
     return float(np.median(chosen)) if chosen.size else 0.0
 
 
-def _fault_kind(verdict: Verdict) -> str:
+def _fault_kind(verdict: TraceVerdict) -> str:
     names = {"contact": "intermittent_contact", "spikes": "spikes", "noise": "noise"}
     faults = {k: p for k, p in verdict.kinds.items() if k in names}
     return names[max(faults, key=lambda k: faults[k])]
 
 
-def _covered(verdict: Verdict) -> float:
+def _covered(verdict: TraceVerdict) -> float:
     trace = verdict.trace
     return float(sum(trace.time[b - 1] - trace.time[a] for a, b in trace.pieces))
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 
-from witnessmark.analyses.sensors.one_trace import Verdict
+from witnessmark.analyses.sensors.one_trace import TraceVerdict
 from witnessmark.analyses.sensors.trace_causes import supports_of_others
 from witnessmark.analyses.together.beside import Beside, Companion, beside, main_fault
 from witnessmark.model.finding import Evidence, Finding
@@ -59,8 +59,8 @@ _SHORT = {"ground": "a lifted ground", "reference": "a sagging 5 V branch",
 
 
 def shared_findings(
-    recording: Recording, entry_id: str, stage: int, anchor: Channel, verdict: Verdict,
-    others: Mapping[str, Verdict], plain: Mapping[str, tuple[Floats, Floats]] | None = None,
+    recording: Recording, entry_id: str, stage: int, anchor: Channel, verdict: TraceVerdict,
+    others: Mapping[str, TraceVerdict], plain: Mapping[str, tuple[Floats, Floats]] | None = None,
 ) -> Iterator[Finding]:  # fmt: skip
     """Yield whether the jumps of the anchor are its own or shared by other circuits."""
     seen = beside(recording, anchor, verdict, others, plain or {})

@@ -9,10 +9,10 @@ import numpy as np
 from scipy import stats
 
 from witnessmark.analyses.an_analysis import Bench, not_run
-from witnessmark.analyses.vibration.vibration_drives import Drive
+from witnessmark.analyses.vibration.vibration_drives import VibrationDrive
 from witnessmark.analyses.vibration.vibration_levels import Cell
 from witnessmark.model.finding import Evidence, Finding, OperatingPoint, Outcome
-from witnessmark.physics.vibration.vibration_family import Verdict
+from witnessmark.physics.vibration.vibration_family import FamilyVerdict
 
 __all__ = ["Change", "change", "compare"]
 
@@ -93,8 +93,8 @@ def compare(line: str, before: Sequence[Cell], after: Sequence[Cell]) -> Change 
 
 def change(
     bench: Bench,
-    tables: Mapping[int, tuple[Verdict, tuple[Cell, ...]]],
-    drives: Mapping[int, Sequence[Drive]],
+    tables: Mapping[int, tuple[FamilyVerdict, tuple[Cell, ...]]],
+    drives: Mapping[int, Sequence[VibrationDrive]],
 ) -> list[Finding]:
     """Return what every later recording shows against the one before the first work."""
     stages = sorted(tables)
@@ -114,8 +114,8 @@ def change(
 def _one(
     first: int,
     stage: int,
-    tables: Mapping[int, tuple[Verdict, tuple[Cell, ...]]],
-    drives: Mapping[int, Sequence[Drive]],
+    tables: Mapping[int, tuple[FamilyVerdict, tuple[Cell, ...]]],
+    drives: Mapping[int, Sequence[VibrationDrive]],
 ) -> list[Finding]:
     before, after = tables[first], tables[stage]
     lines = list(before[0].abnormal) or [before[0].line]

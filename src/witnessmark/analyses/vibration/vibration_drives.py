@@ -19,9 +19,9 @@ from witnessmark.physics.vibration.orders.order_tracking import turns
 from witnessmark.units import to_house
 
 __all__ = [
-    "Drive",
+    "DriveSpan",
     "Gathered",
-    "Span",
+    "VibrationDrive",
     "gather",
     "lines_for",
     "shared_by",
@@ -36,7 +36,7 @@ _ENGINE = (0.5, 1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 4.5, 6.0)
 
 
 @dataclass(frozen=True, slots=True)
-class Span:
+class DriveSpan:
     """A stretch in one gear, or in neutral.
 
     Attributes:
@@ -53,7 +53,7 @@ class Span:
 
 
 @dataclass(frozen=True, slots=True)
-class Drive:
+class VibrationDrive:
     """One vibration recording on the bus's clock.
 
     Attributes:
@@ -84,7 +84,7 @@ class Drive:
     speed: tuple[Floats, Floats]
     road: tuple[Floats, Floats]
     load: tuple[Floats, Floats]
-    spans: tuple[Span, ...]
+    spans: tuple[DriveSpan, ...]
     offset: float = 0.0
     unit: Literal["written", "assumed"] = "written"
 
@@ -98,7 +98,7 @@ class Gathered:
         refused: entry id -> why that recording could not be used.
     """
 
-    drives: tuple[Drive, ...] = ()
+    drives: tuple[VibrationDrive, ...] = ()
     refused: Mapping[str, str] = field(default_factory=dict)
 
 
@@ -122,7 +122,7 @@ def gather(bench: Bench) -> Gathered:
     truck = bench.case.truck()
     order = list(bench.recordings)
     meant = {e.id for e, d in bench.case.of(RecordingData) if d.holds == "vibration"}
-    drives: list[Drive] = []
+    drives: list[VibrationDrive] = []
     refused: dict[str, str] = {}
     for place, entry in enumerate(order):
         recording = bench.recordings[entry]
@@ -168,7 +168,7 @@ def gather(bench: Bench) -> Gathered:
         step = np.diff(time)
         rate = 1.0 / float(np.median(step))
         drives.append(
-            Drive(
+            VibrationDrive(
                 entry, recording.sha256, bench.stage(entry), time - offset, values, names, rate,
                 bool(np.max(np.abs(step * rate - 1.0)) < 0.01), speed, road,
                 (load[0], load[1] / 100.0), _spans(speed, road, truck), offset,
@@ -178,7 +178,7 @@ def gather(bench: Bench) -> Gathered:
     return Gathered(tuple(drives), refused)
 
 
-def lines_for(truck: TruckData | None, drives: Sequence[Drive]) -> tuple[Line, ...]:
+def lines_for(truck: TruckData | None, drives: Sequence[VibrationDrive]) -> tuple[Line, ...]:
     """Return the candidate lines: the road's only where the truck's ratios make them known."""
     gears = bool(drives) and all(
         s.ratio is not None for d in drives for s in d.spans if s.gear != "neutral"
@@ -203,7 +203,7 @@ def shared_by(truck: TruckData | None, line: str) -> tuple[str, ...]:
 
 
 def sweeps_of(
-    drive: Drive, lines: Sequence[Line], truck: TruckData | None, *, neutral: bool = False
+    drive: VibrationDrive, lines: Sequence[Line], truck: TruckData | None, *, neutral: bool = False
 ) -> tuple[Sweep, ...]:
     """Cut a drive into sweeps of one gear with the turns of every line.
 
@@ -244,7 +244,7 @@ def _per_engine(line: Line, ratio: float | None, axle: float | None) -> float | 
     return None if axle is None else 1.0 / (ratio * axle)
 
 
-def _thinned(drive: Drive) -> tuple[Floats, Floats]:
+def _thinned(drive: VibrationDrive) -> tuple[Floats, Floats]:
     step = int(drive.rate // _THINNED_HZ)
     if step < 2 or not drive.even:
         return drive.time, drive.values
@@ -305,16 +305,16 @@ def _series(recording: Recording, name: str) -> tuple[Floats, Floats]:
 
 def _spans(
     speed: tuple[Floats, Floats], road: tuple[Floats, Floats], truck: TruckData | None
-) -> tuple[Span, ...]:
+) -> tuple[DriveSpan, ...]:
     grid = np.arange(speed[0][0], speed[0][-1], 0.1)
     rpm = np.interp(grid, *speed)
     if len(road[0]) < 10:
         # Without a road speed nothing says which gear it was: one stretch, gear unknown.
-        return (Span(float(grid[0]), float(grid[-1]), "not known", None),)
+        return (DriveSpan(float(grid[0]), float(grid[-1]), "not known", None),)
     v = np.interp(grid, *road)
     moving = (v > 2.0) & (rpm > 500)
     quotient = np.where(moving, rpm / 60.0 / np.maximum(v, 0.1), np.nan)
-    spans: list[Span] = []
+    spans: list[DriveSpan] = []
     known = _known_quotients(truck)
     letters: list[float] = []
     for first, last in _stretches(quotient):
@@ -325,11 +325,11 @@ def _spans(
             if not near:
                 letters.append(middle)
             name = chr(ord("A") + (near[0] if near else len(letters) - 1) % 26)
-        spans.append(Span(float(grid[first]), float(grid[last - 1]), name, ratio))
+        spans.append(DriveSpan(float(grid[first]), float(grid[last - 1]), name, ratio))
     still = (v < 1.0) & (rpm > 400)
     for first, last in _runs(still, 50):
         if np.ptp(rpm[first:last]) > 300:
-            spans.append(Span(float(grid[first]), float(grid[last - 1]), "neutral", None))
+            spans.append(DriveSpan(float(grid[first]), float(grid[last - 1]), "neutral", None))
     return tuple(sorted(spans, key=lambda s: s.start))
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from witnessmark.analyses.vibration.vibration_drives import Drive, sweeps_of
+from witnessmark.analyses.vibration.vibration_drives import VibrationDrive, sweeps_of
 from witnessmark.model.entries.entry_data import TruckData
 from witnessmark.model.recording import Floats
 from witnessmark.physics.vibration.orders.line_selection import Sweep
@@ -57,7 +57,7 @@ class Cell:
 
 
 def cells(
-    drives: Sequence[Drive], lines: Sequence[Line], truck: TruckData | None
+    drives: Sequence[VibrationDrive], lines: Sequence[Line], truck: TruckData | None
 ) -> tuple[Cell, ...]:
     """Return the levels of the lines in every cell of the drives.
 
@@ -116,7 +116,9 @@ def phasors(sweeps: Sequence[Sweep], lines: Sequence[Line], name: str) -> Mappin
             "zero to peak", "rows": rows[:_PHASORS]}  # fmt: skip
 
 
-def order_table(drives: Sequence[Drive], accessories: Sequence[float] = ()) -> Mapping[str, object]:
+def order_table(
+    drives: Sequence[VibrationDrive], accessories: Sequence[float] = ()
+) -> Mapping[str, object]:
     """Return amplitude by half order and engine speed, for the picture of the orders.
 
     Every half order that the sampling can show, and what turns at a ratio of its own; rms over the
@@ -147,7 +149,7 @@ def order_table(drives: Sequence[Drive], accessories: Sequence[float] = ()) -> M
     return _table(w, orders, best)
 
 
-def _table(w: Windows, orders: Sequence[float], drive: Drive) -> Mapping[str, object]:
+def _table(w: Windows, orders: Sequence[float], drive: VibrationDrive) -> Mapping[str, object]:
     if not len(w.time):
         return {}
     rpm = np.interp(w.time, *drive.speed)
@@ -163,7 +165,7 @@ def _table(w: Windows, orders: Sequence[float], drive: Drive) -> Mapping[str, ob
     }  # fmt: skip
 
 
-def _cells(w: Windows, power: Floats, drive: Drive) -> list[Mapping[str, object]]:
+def _cells(w: Windows, power: Floats, drive: VibrationDrive) -> list[Mapping[str, object]]:
     """Every order with its 95 % interval in every cell of engine speed and load."""
     where = [_where(drive, float(t)) for t in w.time]
     found: list[Mapping[str, object]] = []
@@ -181,7 +183,7 @@ def _rms(amplitude: float) -> float | None:
     return round(amplitude / 2**0.5, 4) if np.isfinite(amplitude) else None
 
 
-def _where(drive: Drive, time: float) -> tuple[float, int]:
+def _where(drive: VibrationDrive, time: float) -> tuple[float, int]:
     rpm = float(np.interp(time, *drive.speed))
     middle = (np.floor(rpm / RPM_STEP) + 0.5) * RPM_STEP
     if len(drive.load[0]) < 2:

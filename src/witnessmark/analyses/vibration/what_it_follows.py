@@ -15,7 +15,7 @@ from witnessmark.analyses.an_analysis import Bench, not_run
 from witnessmark.analyses.readings.stand_ins import judged_support, merge, stand_in
 from witnessmark.analyses.vibration.vibration_change import change
 from witnessmark.analyses.vibration.vibration_drives import (
-    Drive,
+    VibrationDrive,
     gather,
     lines_for,
     shared_by,
@@ -40,7 +40,7 @@ from witnessmark.physics.vibration.orders.order_lines import (
     expected_lines,
 )
 from witnessmark.physics.vibration.orders.order_tracking import level
-from witnessmark.physics.vibration.vibration_family import Verdict, decide
+from witnessmark.physics.vibration.vibration_family import FamilyVerdict, decide
 
 __all__ = ["NEEDS", "analyse"]
 
@@ -94,10 +94,10 @@ def analyse(bench: Bench) -> tuple[Finding, ...]:
             )  # fmt: skip
         return tuple(found)
     lines = lines_for(truck, gathered.drives)
-    by_stage: dict[int, list[Drive]] = {}
+    by_stage: dict[int, list[VibrationDrive]] = {}
     for drive in gathered.drives:
         by_stage.setdefault(drive.stage, []).append(drive)
-    tables: dict[int, tuple[Verdict, tuple[Cell, ...]]] = {}
+    tables: dict[int, tuple[FamilyVerdict, tuple[Cell, ...]]] = {}
     for stage, drives in sorted(by_stage.items()):
         finding, verdict, chosen = _family(bench, stage, drives, lines, truck)
         if finding.outcome == "not_run":
@@ -145,17 +145,17 @@ def _before_the_drive(truck: TruckData) -> list[Finding]:
 def _family(
     bench: Bench,
     stage: int,
-    drives: Sequence[Drive],
+    drives: Sequence[VibrationDrive],
     lines: tuple[Line, ...],
     truck: TruckData | None,
-) -> tuple[Finding, Verdict, Chosen]:
+) -> tuple[Finding, FamilyVerdict, Chosen]:
     sweeps = [s for d in drives for s in sweeps_of(d, lines, truck)]
     chosen = choose_lines(sweeps)
     gears = sorted({s.label for s in sweeps})
     entries = tuple(d.entry for d in drives)
     evidence = Evidence(entries, drives[0].sha256)
     if len(chosen.time) < 4:
-        verdict = Verdict("not clear", {}, "", 0.0, "too little of it is in one gear")
+        verdict = FamilyVerdict("not clear", {}, "", 0.0, "too little of it is in one gear")
         finding = not_run(
             "vibration_family",
             "What the vibration follows is not known.",
@@ -247,7 +247,7 @@ def _family(
     return finding, verdict, chosen
 
 
-def _answers(family: str, verdict: Verdict, lines: Sequence[Line]) -> dict[str, bool]:
+def _answers(family: str, verdict: FamilyVerdict, lines: Sequence[Line]) -> dict[str, bool]:
     """Which tests of the packs the recording answers, and how; the strongest first."""
     looked = {line.name for line in lines}
     high = set(verdict.abnormal)
@@ -279,7 +279,7 @@ def _firing(truck: TruckData | None) -> float:
     return (cylinders or 6) / 2.0
 
 
-def _accessory(bench: Bench, verdict: Verdict, lines: Sequence[Line]) -> tuple[Support, ...]:
+def _accessory(bench: Bench, verdict: FamilyVerdict, lines: Sequence[Line]) -> tuple[Support, ...]:
     """What turns at an accessory's own ratio is that accessory. Judgement: no published figure."""
     driven = {line.name for line in lines if line.accessory}
     if verdict.line not in driven:
@@ -287,7 +287,9 @@ def _accessory(bench: Bench, verdict: Verdict, lines: Sequence[Line]) -> tuple[S
     return judged_support(bench.knowledge, "vib_load", {"fan_acc": 8.0})
 
 
-def _firing_order(bench: Bench, verdict: Verdict, truck: TruckData | None) -> tuple[Support, ...]:
+def _firing_order(
+    bench: Bench, verdict: FamilyVerdict, truck: TruckData | None
+) -> tuple[Support, ...]:
     """A high firing order points at what carries the engine. Judgement: no published figure."""
     if f"engine order {_firing(truck):g}" not in verdict.abnormal:
         return ()
@@ -297,10 +299,10 @@ def _firing_order(bench: Bench, verdict: Verdict, truck: TruckData | None) -> tu
 def _neutral(
     bench: Bench,
     stage: int,
-    drives: Sequence[Drive],
+    drives: Sequence[VibrationDrive],
     lines: Sequence[Line],
     truck: TruckData | None,
-    verdict: Verdict,
+    verdict: FamilyVerdict,
 ) -> list[Finding]:
     """Is the complaint's engine order also there in neutral?"""
     if not any(x.name == verdict.line and x.carrier == "engine" for x in lines):
@@ -335,7 +337,9 @@ def _neutral(
     ]
 
 
-def _aliases(drives: Sequence[Drive], lines: Sequence[Line], truck: TruckData | None) -> list[str]:
+def _aliases(
+    drives: Sequence[VibrationDrive], lines: Sequence[Line], truck: TruckData | None
+) -> list[str]:
     axle = truck.axle_ratio if truck is not None else None
     found: dict[str, None] = {}
     for drive in drives:

@@ -11,7 +11,7 @@ from witnessmark.cli.main import echo_json
 from witnessmark.errors import InputRefused
 
 if TYPE_CHECKING:
-    from witnessmark.workflow.recordings.drive_card import Drive
+    from witnessmark.workflow.recordings.drive_card import CardDrive
     from witnessmark.workflow.recordings.look_into import Look
 
 
@@ -93,7 +93,7 @@ def command(
         raise refusal
 
 
-def _drive(case: Path | None, case_id: str | None) -> Drive | None:
+def _drive(case: Path | None, case_id: str | None) -> CardDrive | None:
     if case is None:
         if case_id is not None:
             raise InputRefused("--case-id needs --case.", do="Name the shop's folder with --case.")

@@ -12,7 +12,7 @@ from witnessmark.cli.main import echo_json
 from witnessmark.errors import InputRefused
 
 if TYPE_CHECKING:
-    from witnessmark.workflow.recordings.record_bus import Progress
+    from witnessmark.workflow.recordings.record_bus import RecordProgress
 
 
 @click.command()
@@ -85,7 +85,7 @@ def command(
         click.echo("  " + line_in_words(line))
 
 
-def _tell(progress: Progress) -> None:
+def _tell(progress: RecordProgress) -> None:
     state = "" if progress.connected else "  BUS IS GONE, waiting for it"
     parts = [f"{name.replace('_', ' ')} {text}" for name, text in progress.values.items()]
     covered = sum(line.covered for line in progress.card)

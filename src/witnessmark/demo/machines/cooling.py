@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from witnessmark.demo.machines.drive_cycle import STEP_S, Drive
+from witnessmark.demo.machines.drive_cycle import STEP_S, DriveCycle
 
 __all__ = ["Cooling", "coolant_temperature"]
 
@@ -42,7 +42,7 @@ class Cooling:
     sensor_lag_s: float = 5.0
 
 
-def coolant_temperature(cooling: Cooling, drive: Drive) -> tuple[Floats, Floats]:
+def coolant_temperature(cooling: Cooling, drive: DriveCycle) -> tuple[Floats, Floats]:
     """Return the true coolant temperature and what the sensor's tip has [degC], along a drive.
 
     ``C dT/dt = heat(rpm, load) - opening * UA(rpm, road) * (T - ambient) - small losses``. A

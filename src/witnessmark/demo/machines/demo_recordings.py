@@ -10,7 +10,7 @@ import numpy.typing as npt
 from witnessmark.demo.machines.bus_log import ActiveCode, BusTrack, candump, zipped
 from witnessmark.demo.machines.cooling import Cooling, coolant_temperature
 from witnessmark.demo.machines.demo_circuit import FuelFaults, gallery_curve
-from witnessmark.demo.machines.drive_cycle import Drive, Gearing, Leg, drive, lagged
+from witnessmark.demo.machines.drive_cycle import DriveCycle, Gearing, Leg, drive, lagged
 from witnessmark.demo.machines.shaking import Shake, phone_table
 
 __all__ = ["GEARING", "cycling_recording", "fuel_recording", "scene_recording", "shake_recordings"]
@@ -121,7 +121,7 @@ def shake_recordings(seed: int, shakes: Sequence[Shake]) -> tuple[bytes, bytes]:
     return log, table.encode("ascii")
 
 
-def _engine(drove: Drive, rng: np.random.Generator) -> dict[str, Floats]:
+def _engine(drove: DriveCycle, rng: np.random.Generator) -> dict[str, Floats]:
     """Return what every healthy engine here sends."""
     size = drove.rpm.size
     percent = 100.0 * drove.load

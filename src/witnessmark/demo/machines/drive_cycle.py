@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["STEP_S", "Drive", "Gearing", "Leg", "drive", "lagged"]
+__all__ = ["STEP_S", "DriveCycle", "Gearing", "Leg", "drive", "lagged"]
 
 Floats = npt.NDArray[np.float64]
 
@@ -57,7 +57,7 @@ class Leg:
 
 
 @dataclass(frozen=True, slots=True)
-class Drive:
+class DriveCycle:
     """A drive, sampled every ``STEP_S``.
 
     Attributes:
@@ -88,7 +88,7 @@ def drive(
     *,
     gearing: Gearing | None = None,
     hunting_rpm: float = 4.0,
-) -> Drive:
+) -> DriveCycle:
     """Run through the legs with the lag of an engine and the hunting of its governor.
 
     Args:
@@ -119,7 +119,7 @@ def drive(
     pressed = np.where(load > 0.3, load, np.maximum(0.0, (wanted - 690) / 2000))
     pedal = np.asarray(np.clip(lagged(pressed, 0.3), 0.0, 1.0), dtype=np.float64)
     rpm = np.asarray(np.maximum(rpm, 0.0), dtype=np.float64)
-    return Drive(time, rpm, load, pedal, _road(rpm, ratio, gearing), ratio)
+    return DriveCycle(time, rpm, load, pedal, _road(rpm, ratio, gearing), ratio)
 
 
 def lagged(values: Floats, seconds: float) -> Floats:

@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from witnessmark.demo.machines.drive_cycle import Drive
+from witnessmark.demo.machines.drive_cycle import DriveCycle
 
 __all__ = ["Shake", "phone_table"]
 
@@ -38,7 +38,7 @@ class Shake:
 
 
 def phone_table(
-    drive: Drive,
+    drive: DriveCycle,
     shakes: Sequence[Shake],
     rng: np.random.Generator,
     *,

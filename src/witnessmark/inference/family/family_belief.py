@@ -11,7 +11,13 @@ import numpy as np
 from witnessmark.inference.family.family_model import DEPENDENT_WEIGHTS, FamilyModel
 from witnessmark.inference.family.likelihood import Floats, outcome_weights
 from witnessmark.inference.family.prior import multipliers, prior_states
-from witnessmark.inference.family.staged_evidence import Clue, Evidence, Outcome, Stage, tests_used
+from witnessmark.inference.family.staged_evidence import (
+    Clue,
+    Outcome,
+    Stage,
+    StagedEvidence,
+    tests_used,
+)
 from witnessmark.knowledge import Condition, Family, Link, Test
 from witnessmark.model.finding import Finding, JointSupport, Support
 from witnessmark.model.shop_record import History
@@ -337,7 +343,7 @@ class Belief:
 
 def family_belief(
     family: Family,
-    evidence: Evidence,
+    evidence: StagedEvidence,
     history: History | None = None,
     *,
     conditions: Mapping[str, Condition] | None = None,

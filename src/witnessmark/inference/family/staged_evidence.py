@@ -22,9 +22,9 @@ from witnessmark.model.finding import Finding, OperatingPoint
 
 __all__ = [
     "Clue",
-    "Evidence",
     "Outcome",
     "Stage",
+    "StagedEvidence",
     "TestResult",
     "Work",
     "answers_of_readings",
@@ -102,7 +102,7 @@ class Stage:
 
 
 @dataclass(frozen=True, slots=True)
-class Evidence:
+class StagedEvidence:
     """Everything a case says about one family.
 
     Attributes:
@@ -134,7 +134,7 @@ def family_evidence(
     family: Family,
     knowledge: Knowledge,
     findings: Sequence[Finding] = (),
-) -> Evidence:
+) -> StagedEvidence:
     """Collect what a case says about a family.
 
     What the packs do not know counts for nothing here; ``workflow.check_ids`` says so aloud.
@@ -184,7 +184,7 @@ def family_evidence(
         for n in range(len(works) + 1)
     )
     read = tuple((t, r) for (stage, t), (r, _) in answers.items() if stage == len(works))
-    return Evidence(tuple(clues), made, read)
+    return StagedEvidence(tuple(clues), made, read)
 
 
 def _of_the_truck(case: Case, knowledge: Knowledge, said: set[str]) -> list[Clue]:

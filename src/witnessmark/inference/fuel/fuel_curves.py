@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from witnessmark.inference.fuel.draws.fuel_posterior import Posterior
-from witnessmark.inference.fuel.draws.fuel_table import Table
+from witnessmark.inference.fuel.draws.fuel_posterior import FuelPosterior
+from witnessmark.inference.fuel.draws.fuel_table import PriorTable
 from witnessmark.inference.fuel.fuel_groups import GROUPS
 from witnessmark.inference.fuel.fuel_observations import GALLERY
 from witnessmark.physics.fuel.supply_circuit import Circuit, consumption, solve
@@ -22,7 +22,7 @@ _AT = 1400.0  #: speed that all of them are solved at together [r/min]; see ``_a
 _DRAWS, _HEALTHY, _CURVES = 100, 300, 3
 
 
-def picture_data(table: Table, posterior: Posterior) -> dict[str, object]:
+def picture_data(table: PriorTable, posterior: FuelPosterior) -> dict[str, object]:
     """Return plain numbers for the picture: band, curves and readings, in Pa and r/min.
 
     The healthy band holds 95 % of the healthy engines of the type (or of unknown types). A curve
@@ -81,17 +81,17 @@ def _at_speeds(circuits: Circuit) -> Floats:
     return solve(same, _AT).gallery.reshape(len(RPM), n)
 
 
-def _chances(posterior: Posterior) -> dict[int, float]:
+def _chances(posterior: FuelPosterior) -> dict[int, float]:
     mass = np.bincount(posterior.batch.labels[-1], weights=posterior.weight)
     return {int(v): float(mass[v]) for v in np.flatnonzero(mass > 0)}
 
 
-def _leading(posterior: Posterior) -> list[int]:
+def _leading(posterior: FuelPosterior) -> list[int]:
     chances = _chances(posterior)
     return sorted((v for v in chances if v < 1 << 8), key=lambda v: -chances[v])[:_CURVES]
 
 
-def _of(posterior: Posterior, label: int) -> npt.NDArray[np.intp]:
+def _of(posterior: FuelPosterior, label: int) -> npt.NDArray[np.intp]:
     """Return draws of one explanation, as often as they weigh."""
     here = np.flatnonzero(posterior.batch.labels[-1] == label)
     weight = posterior.weight[here]

@@ -26,12 +26,12 @@ from witnessmark.inference.family.staged_evidence import family_evidence
 from witnessmark.inference.fuel.draws.fuel_posterior import (
     ENOUGH,
     Floats,
-    Posterior,
+    FuelPosterior,
     default_log_prior,
     infer,
 )
 from witnessmark.inference.fuel.draws.fuel_samples import Repair
-from witnessmark.inference.fuel.draws.fuel_table import Table
+from witnessmark.inference.fuel.draws.fuel_table import PriorTable
 from witnessmark.inference.fuel.draws.fuel_types import table_for
 from witnessmark.inference.fuel.fuel_curves import picture_data
 from witnessmark.inference.fuel.fuel_forecast import Band, gallery_points, repair_forecasts
@@ -116,8 +116,8 @@ class FuelEvidence:
 
     findings: tuple[Finding, ...] = ()
     problems: tuple[Problem, ...] = ()
-    posterior: Posterior | None = None
-    table: Table | None = None
+    posterior: FuelPosterior | None = None
+    table: PriorTable | None = None
     forecasts: Mapping[str, tuple[Forecast, ...]] = field(default_factory=dict)
     presentation: Presentation | None = None
     assumptions: tuple[str, ...] = ()
@@ -213,11 +213,11 @@ def fuel_evidence(
 def _findings(
     usable: Sequence[Observation],
     entered: Mapping[str, int],
-    posterior: Posterior,
-    at_first: Posterior,
+    posterior: FuelPosterior,
+    at_first: FuelPosterior,
     shown: Presentation,
     fits: bool,
-    table: Table,
+    table: PriorTable,
     assumptions: tuple[str, ...],
 ) -> tuple[Finding, ...]:
     stages = sorted({o.stage for o in usable})
@@ -287,7 +287,7 @@ def _earlier(count: int) -> str:
 
 
 def _forecasts(
-    posterior: Posterior, family: Family | None, bands: Mapping[Key, Band]
+    posterior: FuelPosterior, family: Family | None, bands: Mapping[Key, Band]
 ) -> dict[str, tuple[Forecast, ...]]:
     causes = {
         cause: (number, cause_share(cause, family))
@@ -363,7 +363,7 @@ def _together(family: Family, known: Mapping[str, float]) -> dict[frozenset[int]
     return found
 
 
-def _assumptions(posterior: Posterior, table: Table) -> tuple[str, ...]:
+def _assumptions(posterior: FuelPosterior, table: PriorTable) -> tuple[str, ...]:
     said = [ASSUMPTION]
     if table.prior.known:
         said.append("Engine type known from the shop's own healthy readings.")

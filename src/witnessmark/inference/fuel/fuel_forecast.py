@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtr
 
-from witnessmark.inference.fuel.draws.fuel_posterior import Posterior
+from witnessmark.inference.fuel.draws.fuel_posterior import FuelPosterior
 from witnessmark.inference.fuel.draws.fuel_prior import RENEWAL_DIMENSIONS, renew
 from witnessmark.inference.fuel.draws.fuel_samples import WRONG_PART
 from witnessmark.inference.fuel.fuel_observations import (
@@ -21,7 +21,7 @@ from witnessmark.inference.fuel.fuel_observations import (
 from witnessmark.inference.fuel.fuel_observations import predicted as predicted_reading
 from witnessmark.model.finding import OperatingPoint
 from witnessmark.model.step import Forecast
-from witnessmark.physics.fuel.supply_circuit import PSI, Circuit, State, solve
+from witnessmark.physics.fuel.supply_circuit import PSI, Circuit, CircuitState, solve
 from witnessmark.units import QUANTITIES, display_unit, from_house
 
 __all__ = ["Band", "gallery_points", "predict_readings", "repair_forecasts", "resample"]
@@ -31,7 +31,7 @@ Ints = npt.NDArray[np.intp]
 Band = tuple[float | None, float | None]
 
 
-def resample(posterior: Posterior, count: int, seed: int = 5) -> Ints:
+def resample(posterior: FuelPosterior, count: int, seed: int = 5) -> Ints:
     """Return *count* equally weighted draws (systematic resampling)."""
     rng = np.random.default_rng(seed)
     edges = np.cumsum(posterior.weight)
@@ -40,12 +40,12 @@ def resample(posterior: Posterior, count: int, seed: int = 5) -> Ints:
 
 
 def predict_readings(
-    posterior: Posterior,
+    posterior: FuelPosterior,
     wanted: Sequence[Observation],
     circuits: Circuit,
     index: Ints,
     seed: int = 6,
-    solved: dict[Key, State] | None = None,
+    solved: dict[Key, CircuitState] | None = None,
 ) -> Floats:
     """Draw what the wanted readings would show, shape (draws, wanted).
 
@@ -72,7 +72,7 @@ def predict_readings(
 
 
 def repair_forecasts(
-    posterior: Posterior,
+    posterior: FuelPosterior,
     causes: Mapping[str, tuple[int, float]],
     points: Sequence[Observation],
     bands: Mapping[Key, Band],
@@ -126,7 +126,9 @@ def repair_forecasts(
     return found
 
 
-def _carried(posterior: Posterior, wanted: Sequence[Observation], index: Ints, seed: int) -> Floats:
+def _carried(
+    posterior: FuelPosterior, wanted: Sequence[Observation], index: Ints, seed: int
+) -> Floats:
     """Draw the errors of wanted readings, given those of the readings taken, (draws, wanted)."""
     old = list(posterior.observations)
     cov = covariance([*old, *wanted])
@@ -163,7 +165,7 @@ def _forecast(
     return Forecast(o.quantity, point, middle, low, high, row.house, in_band, words)
 
 
-def gallery_points(posterior: Posterior) -> tuple[Observation, ...]:
+def gallery_points(posterior: FuelPosterior) -> tuple[Observation, ...]:
     """Return where a repair is forecast: the gallery points already read, else idle and 1,500."""
     seen: dict[tuple[float, float], Observation] = {}
     for o in posterior.observations:

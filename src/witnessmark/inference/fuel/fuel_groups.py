@@ -36,7 +36,7 @@ __all__ = [
     "SUCTION",
     "TOGETHER",
     "ZONES",
-    "Group",
+    "FuelGroup",
     "group_of",
 ]
 
@@ -55,7 +55,7 @@ _NO_PART = {"gauge", "other"}
 
 
 @dataclass(frozen=True, slots=True)
-class Group:
+class FuelGroup:
     """Causes that share one physical parameter.
 
     Attributes:
@@ -81,20 +81,35 @@ class Group:
         return (1.0 - HUMILITY) * self.judged + HUMILITY * sum(parts) / len(parts)
 
 
-GROUPS: tuple[Group, ...] = (
-    Group("relief", ("pump_relief",), "relief valve in the transfer pump", "supply", 0.20),
-    Group("return", ("return_regulator",), "return pressure regulator", "return", 0.20),
-    Group("filter", ("secondary_filter", "supply_restrict"),
-          "secondary filter or another restriction after the pump", "filter", 0.18),
-    Group("pump", ("pump_worn", "pump_drive"), "worn or slipping transfer pump", "supply", 0.12),
-    Group("suction", ("primary_filter", "suction_line", "tank_vent_fuel"),
-          "restriction before the pump", "suction", 0.10),
-    Group("air", ("air_ingress",), "air drawn in before the pump", "suction", 0.10),
-    Group("leak", ("gallery_leak",), "leak from the gallery past injector seals", "return", 0.05),
-    Group("gauge", ("fuel_gauge_err",), "gauge or sensor reading wrong", "gauge", 0.05),
-    Group("other", ("comb_gas_fuel", "fuel_other"), "something the model does not hold", "other",
-          0.03),
-)  # fmt: skip
+GROUPS: tuple[FuelGroup, ...] = (
+    FuelGroup("relief", ("pump_relief",), "relief valve in the transfer pump", "supply", 0.20),
+    FuelGroup("return", ("return_regulator",), "return pressure regulator", "return", 0.20),
+    FuelGroup(
+        "filter",
+        ("secondary_filter", "supply_restrict"),
+        "secondary filter or another restriction after the pump",
+        "filter",
+        0.18,
+    ),
+    FuelGroup(
+        "pump", ("pump_worn", "pump_drive"), "worn or slipping transfer pump", "supply", 0.12
+    ),
+    FuelGroup(
+        "suction",
+        ("primary_filter", "suction_line", "tank_vent_fuel"),
+        "restriction before the pump",
+        "suction",
+        0.10,
+    ),
+    FuelGroup("air", ("air_ingress",), "air drawn in before the pump", "suction", 0.10),
+    FuelGroup(
+        "leak", ("gallery_leak",), "leak from the gallery past injector seals", "return", 0.05
+    ),
+    FuelGroup("gauge", ("fuel_gauge_err",), "gauge or sensor reading wrong", "gauge", 0.05),
+    FuelGroup(
+        "other", ("comb_gas_fuel", "fuel_other"), "something the model does not hold", "other", 0.03
+    ),
+)
 MODELLED = tuple(range(8))
 ZONES = ("supply", "return", "filter", "suction", "gauge", "other")
 

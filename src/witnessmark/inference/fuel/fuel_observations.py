@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from witnessmark.physics.fuel.supply_circuit import L_PER_H, PSI, Circuit, State
+from witnessmark.physics.fuel.supply_circuit import L_PER_H, PSI, Circuit, CircuitState
 
 __all__ = [
     "CHECK",
@@ -106,7 +106,7 @@ def cold_extra(quantity: str) -> float:
     return {FLOW: 8.0 * L_PER_H, VACUUM: 1.0 * INHG}.get(quantity, 2.0 * PSI)
 
 
-def predicted(observation: Observation, state: State | None, circuit: Circuit) -> Floats:
+def predicted(observation: Observation, state: CircuitState | None, circuit: Circuit) -> Floats:
     """Return what each circuit would make this instrument read, without its small errors."""
     if observation.quantity == CHECK:
         return circuit.gauge_bias + circuit.gauge_gain * 75.0 * PSI

@@ -12,7 +12,7 @@ from witnessmark.analyses.an_analysis import Reading
 from witnessmark.analyses.bus_readings import STRETCH
 from witnessmark.analyses.readings.instruments import uncertainty_of
 from witnessmark.inference.fuel.draws.fuel_samples import Repair
-from witnessmark.inference.fuel.draws.fuel_table import Table
+from witnessmark.inference.fuel.draws.fuel_table import PriorTable
 from witnessmark.inference.fuel.fuel_groups import GROUPS, OTHER, group_of
 from witnessmark.inference.fuel.fuel_observations import (
     CHECK,
@@ -151,7 +151,7 @@ def bubbles(case: Case) -> tuple[tuple[int, bool], ...]:
 
 
 def impossible(
-    observations: Sequence[Observation], table: Table
+    observations: Sequence[Observation], table: PriorTable
 ) -> tuple[tuple[Observation, ...], tuple[Problem, ...]]:
     """Take out readings that no circuit of the table can give; say which unit may be meant."""
     good: list[Observation] = []
@@ -175,7 +175,7 @@ def impossible(
     return tuple(o for o in good if o not in dry), tuple(problems)
 
 
-def _dry(o: Observation, others: Sequence[Observation], table: Table) -> bool:
+def _dry(o: Observation, others: Sequence[Observation], table: PriorTable) -> bool:
     """Whether hardly anything returns although the pressure is there: a unit gone wrong.
 
     At a pressure that a healthy engine shows its return line runs. A dribble there that would be

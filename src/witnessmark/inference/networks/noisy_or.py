@@ -21,14 +21,14 @@ import numpy as np
 from witnessmark.inference.networks.noisy_or_order import order_of
 from witnessmark.inference.networks.noisy_or_sums import Ends, Floats, sums
 
-__all__ = ["NoisyOr", "Posterior", "Values"]
+__all__ = ["NetworkPosterior", "NoisyOr", "Values"]
 
 #: A finding less likely than this is summed for itself: a difference would lose digits.
 RARE = 1e-3
 
 
 @dataclass(frozen=True, slots=True)
-class Posterior:
+class NetworkPosterior:
     """What is known after the evidence.
 
     Attributes:
@@ -96,7 +96,7 @@ class NoisyOr:
         seen: Sequence[int],
         not_seen: Sequence[int] = (),
         soft: Mapping[int, tuple[float, float]] | None = None,
-    ) -> Posterior:
+    ) -> NetworkPosterior:
         """Return the posterior of every cause.
 
         Args:
@@ -115,7 +115,7 @@ class NoisyOr:
         outside = float(np.log1p(-self.prior).sum() + np.log1p(-self.leak[list(not_seen)]).sum())
         none, single = self._alone(odds, ends)
         none, single = none / total[0], single / total[0]
-        return Posterior(
+        return NetworkPosterior(
             marginals=np.asarray(joint[0] / total[0]),
             none=float(none),
             two_or_more=max(0.0, 1.0 - float(none) - float(single.sum())),

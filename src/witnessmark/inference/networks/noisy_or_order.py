@@ -10,14 +10,14 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-__all__ = ["Order", "Step", "order_of"]
+__all__ = ["Order", "SumStep", "order_of"]
 
 #: An order of work that touches more numbers than this is worth a search for a better one.
 DEAR = 4000
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class SumStep:
     """One cause is taken.
 
     Attributes:
@@ -42,7 +42,7 @@ class Order:
         alone: findings without any cause.
     """
 
-    steps: tuple[Step, ...]
+    steps: tuple[SumStep, ...]
     alone: tuple[int, ...]
 
     def sizes(self) -> list[int]:
@@ -157,7 +157,7 @@ def _greedy(
         )
 
 
-def _steps(parents: Mapping[int, int], causes: Sequence[int]) -> tuple[Step, ...]:
+def _steps(parents: Mapping[int, int], causes: Sequence[int]) -> tuple[SumStep, ...]:
     waiting = dict(parents)
     place: list[int] = []
     steps = []
@@ -173,7 +173,7 @@ def _steps(parents: Mapping[int, int], causes: Sequence[int]) -> tuple[Step, ...
                 closed.append((place.index(f), f))
                 place.remove(f)
                 del waiting[f]
-        steps.append(Step(cause, opened, places, tuple(closed)))
+        steps.append(SumStep(cause, opened, places, tuple(closed)))
     return tuple(steps)
 
 

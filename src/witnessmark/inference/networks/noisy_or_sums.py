@@ -15,7 +15,7 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
-from witnessmark.inference.networks.noisy_or_order import Order, Step
+from witnessmark.inference.networks.noisy_or_order import Order, SumStep
 
 __all__ = ["Ends", "Floats", "sums"]
 
@@ -76,7 +76,7 @@ class _Work:
         link: Floats,
         leak: Floats,
         ends: Ends,
-        steps: Sequence[Step],
+        steps: Sequence[SumStep],
     ) -> None:
         self.sizes, self.ends, self.steps, self.leak = sizes, ends, steps, leak
         # One piece of memory: fresh large arrays at every step cost more than the sums.

@@ -13,7 +13,7 @@ from witnessmark.inference.family.learnt_tests import results_by_test
 from witnessmark.inference.family.likelihood import JUDGED_LOG_SD
 from witnessmark.inference.family.links import link_factors, links_between
 from witnessmark.inference.family.staged_evidence import (
-    Evidence,
+    StagedEvidence,
     TestResult,
     family_evidence,
     tests_used,
@@ -36,7 +36,7 @@ TRAP_FROM = 0.10
 
 def case_evidence(
     case: Case, knowledge: Knowledge, findings: Sequence[Finding] = ()
-) -> dict[str, Evidence]:
+) -> dict[str, StagedEvidence]:
     """Return family id -> evidence, for every family that a complaint of the case names."""
     return {
         f: family_evidence(case, knowledge.families[f], knowledge, findings)
@@ -78,7 +78,7 @@ def judge(
 
 
 def case_beliefs(
-    evidence: Mapping[str, Evidence],
+    evidence: Mapping[str, StagedEvidence],
     knowledge: Knowledge,
     history: History | None = None,
 ) -> dict[str, Belief]:
@@ -98,7 +98,7 @@ def case_odds(
 
 def odds_for(
     family: Family,
-    evidence: Mapping[str, Evidence],
+    evidence: Mapping[str, StagedEvidence],
     knowledge: Knowledge,
     history: History | None = None,
     *,
@@ -113,14 +113,14 @@ def odds_for(
         history: the shop's own closings.
         complaint: entry id of the complaint.
     """
-    evidence = {family.id: Evidence(), **evidence}
+    evidence = {family.id: StagedEvidence(), **evidence}
     alone = _alone(evidence, knowledge, history)
     joined = _joined(alone, knowledge)
     return _odds(family, complaint, evidence, knowledge, alone, joined[family.id])
 
 
 def _alone(
-    evidence: Mapping[str, Evidence], knowledge: Knowledge, history: History | None
+    evidence: Mapping[str, StagedEvidence], knowledge: Knowledge, history: History | None
 ) -> dict[str, Belief]:
     """Return family id -> belief from its own evidence alone."""
     return {
@@ -143,7 +143,7 @@ def _joined(alone: Mapping[str, Belief], knowledge: Knowledge) -> dict[str, Beli
 def _odds(
     family: Family,
     complaint: str,
-    evidence: Mapping[str, Evidence],
+    evidence: Mapping[str, StagedEvidence],
     knowledge: Knowledge,
     alone: Mapping[str, Belief],
     belief: Belief,
@@ -151,7 +151,7 @@ def _odds(
     mine = evidence[family.id]
     others = {f: b for f, b in alone.items() if f != family.id}
 
-    def believe(pieces: Evidence) -> Belief:
+    def believe(pieces: StagedEvidence) -> Belief:
         found = family_belief(family, pieces, model=belief.model)
         # What the other complaints say does not hang on this one's evidence.
         return found if message is None else found.reweighted(message)
@@ -169,7 +169,7 @@ def _odds(
     alike = looks_like(belief) if _has_findings(mine) else [()] * len(family.causes)
     changes = would_change(belief, family, tested)
     doubt = doubt_of(belief)
-    start = family_belief(family, Evidence(), model=belief.model).marginals()
+    start = family_belief(family, StagedEvidence(), model=belief.model).marginals()
     rest = log_odds(chances) - log_odds(start) - [sum(w.effect for w in why) for why in whys]
     order = np.argsort(-chances, kind="stable")
     causes = tuple(
@@ -233,7 +233,7 @@ def _unlinked(
 
 def _assumptions(
     family: Family,
-    evidence: Evidence,
+    evidence: StagedEvidence,
     belief: Belief,
     knowledge: Knowledge,
     others: Mapping[str, Belief],
@@ -293,7 +293,7 @@ def _assumptions(
     return tuple(said)
 
 
-def _traps(family: Family, evidence: Evidence, belief: Belief) -> tuple[str, ...]:
+def _traps(family: Family, evidence: StagedEvidence, belief: Belief) -> tuple[str, ...]:
     """Return the pack's traps that threaten now."""
     chance = dict(zip(belief.causes, belief.marginals(), strict=True))
     seen = {c.condition for c in evidence.clues if c.seen is True}
@@ -323,17 +323,17 @@ def _is_result(family: Family, got: str, identity: str, wanted: str) -> bool:
     return set(test.outcome_set(got)) <= set(test.outcome_set(wanted))
 
 
-def _has_findings(evidence: Evidence) -> bool:
+def _has_findings(evidence: StagedEvidence) -> bool:
     return any(s.tests or s.findings for s in evidence.stages)
 
 
-def _found_since_work(evidence: Evidence) -> bool:
+def _found_since_work(evidence: StagedEvidence) -> bool:
     """Whether anything was tested or measured since the latest work; a word is no measurement."""
     last = evidence.stages[-1]
     return last.work is None or bool(last.tests or last.findings)
 
 
-def _may_name(evidence: Evidence) -> bool:
+def _may_name(evidence: StagedEvidence) -> bool:
     """Clues alone, or two readings alone, never name one part."""
     if evidence.recorded_tests():
         return True
@@ -343,17 +343,17 @@ def _may_name(evidence: Evidence) -> bool:
     return len(readings) >= 3 or bool(recordings) or outcomes
 
 
-def _type_known(evidence: Evidence, probability: float) -> bool:
+def _type_known(evidence: StagedEvidence, probability: float) -> bool:
     """Whether two readings may name a part: its engine type is known and it stands above 80 %."""
     known = any(f.details.get("type_known") is True for f in _now(evidence))
     return known and may_name_one(2, True, probability)
 
 
-def _now(evidence: Evidence) -> tuple[Finding, ...]:
+def _now(evidence: StagedEvidence) -> tuple[Finding, ...]:
     return evidence.stages[-1].findings
 
 
-def _samples(evidence: Evidence) -> float | None:
+def _samples(evidence: StagedEvidence) -> float | None:
     found = [f.details.get("effective_samples") for f in _now(evidence)]
     numbers = [float(n) for n in found if isinstance(n, int | float)]
     return min(numbers) if numbers else None

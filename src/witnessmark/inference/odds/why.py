@@ -9,7 +9,7 @@ import numpy as np
 
 from witnessmark.inference.family.family_belief import Belief
 from witnessmark.inference.family.likelihood import Floats
-from witnessmark.inference.family.staged_evidence import Evidence
+from witnessmark.inference.family.staged_evidence import StagedEvidence
 from witnessmark.knowledge import Family, Knowledge, Test
 from witnessmark.model.odds import Contribution
 
@@ -28,15 +28,15 @@ class _Piece:
     code: str
     words: str
     entries: tuple[str, ...]
-    without: Evidence
+    without: StagedEvidence
 
 
 def contributions(
     family: Family,
     knowledge: Knowledge,
-    evidence: Evidence,
+    evidence: StagedEvidence,
     belief: Belief,
-    again: Callable[[Evidence], Belief],
+    again: Callable[[StagedEvidence], Belief],
     without: Mapping[str, Belief] | None = None,
 ) -> list[tuple[Contribution, ...]]:
     """Return, cause by cause, what each piece of evidence did, largest effect first.
@@ -158,7 +158,7 @@ def log_odds(chance: Floats) -> Floats:
     return np.asarray(np.log(inside) - np.log1p(-inside))
 
 
-def _pieces(family: Family, knowledge: Knowledge, evidence: Evidence) -> Iterator[_Piece]:
+def _pieces(family: Family, knowledge: Knowledge, evidence: StagedEvidence) -> Iterator[_Piece]:
     for i, clue in enumerate(evidence.clues):
         condition = knowledge.conditions.get(clue.condition)
         scoped = condition is not None and condition.part_scoped
@@ -223,7 +223,7 @@ def _pieces(family: Family, knowledge: Knowledge, evidence: Evidence) -> Iterato
             )
 
 
-def _with(evidence: Evidence, number: int, stage: object) -> Evidence:
+def _with(evidence: StagedEvidence, number: int, stage: object) -> StagedEvidence:
     stages = list(evidence.stages)
     stages[number] = stage  # type: ignore[call-overload]
     return replace(evidence, stages=tuple(stages))

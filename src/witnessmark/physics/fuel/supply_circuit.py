@@ -30,7 +30,7 @@ from typing import Any, cast
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["ATMOSPHERE", "L_PER_H", "PSI", "Circuit", "State", "consumption", "solve"]
+__all__ = ["ATMOSPHERE", "L_PER_H", "PSI", "Circuit", "CircuitState", "consumption", "solve"]
 
 Floats = npt.NDArray[np.float64]
 
@@ -116,7 +116,7 @@ class Circuit:
 
 
 @dataclass(frozen=True, slots=True)
-class State:
+class CircuitState:
     """The circuit at one operating point; every field has shape (n,).
 
     Attributes:
@@ -158,7 +158,7 @@ def solve(
     throttled: bool = False,
     viscosity: float = 1.0,
     guess: Floats | None = None,
-) -> State:
+) -> CircuitState:
     """Solve the balance for every circuit at one operating point.
 
     Newton's method inside a bracket that shrinks at every step; where a step leaves the
@@ -193,7 +193,9 @@ def solve(
         _Balance.of(whole.take(part), rpm, load, throttled, viscosity).state(p[part])
         for part in parts
     ]
-    return State(*(np.concatenate([getattr(s, f.name) for s in states]) for f in fields(State)))
+    return CircuitState(
+        *(np.concatenate([getattr(s, f.name) for s in states]) for f in fields(CircuitState))
+    )
 
 
 def _short(c: Circuit) -> Circuit:
@@ -261,12 +263,12 @@ class _Balance:
         slope = self.delivery * d_fill * d_out - (c.slip / mu + d_relief) * d_po - d_out
         return value, np.minimum(slope, -1e-18)
 
-    def state(self, p: Floats) -> State:
+    def state(self, p: Floats) -> CircuitState:
         c = self.c
         out, _, back = self._outflow(p)
         po = p + (c.filter_laminar * self.mu + c.filter_turbulent * out) * out
         vacuum = ATMOSPHERE - self._inlet(out)
-        return State(p, po, np.minimum(vacuum, ATMOSPHERE), back, out, self._relief(po)[0])
+        return CircuitState(p, po, np.minimum(vacuum, ATMOSPHERE), back, out, self._relief(po)[0])
 
     def _outflow(self, p: Floats) -> tuple[Floats, Floats, Floats]:
         """Return the flow through the filter, its slope, and the flow in the return line."""

@@ -22,7 +22,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.linalg import expm
 
-__all__ = ["Hypothesis", "Mode", "Stretches", "Track", "as_stretches", "filter_stretches"]
+__all__ = ["FilterMode", "Hypothesis", "Stretches", "Track", "as_stretches", "filter_stretches"]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -38,7 +38,7 @@ _WALK = 0.02
 
 
 @dataclass(frozen=True, slots=True)
-class Mode:
+class FilterMode:
     """How the reading behaves while this mode lasts.
 
     Attributes:
@@ -67,7 +67,7 @@ class Hypothesis:
     """A set of modes; the first is the calm one that every other begins from and ends in."""
 
     name: str
-    modes: tuple[Mode, ...]
+    modes: tuple[FilterMode, ...]
 
     def generator(self) -> Floats:
         """Return the rates of change between the modes, shape (m, m) [1/s]."""

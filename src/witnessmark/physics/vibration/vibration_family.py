@@ -17,7 +17,7 @@ from witnessmark.physics.vibration.orders.fixed_peaks import FixedPeak
 from witnessmark.physics.vibration.orders.line_selection import Chosen, rivals
 from witnessmark.physics.vibration.orders.order_lines import Line
 
-__all__ = ["HEALTHY", "Verdict", "decide", "healthy_level"]
+__all__ = ["HEALTHY", "FamilyVerdict", "decide", "healthy_level"]
 
 Family = Literal["engine", "road", "fixed", "none", "not clear"]
 
@@ -48,7 +48,7 @@ _ANSWER = 2.0  # log likelihood ratio from which a line counts as abnormal (odds
 
 
 @dataclass(frozen=True, slots=True)
-class Verdict:
+class FamilyVerdict:
     """The answer.
 
     Attributes:
@@ -91,7 +91,7 @@ def decide(
     *,
     gears: int,
     firing: float = 3.0,
-) -> Verdict:
+) -> FamilyVerdict:
     """Weigh the lines found.
 
     Args:
@@ -120,7 +120,7 @@ def decide(
         unsure = [n for n, v in odds.items() if v > _UNSURE]
         if unsure or fixed > _FIXED_UNSURE:
             worst = max(unsure, key=lambda n: odds[n]) if unsure else "fixed peak"
-            return Verdict(
+            return FamilyVerdict(
                 "not clear", by_family, worst if unsure else "",
                 levels.get(worst, peak.rms if peak else 0.0),
                 f"the {worst} is a little high, but healthy trucks can show that much",
@@ -128,17 +128,17 @@ def decide(
                 levels,
             )  # fmt: skip
         if not peaks:
-            return Verdict(
+            return FamilyVerdict(
                 "not clear", by_family, "", 0.0,
                 "no line stands above healthy trucks, and it is too short to look for a resonance",
                 "record 20 s or more in gear", levels,
             )  # fmt: skip
-        return Verdict(
+        return FamilyVerdict(
             "none", by_family, "", 0.0, "no line stands above healthy trucks", "", levels
         )
     stands = peak is not None and fixed >= _ANSWER
     if peak is not None and stands and peak.swept < _SWEPT:
-        return Verdict(
+        return FamilyVerdict(
             "not clear", by_family, f"{peak.frequency:.1f} Hz", peak.rms,
             f"there is a peak at {peak.frequency:.1f} Hz, but the speed hardly changed: it may "
             "follow the engine or the road as well", "pull slowly through the rpm range in two "
@@ -149,13 +149,13 @@ def decide(
         and stands
         and all(peak.rms > 1.5 * levels[lines[c].name] for c in abnormal)
     ):
-        return Verdict(
+        return FamilyVerdict(
             "fixed", by_family, f"{peak.frequency:.1f} Hz", peak.rms,
             f"a peak stays at {peak.frequency:.1f} Hz whatever the speeds do", "", levels, names,
         )  # fmt: skip
     lead = max(abnormal, key=lambda c: levels[lines[c].name], default=None)
     if lead is None:
-        return Verdict(
+        return FamilyVerdict(
             "not clear", by_family, "", peak.rms if peak else 0.0,
             "a fixed peak and several lines are about equally strong",
             "sweep slowly in a second gear", levels, names,
@@ -169,7 +169,7 @@ def decide(
             if gears < 2
             else "sweep each gear slowly from low to high rpm, 20 s or more"
         )
-        return Verdict(
+        return FamilyVerdict(
             "not clear", by_family, name, rms,
             f"the {name} and the {other} fall together in this recording", settle, levels, names,
         )  # fmt: skip
@@ -177,19 +177,19 @@ def decide(
         c for c in abnormal if families[c] != families[lead] and levels[lines[c].name] > 0.6 * rms
     ]
     if second:
-        return Verdict(
+        return FamilyVerdict(
             "not clear", by_family, name, rms,
             f"the {name} and the {lines[second[0]].name} are both high: there may be two causes",
             "cure the stronger one and record again", levels, names,
         )  # fmt: skip
     if peak is not None and stands and peak.rms > 0.6 * rms:
-        return Verdict(
+        return FamilyVerdict(
             "not clear", by_family, name, rms,
             f"the {name} and a peak that stays at {peak.frequency:.1f} Hz are both high: there may "
             "be two causes", "cure the stronger one and record again", levels, names,
         )  # fmt: skip
     family: Family = "engine" if families[lead] == "engine" else "road"
-    return Verdict(
+    return FamilyVerdict(
         family, by_family, name, rms, f"the {name} leads with {rms:.2f} m/s2", "", levels, names
     )
 

@@ -14,7 +14,7 @@ from dataclasses import replace
 import numpy as np
 import numpy.typing as npt
 
-from witnessmark.inference.fuel.draws.fuel_posterior import Posterior
+from witnessmark.inference.fuel.draws.fuel_posterior import FuelPosterior
 from witnessmark.inference.fuel.fuel_evidence import FuelEvidence
 from witnessmark.inference.fuel.fuel_forecast import predict_readings
 from witnessmark.inference.fuel.fuel_groups import FAMILY, GROUPS, OTHER
@@ -34,7 +34,7 @@ from witnessmark.inference.look_first import LookFirst
 from witnessmark.knowledge import Test
 from witnessmark.model.finding import JointSupport, OperatingPoint
 from witnessmark.model.step import Forecast, Spread, Step
-from witnessmark.physics.fuel.supply_circuit import State
+from witnessmark.physics.fuel.supply_circuit import CircuitState
 from witnessmark.planner.fuel.fuel_measurements import COVERS, MEASUREMENTS, Measurement
 from witnessmark.planner.ranking.candidates import Candidate, CandidateOutcome
 from witnessmark.units import QUANTITIES, display_unit, from_house
@@ -81,7 +81,7 @@ def fuel_candidates(
     chances = _set_probabilities(posterior)
     sets, index = _draws(posterior, chances)
     circuits = posterior.batch.circuits.take(index)
-    solved: dict[Key, State] = {}
+    solved: dict[Key, CircuitState] = {}
     found = []
     for measurement in open_:
         wanted = _wanted(measurement, posterior, stage)
@@ -176,7 +176,7 @@ def measure_before_opening(
     return (*left[:look], first, *left[look:])
 
 
-def information(candidate: Candidate, posterior: Posterior) -> float:
+def information(candidate: Candidate, posterior: FuelPosterior) -> float:
     """Return what a candidate is expected to tell about the sets of faults [bits]."""
     return _bits(candidate, _set_probabilities(posterior))
 
@@ -202,7 +202,7 @@ def _bits(candidate: Candidate, chances: Mapping[frozenset[int], float]) -> floa
     return float(mass @ (table * ratio).sum(axis=1))
 
 
-def _taken(measurement: Measurement, posterior: Posterior, stage: int) -> bool:
+def _taken(measurement: Measurement, posterior: FuelPosterior, stage: int) -> bool:
     """Whether every reading of it has been taken in the present state."""
 
     def near(o: Observation, quantity: str, rpm: float, load: float) -> bool:
@@ -217,7 +217,9 @@ def _taken(measurement: Measurement, posterior: Posterior, stage: int) -> bool:
     return all(any(near(o, *r) for o in posterior.observations) for r in measurement.readings)
 
 
-def _wanted(measurement: Measurement, posterior: Posterior, stage: int) -> tuple[Observation, ...]:
+def _wanted(
+    measurement: Measurement, posterior: FuelPosterior, stage: int
+) -> tuple[Observation, ...]:
     main = next((o for o in posterior.observations if o.main and o.gauge_sd > 0), None)
     made = []
     for quantity, rpm, load in measurement.readings:
@@ -236,7 +238,7 @@ def _wanted(measurement: Measurement, posterior: Posterior, stage: int) -> tuple
     return tuple(made)
 
 
-def _typical(posterior: Posterior, quantity: str, rpm: float, load: float) -> Floats:
+def _typical(posterior: FuelPosterior, quantity: str, rpm: float, load: float) -> Floats:
     """Return a rough size of the reading, for its error."""
     sizes = {FLOW: 3e-5 * (0.6 + rpm / 1500.0), VACUUM: 7e3, CHECK: 0.0}
     if quantity in sizes:
@@ -245,7 +247,7 @@ def _typical(posterior: Posterior, quantity: str, rpm: float, load: float) -> Fl
     return np.array(read or [5.5e5 + 0.0 * (rpm + load)])
 
 
-def _set_probabilities(posterior: Posterior) -> dict[frozenset[int], float]:
+def _set_probabilities(posterior: FuelPosterior) -> dict[frozenset[int], float]:
     mass = np.bincount(posterior.batch.labels[-1], weights=posterior.weight)
     seen = np.bincount(posterior.batch.labels[-1]) > 0
     return {
@@ -255,7 +257,7 @@ def _set_probabilities(posterior: Posterior) -> dict[frozenset[int], float]:
 
 
 def _draws(
-    posterior: Posterior, chances: Mapping[frozenset[int], float]
+    posterior: FuelPosterior, chances: Mapping[frozenset[int], float]
 ) -> tuple[list[frozenset[int]], npt.NDArray[np.intp]]:
     """Return the sets of faults looked at and draws of each, the same number for every set."""
     label = posterior.batch.labels[-1]

@@ -27,7 +27,7 @@ from witnessmark.model.step import Step
 from witnessmark.planner.order.safety import STOPS
 from witnessmark.planner.ranking.costs import price_of_test
 
-__all__ = ["Bench", "in_bay_order"]
+__all__ = ["OpenComplaint", "in_bay_order"]
 
 #: From this access on a step is a tear-down: covers, pan, head or engine.
 TEAR_DOWN = 4
@@ -62,7 +62,7 @@ ROOTS = {"l_cc": ("ol_cc", frozenset({"ol_front", "ol_rear", "ol_vc", "ol_pan", 
 
 
 @dataclass(frozen=True, slots=True)
-class Bench:
+class OpenComplaint:
     """What is known of one open complaint.
 
     Attributes:
@@ -89,7 +89,10 @@ class Bench:
 
 
 def in_bay_order(
-    steps: Sequence[Step], stops: Sequence[Step], benches: Sequence[Bench], settings: Settings
+    steps: Sequence[Step],
+    stops: Sequence[Step],
+    benches: Sequence[OpenComplaint],
+    settings: Settings,
 ) -> list[Step]:
     """Return ranked steps in the order of the bay; the stops stand before them.
 
@@ -112,7 +115,7 @@ def in_bay_order(
 
 
 def _after_the_stops(
-    steps: list[Step], stops: Sequence[Step], benches: Sequence[Bench], settings: Settings
+    steps: list[Step], stops: Sequence[Step], benches: Sequence[OpenComplaint], settings: Settings
 ) -> list[Step]:
     rules = {stop.id: stop for stop in STOPS}
     by_family = {bench.family.id: bench for bench in benches}
@@ -157,7 +160,7 @@ def _no_cold_wait(steps: list[Step]) -> list[Step]:
     return [steps[ready], *steps[:ready], *steps[ready + 1 :]]
 
 
-def _left_to_its_own(steps: list[Step], benches: Sequence[Bench]) -> list[Step]:
+def _left_to_its_own(steps: list[Step], benches: Sequence[OpenComplaint]) -> list[Step]:
     named = {bench.family.id for bench in benches}
     for step in [s for s in steps if s.kind == "repair" and s.step in MATTERS]:
         family = MATTERS[step.step]
@@ -174,7 +177,7 @@ def _left_to_its_own(steps: list[Step], benches: Sequence[Bench]) -> list[Step]:
     return steps
 
 
-def _leader_before_long_shots(steps: list[Step], bench: Bench) -> list[Step]:
+def _leader_before_long_shots(steps: list[Step], bench: OpenComplaint) -> list[Step]:
     leader = max(bench.chances, key=lambda c: bench.chances[c], default="")
     place = _place(steps, bench, leader, "repair")
     if place is None or not bench.found or bench.chances[leader] < DECIDED_FROM:
@@ -192,7 +195,7 @@ def _leader_before_long_shots(steps: list[Step], bench: Bench) -> list[Step]:
     return [*left[: place + 1], *early, *left[place + 1 :]]
 
 
-def _no_idle_test(steps: list[Step], bench: Bench) -> list[Step]:
+def _no_idle_test(steps: list[Step], bench: OpenComplaint) -> list[Step]:
     first = next((k for k, s in enumerate(steps) if s.family == bench.family.id), None)
     leader = max(bench.chances, key=lambda c: bench.chances[c], default="")
     if first is None or not bench.found or bench.chances[leader] < LIKELY_FROM:
@@ -240,7 +243,7 @@ def _changes(look: Step, leader: str) -> bool:
     )
 
 
-def _root_before_damage(steps: list[Step], bench: Bench) -> list[Step]:
+def _root_before_damage(steps: list[Step], bench: OpenComplaint) -> list[Step]:
     for test, (root, damaged) in ROOTS.items():
         place = _place(steps, bench, root, "repair") if test in bench.positive else None
         first = next(
@@ -255,7 +258,9 @@ def _root_before_damage(steps: list[Step], bench: Bench) -> list[Step]:
     return steps
 
 
-def _look_before_tear_down(steps: list[Step], bench: Bench, settings: Settings) -> list[Step]:
+def _look_before_tear_down(
+    steps: list[Step], bench: OpenComplaint, settings: Settings
+) -> list[Step]:
     mine = [k for k, s in enumerate(steps) if s.family == bench.family.id]
     if not mine:
         return steps
@@ -288,7 +293,7 @@ def _look_before_tear_down(steps: list[Step], bench: Bench, settings: Settings) 
 
 
 def _trap_look(
-    torn: Step, bench: Bench, settings: Settings, access: int
+    torn: Step, bench: OpenComplaint, settings: Settings, access: int
 ) -> tuple[str, Test | None]:
     """Return the words of a threatening trap and the cheapest look it asks for."""
     threatening = [t for t in bench.family.traps if _threatens(t, torn, bench)]
@@ -300,7 +305,7 @@ def _trap_look(
     return "", None
 
 
-def _threatens(trap: Trap, torn: Step, bench: Bench) -> bool:
+def _threatens(trap: Trap, torn: Step, bench: OpenComplaint) -> bool:
     if (
         trap.clues
         or trap.tests
@@ -311,7 +316,12 @@ def _threatens(trap: Trap, torn: Step, bench: Bench) -> bool:
 
 
 def _as_step(
-    test: Test, steps: Sequence[Step], bench: Bench, settings: Settings, before_usd: float, why: str
+    test: Test,
+    steps: Sequence[Step],
+    bench: OpenComplaint,
+    settings: Settings,
+    before_usd: float,
+    why: str,
 ) -> Step | None:
     """Return the step of a test; at worst it costs its own price on top of what it precedes."""
     listed = next((s for s in steps if (s.step, s.family) == (test.id, bench.family.id)), None)
@@ -324,7 +334,7 @@ def _as_step(
     )
 
 
-def _place(steps: Sequence[Step], bench: Bench, step: str, kind: str) -> int | None:
+def _place(steps: Sequence[Step], bench: OpenComplaint, step: str, kind: str) -> int | None:
     return next(
         (
             k

@@ -15,7 +15,7 @@ import numpy.typing as npt
 from witnessmark.knowledge import Test
 from witnessmark.model.finding import JointSupport, Support
 
-__all__ = ["Belief", "Model", "Table", "tabulate"]
+__all__ = ["AskedBelief", "HypothesisTable", "Model", "tabulate"]
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
@@ -37,7 +37,7 @@ class Model(Protocol):
         """Return the likelihood over states of a finding, up to a factor."""
 
 
-class Belief(Protocol):
+class AskedBelief(Protocol):
     """The odds of one family as the planner needs them."""
 
     @property
@@ -70,7 +70,7 @@ class Belief(Protocol):
 
 
 @dataclass(frozen=True, slots=True)
-class Table:
+class HypothesisTable:
     """The heaviest hypotheses of one family, given that something is still wrong.
 
     Attributes:
@@ -98,7 +98,7 @@ class Table:
         return tuple((self.causes[k], float(marginals[k])) for k in order if marginals[k] > 0.005)
 
 
-def tabulate(belief: Belief, *, covered: float = COVERED, most: int = MOST) -> Table:
+def tabulate(belief: AskedBelief, *, covered: float = COVERED, most: int = MOST) -> HypothesisTable:
     """Return the heaviest hypotheses of *belief*."""
     causes = tuple(belief.causes)
     n = len(causes)
@@ -119,4 +119,4 @@ def tabulate(belief: Belief, *, covered: float = COVERED, most: int = MOST) -> T
     members = (numbers[:, None] >> np.arange(n)[None, :] & 1).astype(np.bool_)
     members[numbers == 2**n] = False
     weights = np.maximum(states[numbers], _SMALLEST)
-    return Table(causes, numbers, members, weights / weights.sum())
+    return HypothesisTable(causes, numbers, members, weights / weights.sum())

@@ -13,8 +13,8 @@ import numpy as np
 import numpy.typing as npt
 
 from witnessmark.planner.ranking.troubleshooting import (
-    Problem,
-    State,
+    RepairProblem,
+    SearchState,
     left_after,
     savings,
     sequence,
@@ -61,7 +61,7 @@ class Moves:
         return low
 
 
-def first_moves(problem: Problem, state: State) -> Moves:
+def first_moves(problem: RepairProblem, state: SearchState) -> Moves:
     """Price every first move with the best test-free plan behind it (one-step lookahead)."""
     plain, _ = sequence(problem, state)
     search = state.weights @ problem.search_usd
@@ -79,7 +79,9 @@ def first_moves(problem: Problem, state: State) -> Moves:
     return Moves(repair, test, search, plain)
 
 
-def look_ahead(problem: Problem, state: State, *, depth: int = 2, width: int = 5) -> Moves:
+def look_ahead(
+    problem: RepairProblem, state: SearchState, *, depth: int = 2, width: int = 5
+) -> Moves:
     """Price first moves with *depth* further moves looked at, the best *width* of each state.
 
     Moves outside the best *width* keep the price of the one-step lookahead, which is an upper
@@ -89,7 +91,7 @@ def look_ahead(problem: Problem, state: State, *, depth: int = 2, width: int = 5
     return moves if depth <= 1 else _followed(problem, state, moves, depth, width)
 
 
-def thorough(problem: Problem, state: State) -> Moves:
+def thorough(problem: RepairProblem, state: SearchState) -> Moves:
     """Price first moves as well as 50 ms allow; this is what the shop is shown.
 
     The eight best are looked at two moves deep, so that the list can be compared fairly, and the
@@ -113,7 +115,7 @@ def thorough(problem: Problem, state: State) -> Moves:
 
 
 def greedy(
-    problem: Problem, state: State, *, root: Floats | None = None, light: float = 0.0
+    problem: RepairProblem, state: SearchState, *, root: Floats | None = None, light: float = 0.0
 ) -> Floats:
     """Return the expected cost of the plan that looks one step ahead before every move.
 
@@ -151,7 +153,7 @@ def greedy(
         total += np.bincount(owner[looker], paid, batch)
         looked, seer, _ = _after_tests(problem, state, picked[:, repairs:])
         owner = np.concatenate([owner[fixer], owner[seer]])
-        state = State(
+        state = SearchState(
             np.concatenate([fixed.weights, looked.weights]),
             np.concatenate([fixed.repaired, looked.repaired]),
             np.concatenate([fixed.tested, looked.tested]),
@@ -160,7 +162,9 @@ def greedy(
     return total
 
 
-def _followed(problem: Problem, state: State, moves: Moves, depth: int, width: int) -> Moves:
+def _followed(
+    problem: RepairProblem, state: SearchState, moves: Moves, depth: int, width: int
+) -> Moves:
     """Price the best *width* moves of each state again, *depth* moves deep."""
     priced = np.concatenate([moves.repair, moves.test], axis=1)
     width = min(width, priced.shape[1])
@@ -173,8 +177,8 @@ def _followed(problem: Problem, state: State, moves: Moves, depth: int, width: i
 
 
 def _priced(
-    problem: Problem,
-    state: State,
+    problem: RepairProblem,
+    state: SearchState,
     moves: Moves,
     picked: Bools,
     depth: int,
@@ -208,7 +212,12 @@ def _cheapest(moves: Moves) -> Ints:
 
 
 def _deeper(
-    problem: Problem, state: State, depth: int, width: int, root: Floats, light: float | None
+    problem: RepairProblem,
+    state: SearchState,
+    depth: int,
+    width: int,
+    root: Floats,
+    light: float | None,
 ) -> Floats:
     """Return the best value of each state, light branches priced without looking deeper."""
     mass = state.weights.sum(axis=1)
@@ -225,8 +234,8 @@ def _deeper(
 
 
 def _after_repairs(
-    problem: Problem, state: State, allowed: Bools | None = None
-) -> tuple[State, Ints, Ints]:
+    problem: RepairProblem, state: SearchState, allowed: Bools | None = None
+) -> tuple[SearchState, Ints, Ints]:
     """Return the states after each repair that did not cure, with owner row and repair."""
     can = ~state.repaired if allowed is None else allowed & ~state.repaired
     owner, move = np.nonzero(can)
@@ -234,12 +243,12 @@ def _after_repairs(
     repaired = state.repaired[owner]
     repaired[np.arange(owner.size), move] = True
     closed = np.full(owner.size, -1, dtype=np.intp)
-    return State(left, repaired, state.tested[owner], closed), owner, move
+    return SearchState(left, repaired, state.tested[owner], closed), owner, move
 
 
 def _after_tests(
-    problem: Problem, state: State, allowed: Bools | None = None
-) -> tuple[State, Ints, Ints]:
+    problem: RepairProblem, state: SearchState, allowed: Bools | None = None
+) -> tuple[SearchState, Ints, Ints]:
     """Return the states after each outcome of each test, one row an outcome, in order."""
     can = ~state.tested if allowed is None else allowed & ~state.tested
     owner, move = np.nonzero(can)
@@ -255,7 +264,7 @@ def _after_tests(
     which, outcome = np.nonzero(likelihood.any(axis=2))  # unused outcomes are padding
     owner, move = owner[which], move[which]
     return (
-        State(
+        SearchState(
             weights[which, outcome],
             state.repaired[owner],
             tested[which],
@@ -267,7 +276,7 @@ def _after_tests(
 
 
 def _gather_tests(
-    problem: Problem, state: State, mass: Floats, owner: Ints, move: Ints, value: Floats
+    problem: RepairProblem, state: SearchState, mass: Floats, owner: Ints, move: Ints, value: Floats
 ) -> Floats:
     """Add the outcomes of each test up and put the price of the test on top."""
     tests = state.tested.shape[1]
@@ -279,6 +288,6 @@ def _gather_tests(
     return np.where(there, total + np.maximum(0.0, usd) * mass[:, None], np.inf)
 
 
-def _repair_price(problem: Problem, state: State, owner: Ints, move: Ints) -> Floats:
+def _repair_price(problem: RepairProblem, state: SearchState, owner: Ints, move: Ints) -> Floats:
     saving = savings(problem.repair_saves, state.opened)
     return problem.repair_usd[move] - saving[owner, move]

@@ -22,9 +22,9 @@ from witnessmark.planner.ranking.costs import (
     shop_parts,
     whose_figures,
 )
-from witnessmark.planner.ranking.hypotheses import Belief, Table, tabulate
+from witnessmark.planner.ranking.hypotheses import AskedBelief, HypothesisTable, tabulate
 from witnessmark.planner.ranking.lookahead import Moves, look_ahead, thorough
-from witnessmark.planner.ranking.troubleshooting import Problem, State, start
+from witnessmark.planner.ranking.troubleshooting import RepairProblem, SearchState, start
 
 __all__ = ["FamilyState", "Plan", "plan_family"]
 
@@ -57,7 +57,7 @@ class FamilyState:
     """
 
     family: Family
-    belief: Belief
+    belief: AskedBelief
     complaint: str = ""
     tests_done: frozenset[str] = frozenset()
     repaired: tuple[str, ...] = ()
@@ -88,9 +88,9 @@ class Plan:
 
     state: FamilyState
     chances: Floats
-    table: Table
-    problem: Problem
-    root: State
+    table: HypothesisTable
+    problem: RepairProblem
+    root: SearchState
     moves: Moves
     minutes: Mapping[str, Spread]
     parts: Mapping[str, Spread]
@@ -156,7 +156,7 @@ def plan_family(
     rate = settings.labour_usd_per_hour / 60.0
     usd = np.array([repair_usd(c, family, settings, minutes[c.id], parts[c.id]) for c in causes])
     outcomes = _outcomes(state, tests, table)
-    problem = Problem.of(
+    problem = RepairProblem.of(
         members=table.members,
         repair_usd=usd,
         fixes=np.array([c.p_cured_if_cause for c in causes]),
@@ -201,11 +201,11 @@ def plan_family(
     )
 
 
-def _priced(problem: Problem, root: State, depth: int | None) -> Moves:
+def _priced(problem: RepairProblem, root: SearchState, depth: int | None) -> Moves:
     return thorough(problem, root) if depth is None else look_ahead(problem, root, depth=depth)
 
 
-def _doubted(state: FamilyState, table: Table) -> Table:
+def _doubted(state: FamilyState, table: HypothesisTable) -> HypothesisTable:
     """Return the hypotheses with part of the weight given back to the pack's shares.
 
     The pack's likelihoods are judgement. When they leave nothing worth trying, they may have
@@ -250,7 +250,9 @@ def _cause(family: Family, identity: str) -> Cause:
     return found
 
 
-def _outcomes(state: FamilyState, tests: Sequence[Test | Candidate], table: Table) -> Floats:
+def _outcomes(
+    state: FamilyState, tests: Sequence[Test | Candidate], table: HypothesisTable
+) -> Floats:
     """Return P(outcome | hypothesis) of every test, padded to the same number of outcomes."""
     most = max((len(t.outcomes) for t in tests), default=1)
     found = np.zeros((len(tests), most, table.numbers.size))
@@ -269,7 +271,7 @@ def _outcomes(state: FamilyState, tests: Sequence[Test | Candidate], table: Tabl
     return found
 
 
-def _settled(state: FamilyState, table: Table) -> Bools:
+def _settled(state: FamilyState, table: HypothesisTable) -> Bools:
     """Return the repairs that need not be proposed again.
 
     A renewed part is proposed once more, and only once, when what was found since points at it:

@@ -13,7 +13,7 @@ from witnessmark.model.settings import Settings
 from witnessmark.planner.ranking.costs import remeasure_minutes
 from witnessmark.planner.ranking.lookahead import first_moves
 from witnessmark.planner.ranking.pricing import Plan
-from witnessmark.planner.ranking.troubleshooting import State, left_after
+from witnessmark.planner.ranking.troubleshooting import SearchState, left_after
 
 __all__ = ["Along", "after_all", "beside", "same_fault", "served_too"]
 
@@ -66,7 +66,7 @@ def beside(plan: Plan, number: int, settings: Settings) -> Along | None:
         repaired = root.repaired.copy()
         repaired[0, number] = repaired[0, other] = True
         saves = float(plan.shared_usd[number, other]) + again
-        state = State(left[None, :], repaired, root.tested, np.array([-1], dtype=np.intp))
+        state = SearchState(left[None, :], repaired, root.tested, np.array([-1], dtype=np.intp))
         usd = problem.repair_usd[number] + problem.repair_usd[other] - saves
         price = float(usd * root.weights.sum() + first_moves(problem, state).best()[0])
         if price < min(alone, best.price if best else np.inf) - WORTH_USD:
@@ -142,7 +142,7 @@ def _left_once_cured(other: Plan, cured: Plan, links: Sequence[Link]) -> float:
     wrong = 1.0 - other.state.belief.healthy()
     if weights is before:
         return wrong * other.best
-    after = State(weights[None, :], other.root.repaired, other.root.tested, other.root.opened)
+    after = SearchState(weights[None, :], other.root.repaired, other.root.tested, other.root.opened)
     now, then = (first_moves(other.problem, s).best()[0] for s in (other.root, after))
     return float(wrong * other.best * min(1.0, then / max(now, 1e-9)))
 

@@ -19,7 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["Problem", "State", "left_after", "savings", "sequence", "start"]
+__all__ = ["RepairProblem", "SearchState", "left_after", "savings", "sequence", "start"]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.intp]
@@ -27,7 +27,7 @@ Bools = npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
-class Problem:
+class RepairProblem:
     """A troubleshooting problem with H hypotheses, A repairs and T tests of at most O outcomes.
 
     Attributes:
@@ -85,7 +85,7 @@ class Problem:
         kin: Bools | None = None,
         repair_saves: Floats | None = None,
         test_saves: Floats | None = None,
-    ) -> Problem:
+    ) -> RepairProblem:
         """Build a problem and the tables that follow from it.
 
         Raises:
@@ -133,7 +133,7 @@ class Problem:
 
 
 @dataclass(frozen=True, slots=True)
-class State:
+class SearchState:
     """A batch of B states.
 
     Attributes:
@@ -149,23 +149,25 @@ class State:
     tested: Bools
     opened: Ints
 
-    def take(self, rows: Ints | Bools) -> State:
+    def take(self, rows: Ints | Bools) -> SearchState:
         """Return some of the states."""
-        return State(self.weights[rows], self.repaired[rows], self.tested[rows], self.opened[rows])
+        return SearchState(
+            self.weights[rows], self.repaired[rows], self.tested[rows], self.opened[rows]
+        )
 
 
 def start(
-    problem: Problem,
+    problem: RepairProblem,
     weights: Floats,
     *,
     repaired: Bools | None = None,
     tested: Bools | None = None,
     opened: int = -1,
-) -> State:
+) -> SearchState:
     """Return the batch of one state that *weights* (H,) describe."""
     done_repairs = np.zeros(problem.repair_usd.shape, np.bool_) if repaired is None else repaired
     done_tests = np.zeros(problem.test_usd.shape, np.bool_) if tested is None else tested
-    return State(
+    return SearchState(
         weights[None, :],
         done_repairs[None, :],
         done_tests[None, :],
@@ -173,14 +175,14 @@ def start(
     )
 
 
-def left_after(problem: Problem, weights: Floats, repair: int | Ints) -> Floats:
+def left_after(problem: RepairProblem, weights: Floats, repair: int | Ints) -> Floats:
     """Return the weights (..., H) that are left when *repair* did not cure, unnormalised."""
     padded = np.concatenate([weights, np.zeros((*weights.shape[:-1], 1))], axis=-1)
     moved = np.take_along_axis(padded, problem.source[repair], axis=-1) * problem.moves[repair]
     return np.asarray(weights * problem.stays[repair] + moved, dtype=np.float64)
 
 
-def sequence(problem: Problem, state: State) -> tuple[Floats, Ints]:
+def sequence(problem: RepairProblem, state: SearchState) -> tuple[Floats, Ints]:
     """Price the best plan without tests.
 
     Returns:

@@ -15,7 +15,14 @@ from witnessmark.readers.files.keep import Keeper
 from witnessmark.readers.told import Words64
 from witnessmark.units import QUANTITIES
 
-__all__ = ["Group", "channel_of_signal", "channels_of", "decode", "long_channels", "motorola_end"]
+__all__ = [
+    "SignalGroup",
+    "channel_of_signal",
+    "channels_of",
+    "decode",
+    "long_channels",
+    "motorola_end",
+]
 
 Bytes = npt.NDArray[np.uint8]
 #: Frames decoded at once.
@@ -33,7 +40,7 @@ _VALID, _ERROR, _NONE, _RESERVED, _BEYOND = (
 
 
 @dataclass(frozen=True, slots=True)
-class Group:
+class SignalGroup:
     """All frames of one parameter group from one sender, in order of time."""
 
     pgn: int
@@ -44,7 +51,7 @@ class Group:
     signals: tuple[Signal, ...]
 
 
-def channels_of(groups: Iterable[Group], keeper: Keeper) -> Iterator[Channel]:
+def channels_of(groups: Iterable[SignalGroup], keeper: Keeper) -> Iterator[Channel]:
     """Decode every signal of every group, one group after the other to save memory."""
     for group in groups:
         whole = keeper.array(group.time_s)

@@ -10,7 +10,7 @@ from witnessmark.errors import UnitRefused
 from witnessmark.readers.columns.column_vocabulary import Meaning, meaning, words_of
 from witnessmark.units import QUANTITIES, UNITS, Unit, unit
 
-__all__ = ["Heading", "heading", "repaired", "unit_of"]
+__all__ = ["ColumnHeading", "heading", "repaired", "unit_of"]
 
 #: Spellings of units found in headings of recorders that are not taken from a person.
 _SPELLINGS = {
@@ -70,7 +70,7 @@ _OWN_UNITS = {
 
 
 @dataclass(frozen=True, slots=True)
-class Heading:
+class ColumnHeading:
     """A column's heading, taken apart.
 
     Attributes:
@@ -110,7 +110,7 @@ def repaired(text: str) -> str:
     return text.strip().strip("\ufeff\"'").strip()
 
 
-def heading(text: str, unit_text: str = "") -> Heading:
+def heading(text: str, unit_text: str = "") -> ColumnHeading:
     """Take a heading apart; *unit_text* is what stood in a row of units."""
     label = repaired(text)
     exact = _exact(label, unit_text)
@@ -127,7 +127,7 @@ def heading(text: str, unit_text: str = "") -> Heading:
     time = bool(_TIME_WORDS.match(_plain(words)))
     wanted, doubt = found.quantity, ""
     if wanted is None:
-        return Heading(label, None, given, unit_text, time)
+        return ColumnHeading(label, None, given, unit_text, time)
     kind = QUANTITIES[wanted].kind
     if against is not None and kind == "pressure":
         wanted, doubt = _gauge_or_absolute(wanted, absolute=against[2].lower().startswith("a"))
@@ -136,8 +136,8 @@ def heading(text: str, unit_text: str = "") -> Heading:
     if found.left_over:
         doubt = f"also says '{' '.join(found.left_over)}'"
         if given is not None and given.kind != kind:
-            return Heading(label, None, given, unit_text, time)
-    one = Heading(label, wanted, given, unit_text, time, wanted, doubt)
+            return ColumnHeading(label, None, given, unit_text, time)
+    one = ColumnHeading(label, wanted, given, unit_text, time, wanted, doubt)
     if given is None and not unit_text and kind in {"speed_of_rotation", "state", "number"}:
         one = replace(one, unit=UNITS[QUANTITIES[wanted].house])
     elif given is None or given.kind != kind:
@@ -163,7 +163,7 @@ def unit_of(text: str) -> Unit | None:
         return None
 
 
-def _exact(label: str, unit_text: str) -> Heading | None:
+def _exact(label: str, unit_text: str) -> ColumnHeading | None:
     """Recognise the names of the quantity table, as they are written there."""
     found = re.fullmatch(r"([a-z_0-9]+)(?:\s*[\[(]([^\])]*)[\])])?", label)
     if found is None or found[1] not in QUANTITIES:
@@ -173,7 +173,7 @@ def _exact(label: str, unit_text: str) -> Heading | None:
     if given is None and not text and kind in {"speed_of_rotation", "state", "number"}:
         given = UNITS[QUANTITIES[found[1]].house]
     fits = given is not None and given.kind == kind
-    return Heading(label, found[1] if fits else None, given, text, wanted=found[1])
+    return ColumnHeading(label, found[1] if fits else None, given, text, wanted=found[1])
 
 
 def _meant(words: list[str], unit_text: str) -> Meaning:

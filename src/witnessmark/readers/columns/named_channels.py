@@ -8,13 +8,13 @@ import numpy as np
 
 from witnessmark.errors import UnitRefused
 from witnessmark.model.recording import Channel, Floats, Quality
-from witnessmark.readers.columns.column_names import Heading, unit_of
+from witnessmark.readers.columns.column_names import ColumnHeading, unit_of
 from witnessmark.units import QUANTITIES
 
 __all__ = ["channel_of", "renamed"]
 
 
-def renamed(one: Heading, number: int, taken: set[str]) -> Heading:
+def renamed(one: ColumnHeading, number: int, taken: set[str]) -> ColumnHeading:
     """Give a quantity once; a second column for it keeps its own heading."""
     if one.quantity is not None and one.quantity != "vibration":
         if one.quantity in taken:
@@ -24,7 +24,7 @@ def renamed(one: Heading, number: int, taken: set[str]) -> Heading:
     return one if one.label else replace(one, label=f"column {number + 1}")
 
 
-def channel_of(one: Heading, column: Floats, time: Floats, rate: float | None) -> Channel:
+def channel_of(one: ColumnHeading, column: Floats, time: Floats, rate: float | None) -> Channel:
     """Return a column as a channel in the house unit; what is impossible is marked."""
     quality = np.isnan(column).astype(np.uint8) * np.uint8(Quality.NOT_AVAILABLE)
     values = column

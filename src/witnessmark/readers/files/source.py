@@ -17,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from witnessmark.errors import NotFound, RecordingRefused
-from witnessmark.readers.told import Settings, Trouble
+from witnessmark.readers.told import ReaderSettings, Trouble
 
 HEAD_BYTES = 65536
 _PIECE = 2**20
@@ -64,7 +64,7 @@ class Text:
 _WORKER = ThreadPoolExecutor(1, thread_name_prefix="digest")
 
 
-class Source:
+class FileSource:
     """One file. Open it with ``with Source(path, settings) as source``.
 
     Attributes:
@@ -76,7 +76,7 @@ class Source:
         trouble: collects what is wrong with the file.
     """
 
-    def __init__(self, path: Path, settings: Settings) -> None:
+    def __init__(self, path: Path, settings: ReaderSettings) -> None:
         self.path = path
         self.settings = settings
         self.name = path.name
@@ -115,7 +115,7 @@ class Source:
             self._file.close()
             raise
 
-    def __enter__(self) -> Source:
+    def __enter__(self) -> FileSource:
         return self
 
     def __exit__(self, *exception: object) -> None:

@@ -8,11 +8,11 @@ from collections.abc import Iterator
 import numpy as np
 
 from witnessmark.model.recording import Recording
-from witnessmark.readers.files.source import Source
+from witnessmark.readers.files.source import FileSource
 from witnessmark.readers.logs.frame_recording import BusLog
 from witnessmark.readers.logs.lines import LineReader, Shape
 from witnessmark.readers.reader import Reader
-from witnessmark.readers.told import Frames, Settings
+from witnessmark.readers.told import Frames, ReaderSettings
 
 _HEADER = re.compile(rb"(?im)^\s*base\s+(hex|dec)\s+timestamps\s+(absolute|relative)")
 _FRAME = re.compile(
@@ -48,7 +48,7 @@ def recognises(head: bytes) -> bool:
     return good > 0 and good >= 0.5 * len(lines)
 
 
-def read(source: Source, settings: Settings) -> Recording:
+def read(source: FileSource, settings: ReaderSettings) -> Recording:
     """Read an ASC log."""
     header = _HEADER.search(source.head[:8192])
     relative = header is not None and header[2].lower() == b"relative"
@@ -120,7 +120,7 @@ def _long_shape(match: re.Match[bytes]) -> Shape | None:
     )
 
 
-def _decimal(source: Source) -> Iterator[Frames]:
+def _decimal(source: FileSource) -> Iterator[Frames]:
     """Read the rare logs whose identifiers and data are decimal, line by line."""
     for block in source.lines():
         found = []

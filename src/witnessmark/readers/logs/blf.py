@@ -15,10 +15,10 @@ import numpy.typing as npt
 
 from witnessmark.errors import RecordingRefused
 from witnessmark.model.recording import Recording
-from witnessmark.readers.files.source import Source
+from witnessmark.readers.files.source import FileSource
 from witnessmark.readers.logs.frame_recording import BusLog
 from witnessmark.readers.reader import Reader
-from witnessmark.readers.told import Frames, Settings, Words64, joined
+from witnessmark.readers.told import Frames, ReaderSettings, Words64, joined
 
 _CONTAINER, _MESSAGE, _MESSAGE2, _FD, _FD64 = 10, 1, 86, 100, 101
 _ERRORS = {2, 73}
@@ -31,7 +31,7 @@ def recognises(head: bytes) -> bool:
     return head[:4] == b"LOGG"
 
 
-def read(source: Source, settings: Settings) -> Recording:
+def read(source: FileSource, settings: ReaderSettings) -> Recording:
     """Read a BLF file."""
     log = BusLog(source, settings, "BLF")
     rest = b""
@@ -47,7 +47,7 @@ def read(source: Source, settings: Settings) -> Recording:
     return log.recording()
 
 
-def _containers(source: Source) -> Iterator[bytes]:
+def _containers(source: FileSource) -> Iterator[bytes]:
     """Yield the unpacked content of every container."""
     with source.seekable() as file:
         head = file.read(144)
@@ -93,7 +93,7 @@ def _containers(source: Source) -> Iterator[bytes]:
                     _cut(source)
 
 
-def _frames(data: bytes, source: Source, log: BusLog) -> tuple[Frames | None, int]:
+def _frames(data: bytes, source: FileSource, log: BusLog) -> tuple[Frames | None, int]:
     """Read the objects of a stretch; return the frames and where an unfinished one begins."""
     starts: dict[int, list[int]] = {}
     at = 0
@@ -213,7 +213,7 @@ def _start(head: bytes) -> float | None:
     return when.timestamp()
 
 
-def _cut(source: Source) -> None:
+def _cut(source: FileSource) -> None:
     if not source.trouble.count("cut"):
         source.trouble.add(
             "cut",

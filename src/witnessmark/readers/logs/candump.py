@@ -13,11 +13,11 @@ from datetime import UTC, datetime
 import numpy as np
 
 from witnessmark.model.recording import Recording
-from witnessmark.readers.files.source import Source
+from witnessmark.readers.files.source import FileSource
 from witnessmark.readers.logs.frame_recording import BusLog
 from witnessmark.readers.logs.lines import LONG_LENGTHS, LineReader, Shape
 from witnessmark.readers.reader import Reader
-from witnessmark.readers.told import Frames, Settings
+from witnessmark.readers.told import Frames, ReaderSettings
 
 _TIME = (
     rb"[(\[]?(?:(?P<date>\d{4}-\d\d-\d\d \d\d:\d\d:)?(?P<whole>\d{1,12})\.(?P<part>\d{1,9}))[)\]]?"
@@ -106,7 +106,7 @@ def recognises(head: bytes) -> bool:
     return good > 0 and good >= 0.5 * len(lines)
 
 
-def read(source: Source, settings: Settings) -> Recording:
+def read(source: FileSource, settings: ReaderSettings) -> Recording:
     """Read a candump log."""
     dialect = Dialect()
     reader = LineReader(dialect.read, source.trouble)

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from witnessmark.model.recording import Recording
-from witnessmark.readers.bus.decode import Group, channels_of, long_channels
+from witnessmark.readers.bus.decode import SignalGroup, channels_of, long_channels
 from witnessmark.readers.bus.frame_store import FrameStore
 from witnessmark.readers.bus.j1939_signals import SIGNALS, Signal, by_group
 from witnessmark.readers.bus.long_frames import LongFrames
@@ -25,10 +25,10 @@ from witnessmark.readers.bus.special_messages import (
 )
 from witnessmark.readers.bus.trouble_codes import CodeLog
 from witnessmark.readers.files.keep import Keeper
-from witnessmark.readers.files.source import Source
+from witnessmark.readers.files.source import FileSource
 from witnessmark.readers.honesty import oddities
 from witnessmark.readers.logs.timeline import Timeline
-from witnessmark.readers.told import Frames, Settings
+from witnessmark.readers.told import Frames, ReaderSettings
 
 if TYPE_CHECKING:
     from witnessmark.readers.logs.lines import LineReader
@@ -51,7 +51,7 @@ class BusLog:
         format_name: the reader's name.
     """
 
-    def __init__(self, source: Source, settings: Settings, format_name: str) -> None:
+    def __init__(self, source: FileSource, settings: ReaderSettings, format_name: str) -> None:
         self.source = source
         self.settings = settings
         self.format = format_name
@@ -253,7 +253,7 @@ class BusLog:
 
         return read_signals(self.settings.dbc, self.trouble)
 
-    def _groups_read(self, first_s: float) -> Iterator[Group]:
+    def _groups_read(self, first_s: float) -> Iterator[SignalGroup]:
         """Yield the frames of one message of one sender after the other, in order of time."""
         for key, time, data, length in self._store.series():
             if self.timeline.first_s is not None and np.isnan(time).any():
@@ -267,7 +267,7 @@ class BusLog:
                 time, data = time[by_time], data[by_time]  # noqa: PLW2901
                 length = None if length is None else length[by_time]  # noqa: PLW2901
             pgn = self._numbers[(key >> 8) - 1]
-            yield Group(pgn, key & 0xFF, time, data, length, self._groups[pgn])
+            yield SignalGroup(pgn, key & 0xFF, time, data, length, self._groups[pgn])
 
     def _all_facts(self, log: CodeLog) -> dict[str, object]:
         extended = [i for i in self.identifiers if i >= 0]

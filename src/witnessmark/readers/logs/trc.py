@@ -5,11 +5,11 @@ from __future__ import annotations
 import re
 
 from witnessmark.model.recording import Recording
-from witnessmark.readers.files.source import Source
+from witnessmark.readers.files.source import FileSource
 from witnessmark.readers.logs.frame_recording import BusLog
 from witnessmark.readers.logs.lines import LONG_LENGTHS, LineReader, Shape
 from witnessmark.readers.reader import Reader
-from witnessmark.readers.told import Settings
+from witnessmark.readers.told import ReaderSettings
 
 _FRAME = re.compile(
     rb"\s*(?:(?P<number>\d{1,10})\)?\s+)?(?P<whole>\d{1,12})(?:\.(?P<part>\d{1,6}))?\s+"
@@ -38,7 +38,7 @@ def recognises(head: bytes) -> bool:
     return good > 0 and good >= 0.5 * len(body)
 
 
-def read(source: Source, settings: Settings) -> Recording:
+def read(source: FileSource, settings: ReaderSettings) -> Recording:
     """Read a TRC log."""
     log = BusLog(source, settings, "TRC")
     reader = LineReader(_shape, source.trouble, scale=1e-3)

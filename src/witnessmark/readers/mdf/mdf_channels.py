@@ -11,7 +11,7 @@ from witnessmark.model.recording import Channel, Flag, Floats, Recording
 from witnessmark.readers.columns.column_names import heading
 from witnessmark.readers.columns.named_channels import channel_of, renamed
 from witnessmark.readers.files.keep import Keeper
-from witnessmark.readers.files.source import Source
+from witnessmark.readers.files.source import FileSource
 from witnessmark.readers.honesty import oddities
 from witnessmark.readers.logs.timeline import Timeline
 from witnessmark.readers.mdf.mdf_blocks import ChannelBlock, Conversion, DataGroup, Mdf, RecordGroup
@@ -35,7 +35,7 @@ def has_channels(group: RecordGroup) -> bool:
     return any(_is_number(c) for c in group.channels)
 
 
-def decoded_channels(mdf: Mdf, groups: list[DataGroup], source: Source) -> Recording | None:
+def decoded_channels(mdf: Mdf, groups: list[DataGroup], source: FileSource) -> Recording | None:
     """Return the decoded channels of the file, ``None`` where there are none."""
     channels: list[Channel] = []
     taken: set[str] = set()
@@ -87,7 +87,7 @@ def decoded_channels(mdf: Mdf, groups: list[DataGroup], source: Source) -> Recor
 def _take(
     held: list[tuple[RecordGroup, Bytes2]],
     channels: list[Channel],
-    source: Source,
+    source: FileSource,
     taken: set[str],
     keeper: Keeper,
 ) -> int:
@@ -117,7 +117,7 @@ def _of_group(
     group: RecordGroup,
     rows: Bytes2,
     timed: tuple[RecordGroup, Bytes2],
-    source: Source,
+    source: FileSource,
     taken: set[str],
 ) -> list[Channel]:
     time = _time_of(*timed)

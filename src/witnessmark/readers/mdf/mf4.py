@@ -10,13 +10,13 @@ import numpy as np
 import numpy.typing as npt
 
 from witnessmark.model.recording import Floats, Recording
-from witnessmark.readers.files.source import Source
+from witnessmark.readers.files.source import FileSource
 from witnessmark.readers.logs.frame_recording import BusLog
 from witnessmark.readers.mdf.mdf_blocks import ChannelBlock, DataGroup, Mdf, RecordGroup
 from witnessmark.readers.mdf.mdf_channels import decoded_channels
 from witnessmark.readers.mdf.mdf_records import Records, raw_field, records, variable_data
 from witnessmark.readers.reader import Reader
-from witnessmark.readers.told import Frames, Settings, Words64, joined
+from witnessmark.readers.told import Frames, ReaderSettings, Words64, joined
 
 _FRAME = "CAN_DataFrame"
 
@@ -26,7 +26,7 @@ def recognises(head: bytes) -> bool:
     return head[:8] in {b"MDF     ", b"UnFinMF "}
 
 
-def read(source: Source, settings: Settings) -> Recording:
+def read(source: FileSource, settings: ReaderSettings) -> Recording:
     """Read the bus log of the file, or its decoded channels where it holds no frames."""
     with (
         source.seekable() as file,

@@ -12,9 +12,9 @@ import numpy as np
 from witnessmark.errors import RecordingRefused
 from witnessmark.model.recording import Channel, Recording
 from witnessmark.readers.files.keep import Keeper, let_go
-from witnessmark.readers.files.source import Source
+from witnessmark.readers.files.source import FileSource
 from witnessmark.readers.reader import Reader
-from witnessmark.readers.told import Settings
+from witnessmark.readers.told import ReaderSettings
 
 #: Bytes of samples that stay in memory.
 _IN_MEMORY = 256 * 2**20
@@ -36,7 +36,7 @@ def recognises(head: bytes) -> bool:
     return head[:4] in {b"fLaC", b".snd", b"caff"} or head[:16] == _W64
 
 
-def read(source: Source, settings: Settings) -> Recording:  # noqa: ARG001  (one shape for all)
+def read(source: FileSource, settings: ReaderSettings) -> Recording:  # noqa: ARG001  (one shape for all)
     """Read the samples; full scale is 1, for a sound card is not calibrated."""
     import soundfile  # noqa: PLC0415  (loads a system library)
 
@@ -109,7 +109,7 @@ def read(source: Source, settings: Settings) -> Recording:  # noqa: ARG001  (one
     )
 
 
-def _mended(file: IO[bytes], source: Source) -> IO[bytes]:
+def _mended(file: IO[bytes], source: FileSource) -> IO[bytes]:
     """Return the file, with the size of its samples put right where the recorder left it wrong.
 
     A recorder that lost its power leaves a size of nothing, of everything, or of long ago; what

@@ -8,7 +8,7 @@ import numpy as np
 
 from witnessmark.errors import RecordingRefused
 from witnessmark.model.recording import Channel, Floats, Recording
-from witnessmark.readers.files.source import Source
+from witnessmark.readers.files.source import FileSource
 from witnessmark.readers.logs.timeline import Timeline
 from witnessmark.readers.pickups.wheels import wheels
 
@@ -49,7 +49,7 @@ def unit_by_size(raw: Floats) -> tuple[str, float] | None:
 
 
 def recording_of(
-    source: Source, found: Mapping[str, Floats], facts: dict[str, object], what: str
+    source: FileSource, found: Mapping[str, Floats], facts: dict[str, object], what: str
 ) -> Recording:
     """Return the recording of pickups: name -> times of their rising edges [s].
 
@@ -77,7 +77,7 @@ def recording_of(
     )
 
 
-def _repaired(source: Source, times: Floats) -> Floats:
+def _repaired(source: FileSource, times: Floats) -> Floats:
     timeline = Timeline(source.trouble, what="edges")
     time = timeline.repaired(times)
     if timeline.unordered:

@@ -13,12 +13,12 @@ from witnessmark.errors import RecordingRefused
 from witnessmark.model.recording import Channel, Floats, Quality, Recording
 from witnessmark.readers.columns.column_names import heading
 from witnessmark.readers.columns.stated_rate import rate_above
-from witnessmark.readers.files.source import HEAD_BYTES, Source
+from witnessmark.readers.files.source import HEAD_BYTES, FileSource
 from witnessmark.readers.pickups.tooth_channels import recording_of, unit_by_size
 from witnessmark.readers.pickups.wheels import wheels
 from witnessmark.readers.reader import Reader
 from witnessmark.readers.tables.one_column import OneColumn, column_of, number_of
-from witnessmark.readers.told import Settings
+from witnessmark.readers.told import ReaderSettings
 
 #: More numbers are no list of teeth.
 _MOST = 50_000_000
@@ -32,7 +32,7 @@ def recognises(head: bytes) -> bool:
     return column_of(head, whole=len(head) < HEAD_BYTES) is not None
 
 
-def read(source: Source, settings: Settings) -> Recording:
+def read(source: FileSource, settings: ReaderSettings) -> Recording:
     """Read the column."""
     layout = column_of(source.head, whole=len(source.head) < HEAD_BYTES)
     if layout is None:
@@ -50,7 +50,7 @@ def read(source: Source, settings: Settings) -> Recording:
     return recording_of(source, {"pickup": times}, {}, "list of edges")
 
 
-def _values(source: Source, layout: OneColumn) -> Floats:
+def _values(source: FileSource, layout: OneColumn) -> Floats:
     found: list[float] = []
     bad = seen = 0
     for block in source.lines():
@@ -73,7 +73,7 @@ def _values(source: Source, layout: OneColumn) -> Floats:
 
 
 def _unit(
-    source: Source, layout: OneColumn, values: Floats, settings: Settings, *, steps: bool
+    source: FileSource, layout: OneColumn, values: Floats, settings: ReaderSettings, *, steps: bool
 ) -> float:
     """Return the seconds per unit of the times."""
     told = heading(layout.heading).unit if layout.heading else None
@@ -105,7 +105,9 @@ def _unit(
     )
 
 
-def _samples(source: Source, layout: OneColumn, values: Floats, rate: float | None) -> Recording:
+def _samples(
+    source: FileSource, layout: OneColumn, values: Floats, rate: float | None
+) -> Recording:
     """Return a column that does not rise: samples, whose rate has to be stated."""
     name = layout.heading or "column 1"
     unit = heading(name).unit_text

@@ -11,11 +11,11 @@ import numpy as np
 from witnessmark.errors import RecordingRefused
 from witnessmark.model.recording import Floats, Recording
 from witnessmark.readers.columns.column_names import heading
-from witnessmark.readers.files.source import Source
+from witnessmark.readers.files.source import FileSource
 from witnessmark.readers.pickups.tooth_channels import recording_of, unit_by_size
 from witnessmark.readers.reader import Reader
 from witnessmark.readers.tables.table_layout import cells_of, decoded_text
-from witnessmark.readers.told import Settings
+from witnessmark.readers.told import ReaderSettings
 
 _NUMBER = re.compile(r"[-+]?(\d+[.,]?\d*|[.,]\d+)([eE][-+]?\d{1,3})?")
 _WORD = re.compile(r"[A-Za-z][\w .#/-]{0,20}")
@@ -43,7 +43,7 @@ def recognises(head: bytes) -> bool:
     return _layout(head) is not None
 
 
-def read(source: Source, settings: Settings) -> Recording:
+def read(source: FileSource, settings: ReaderSettings) -> Recording:
     """Read the events."""
     layout = _layout(source.head)
     if layout is None:
@@ -122,7 +122,7 @@ def _event(cells: list[str], layout: _Events) -> tuple[float, str] | None:
 
 
 def _scale(
-    source: Source, layout: _Events, times: dict[str, list[float]], settings: Settings
+    source: FileSource, layout: _Events, times: dict[str, list[float]], settings: ReaderSettings
 ) -> float:
     told = heading(layout.heads[layout.time]).unit if layout.time < len(layout.heads) else None
     if told is not None and told.kind == "time":

@@ -9,7 +9,7 @@ from io import BytesIO
 
 import polars as pl
 
-from witnessmark.readers.files.source import Source
+from witnessmark.readers.files.source import FileSource
 from witnessmark.readers.tables.table_layout import Layout
 from witnessmark.readers.told import Trouble
 
@@ -26,7 +26,7 @@ _FALSE = ["off", "false", "no", "open", "inactive", "low"]
 
 
 def frames(
-    source: Source, layout: Layout, texts: frozenset[int], trouble: Trouble
+    source: FileSource, layout: Layout, texts: frozenset[int], trouble: Trouble
 ) -> Iterator[pl.DataFrame]:
     """Yield the rows piece by piece; columns are called ``c0``, ``c1``, ...
 
@@ -99,7 +99,7 @@ def _is_cut(last: bytes, rows: bytes, layout: Layout) -> bool:
     return len(decimals) == 1 and here < next(iter(decimals))
 
 
-def _rows(source: Source, layout: Layout) -> Iterator[bytes]:
+def _rows(source: FileSource, layout: Layout) -> Iterator[bytes]:
     """Yield pieces of whole lines as UTF-8, from the first row of data on."""
     skip = layout.first_row
     for piece in _utf8(source, layout.encoding):
@@ -122,7 +122,7 @@ def _rows(source: Source, layout: Layout) -> Iterator[bytes]:
             yield block
 
 
-def _utf8(source: Source, encoding: str) -> Iterator[bytes]:
+def _utf8(source: FileSource, encoding: str) -> Iterator[bytes]:
     if encoding in {"utf-8", "cp1252"}:
         # Headings may hold other letters; rows of numbers are plain in both.
         yield from source.lines(_PIECE)

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from witnessmark.model.recording import Channel, Floats
-from witnessmark.readers.columns.column_names import Heading
+from witnessmark.readers.columns.column_names import ColumnHeading
 
 __all__ = ["edges_of", "is_edges", "is_waveform", "steady_rate", "times_of_teeth"]
 
@@ -27,7 +27,7 @@ def steady_rate(time: Floats) -> float | None:
     return rate if float(np.abs(time - even).max()) < 0.6 / rate else None
 
 
-def is_edges(time: Floats, columns: list[Floats], headings: list[Heading]) -> bool:
+def is_edges(time: Floats, columns: list[Floats], headings: list[ColumnHeading]) -> bool:
     """Say whether the columns are logic levels: two values each, and no named quantity.
 
     An engine speed that is only 0 and 1 is the level of its sensor.
@@ -50,7 +50,7 @@ def is_edges(time: Floats, columns: list[Floats], headings: list[Heading]) -> bo
 
 
 def times_of_teeth(
-    time: Floats, columns: dict[int, Floats], headings: Sequence[Heading], column: int | None
+    time: Floats, columns: dict[int, Floats], headings: Sequence[ColumnHeading], column: int | None
 ) -> dict[str, Floats] | None:
     """Return pickup -> times where the table lists when teeth passed, ``None`` for other tables.
 
@@ -88,7 +88,7 @@ def _counts(column: Floats) -> bool:
     return bool(column.size > 2 and (np.diff(column) == 1.0).all())
 
 
-def is_waveform(rate: float | None, headings: list[Heading]) -> bool:
+def is_waveform(rate: float | None, headings: list[ColumnHeading]) -> bool:
     """Say whether the columns are samples of a waveform."""
     if rate is None or not headings:
         return False

@@ -13,12 +13,12 @@ import numpy.typing as npt
 from witnessmark.errors import RecordingRefused
 from witnessmark.model.recording import Channel, Floats, Kind, Quality, Recording
 from witnessmark.readers.columns.carried import repeated
-from witnessmark.readers.columns.column_names import Heading, heading, unit_of
+from witnessmark.readers.columns.column_names import ColumnHeading, heading, unit_of
 from witnessmark.readers.columns.named_channels import channel_of, renamed
 from witnessmark.readers.columns.stated_rate import rate_above
 from witnessmark.readers.files.ahead import one_ahead
 from witnessmark.readers.files.keep import Keeper, let_go
-from witnessmark.readers.files.source import HEAD_BYTES, Source
+from witnessmark.readers.files.source import HEAD_BYTES, FileSource
 from witnessmark.readers.honesty import oddities
 from witnessmark.readers.logs.timeline import Timeline
 from witnessmark.readers.pickups.tooth_channels import recording_of, unit_by_size
@@ -34,8 +34,8 @@ from witnessmark.readers.tables.table_kinds import (
 )
 from witnessmark.readers.tables.table_layout import Layout, layout_of
 from witnessmark.readers.tables.table_times import day_column, time_column, times_of
-from witnessmark.readers.tables.time_columns import Clock, seconds
-from witnessmark.readers.told import Settings, Trouble
+from witnessmark.readers.tables.time_columns import TimeColumn, seconds
+from witnessmark.readers.told import ReaderSettings, Trouble
 from witnessmark.units import QUANTITIES
 
 __all__ = ["READER", "header_key", "header_key_of"]
@@ -49,11 +49,11 @@ _MOST_COLUMNS = 2000
 @dataclass(frozen=True, slots=True)
 class _Plan:
     layout: Layout
-    headings: tuple[Heading, ...]
+    headings: tuple[ColumnHeading, ...]
     time: int | None
     date: int | None
-    day: Clock | None
-    clock: Clock | None
+    day: TimeColumn | None
+    clock: TimeColumn | None
     ignored: frozenset[int]
 
 
@@ -62,9 +62,9 @@ def header_key(names: tuple[str, ...]) -> str:
     return hashlib.sha256("\n".join(names).encode()).hexdigest()[:16]
 
 
-def header_key_of(path: Path, settings: Settings) -> str | None:
+def header_key_of(path: Path, settings: ReaderSettings) -> str | None:
     """Return the key of a table's headings; ``None`` where the file is no table with headings."""
-    with Source(path, settings) as source:
+    with FileSource(path, settings) as source:
         layout = layout_of(source.head, whole=len(source.head) < HEAD_BYTES)
     return header_key(layout.names) if layout is not None and layout.headed else None
 
@@ -74,7 +74,7 @@ def recognises(head: bytes) -> bool:
     return layout_of(head, whole=len(head) < HEAD_BYTES) is not None
 
 
-def read(source: Source, settings: Settings) -> Recording:
+def read(source: FileSource, settings: ReaderSettings) -> Recording:
     """Read a table."""
     layout = layout_of(source.head, whole=len(source.head) < HEAD_BYTES)
     if layout is None or len(layout.names) > _MOST_COLUMNS:
@@ -108,7 +108,7 @@ def read(source: Source, settings: Settings) -> Recording:
     return _recording(source, plan, columns, time, rate, timeline, keeper)
 
 
-def _plan(layout: Layout, settings: Settings, trouble: Trouble) -> _Plan:
+def _plan(layout: Layout, settings: ReaderSettings, trouble: Trouble) -> _Plan:
     own = settings.columns.get(header_key(layout.names), {})
     found = []
     ignored = set()
@@ -139,7 +139,7 @@ def _plan(layout: Layout, settings: Settings, trouble: Trouble) -> _Plan:
             f"Times such as {clock.short} are taken for hours and minutes.",
             do="Export them with seconds if they are minutes and seconds.",
         )
-    if assumed := (day or clock or Clock("number")).assumed:
+    if assumed := (day or clock or TimeColumn("number")).assumed:
         trouble.add(
             "month first",
             f"Dates such as {assumed} could begin with the month or with the day; the month is "
@@ -149,15 +149,15 @@ def _plan(layout: Layout, settings: Settings, trouble: Trouble) -> _Plan:
     return _Plan(layout, tuple(found), time, date, day, clock, frozenset(ignored))
 
 
-def _named(one: Heading, wanted: str, trouble: Trouble) -> Heading:
+def _named(one: ColumnHeading, wanted: str, trouble: Trouble) -> ColumnHeading:
     """Apply what a user named a column: ``time``, ``ignore``, a quantity, ``quantity [unit]``."""
     if wanted in {"time", "ignore"}:
-        return Heading("ignore" if wanted == "ignore" else one.label, None, one.unit,
+        return ColumnHeading("ignore" if wanted == "ignore" else one.label, None, one.unit,
                        one.unit_text, wanted == "time")  # fmt: skip
     if found := re.fullmatch(r"time\s*\[(.+)\]", wanted):
         given = unit_of(found[1])
         if given is not None and given.kind == "time":
-            return Heading(one.label, None, given, given.symbol, time=True)
+            return ColumnHeading(one.label, None, given, given.symbol, time=True)
     quantity, _, unit_text = wanted.partition("[")
     quantity = quantity.strip()
     unit = unit_of(unit_text.strip(" ]")) if unit_text else one.unit
@@ -170,10 +170,10 @@ def _named(one: Heading, wanted: str, trouble: Trouble) -> Heading:
             do="Name it like 'road_speed [mph]'; docs/quantities.md lists the names.",
         )
         return one
-    return Heading(one.label, quantity, unit, unit.symbol, time=False)
+    return ColumnHeading(one.label, quantity, unit, unit.symbol, time=False)
 
 
-def _columns(source: Source, plan: _Plan, keeper: Keeper) -> tuple[dict[int, Floats], int]:
+def _columns(source: FileSource, plan: _Plan, keeper: Keeper) -> tuple[dict[int, Floats], int]:
     """Read every column; the time column comes in seconds."""
     texts = {n for n in (plan.time, plan.date) if n is not None}
     if plan.clock is not None and plan.clock.form == "number" and plan.time is not None:
@@ -199,7 +199,7 @@ def _columns(source: Source, plan: _Plan, keeper: Keeper) -> tuple[dict[int, Flo
 
 
 def _recording(
-    source: Source,
+    source: FileSource,
     plan: _Plan,
     columns: dict[int, Floats],
     time: Floats,
@@ -285,7 +285,7 @@ def _recording(
 
 
 def _teeth(
-    source: Source, plan: _Plan, raw: Floats | None, columns: dict[int, Floats]
+    source: FileSource, plan: _Plan, raw: Floats | None, columns: dict[int, Floats]
 ) -> Recording | None:
     """Read a table that lists when teeth passed; ``None`` for other tables."""
     time, column, others = raw, plan.time, columns

@@ -10,10 +10,10 @@ import numpy as np
 import numpy.typing as npt
 
 from witnessmark.model.recording import Floats
-from witnessmark.readers.columns.column_names import Heading
+from witnessmark.readers.columns.column_names import ColumnHeading
 from witnessmark.readers.logs.timeline import Timeline
 from witnessmark.readers.tables.table_layout import Layout
-from witnessmark.readers.tables.time_columns import Clock, clock_of, day_scale, is_compact
+from witnessmark.readers.tables.time_columns import TimeColumn, clock_of, day_scale, is_compact
 from witnessmark.readers.told import Trouble
 
 __all__ = ["Times", "day_column", "time_column", "times_of"]
@@ -29,8 +29,8 @@ Times = tuple[Floats, float | None, Order | None, Timeline | None]
 
 
 def time_column(
-    headings: list[Heading], cells: list[list[str]], layout: Layout, month_first: bool | None
-) -> tuple[int | None, Clock | None]:
+    headings: list[ColumnHeading], cells: list[list[str]], layout: Layout, month_first: bool | None
+) -> tuple[int | None, TimeColumn | None]:
     """Return the column that says the time, and how it is written.
 
     Columns that are called a time come first, then ones in a unit of time, then the first one if
@@ -45,7 +45,7 @@ def time_column(
     first = next((n for n in range(len(headings)) if n >= layout.beside), 0)
     if not layout.headed or not order:
         by_unit.append(first)
-    best: tuple[int, int, Clock] | None = None
+    best: tuple[int, int, TimeColumn] | None = None
     for number in [*order, *by_unit]:
         unit = headings[number].unit
         scale = unit.factor if unit is not None and unit.kind == "time" else None
@@ -65,8 +65,8 @@ def time_column(
 
 
 def day_column(
-    cells: list[list[str]], time: int | None, clock: Clock | None, month_first: bool | None
-) -> tuple[int | None, Clock | None, Clock | None]:
+    cells: list[list[str]], time: int | None, clock: TimeColumn | None, month_first: bool | None
+) -> tuple[int | None, TimeColumn | None, TimeColumn | None]:
     """Return the column of dates beside clock times, how it is written, and the clock."""
     if clock is None or time is None:
         return None, None, clock
@@ -78,7 +78,7 @@ def day_column(
         if compact and other is not None and other.form == "number" and all(
             re.fullmatch(r"20\d\d[01]\d[0-3]\d", c.strip()) for c in column[:20] if c.strip()
         ):  # fmt: skip
-            other = Clock("date", pattern="%Y%m%d")
+            other = TimeColumn("date", pattern="%Y%m%d")
         if number != time and other is not None and other.form == "date":
             return number, other, replace(clock, form="compact") if compact else clock
     return None, None, clock
@@ -86,7 +86,7 @@ def day_column(
 
 def times_of(
     raw: Floats | None,
-    clock: Clock | None,
+    clock: TimeColumn | None,
     columns: dict[int, Floats],
     rows: int,
     trouble: Trouble,

@@ -11,7 +11,7 @@ import polars as pl
 
 from witnessmark.model.recording import Floats
 
-__all__ = ["Clock", "clock_of", "day_scale", "is_compact", "is_time", "seconds"]
+__all__ = ["TimeColumn", "clock_of", "day_scale", "is_compact", "is_time", "seconds"]
 
 Form = Literal["number", "clock", "minutes", "compact", "date"]
 
@@ -65,7 +65,7 @@ _TWO_NUMBERS = re.compile(r"(\d{1,2})[/-](\d{1,2})[/-]\d{2,4}")
 
 
 @dataclass(frozen=True, slots=True)
-class Clock:
+class TimeColumn:
     """How a time column is written.
 
     Attributes:
@@ -92,7 +92,7 @@ class Clock:
 
 def clock_of(
     cells: list[str], scale: float | None, *, month_first: bool | None = None
-) -> Clock | None:
+) -> TimeColumn | None:
     """Say how the cells of a time column are written; ``None`` where they are no times.
 
     Args:
@@ -108,22 +108,22 @@ def clock_of(
         first = abs(numbers[0] or 0.0)
         for unit_s, low in ((1.0, 9e8), (1e-3, 9e11), (1e-6, 9e14), (1e-9, 9e17)):
             if low <= first < low * 4:
-                return Clock("number", unit_s, epoch=True)
-        return Clock("number", 1.0 if scale is None else scale, stated=scale is not None)
+                return TimeColumn("number", unit_s, epoch=True)
+        return TimeColumn("number", 1.0 if scale is None else scale, stated=scale is not None)
     if all(_MINUTES.fullmatch(c) for c in cells) and any(
         "." in c or "," in c or int(c.split(":")[0]) > 23 for c in cells
     ):
-        return Clock("minutes")
+        return TimeColumn("minutes")
     if all(_CLOCK.fullmatch(c) for c in cells):
         short = cells[0] if all(c.count(":") == 1 for c in cells) else ""
-        return Clock("clock", afternoon=any(c[-1] in "mM" for c in cells), short=short)
+        return TimeColumn("clock", afternoon=any(c[-1] in "mM" for c in cells), short=short)
     for pattern, expression in _DATES:
         whole = re.compile(expression + r"(?:[T _]+(.*?))?")
         matches = [whole.fullmatch(c) for c in cells]
         if all(m is not None and (not m[1] or _CLOCK.fullmatch(m[1])) for m in matches):
             late = any(c.rstrip()[-1:] in "mM" for c in cells)
             order, assumed = _month_order(pattern, cells, month_first)
-            return Clock("date", pattern=order, afternoon=late, assumed=assumed)
+            return TimeColumn("date", pattern=order, afternoon=late, assumed=assumed)
     return None
 
 
@@ -143,7 +143,7 @@ def is_time(cell: str) -> bool:
     return any(re.match(expression + r"([T _].*)?$", cell) for _, expression in _DATES[:-1])
 
 
-def seconds(column: pl.Series, clock: Clock) -> Floats:
+def seconds(column: pl.Series, clock: TimeColumn) -> Floats:
     """Turn a time column into seconds; NaN where a cell is no time. Epochs stay epochs."""
     if clock.form == "number":
         return column.cast(pl.Float64, strict=False).to_numpy() * clock.scale

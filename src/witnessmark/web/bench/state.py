@@ -29,7 +29,7 @@ from witnessmark.workflow.case.shop_settings import shows_si
 from witnessmark.workflow.dossier.assess_case import assess_in_shop
 from witnessmark.workflow.shop.worker import Worker, work_on
 
-__all__ = ["Bench", "bench_of", "going_on", "page", "viewer_of"]
+__all__ = ["ServerState", "bench_of", "going_on", "page", "viewer_of"]
 
 THEMES = ("device", "light", "dark")
 _WARM = 50
@@ -40,7 +40,7 @@ _FIELD_ID = re.compile(r"[^A-Za-z0-9_-]+")
 
 
 @dataclass(frozen=True, slots=True)
-class Bench:
+class ServerState:
     """Everything a page needs. One a running server."""
 
     shop: Shop
@@ -59,7 +59,7 @@ class Bench:
         shop: Shop,
         assess: Callable[[str], Assessment] | Worker | None,
         access: Access,
-    ) -> Bench:
+    ) -> ServerState:
         """Set the bench up.
 
         Args:
@@ -121,10 +121,10 @@ class Bench:
         return fresh_id()
 
 
-def bench_of(request: Request) -> Bench:
+def bench_of(request: Request) -> ServerState:
     """Return the bench that serves this request."""
     found = request.app.state.bench
-    assert isinstance(found, Bench)  # noqa: S101
+    assert isinstance(found, ServerState)  # noqa: S101
     return found
 
 

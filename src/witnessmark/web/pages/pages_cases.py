@@ -11,7 +11,7 @@ from starlette.responses import HTMLResponse, JSONResponse, Response
 
 from witnessmark.errors import InputRefused, WitnessmarkError, http_status
 from witnessmark.web.bench.desk import Looked
-from witnessmark.web.bench.state import Bench, bench_of, going_on, page, render, viewer_of
+from witnessmark.web.bench.state import ServerState, bench_of, going_on, page, render, viewer_of
 from witnessmark.web.bench.strip import strip
 from witnessmark.web.door.posted import Posted, posted
 from witnessmark.web.pages.entry_forms import complaint, truck
@@ -123,7 +123,7 @@ def resume(request: Request, case_id: str) -> Response:
     return going_on(request, f"/cases/{case_id}")
 
 
-def strip_values(bench: Bench, case_id: str, looked: Looked) -> dict[str, Any]:
+def strip_values(bench: ServerState, case_id: str, looked: Looked) -> dict[str, Any]:
     """Return the values of the case page."""
     log = {i: (at, by or "") for i, at, by in bench.shop.casebook.log(case_id) if i}
     return strip(
@@ -136,12 +136,12 @@ def strip_values(bench: Bench, case_id: str, looked: Looked) -> dict[str, Any]:
     )
 
 
-def ledger_rows(bench: Bench) -> list[Row]:
+def ledger_rows(bench: ServerState) -> list[Row]:
     """Return the ledger, what was touched last first."""
     return [row_of(bench.desk.case(s.id), bench.desk.newest(s.id)) for s in bench.shop.list_cases()]
 
 
-def ledger_version(bench: Bench) -> str:
+def ledger_version(bench: ServerState) -> str:
     """Return a short text that changes when any case changes or gets its odds."""
     seen = hashlib.sha256()
     for row in bench.shop.list_cases():
@@ -150,7 +150,7 @@ def ledger_version(bench: Bench) -> str:
     return seen.hexdigest()[:16]
 
 
-def _open(bench: Bench, form: Posted, by: str) -> str:
+def _open(bench: ServerState, form: Posted, by: str) -> str:
     if not form.one("label"):
         raise InputRefused("The truck has no name.", where="truck", do="Write what you call it.")
     entry_id = form.one("entry_id") or bench.fresh_id()

@@ -15,7 +15,7 @@ from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry_data import ClueData, QuoteData, ReadingData, TestData
 from witnessmark.model.estimate import Estimate
 from witnessmark.units import QUANTITIES
-from witnessmark.web.bench.state import Bench, bench_of, going_on, page, viewer_of
+from witnessmark.web.bench.state import ServerState, bench_of, going_on, page, viewer_of
 from witnessmark.web.door.posted import Posted, posted
 from witnessmark.web.pages.entry_forms import FORMS, seen
 from witnessmark.workflow.case.packs_of_shop import clues_of
@@ -191,7 +191,7 @@ def _answer(found: bool | str) -> str:
     return "maybe" if found == "maybe" else ("yes" if found else "no")
 
 
-def _take(bench: Bench, case_id: str, form: Posted, by: str | None) -> str:
+def _take(bench: ServerState, case_id: str, form: Posted, by: str | None) -> str:
     data = FORMS["reading"](form.fields)
     name = form.one("instrument")
     if name:
@@ -242,7 +242,7 @@ def _reading_page(
     )
 
 
-def _store_looks(bench: Bench, case_id: str, form: Posted, by: str | None) -> None:
+def _store_looks(bench: ServerState, case_id: str, form: Posted, by: str | None) -> None:
     case = bench.desk.case(case_id)
     known = {(d.clue, d.cause or ""): _answer(d.seen) for _, d in case.of(ClueData)}
     for name in sorted(form.fields):
@@ -258,7 +258,7 @@ def _store_looks(bench: Bench, case_id: str, form: Posted, by: str | None) -> No
         bench.shop.add(case_id, "clue", data, by=by, entry_id=identity)
 
 
-def _store_tests(bench: Bench, case_id: str, form: Posted, by: str | None) -> None:
+def _store_tests(bench: ServerState, case_id: str, form: Posted, by: str | None) -> None:
     known = {d.test: d.result for _, d in bench.desk.case(case_id).of(TestData)}
     for name in sorted(form.fields):
         result = form.one(name)
@@ -310,7 +310,7 @@ def _plain_page(
     )
 
 
-def _usual(bench: Bench, case_id: str, cause: str) -> Estimate | None:
+def _usual(bench: ServerState, case_id: str, cause: str) -> Estimate | None:
     """Return what this work usually comes to, where the odds are worked out already."""
     looked = bench.desk.look(case_id)
     if not cause or looked.assessment is None:
@@ -326,7 +326,7 @@ def _values(form: Posted) -> Callable[..., str]:
     return value
 
 
-def _causes(bench: Bench, case: Case) -> list[tuple[str, str]]:
+def _causes(bench: ServerState, case: Case) -> list[tuple[str, str]]:
     """Return the causes of the case's families, the likeliest first."""
     assessment = bench.desk.newest(case.id)
     ranked: dict[str, str] = {}
@@ -338,6 +338,6 @@ def _causes(bench: Bench, case: Case) -> list[tuple[str, str]]:
     return list(ranked.items())
 
 
-def _renew(bench: Bench, cause: str) -> list[str]:
+def _renew(bench: ServerState, cause: str) -> list[str]:
     found = bench.knowledge().cause(cause) if cause else None
     return list(found.renew_with) if found else []

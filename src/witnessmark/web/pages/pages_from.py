@@ -12,7 +12,7 @@ from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry import Entry
 from witnessmark.model.entries.entry_data import RecordingData
 from witnessmark.web.bench.names import Names
-from witnessmark.web.bench.state import Bench, bench_of, page
+from witnessmark.web.bench.state import ServerState, bench_of, page
 from witnessmark.web.bench.strip import entry_words, odds_words
 from witnessmark.workflow.case.shop_settings import settings_of
 
@@ -120,7 +120,7 @@ def _rows(case: Case, names: Names, wanted: tuple[str, ...]) -> list[tuple[Entry
     return [(e, entry_words(e, names)) for e in case.entries if e.id in wanted]
 
 
-def _recording_entry(case: Case, bench: Bench, sha256: str | None) -> str | None:
+def _recording_entry(case: Case, bench: ServerState, sha256: str | None) -> str | None:
     if sha256 is None:
         return None
     attached = bench.shop.casebook.attachments(case.id)
@@ -130,7 +130,7 @@ def _recording_entry(case: Case, bench: Bench, sha256: str | None) -> str | None
     return None
 
 
-def _common(bench: Bench, case: Case) -> dict[str, Any]:
+def _common(bench: ServerState, case: Case) -> dict[str, Any]:
     truck = case.truck()
     names = bench.names()
     return {

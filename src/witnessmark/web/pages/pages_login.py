@@ -10,7 +10,7 @@ from starlette.responses import RedirectResponse, Response
 
 from witnessmark.errors import Forbidden, WitnessmarkError, http_status
 from witnessmark.model.entries.entry_data import WorkData
-from witnessmark.web.bench.state import Bench, bench_of, page
+from witnessmark.web.bench.state import ServerState, bench_of, page
 from witnessmark.web.bench.strip import proof_words
 from witnessmark.web.door.doors import COOKIE, TooMany
 from witnessmark.web.door.posted import Posted, posted
@@ -75,7 +75,7 @@ def customer(request: Request, token: str) -> Response:
     return page(request, "customer.html", **values)
 
 
-def _token(bench: Bench, address: str, form: Posted) -> str:
+def _token(bench: ServerState, address: str, form: Posted) -> str:
     bench.throttle.check(address)
     role = role_for(bench.shop, (form.fields.get("passphrase") or [""])[-1])
     if role is None:

@@ -7,7 +7,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import Response
 
 from witnessmark.errors import InputRefused, WitnessmarkError, http_status
-from witnessmark.web.bench.state import Bench, bench_of, going_on, page, viewer_of
+from witnessmark.web.bench.state import ServerState, bench_of, going_on, page, viewer_of
 from witnessmark.web.door.posted import Posted, posted
 from witnessmark.workflow.shop.own_ways import choices, record_override
 
@@ -35,7 +35,7 @@ async def store_override(request: Request, case_id: str) -> Response:
     return going_on(request, f"/cases/{case_id}#next")
 
 
-def _store(bench: Bench, case_id: str, form: Posted, by: str) -> None:
+def _store(bench: ServerState, case_id: str, form: Posted, by: str) -> None:
     if not form.one("step"):
         raise InputRefused("Nothing was chosen.", do="Choose what is done instead.")
     record_override(

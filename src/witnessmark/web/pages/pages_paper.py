@@ -15,7 +15,7 @@ from witnessmark.errors import Conflict
 from witnessmark.model.assessment import Assessment
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry_data import ReadingData, WorkData
-from witnessmark.web.bench.state import Bench, bench_of, page, viewer_of
+from witnessmark.web.bench.state import ServerState, bench_of, page, viewer_of
 from witnessmark.web.bench.strip import entry_words
 from witnessmark.web.door.posted import posted
 from witnessmark.workflow.case.locks import customer_token
@@ -156,7 +156,7 @@ def safe_cell(text: str) -> str:
     return f"'{text}" if text[:1] in {"=", "+", "-", "@", "\t", "\r", "\n"} else text
 
 
-def _settled(bench: Bench, case_id: str) -> Assessment:
+def _settled(bench: ServerState, case_id: str) -> Assessment:
     """Return the assessment of the case as it stands; a paper never speaks of an older state."""
     looked = bench.desk.look(case_id, wait_s=_PAPER_WAIT_S)
     if looked.assessment is None or not looked.current:
@@ -174,7 +174,7 @@ def _hand_over(request: Request, case_id: str, token: str) -> Response:
     return page(request, "hand_over.html", address=_base(request, bench), **values)
 
 
-def _base(request: Request, bench: Bench) -> str:
+def _base(request: Request, bench: ServerState) -> str:
     return bench.access.address or str(request.base_url).rstrip("/")
 
 

@@ -25,8 +25,8 @@ from witnessmark.workflow.case.shop_settings import shows_si
 from witnessmark.workflow.recordings.trace_svg import trace_svg
 from witnessmark.workflow.recordings.trace_window import (
     MOST_CHANNELS,
-    Trace,
     Window,
+    WindowTrace,
     span_of,
     window,
 )
@@ -262,7 +262,7 @@ def _link(base: str, chosen: list[int], a: float, b: float, other: str, shift: s
     return f"{base}?" + "&".join(f"c={c}" for c in chosen) + f"&from={a:g}&to={b:g}{rest}"
 
 
-def _scale(trace: Trace, si: bool) -> tuple[float, float, str]:
+def _scale(trace: WindowTrace, si: bool) -> tuple[float, float, str]:
     """Return (factor, offset, unit) from the channel's unit to the one that is shown."""
     row = QUANTITIES.get(trace.name)
     if row is None or row.house != trace.unit:
@@ -288,7 +288,7 @@ def _window(shown: Window, si: bool) -> dict[str, Any]:
     }
 
 
-def _trace(trace: Trace, si: bool) -> dict[str, Any]:
+def _trace(trace: WindowTrace, si: bool) -> dict[str, Any]:
     factor, offset, unit = _scale(trace, si)
     found: dict[str, Any] = {
         "name": trace.name,
@@ -310,7 +310,7 @@ def _trace(trace: Trace, si: bool) -> dict[str, Any]:
     return found
 
 
-def _spoken(trace: Trace) -> str:
+def _spoken(trace: WindowTrace) -> str:
     """A signal that we know is called by its name, any other as the file calls it."""
     return (trace.name if trace.name in QUANTITIES else trace.label).replace("_", " ")
 

@@ -10,7 +10,7 @@ from starlette.responses import Response
 
 from witnessmark.errors import InputRefused, NotFound, WitnessmarkError, http_status
 from witnessmark.units import QUANTITIES
-from witnessmark.web.bench.state import Bench, bench_of, going_on, page, viewer_of
+from witnessmark.web.bench.state import ServerState, bench_of, going_on, page, viewer_of
 from witnessmark.web.door.posted import Posted, posted
 from witnessmark.web.pages.pages_cases import ledger_rows
 from witnessmark.workflow.case.locks import has_passphrase, set_passphrase
@@ -155,7 +155,7 @@ async def change_settings(request: Request, what: str) -> Response:
     return going_on(request, f"/settings#{what if what.isalpha() else 'figures'}")
 
 
-def _change(bench: Bench, what: str, form: Posted) -> None:
+def _change(bench: ServerState, what: str, form: Posted) -> None:
     if what == "figures":
         known = {name for name, _, _ in _FIGURES}
         save_settings(bench.shop, {n: form.one(n) for n in known if n in form.fields})

@@ -14,7 +14,7 @@ from witnessmark.model.entries.entry import Entry
 from witnessmark.model.entries.entry_data import RecordingData
 from witnessmark.model.problem import Problem
 from witnessmark.model.recording import Recording
-from witnessmark.readers import Settings, read_recording
+from witnessmark.readers import ReaderSettings, read_recording
 from witnessmark.readers.columns.remembered import recall
 from witnessmark.readers.files.kept_channels import load, store
 from witnessmark.readers.files.same_drive import relation
@@ -62,9 +62,9 @@ def read_recordings(
     """
     found: dict[str, Recording] = {}
     problems: list[Problem] = []
-    settings = Settings()
+    settings = ReaderSettings()
     try:
-        settings = Settings(columns=recall(columns) if columns is not None else {})
+        settings = ReaderSettings(columns=recall(columns) if columns is not None else {})
     except WitnessmarkError as error:
         problems.append(Problem.of(error, where=str(columns)))
     for entry, data in case.of(RecordingData):
@@ -86,7 +86,7 @@ def read_recordings(
     return found, problems
 
 
-def _read(path: Path, cache: Path | None, settings: Settings) -> Recording:
+def _read(path: Path, cache: Path | None, settings: ReaderSettings) -> Recording:
     if cache is None:
         return read_recording(path, settings=settings)
     held = load(cache, digest(path))

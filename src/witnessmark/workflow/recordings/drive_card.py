@@ -12,11 +12,11 @@ from witnessmark.model.entries.entry_data import TruckData
 from witnessmark.workflow.case.packs_of_shop import pack_files
 from witnessmark.workflow.case.shop_on_disk import open_shop, read_case_file
 
-__all__ = ["Drive", "drive_of"]
+__all__ = ["CardDrive", "drive_of"]
 
 
 @dataclass(frozen=True, slots=True)
-class Drive:
+class CardDrive:
     """What a case says about a drive.
 
     Attributes:
@@ -30,7 +30,7 @@ class Drive:
     knowledge: Knowledge
 
 
-def drive_of(path: Path, case_id: str | None = None, *, packs: Sequence[Path] = ()) -> Drive:
+def drive_of(path: Path, case_id: str | None = None, *, packs: Sequence[Path] = ()) -> CardDrive:
     """Return what a case file says, or case *case_id* of the shop in folder *path*.
 
     Raises:
@@ -51,4 +51,4 @@ def drive_of(path: Path, case_id: str | None = None, *, packs: Sequence[Path] = 
             where=str(path),
             do="Add a truck or a complaint; docs/entries.md shows how.",
         )
-    return Drive(case.truck(), case.families(), load_knowledge(tuple(packs)))
+    return CardDrive(case.truck(), case.families(), load_knowledge(tuple(packs)))

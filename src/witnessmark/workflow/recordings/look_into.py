@@ -16,7 +16,7 @@ from witnessmark.errors import InputRefused, NothingUsable, WitnessmarkError
 from witnessmark.model.entries.entry_data import TruckData
 from witnessmark.model.problem import Problem
 from witnessmark.model.recording import Channel, Quality, Recording, Steady
-from witnessmark.readers import Settings, read_recording
+from witnessmark.readers import ReaderSettings, read_recording
 from witnessmark.readers.columns.remembered import recall
 from witnessmark.readers.columns.remembered import remember as remember_columns
 from witnessmark.readers.files.keep import let_go
@@ -24,7 +24,7 @@ from witnessmark.readers.tables.table_recording import header_key_of
 from witnessmark.units import QUANTITIES, display_unit, from_house
 
 if TYPE_CHECKING:
-    from witnessmark.workflow.recordings.drive_card import Drive
+    from witnessmark.workflow.recordings.drive_card import CardDrive
 
 __all__ = [
     "Look",
@@ -59,7 +59,7 @@ class Look:
 
 
 def look(
-    paths: Sequence[Path], *, settings: Settings | None = None, truck: TruckData | None = None
+    paths: Sequence[Path], *, settings: ReaderSettings | None = None, truck: TruckData | None = None
 ) -> list[Look]:
     """Look into each file; a file that is refused does not stop the others."""
     found = []
@@ -84,7 +84,7 @@ def file_settings(
     month_first: bool | None = None,
     columns: Sequence[str] = (),
     remember: Path | None = None,
-) -> Settings:
+) -> ReaderSettings:
     """Return the settings for what a user said about the files.
 
     Args:
@@ -97,7 +97,7 @@ def file_settings(
         remember: file of remembered names; *columns* are added to it.
     """
     known = recall(remember) if remember is not None else {}
-    settings = Settings(
+    settings = ReaderSettings(
         dbc=tuple(dbc), sample_interval_s=interval_s, rate_hz=rate_hz, month_first=month_first
     )
     if columns:
@@ -137,7 +137,7 @@ def nothing_found(looks: Sequence[Look]) -> WitnessmarkError | None:
     )
 
 
-def card_of(drive: Drive | None, looks: Sequence[Look]) -> tuple[CardLine, ...]:
+def card_of(drive: CardDrive | None, looks: Sequence[Look]) -> tuple[CardLine, ...]:
     """Return the road-test card of a case for these files; nothing without a case."""
     if drive is None or not drive.families:
         return ()

@@ -21,7 +21,7 @@ from witnessmark.model.recording import Quality
 from witnessmark.readers.bus.live import LiveValues
 from witnessmark.units import QUANTITIES, display_unit, from_house
 
-__all__ = ["Progress", "parse_bus", "record"]
+__all__ = ["RecordProgress", "parse_bus", "record"]
 
 #: Frames reach the system at least this often; after a kill no more than this is lost [s].
 FLUSH_S = 0.25
@@ -32,7 +32,7 @@ RETRY_S = 1.0
 
 
 @dataclass(frozen=True, slots=True)
-class Progress:
+class RecordProgress:
     """Where a recording stands.
 
     Attributes:
@@ -80,9 +80,9 @@ def record(
     knowledge: Knowledge | None = None,
     si: bool = False,
     every_s: float = 1.0,
-    tell: Callable[[Progress], None] | None = None,
+    tell: Callable[[RecordProgress], None] | None = None,
     stop: Callable[[], bool] = lambda: False,
-) -> Progress:
+) -> RecordProgress:
     """Record until *seconds* are over, *stop* says so, or the person interrupts.
 
     The file is candump text, one whole line a frame, so it can be read however it ends. A bus
@@ -273,7 +273,7 @@ class _Shown:
     si: bool
 
 
-def _progress(live: LiveValues, state: _State, shown: _Shown) -> Progress:
+def _progress(live: LiveValues, state: _State, shown: _Shown) -> RecordProgress:
     recording = live.recording("live")
     card = road_test_card(shown.families, [recording], shown.truck) if shown.families else ()
     values, bands = {}, {}
@@ -282,7 +282,7 @@ def _progress(live: LiveValues, state: _State, shown: _Shown) -> Progress:
         values[name] = _text(name, live, band, shown.si)
         if band is not None:
             bands[name] = f"{band.words} ({band.source.kind}: {band.source.words})"
-    return Progress(
+    return RecordProgress(
         live.last_s, live.frames, state.connected, state.interruptions, values, card, bands
     )
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from html import escape
 
 from witnessmark.units import QUANTITIES
-from witnessmark.workflow.recordings.trace_window import Trace, Window
+from witnessmark.workflow.recordings.trace_window import Window, WindowTrace
 
 __all__ = ["trace_svg"]
 
@@ -53,7 +53,9 @@ def _x(shown: Window, t: float) -> float:
     return _EDGE + min(max(part, -0.05), 1.05) * (_WIDTH - 2 * _EDGE)
 
 
-def _lane(shown: Window, trace: Trace, top: int, factor: float, offset: float, unit: str) -> str:
+def _lane(
+    shown: Window, trace: WindowTrace, top: int, factor: float, offset: float, unit: str
+) -> str:
     low, high = trace.lowest, trace.highest
     name = escape((trace.name if trace.name in QUANTITIES else trace.label).replace("_", " "))
     if not math.isfinite(low):

@@ -15,7 +15,15 @@ import numpy.typing as npt
 from witnessmark.errors import InputRefused
 from witnessmark.model.recording import Channel, Flag, Recording, Steady
 
-__all__ = ["MOST_CHANNELS", "MOST_COLUMNS", "Trace", "Window", "extremes", "span_of", "window"]
+__all__ = [
+    "MOST_CHANNELS",
+    "MOST_COLUMNS",
+    "Window",
+    "WindowTrace",
+    "extremes",
+    "span_of",
+    "window",
+]
 
 #: Channels drawn at once.
 MOST_CHANNELS = 12
@@ -24,7 +32,7 @@ MOST_COLUMNS = 4000
 
 
 @dataclass(frozen=True, slots=True)
-class Trace:
+class WindowTrace:
     """One channel in a window.
 
     Attributes:
@@ -58,7 +66,7 @@ class Window:
 
     start_s: float
     end_s: float
-    traces: tuple[Trace, ...]
+    traces: tuple[WindowTrace, ...]
     flags: tuple[Flag, ...]
     steady: tuple[Steady, ...]
 
@@ -119,7 +127,7 @@ def window(
     )
 
 
-def extremes(channel: Channel, start_s: float, end_s: float, columns: int) -> Trace:
+def extremes(channel: Channel, start_s: float, end_s: float, columns: int) -> WindowTrace:
     """Return a channel's extremes in *columns* equal columns between two times [s]."""
     # One sample beyond each end, so that the line leaves the window where it should.
     begin = max(int(np.searchsorted(channel.time_s, start_s, side="left")) - 1, 0)
@@ -158,9 +166,9 @@ def _trace(
     low: npt.NDArray[np.float64],
     high: npt.NDArray[np.float64],
     samples: int,
-) -> Trace:
+) -> WindowTrace:
     some = bool(np.isfinite(low).any())
-    return Trace(
+    return WindowTrace(
         channel.name,
         channel.label or channel.name,
         channel.source,

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from witnessmark.inference import family_belief
-from witnessmark.inference.family.staged_evidence import Clue, Evidence, Stage, TestResult
+from witnessmark.inference.family.staged_evidence import Clue, Stage, StagedEvidence, TestResult
 from witnessmark.knowledge import Family, Knowledge, PackCase, check_pack
 from witnessmark.model.problem import Problem
 
@@ -87,7 +87,7 @@ def _can_run(family: Family, case: PackCase) -> bool:
 
 def run_case(family: Family, case: PackCase, knowledge: Knowledge) -> CaseRun:
     """Work a pack's own case through."""
-    evidence = Evidence(
+    evidence = StagedEvidence(
         tuple(Clue(clue, seen, cause) for clue, seen, cause in case.given.clues),
         (Stage(tests=tuple(TestResult(test, result) for test, result in case.given.tests)),),
     )

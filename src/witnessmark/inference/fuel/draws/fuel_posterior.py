@@ -30,7 +30,7 @@ from witnessmark.inference.fuel.draws.fuel_samples import (
     from_table,
     simulate,
 )
-from witnessmark.inference.fuel.draws.fuel_table import Table
+from witnessmark.inference.fuel.draws.fuel_table import PriorTable
 from witnessmark.inference.fuel.fuel_groups import AIR, GROUPS, HYPOTHESES, TOGETHER
 from witnessmark.inference.fuel.fuel_observations import (
     CHECK,
@@ -41,7 +41,7 @@ from witnessmark.inference.fuel.fuel_observations import (
 )
 from witnessmark.physics.fuel.supply_circuit import L_PER_H, PSI
 
-__all__ = ["ENOUGH", "Floats", "Posterior", "default_log_prior", "infer", "log_likelihood"]
+__all__ = ["ENOUGH", "Floats", "FuelPosterior", "default_log_prior", "infer", "log_likelihood"]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -66,7 +66,7 @@ _FIRST = TYPE_DIMENSIONS + UNIT_DIMENSIONS
 
 
 @dataclass
-class Posterior:
+class FuelPosterior:
     """Weighted draws after the readings.
 
     Attributes:
@@ -165,7 +165,7 @@ def default_log_prior(
 
 
 def infer(
-    table: Table,
+    table: PriorTable,
     observations: Sequence[Observation],
     *,
     log_prior: Floats | None = None,
@@ -173,7 +173,7 @@ def infer(
     bubbles: Sequence[tuple[int, bool]] = (),
     seed: int = 11,
     adapt: bool = True,
-) -> Posterior:
+) -> FuelPosterior:
     """Weigh the draws by the readings.
 
     Args:
@@ -214,7 +214,7 @@ def _gauss(
 
 def _weigh(
     batch: Batch, obs: tuple[Observation, ...], prior: Floats, stages: int, extra: Floats
-) -> Posterior:
+) -> FuelPosterior:
     n = len(batch)
     parts = np.zeros((stages + 1, n))
     square = np.zeros(n)
@@ -234,7 +234,7 @@ def _weigh(
     evidence = _sums_of(batch.hypothesis, batch.log_weight + parts[-1] + extra)
     modelled = ~other
     best = float(square[modelled].min()) if len(obs) and np.any(modelled) else 0.0
-    return Posterior(
+    return FuelPosterior(
         batch=batch,
         weight=weight,
         log_prior=prior,
@@ -306,14 +306,14 @@ def _lower(matrix: Floats) -> Floats:
 
 
 def _adapt(
-    table: Table,
-    start: Posterior,
+    table: PriorTable,
+    start: FuelPosterior,
     obs: tuple[Observation, ...],
     prior: Floats,
     repairs: tuple[Repair, ...],
     bubbles: tuple[tuple[int, bool], ...],
     seed: int,
-) -> Posterior:
+) -> FuelPosterior:
     stages = len(repairs)
     width = DIMENSIONS + STEP_DIMENSIONS * len(repairs)
     sizes = np.bincount(start.batch.hypothesis, minlength=len(HYPOTHESES)).astype(np.float64)
@@ -385,7 +385,7 @@ def _thinned(hypothesis: Ints, sizes: Floats) -> tuple[Ints, Floats]:
     return np.concatenate(chosen), rest
 
 
-def _allocate(current: Posterior, prior: Floats, walked: bool, round_: int) -> dict[int, int]:
+def _allocate(current: FuelPosterior, prior: Floats, walked: bool, round_: int) -> dict[int, int]:
     """Return how many new draws each hypothesis gets: where the weight is, and some elsewhere.
 
     In the first rounds every single part gets some however little it carries, and later every
@@ -408,7 +408,7 @@ def _allocate(current: Posterior, prior: Floats, walked: bool, round_: int) -> d
     return {int(h): int(max(counts[h], 120)) for h in np.flatnonzero(live)}
 
 
-def _pruned(start: Posterior) -> Posterior:
+def _pruned(start: FuelPosterior) -> FuelPosterior:
     """Drop the draws that carry nothing; the mixture still counts them as drawn.
 
     Every hypothesis keeps its best draws, so its likelihood stays known however small it is.
@@ -432,7 +432,7 @@ def _pruned(start: Posterior) -> Posterior:
     )
 
 
-def _white(current: Posterior) -> Floats:
+def _white(current: FuelPosterior) -> Floats:
     """Return predicted minus read of every draw, whitened, shape (n, m)."""
     if current.root is None:
         return np.zeros((len(current.batch), 0))

@@ -24,7 +24,7 @@ from witnessmark.inference.fuel.draws.fuel_prior import (
     idle_reference,
     renew,
 )
-from witnessmark.inference.fuel.draws.fuel_table import Table, faulty
+from witnessmark.inference.fuel.draws.fuel_table import PriorTable, faulty
 from witnessmark.inference.fuel.fuel_groups import GROUPS, HYPOTHESES
 from witnessmark.inference.fuel.fuel_observations import (
     CHECK,
@@ -35,7 +35,7 @@ from witnessmark.inference.fuel.fuel_observations import (
     Observation,
     predicted,
 )
-from witnessmark.physics.fuel.supply_circuit import Circuit, State, solve
+from witnessmark.physics.fuel.supply_circuit import Circuit, CircuitState, solve
 
 __all__ = [
     "STEP_DIMENSIONS",
@@ -116,7 +116,7 @@ def bits(groups: frozenset[int]) -> int:
 _BITS: Ints = np.array([bits(h) for h in HYPOTHESES], dtype=np.int64)
 
 
-def from_table(table: Table, observations: Sequence[Observation]) -> Batch:
+def from_table(table: PriorTable, observations: Sequence[Observation]) -> Batch:
     """Return the table's draws with what they predict for readings made before any work."""
     counts = np.diff(table.starts)
     hypothesis = np.repeat(np.arange(len(HYPOTHESES), dtype=np.int64), counts)
@@ -138,7 +138,7 @@ def from_table(table: Table, observations: Sequence[Observation]) -> Batch:
 
 
 def simulate(
-    table: Table,
+    table: PriorTable,
     hypothesis: Ints,
     z: Floats,
     observations: Sequence[Observation],
@@ -227,7 +227,7 @@ def _choose(where: npt.NDArray[np.bool_], yes: Circuit, no: Circuit) -> Circuit:
 def _predict(
     predictions: Floats, observations: Sequence[Observation], circuit: Circuit, stage: int
 ) -> None:
-    states: dict[Key, State] = {}
+    states: dict[Key, CircuitState] = {}
     for column, observation in enumerate(observations):
         if observation.stage != stage:
             continue

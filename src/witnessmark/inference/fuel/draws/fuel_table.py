@@ -22,9 +22,9 @@ from witnessmark.inference.fuel.draws.fuel_prior import (
 )
 from witnessmark.inference.fuel.fuel_groups import HYPOTHESES, OTHER
 from witnessmark.inference.fuel.fuel_observations import Key
-from witnessmark.physics.fuel.supply_circuit import Circuit, State, solve
+from witnessmark.physics.fuel.supply_circuit import Circuit, CircuitState, solve
 
-__all__ = ["STANDARD_POINTS", "Sizes", "Table", "build_table", "faulty"]
+__all__ = ["STANDARD_POINTS", "PriorTable", "Sizes", "build_table", "faulty"]
 
 Floats = npt.NDArray[np.float64]
 
@@ -54,7 +54,7 @@ class Sizes:
 
 
 @dataclass
-class Table:
+class PriorTable:
     """Draws and their solutions; the solutions of further points are added as they are asked for.
 
     Attributes:
@@ -70,10 +70,10 @@ class Table:
     types: Circuit
     circuits: Circuit
     starts: npt.NDArray[np.intp]
-    _solved: dict[Key, State] = field(default_factory=dict)
+    _solved: dict[Key, CircuitState] = field(default_factory=dict)
     _lock: Lock = field(default_factory=Lock)
 
-    def state(self, key: Key) -> State:
+    def state(self, key: Key) -> CircuitState:
         """Return the solution at a point, solving it when it is new."""
         with self._lock:
             found = self._solved.get(key)
@@ -107,7 +107,7 @@ def build_table(
     seed: int = 20260302,
     sizes: Sizes | None = None,
     points: tuple[Key, ...] = STANDARD_POINTS,
-) -> Table:
+) -> PriorTable:
     """Draw and solve a table; the same seed gives the same table.
 
     All hypotheses use the same low-discrepancy points for the type and the unit, so that the
@@ -127,7 +127,7 @@ def build_table(
     ref = (reference[0][rows], reference[1][rows])
     z = base[rows]
     circuits = faulty(units.take(rows), hypothesis, z, ref)
-    table = Table(prior, z, types.take(rows), circuits, starts)
+    table = PriorTable(prior, z, types.take(rows), circuits, starts)
     for key in points:
         table.state(key)
     return table

@@ -18,7 +18,7 @@ from witnessmark.inference.fuel.draws.fuel_prior import (
     UnknownType,
     draws,
 )
-from witnessmark.inference.fuel.draws.fuel_table import Table, build_table
+from witnessmark.inference.fuel.draws.fuel_table import PriorTable, build_table
 from witnessmark.inference.fuel.fuel_observations import (
     CHECK,
     FLOW,
@@ -37,11 +37,11 @@ __all__ = ["learn_type", "table_for"]
 #: Healthy readings at this many different points make a type known; fewer only narrow it.
 KNOWN_FROM = 4
 _KEPT = 6
-_tables: OrderedDict[str, Table] = OrderedDict()
+_tables: OrderedDict[str, PriorTable] = OrderedDict()
 _lock = Lock()
 
 
-def table_for(baseline: FuelBaseline | None) -> Table:
+def table_for(baseline: FuelBaseline | None) -> PriorTable:
     """Return the table of what is known of a type; built once per type and process."""
     prior = UnknownType() if baseline is None else learn_type(baseline)
     with _lock:

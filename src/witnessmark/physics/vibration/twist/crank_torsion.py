@@ -17,7 +17,7 @@ from witnessmark.model.recording import Floats
 
 __all__ = [
     "Chain",
-    "Mode",
+    "TorsionMode",
     "critical_speeds",
     "firing_phases",
     "forced",
@@ -59,7 +59,7 @@ class Chain:
 
 
 @dataclass(frozen=True, slots=True)
-class Mode:
+class TorsionMode:
     """A free mode.
 
     Attributes:
@@ -73,7 +73,7 @@ class Mode:
     damping: float = 0.0
 
 
-def free_modes(chain: Chain) -> tuple[Mode, ...]:
+def free_modes(chain: Chain) -> tuple[TorsionMode, ...]:
     """Return the undamped modes, lowest first; rigid rotation (0 Hz) is left out.
 
     Solves K x = w^2 J x.
@@ -84,18 +84,18 @@ def free_modes(chain: Chain) -> tuple[Mode, ...]:
     j, _, k = chain.matrices()
     root = 1.0 / np.sqrt(np.diag(j))
     values, vectors = np.linalg.eigh(root[:, None] * k * root[None, :])
-    modes: list[Mode] = []
+    modes: list[TorsionMode] = []
     rigid = 1e-9 * float(values[-1])
     for value, vector in zip(values, vectors.T, strict=True):
         if value <= rigid:
             continue
         shape = root * vector
         lead = shape[0] if abs(shape[0]) > 1e-9 * np.max(np.abs(shape)) else np.max(np.abs(shape))
-        modes.append(Mode(float(np.sqrt(value) / (2 * np.pi)), shape / lead))
+        modes.append(TorsionMode(float(np.sqrt(value) / (2 * np.pi)), shape / lead))
     return tuple(modes)
 
 
-def mode_damping(chain: Chain, *, near: float = 200.0) -> tuple[Mode, ...]:
+def mode_damping(chain: Chain, *, near: float = 200.0) -> tuple[TorsionMode, ...]:
     """Return the damped modes: w_n = |s|, damping ratio -Re s / |s|, from the state matrix.
 
     A hysteretic loss (magnifier) is turned into the dashpots with the same loss at one frequency,
@@ -117,7 +117,7 @@ def mode_damping(chain: Chain, *, near: float = 200.0) -> tuple[Mode, ...]:
         if value.imag > 1e-3 * abs(value) and abs(value) > 1e-3:
             shape = vector[:n] / vector[0] if abs(vector[0]) > 0 else vector[:n]
             modes.append(
-                Mode(
+                TorsionMode(
                     float(abs(value) / (2 * np.pi)),
                     np.real(shape).astype(np.float64),
                     float(-value.real / abs(value)),
