@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from witnessmark.analyses.sensors.leaps import leap_shows, shown, without_defaults
 from witnessmark.analyses.sensors.liveliness import OFTEN, RARE, SELDOM, Profile, hypotheses
 from witnessmark.physics.sensors.switching_filter import (
     Stretches,
@@ -42,6 +43,8 @@ LENGTH, WARM_UP = 64, 20
 _SLOW = 0.2
 #: Unchanged samples closer than this to the one before say nothing new [s].
 _REPEAT = 0.9
+#: A pause longer than this, or than so many usual steps, ends all knowledge of the reading [s].
+_GAP_S, _GAP_STEPS = 12.0, 3.5
 #: Own noise of a healthy channel that is believed [scale]; more is noise.
 _NOISE_MAX = 0.5
 
@@ -146,12 +149,19 @@ def prepare(time: Floats, values: Floats, profile: Profile) -> SensorTrace | Non
     time, values = time[keep], values[keep]
     if time.size < 5:
         return None
-    gap = max(20.0, 6.0 * float(np.median(np.diff(time))) if time.size > 1 else 20.0)
-    breaks = np.flatnonzero(np.diff(time) > gap) + 1
-    edges = [0, *breaks.tolist(), time.size]
-    pieces = tuple((a, b) for a, b in itertools.pairwise(edges))
+    time, values = without_defaults(time, values, _pieces(time), profile.scale)
+    if time.size < 5:
+        return None
+    pieces = _pieces(time)
     noise = min(own_noise(values), _NOISE_MAX * profile.scale)
-    return SensorTrace(time, values, pieces, interval, step, noise, len(breaks))
+    return SensorTrace(time, values, pieces, interval, step, noise, len(pieces) - 1)
+
+
+def _pieces(time: Floats) -> tuple[tuple[int, int], ...]:
+    """Return (first, end) of the pieces between gaps: nothing before a gap says what is after."""
+    gap = max(_GAP_S, _GAP_STEPS * float(np.median(np.diff(time))))
+    breaks = np.flatnonzero(np.diff(time) > gap) + 1
+    return tuple((a, b) for a, b in itertools.pairwise([0, *breaks.tolist(), time.size]))
 
 
 def judge(trace: SensorTrace, profile: Profile) -> TraceVerdict:
@@ -258,7 +268,12 @@ def smallest_glitch(trace: SensorTrace, profile: Profile) -> dict[float, float]:
         rest = max(float(trace.time[-1] - trace.time[0]) - steps[-1], 0.0)
         both = np.logaddexp(contact - OFTEN * rest, rare - SELDOM * rest) - math.log(2.0)
         needed = SEEN_FROM + _SLOW * max(spacing - 1.0, 0.0)
-        seen = [s for s, b in zip(sizes, both - real, strict=True) if b >= needed]
+        most = [leap_shows(s * profile.scale, spacing, trace.step, profile) for s in sizes]
+        seen = [
+            s
+            for s, b, m in zip(sizes, both - real, most, strict=True)
+            if b >= needed and 2.0 * m >= SEEN_FROM
+        ]
         found[samples * spacing] = float(seen[0] * profile.scale) if seen else math.inf
     return found
 
@@ -295,6 +310,18 @@ def _verdict(
     spans: tuple[TraceSpan, ...] = ()
     for least in (0.5, 0.25, 0.1) if best > 0.0 else ():
         spans = spans or _spans(trace, fault > least, profile, split=name != "noise")
+    # The model of the quantity is only a model: what the readings themselves show is the limit.
+    most = shown(
+        trace.time, trace.plain, trace.pieces, trace.step, trace.doubt, profile,
+        [(s.start_s, s.end_s) for s in spans],
+    )  # fmt: skip
+    if best > most:
+        best = most
+        rest = 1.0 / (1.0 + math.exp(-min(most, 50.0)) * PRIOR["real"] / (1.0 - PRIOR["real"]))
+        if 1.0 - kinds["real"] > rest:
+            faults = 1.0 - kinds["real"]
+            kinds = {k: (1.0 - rest if k == "real" else p * rest / faults)
+                     for k, p in kinds.items()}  # fmt: skip
     chance = 1.0 - kinds["real"]
     return TraceVerdict(
         log_factor=best,
@@ -315,9 +342,13 @@ def _spans(
     grain = max(trace.step, profile.scale)
     plain = trace.plain
     found = []
-    for first, end in _runs(fault):
-        before = plain[max(first - 4, 0) : first]
-        after = plain[end : end + 4]
+    edges = {a for a, _ in trace.pieces}
+    cut = np.array(sorted(edges | {trace.time.size}))
+    for first, end in _within(_runs(fault), cut):
+        # What stands on the other side of a gap is no neighbour.
+        low, high = int(cut[cut <= first].max()), int(cut[cut >= end].min())
+        before = plain[max(first - 4, low) : first]
+        after = plain[end : min(end + 4, high)]
         if before.size + after.size == 0:
             continue
         left = float(np.median(before)) if before.size else float(np.median(after))
@@ -327,9 +358,9 @@ def _spans(
         for begin, stop in parts:
             part = away[begin:stop]
             edge = first + begin
-            back = plain[first + stop] if first + stop < trace.time.size else math.nan
-            was = plain[edge - 1] if edge else math.nan
-            rise = float(trace.time[edge] - trace.time[edge - 1]) if edge else 0.0
+            back = plain[first + stop] if first + stop < high else math.nan
+            was = plain[edge - 1] if edge > low else math.nan
+            rise = float(trace.time[edge] - trace.time[edge - 1]) if edge > low else 0.0
             found.append(
                 TraceSpan(
                     float(trace.time[edge]),
@@ -343,7 +374,16 @@ def _spans(
     return tuple(_without_rebounds(found, trace))
 
 
-def _without_rebounds(spans: list[TraceSpan], trace: SensorTrace) -> list[TraceSpan]:
+def _within(runs: list[tuple[int, int]], cut: npt.NDArray[np.int64]) -> list[tuple[int, int]]:
+    """Cut runs at the gaps."""
+    return [
+        part
+        for a, b in runs
+        for part in itertools.pairwise([a, *(int(c) for c in cut if a < c < b), b])
+    ]
+
+
+def _without_rebounds(spans: list[Span], trace: Trace) -> list[Span]:
     """Leave out a span that is nothing but the true reading between two glitches.
 
     Between two long glitches the filter may take the glitch for the truth; such a span touches
