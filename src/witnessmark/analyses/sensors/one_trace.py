@@ -383,7 +383,7 @@ def _within(runs: list[tuple[int, int]], cut: npt.NDArray[np.int64]) -> list[tup
     ]
 
 
-def _without_rebounds(spans: list[Span], trace: Trace) -> list[Span]:
+def _without_rebounds(spans: list[TraceSpan], trace: SensorTrace) -> list[TraceSpan]:
     """Leave out a span that is nothing but the true reading between two glitches.
 
     Between two long glitches the filter may take the glitch for the truth; such a span touches
