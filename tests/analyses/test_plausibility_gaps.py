@@ -6,8 +6,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from analyses.test_plausibility import CARS, COOLANT, car, channel, dipped, findings
 
+from analyses.test_plausibility import CARS, COOLANT, car, channel, dipped, findings
 from witnessmark.analyses.sensors.one_trace import SEEN_FROM, TraceVerdict, judge_many, prepare
 from witnessmark.model.recording import Floats
 from witnessmark.readers import read_recording
