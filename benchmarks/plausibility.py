@@ -20,7 +20,8 @@ sys.path.insert(0, str(ROOT / "src"))
 
 from witnessmark.analyses.an_analysis import Bench  # noqa: E402
 from witnessmark.analyses.sensors.liveliness import PROFILES  # noqa: E402
-from witnessmark.analyses.sensors.one_trace import judge, judge_many, prepare  # noqa: E402
+from witnessmark.analyses.sensors.one_trace import judge, judge_many  # noqa: E402
+from witnessmark.analyses.sensors.trace_samples import prepare  # noqa: E402
 from witnessmark.analyses.together import sensor_or_real as plausibility  # noqa: E402
 from witnessmark.knowledge import load_knowledge  # noqa: E402
 from witnessmark.model.entries.case import read_case  # noqa: E402

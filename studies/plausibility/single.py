@@ -20,12 +20,8 @@ sys.path[:0] = [str(HERE), str(HERE.parent.parent / "src")]
 from plant import DT, KINDS_FAULT, KINDS_REAL, simulate  # noqa: E402
 
 from witnessmark.analyses.sensors.liveliness import PROFILES  # noqa: E402
-from witnessmark.analyses.sensors.one_trace import (  # noqa: E402
-    SEEN_FROM,
-    TraceVerdict,
-    judge_many,
-    prepare,
-)
+from witnessmark.analyses.sensors.one_trace import SEEN_FROM, TraceVerdict, judge_many  # noqa: E402
+from witnessmark.analyses.sensors.trace_samples import prepare  # noqa: E402
 
 COOLANT = PROFILES["coolant_temperature"]
 SECONDS = 900.0

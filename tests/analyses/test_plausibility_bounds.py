@@ -12,7 +12,8 @@ from witnessmark.analyses.an_analysis import Bench
 from witnessmark.analyses.sensors import cross_checks as sensor_cross_checks
 from witnessmark.analyses.sensors.fast_bounds import too_fast
 from witnessmark.analyses.sensors.liveliness import BOUNDS, PROFILES
-from witnessmark.analyses.sensors.one_trace import SEEN_FROM, judge, prepare
+from witnessmark.analyses.sensors.one_trace import SEEN_FROM, judge
+from witnessmark.analyses.sensors.trace_samples import prepare
 from witnessmark.analyses.together import sensor_or_real as plausibility
 from witnessmark.knowledge import load_knowledge
 from witnessmark.model.entries.case import read_case

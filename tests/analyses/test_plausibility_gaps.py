@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from analyses.test_plausibility import CARS, COOLANT, car, channel, dipped, findings
-from witnessmark.analyses.sensors.one_trace import SEEN_FROM, TraceVerdict, judge_many, prepare
+from witnessmark.analyses.sensors.one_trace import SEEN_FROM, TraceVerdict, judge_many
+from witnessmark.analyses.sensors.trace_samples import prepare
 from witnessmark.model.recording import Floats
 from witnessmark.readers import read_recording
 

@@ -9,7 +9,8 @@ import pytest
 
 from witnessmark.analyses.sensors.drawn_trace import credible_band, drawn
 from witnessmark.analyses.sensors.liveliness import PROFILES
-from witnessmark.analyses.sensors.one_trace import TraceVerdict, judge, prepare
+from witnessmark.analyses.sensors.one_trace import TraceVerdict, judge
+from witnessmark.analyses.sensors.trace_samples import prepare
 from witnessmark.model.finding import Finding
 from witnessmark.report.pictures.judged_trace import plausibility_picture
 

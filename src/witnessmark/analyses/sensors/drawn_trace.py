@@ -8,7 +8,8 @@ import numpy as np
 import numpy.typing as npt
 
 from witnessmark.analyses.sensors.liveliness import Profile
-from witnessmark.analyses.sensors.one_trace import SensorTrace, TraceVerdict
+from witnessmark.analyses.sensors.one_trace import TraceVerdict
+from witnessmark.analyses.sensors.trace_samples import SensorTrace
 
 __all__ = ["credible_band", "drawn"]
 

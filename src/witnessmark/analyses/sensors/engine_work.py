@@ -16,7 +16,7 @@ from scipy.ndimage import maximum_filter1d, median_filter, minimum_filter1d
 from scipy.signal import lfilter, lfiltic
 
 from witnessmark.analyses.sensors.liveliness import Profile
-from witnessmark.analyses.sensors.one_trace import SensorTrace, own_noise, resolution
+from witnessmark.analyses.sensors.trace_samples import SensorTrace, own_noise, resolution
 from witnessmark.model.recording import Channel, Floats, Recording
 
 __all__ = ["FOLLOWS", "Explained", "explained", "prepare_explained"]

@@ -11,7 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from witnessmark.analyses.sensors.one_trace import SensorTrace, TraceVerdict
+from witnessmark.analyses.sensors.one_trace import TraceVerdict
+from witnessmark.analyses.sensors.trace_samples import SensorTrace
 
 __all__ = ["Movement", "Stuck", "fan_beside", "movement", "stuck"]
 

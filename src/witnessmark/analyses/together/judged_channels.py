@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 
 from witnessmark.analyses.sensors.engine_work import explained, prepare_explained
 from witnessmark.analyses.sensors.liveliness import PRESSURES, PROFILES, Profile
-from witnessmark.analyses.sensors.one_trace import SensorTrace, TraceVerdict, judge_many, prepare
+from witnessmark.analyses.sensors.one_trace import TraceVerdict, judge_many
+from witnessmark.analyses.sensors.trace_samples import SensorTrace, prepare
 from witnessmark.model.recording import Channel, Floats, Recording
 
 __all__ = ["Judged", "has_coolant", "judged_recordings", "valid_samples"]
