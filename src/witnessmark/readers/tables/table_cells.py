@@ -4,13 +4,18 @@ from __future__ import annotations
 
 import codecs
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from io import BytesIO
+from typing import NamedTuple
 
+import numpy as np
+import numpy.typing as npt
 import polars as pl
 
 from witnessmark.readers.files.source import FileSource
+from witnessmark.readers.tables.table_again import HeadingsAgain
 from witnessmark.readers.tables.table_layout import Layout
+from witnessmark.readers.tables.table_rows import RowCheck
 from witnessmark.readers.told import Trouble
 
 __all__ = ["frames"]
@@ -37,6 +42,9 @@ def frames(
         trouble: counts the cells that hold no number.
     """
     count = len(layout.names)
+    delimiter = b"\t" if layout.delimiter == " " else layout.delimiter.encode()
+    check = RowCheck(delimiter, count, layout.first_row + 1, trouble)
+    again = HeadingsAgain(layout, trouble)
     for block in _whole(_rows(source, layout), layout, trouble):
         text = block
         if layout.delimiter == " ":
@@ -44,9 +52,13 @@ def frames(
         elif layout.spaced:
             text = re.sub(rb"[ \t]*" + re.escape(layout.delimiter.encode()) + rb"[ ]*",
                           layout.delimiter.encode(), text)  # fmt: skip
-        if text.isspace():
+        first = check.line
+        text, lines = check.fitting(text)
+        if not text or text.isspace():
             continue
-        yield _parsed(text, layout, count, texts, trouble)
+        yield _parsed(text, layout, texts, trouble, again, _Lines(first, lines))
+        if again.ended:
+            return
 
 
 def _whole(blocks: Iterator[bytes], layout: Layout, trouble: Trouble) -> Iterator[bytes]:
@@ -56,14 +68,14 @@ def _whole(blocks: Iterator[bytes], layout: Layout, trouble: Trouble) -> Iterato
     for block in blocks:
         if b"\0" in block:
             lines = block.split(b"\n")
-            kept = [line for line in lines if b"\0" not in line]
             trouble.add(
                 "damaged rows",
                 "{count} rows are damaged; they are left out.",
                 do="Copy the file from the recorder again.",
-                count=len(lines) - len(kept),
+                count=sum(b"\0" in line for line in lines),
             )
-            block = b"\n".join(kept)  # noqa: PLW2901
+            # An empty line stays in place, so that lines are counted as an editor does.
+            block = b"\n".join(b"" if b"\0" in line else line for line in lines)  # noqa: PLW2901
         if before is not None:
             rows = before[-4000:]
             yield before
@@ -142,13 +154,31 @@ def _utf8(source: FileSource, encoding: str) -> Iterator[bytes]:
         yield rest.encode()
 
 
+class _Lines(NamedTuple):
+    """Where the rows of a piece stand in the file."""
+
+    first: int
+    of_row: npt.NDArray[np.int64] | None
+
+    def of(self, row: int) -> int:
+        return self.first + row if self.of_row is None else int(self.of_row[row])
+
+
 def _parsed(
-    text: bytes, layout: Layout, count: int, texts: frozenset[int], trouble: Trouble
+    text: bytes,
+    layout: Layout,
+    texts: frozenset[int],
+    trouble: Trouble,
+    again: HeadingsAgain,
+    lines: _Lines,
 ) -> pl.DataFrame:
+    count = len(layout.names)
     plain = layout.thousands == "" and not (layout.decimal_comma and layout.delimiter == ",")
     plain = plain and not layout.tails
     texts = texts | set(range(layout.beside))
-    if plain:
+    # A mark that no number has shown so far can be one of thousands: then every cell is looked at.
+    other = b"." if layout.decimal_comma else b","
+    if plain and (other == layout.delimiter.encode() or other not in text):
         schema: dict[str, type[pl.DataType]] = {
             f"c{i}": pl.String if i in texts else pl.Float64 for i in range(count)
         }
@@ -161,8 +191,13 @@ def _parsed(
         strings = _read(text, layout, {f"c{i}": pl.String for i in range(count)}, _NOTHING)
     except _REFUSALS:
         strings = _by_hand(text, layout, count)
+    strings, places = again.without(strings, texts, lines.of)
     return strings.with_columns(
-        [_numbers(strings[f"c{i}"], layout, trouble, i) for i in range(count) if i not in texts]
+        [
+            _numbers(strings[f"c{i}"], layout, trouble, i, places)
+            for i in range(count)
+            if i not in texts
+        ]
     )
 
 
@@ -175,7 +210,6 @@ def _read(
         separator="\t" if layout.delimiter == " " else layout.delimiter,
         schema=schema,
         null_values=blanks or None,
-        truncate_ragged_lines=True,
         decimal_comma=layout.decimal_comma and layout.delimiter != ",",
         encoding="utf8-lossy",
     )
@@ -192,12 +226,29 @@ def _by_hand(text: bytes, layout: Layout, count: int) -> pl.DataFrame:
     return pl.DataFrame({f"c{i}": pl.Series(c, dtype=pl.String) for i, c in enumerate(columns)})
 
 
-def _numbers(column: pl.Series, layout: Layout, trouble: Trouble, place: int) -> pl.Series:
+def _numbers(
+    column: pl.Series, layout: Layout, trouble: Trouble, place: int, lines: Sequence[int]
+) -> pl.Series:
     text = column.str.strip_chars(' "\u00a0')
     if place < len(layout.tails) and layout.tails[place]:
         text = text.str.strip_suffix(layout.tails[place]).str.strip_chars_end()
-    if layout.thousands:
-        text = text.str.replace_all(layout.thousands, "", literal=True)
+    given = text
+    unclear = _two_ways(text, layout)
+    if unclear.any():
+        first = unclear.arg_true()[0]
+        trouble.add(
+            "marks",
+            f"'{str(text[first])[:20]}' in line {lines[first]}, column "
+            f"'{layout.names[place] or place + 1}', can be read two ways beside the other numbers "
+            "of this table ({count} such cells); they are not used.",
+            do="Export the table without marks between thousands.",
+            where=layout.names[place],
+            count=int(unclear.sum()),
+        )
+        text = pl.select(pl.when(~unclear).then(text)).to_series()
+    for mark in dict.fromkeys((layout.thousands, "." if layout.decimal_comma else ",")):
+        if mark:
+            text = text.str.replace_all(mark, "", literal=True)
     if layout.decimal_comma:
         text = text.str.replace(",", ".", literal=True)
     lowered = text.str.to_lowercase()
@@ -219,11 +270,32 @@ def _numbers(column: pl.Series, layout: Layout, trouble: Trouble, place: int) ->
     bad = text.is_not_null() & values.is_null()
     lost = int(bad.sum())
     if lost:
-        example = text.filter(bad)[0]
+        first = bad.arg_true()[0]
         trouble.add(
             "cells",
-            f"{{count}} cells hold no number, such as '{str(example)[:30]}'; they are taken as "
-            "not available.",
+            f"{{count}} cells hold no number, such as '{str(given[first])[:30]}' in line "
+            f"{lines[first]}, column '{layout.names[place] or place + 1}'; they are taken as not "
+            "available.",
             count=lost,
         )
     return values.alias(column.name)
+
+
+def _two_ways(text: pl.Series, layout: Layout) -> pl.Series:
+    """Say which cells carry a mark that is neither this table's decimal mark nor a plain group.
+
+    With decimal commas ``1.234`` is a thousand and more, or one and a bit written by another hand;
+    ``1.234,5`` says it all. The same with points.
+    """
+    point, group = (",", ".") if layout.decimal_comma else (".", ",")
+    if layout.thousands and layout.thousands != group:
+        return pl.Series([False]).new_from_index(0, len(text))
+    marked = text.str.contains(group, literal=True).fill_null(value=False)
+    p, g = re.escape(point), re.escape(group)
+    grouped = rf"^[-+]?\d{{1,3}}({g}\d{{3}})+" + (
+        rf"({p}\d+)?$" if layout.thousands else rf"{p}\d+$"
+    )
+    if not marked.any():
+        return marked
+    digits = text.str.contains(r"^[-+]?[\d.,]+([eE][-+]?\d+)?$").fill_null(value=False)
+    return marked & digits & ~text.str.contains(grouped).fill_null(value=False)

@@ -8,12 +8,15 @@ from collections import Counter
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
+from witnessmark.readers.tables.table_fit import Fit, fitted
 from witnessmark.readers.tables.table_headings import headings_of, is_remark
 from witnessmark.readers.tables.table_numbers import BLANKS, is_value, numbers_of
 
 __all__ = ["Layout", "cells_of", "decoded_text", "layout_of"]
 
 _DELIMITERS = (",", ";", "\t", "|")
+#: Rows of one length that show a table even where rows of another kind follow.
+_FIRST = 12
 #: Tried where none of the usual ones gives a table.
 _RARE = ("^", "~", "!", "&", "*", ":")
 
@@ -37,6 +40,7 @@ class Layout:
         beside: columns at the left that describe the recording and hold no data.
         unclear: columns whose numbers can be read two ways, such as 1,234.
         tails: for every column the unit that stands behind each number, or empty.
+        misfit: why headings and cells do not go together, in words; empty where they do.
         quoting: ``'`` where cells stand in single quotes, ``=`` where they are formulas of text.
     """
 
@@ -55,6 +59,7 @@ class Layout:
     unclear: frozenset[int] = frozenset()
     tails: tuple[str, ...] = ()
     quoting: str = ""
+    misfit: str = ""
 
 
 def decoded_text(head: bytes) -> tuple[str, str]:
@@ -135,7 +140,9 @@ def _try(lines: list[str], delimiter: str, encoding: str) -> tuple[float, Layout
         return None
     width, often = widths.most_common(1)[0]
     total = sum(widths.values())
-    if width < 2 or often < 0.6 * total:
+    if (width < 2 or often < 0.6 * total) and (first := _even_at_first(rows)):
+        width, often, total = first, 1, 2  # another kind of rows follows; the reader names them
+    elif width < 2 or often < 0.6 * total:
         ragged = [len(r) for r in rows[-60:] if r]
         width = max(ragged)
         if width < 2 or delimiter == " " or min(ragged[: len(ragged) // 2 + 1]) < 2:
@@ -153,6 +160,10 @@ def _try(lines: list[str], delimiter: str, encoding: str) -> tuple[float, Layout
     numbers = numbers_of(data, width)
     good = sum(is_value(c, numbers.decimal_comma, numbers.thousands) for c in full)
     names, units, above = headings_of(rows[:start], lines[:start], width)
+    fit = fitted(names, _line_of(names, rows[:start], lines), data[:80], width, delimiter)
+    if units and len(units) != fit.width and len(fit.names) == fit.width:
+        units = _beside_headings(units, names, fit)
+    names, width = fit.names, fit.width
     if delimiter == " " and not names and width > 12:
         return None
     score = good / len(full) + 0.2 * often / total + (0.15 if any(names) else 0.0)
@@ -176,8 +187,30 @@ def _try(lines: list[str], delimiter: str, encoding: str) -> tuple[float, Layout
         beside=beside,
         unclear=numbers.unclear,
         tails=tails,
+        misfit=fit.misfit,
     )
     return score, layout
+
+
+def _even_at_first(rows: list[list[str]]) -> int:
+    """Return the cells of the first rows where those are many and alike; 0 where they are not."""
+    widths = [len(row) for row in rows if row][:_FIRST]
+    return widths[-1] if len(widths) == _FIRST and widths[-1] > 1 and len(set(widths)) == 1 else 0
+
+
+def _line_of(names: list[str], rows: list[list[str]], lines: list[str]) -> str:
+    """Return the line the headings stand in."""
+    for row, line in zip(reversed(rows), reversed(lines[: len(rows)]), strict=True):
+        if len(row) == len(names) and row and row[-1].strip() == names[-1].strip():
+            return line
+    return ""
+
+
+def _beside_headings(units: list[str], names: list[str], fit: Fit) -> list[str]:
+    """Move the row of units where the headings were moved; one of another length says nothing."""
+    if len(units) == len(names) == fit.width - 1 and not fit.names[0]:
+        return ["", *units]
+    return []
 
 
 def _beside(rows: list[list[str]]) -> tuple[int, dict[str, list[str]]]:

@@ -82,6 +82,12 @@ def read(source: FileSource, settings: ReaderSettings) -> Recording:
             "The table has an absurd number of columns.", where=source.name, do="Export fewer."
         )
     _refuse_torn_decimals(layout, source.name)
+    if layout.misfit:
+        raise RecordingRefused(
+            layout.misfit,
+            where=f"{source.name}, line {layout.first_row + 1}",
+            do="Export the table with one heading a column, and with one mark between all cells.",
+        )
     plan = _plan(layout, settings, source.trouble)
     keeper = Keeper(_IN_MEMORY)
     columns, rows = _columns(source, plan, keeper)
@@ -324,7 +330,12 @@ def _refuse_torn_decimals(layout: Layout, name: str) -> None:
     """A decimal comma inside a table with commas tears every number in two."""
     headings = sum(bool(n) for n in layout.names)
     width = max((len(r) for r in layout.samples), default=0)
-    if layout.delimiter == "," and 2 <= headings < width and width >= 2 * headings - 1:
+    if (
+        layout.misfit
+        and layout.delimiter == ","
+        and 2 <= headings < width
+        and width >= 2 * headings - 1
+    ):
         raise RecordingRefused(
             f"The table has {headings} headings but up to {width} cells in a row: a decimal comma "
             "in a table with commas between the cells can be read in several ways.",

@@ -12,6 +12,7 @@ import numpy.typing as npt
 from witnessmark.model.recording import Floats
 from witnessmark.readers.columns.column_names import ColumnHeading
 from witnessmark.readers.logs.timeline import Timeline
+from witnessmark.readers.tables.table_fit import is_row_number
 from witnessmark.readers.tables.table_layout import Layout
 from witnessmark.readers.tables.time_columns import TimeColumn, clock_of, day_scale, is_compact
 from witnessmark.readers.told import Trouble
@@ -20,8 +21,10 @@ __all__ = ["Times", "day_column", "time_column", "times_of"]
 
 #: A larger number is no time [s].
 _MOST_SECONDS = 1e11
-#: From this step between two rows on plain whole numbers are hardly seconds [s].
-_LONG_STEP_S = 20.0
+#: From this step between two rows on plain numbers may as well be milliseconds [s].
+_LONG_STEP_S = 5.0
+#: Share of such steps that makes the unit doubtful; a pause here and there does not.
+_LONG_SHARE = 0.1
 
 Order = npt.NDArray[np.intp]
 #: Times, the stated rate, the order to put the rows in, the clock.
@@ -43,7 +46,7 @@ def time_column(
         if not h.time and h.quantity is None and h.unit is not None and h.unit.kind == "time"
     ]  # fmt: skip
     first = next((n for n in range(len(headings)) if n >= layout.beside), 0)
-    if not layout.headed or not order:
+    if not layout.headed or (not order and _may_be_time(headings, cells, first)):
         by_unit.append(first)
     best: tuple[int, int, TimeColumn] | None = None
     for number in [*order, *by_unit]:
@@ -62,6 +65,17 @@ def time_column(
         if best is None or cost < best[0]:
             best = cost, number, clock
     return (best[1], best[2]) if best else (None, None)
+
+
+def _may_be_time(headings: list[ColumnHeading], cells: list[list[str]], column: int) -> bool:
+    """Say whether a first column that is not called so can be the time.
+
+    The running number of the rows rises too, and so does a distance or a total.
+    """
+    one = headings[column]
+    if one.quantity is not None or (one.unit is not None and one.unit.kind != "time"):
+        return False
+    return not is_row_number(one.label, cells[column])
 
 
 def day_column(
@@ -125,6 +139,11 @@ def times_of(
     epoch_s: float | None = None
     if clock is not None and clock.form == "number" and not clock.epoch and not clock.stated:
         raw, epoch_s = _of_no_unit(raw, trouble, named=named)
+        if raw is None:
+            if rate is None and interval_s is None:
+                return np.full(rows, np.nan), None, None, None
+            step = 1.0 / rate if rate else interval_s or np.nan
+            return np.arange(rows, dtype=np.float64) * step, rate, None, None
     raw = np.where(np.abs(raw) < _MOST_SECONDS, raw, np.nan)
     raw, order = _known(raw, columns, trouble)
     clocked = clock is not None and clock.form in {"clock", "minutes"} and not dated
@@ -144,8 +163,10 @@ def times_of(
     return time, rate, order, timeline
 
 
-def _of_no_unit(raw: Floats, trouble: Trouble, *, named: bool) -> tuple[Floats, float | None]:
-    """Plain numbers are seconds, unless they cannot be."""
+def _of_no_unit(
+    raw: Floats, trouble: Trouble, *, named: bool
+) -> tuple[Floats | None, float | None]:
+    """Plain numbers are seconds, unless they cannot be; ``None`` where nobody can tell."""
     days = day_scale(raw) if named else None
     if days is not None:
         trouble.add(
@@ -155,17 +176,18 @@ def _of_no_unit(raw: Floats, trouble: Trouble, *, named: bool) -> tuple[Floats, 
         )
         start = float(raw[~np.isnan(raw)][0])
         return (raw - start) * days[0], days[1]
-    known = raw[~np.isnan(raw)]
-    steps = np.diff(known[:100_000])
-    if named and steps.size > 3 and float(np.median(steps)) >= _LONG_STEP_S and bool(
-        (known == np.rint(known)).all()
-    ):  # fmt: skip
+    steps = np.diff(raw[~np.isnan(raw)])
+    steps = steps[steps > 0.0]  # stamps that stand several times say nothing of the unit
+    long = steps >= _LONG_STEP_S
+    if named and steps.size > 3 and np.count_nonzero(long) > _LONG_SHARE * steps.size:
         trouble.add(
             "unit of time",
-            f"The time column does not say its unit; taken as seconds there are "
-            f"{float(np.median(steps)):,.0f} s between two rows.",
-            do="If that is wrong, name it once, such as 'Time=time [ms]'.",
+            "The time column does not say its unit; taken as seconds there would be "
+            f"{float(np.median(steps[long])):,.0f} s between two rows. Nothing that depends on "
+            "time is judged.",
+            do="Name it once, such as 'Time=time [ms]' or 'Time=time [s]'.",
         )
+        return None, None
     return raw, None
 
 
