@@ -1,6 +1,7 @@
-# make demo   the invented shop on a local page
-# make test   everything that is checked: format, lint, types, the house, the tests
-# make env    only the environment: .venv/bin/witnessmark
+# make demo     the invented shop on a local page
+# make test     everything that is checked: format, lint, types, the house, the tests
+# make picture  the picture of the README, from the open truck of the demo
+# make env      only the environment: .venv/bin/witnessmark
 
 VENV := .venv
 PY := $(VENV)/bin/python
@@ -10,13 +11,16 @@ WORKERS ?= 2
 export OMP_NUM_THREADS ?= 1
 export OPENBLAS_NUM_THREADS ?= 1
 
-.PHONY: demo test env test-env check system clean
+.PHONY: demo test picture env test-env check system clean
 
 demo: $(BASE)
 	$(VENV)/bin/witnessmark demo
 
 test: $(FULL) system check
 	$(PY) -m pytest -n $(WORKERS) --dist loadfile
+
+picture: $(FULL) system
+	WITNESSMARK_PICTURE=docs/pictures/case.png $(PY) -m pytest -q tests/web/test_readme_picture.py
 
 check: $(FULL)
 	$(VENV)/bin/ruff format --check src tests benchmarks studies

@@ -111,12 +111,12 @@ def main() -> None:
 
 
 def case_picture() -> str:
-    """Return the picture of the trade's case: 65 psi at idle, 78 psi at 1,400 rpm."""
-    rows = [("complaint", {"words": "low fuel pressure", "families": ["fuel_low"]}),
+    """Return the picture of the demo's open truck (invented): two low readings, new filters."""
+    rows = [("complaint", {"words": "loses heart on the long hill", "families": ["fuel_low"]}),
             ("clue", {"clue": "filters_recent", "seen": True})]  # fmt: skip
     rows += [("reading", {"quantity": "fuel_gallery_pressure", "value": v,
                           "point": {"rpm": n, "load": "none", "warm": True}})
-             for v, n in (("65 psi", 650), ("78 psi", 1400))]  # fmt: skip
+             for v, n in (("64 psi", 690), ("79 psi", 1570))]  # fmt: skip
     lines = [json.dumps({"kind": k, "id": f"e{i}", "at": "2026-03-02T08:00:00Z", "data": d})
              for i, (k, d) in enumerate(rows)]  # fmt: skip
     return for_finding(fuel_evidence(read_case("x", lines), load_knowledge()).findings[-1])

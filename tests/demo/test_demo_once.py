@@ -77,14 +77,14 @@ def test_every_case_can_be_assessed_again_from_its_file(done) -> None:
 @pytest.mark.parametrize(
     ("case_id", "family", "work", "cause", "at_least"),
     [
-        ("testbarley-7", "fuel_low", 0, "pump_relief", 0.8),
-        ("timber-3", "vib_load", 0, "damper_aged", 0.6),
-        ("timber-3", "vib_load", 1, "engine_mounts", 0.6),
-        ("sampleton-2", "cool_unstable", 0, "ct_shared", 0.6),
-        ("sampleton-2", "coolant_cross", 1, "xc_cap", 0.4),
-        ("mock-dairy-12", "crankcase", 0, "cc_breather", 0.5),
-        ("mock-dairy-12", "crankcase", 1, "cc_comp", 0.4),
-        ("notown-4", "fuel_low", 1, "air_ingress", 0.6),
+        ("gravel-31", "fuel_low", 0, "pump_relief", 0.8),
+        ("sawmill-14", "vib_load", 0, "damper_aged", 0.6),
+        ("sawmill-14", "vib_load", 1, "engine_mounts", 0.6),
+        ("rescue-5", "cool_unstable", 0, "ct_shared", 0.6),
+        ("rescue-5", "coolant_cross", 1, "xc_cap", 0.4),
+        ("movers-9", "crankcase", 0, "cc_breather", 0.5),
+        ("movers-9", "crankcase", 1, "cc_comp", 0.4),
+        ("gritter-6", "fuel_low", 1, "air_ingress", 0.6),
         ("placeholder-19", "cool_unstable", 0, "ct_thermostat", 0.4),
     ],
 )
@@ -98,9 +98,9 @@ def test_the_right_cause_leads_before_its_repair(
 
 def test_the_first_look_suggested_something_else(told) -> None:
     for case_id, family in [
-        ("testbarley-7", "fuel_low"),
-        ("sampleton-2", "cool_unstable"),
-        ("mock-dairy-12", "crankcase"),
+        ("gravel-31", "fuel_low"),
+        ("rescue-5", "cool_unstable"),
+        ("movers-9", "crankcase"),
         ("placeholder-19", "cool_unstable"),
     ]:
         lead, _ = _lead(told[case_id]["odds_at_check_in"], family)
@@ -108,10 +108,10 @@ def test_the_first_look_suggested_something_else(told) -> None:
 
 
 def test_two_causes_are_suspected_where_there_are_two_in_the_fuel_circuit(told) -> None:
-    odds = told["notown-4"]["odds_before_each_work"][0]
+    odds = told["gritter-6"]["odds_before_each_work"][0]
     [fuel] = [o for o in odds if o["family"] == "fuel_low"]
     assert fuel["two_causes"] > 0.5
-    single = told["testbarley-7"]["odds_before_each_work"][0][0]
+    single = told["gravel-31"]["odds_before_each_work"][0][0]
     assert single["two_causes"] < 0.3
 
 
@@ -129,17 +129,17 @@ def test_the_lying_display_is_told_from_the_thermostat_that_cycles(told) -> None
             if f["outcome"] == "seen" and f["stage"] == stage
         }
 
-    assert "coolant_temperature_jumps" in seen("sampleton-2", 0)
-    assert "coolant_temperature_thermostat_cycling" not in seen("sampleton-2", 0)
+    assert "coolant_temperature_jumps" in seen("rescue-5", 0)
+    assert "coolant_temperature_thermostat_cycling" not in seen("rescue-5", 0)
     assert "coolant_temperature_thermostat_cycling" in seen("placeholder-19", 0)
     assert "coolant_temperature_jumps" not in seen("placeholder-19", 0)
-    for case_id in ("sampleton-2", "placeholder-19"):
+    for case_id in ("rescue-5", "placeholder-19"):
         last = len(TRUTH[case_id])
         moving = {"coolant_temperature_jumps", "coolant_temperature_thermostat_cycling"}
         assert not moving & seen(case_id, last)
 
 
-@pytest.mark.parametrize("case_id", ["mock-dairy-12", "notown-4"])
+@pytest.mark.parametrize("case_id", ["movers-9", "gritter-6"])
 def test_the_first_repair_alone_is_not_called_a_cure(case_id: str) -> None:
     [story] = [s for s in stories() if s.case_id == case_id]
     works = [k for k, line in enumerate(story.lines) if json.loads(line)["kind"] == "work"]

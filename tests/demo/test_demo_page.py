@@ -45,11 +45,11 @@ def test_page_shows_the_invented_trucks_and_ends_when_told(tmp_path: Path) -> No
             with urllib.request.urlopen(address, timeout=120) as answer:
                 page = answer.read().decode()
             for name in (
-                "Testbarley unit 7",
-                "Example Timber no. 3",
-                "Sampleton engine 2",
-                "Mock Dairy tank 12",
-                "Notown plough 4",
+                "Pretend Gravel mixer 31",
+                "Supposed Sawmill chipper 14",
+                "Nowhere Rescue tender 5",
+                "Mock Movers van 9",
+                "Sham County gritter 6",
                 "Placeholder Freight 19",
             ):
                 assert name in page

@@ -7,11 +7,11 @@ from collections.abc import Callable
 from functools import cache
 from pathlib import Path
 
-from witnessmark.demo.stories.breather_story import mock_dairy
-from witnessmark.demo.stories.fuel_stories import notown, testbarley
-from witnessmark.demo.stories.heat_stories import placeholder, sampleton
-from witnessmark.demo.stories.open_stories import madeupton, testbarley_eight
-from witnessmark.demo.stories.shake_story import example_timber
+from witnessmark.demo.stories.breather_story import mock_movers
+from witnessmark.demo.stories.fuel_stories import pretend_gravel, sham_county
+from witnessmark.demo.stories.heat_stories import nowhere_rescue, placeholder
+from witnessmark.demo.stories.open_stories import fictive_feed, madeupton
+from witnessmark.demo.stories.shake_story import supposed_sawmill
 from witnessmark.demo.stories.story import Story
 from witnessmark.errors import Conflict
 from witnessmark.workflow.case.shop_on_disk import Shop, open_shop
@@ -20,6 +20,7 @@ from witnessmark.workflow.case.shop_settings import (
     ShopInstrument,
     save_instrument,
     save_person,
+    save_settings,
     set_shop_name,
 )
 
@@ -27,16 +28,16 @@ __all__ = ["build", "open_stories", "stories"]
 
 #: In the order of the ledger.
 _STORIES: tuple[Callable[[], Story], ...] = (
-    testbarley,
-    example_timber,
-    sampleton,
-    mock_dairy,
-    notown,
+    pretend_gravel,
+    supposed_sawmill,
+    nowhere_rescue,
+    mock_movers,
+    sham_county,
     placeholder,
 )
 
 #: Cases that are still open, so that the ledger has something to wait for.
-_OPEN: tuple[Callable[[], Story], ...] = (testbarley_eight, madeupton)
+_OPEN: tuple[Callable[[], Story], ...] = (fictive_feed, madeupton)
 
 _INSTRUMENTS = (
     ShopInstrument("G1", "liquid-filled gauge", "160 psi", "1 % of span", "1 psi", "2026-01-12"),
@@ -44,6 +45,10 @@ _INSTRUMENTS = (
     ShopInstrument("U1", "U-tube with the orifice", "40 inH2O", "0.2 inH2O", "0.1 inH2O", ""),
     ShopInstrument("C1", "cooling system tester", "30 psi", "0.5 psi", "0.5 psi", "2025-11-03"),
 )
+
+
+#: The shop's own rates, invented like all the rest.
+_FIGURES = {"labour_usd_per_hour": "138", "source": "the invented shop's own"}
 
 
 @cache
@@ -68,6 +73,7 @@ def build(folder: Path) -> Shop:
     """
     shop = open_shop(folder, create=True)
     set_shop_name(shop, "Invented Truck Repair (demo)")
+    save_settings(shop, _FIGURES)
     for instrument in _INSTRUMENTS:
         save_instrument(shop, instrument)
     save_person(shop, Person("Ines Invented", "owner"))

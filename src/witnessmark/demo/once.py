@@ -103,7 +103,7 @@ def _weight(folder: Path, case_id: str) -> int:
     finally:
         shop.close()
     return sum(10 if name.endswith(".csv") else 2 for name in names if name) + (
-        5 if case_id.startswith("testbarley") else 0
+        5 if case_id.startswith(("gravel", "feed")) else 0
     )
 
 

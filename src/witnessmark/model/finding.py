@@ -50,7 +50,7 @@ class OperatingPoint:
         return same_gear and same_warmth
 
     def words(self) -> str:
-        """Return the point in words, such as ``1400 rpm, no load`` or ``1500 rpm, full load``."""
+        """Return the point in words, such as ``1570 rpm, no load`` or ``1550 rpm, full load``."""
         parts: list[str] = []
         if self.rpm is not None:
             parts.append(f"{self.rpm:.0f} rpm")

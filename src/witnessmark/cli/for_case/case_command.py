@@ -23,7 +23,7 @@ def command() -> None:
 @command.command()
 @SHOP
 @click.argument("case_id")
-@click.option("--truck", help="What the truck is called, such as 'unit 7'.")
+@click.option("--truck", help="What the truck is called, such as 'tanker 22'.")
 @click.option("--words", help="The complaint in the driver's own words.")
 @click.option("--family", "families", multiple=True, help="Complaint family id; may be repeated.")
 @AS_JSON
@@ -68,7 +68,7 @@ def add(
 ) -> None:
     """Add an entry: KIND and FIELD=VALUE pairs, dots for inner fields.
 
-    For example: reading quantity=fuel_gallery_pressure value="65 psi" point.rpm=650. For a
+    For example: reading quantity=fuel_gallery_pressure value="64 psi" point.rpm=690. For a
     recording or photo, path= names a file, which is stored in the shop.
     """
     from witnessmark.workflow.case.shop_on_disk import open_shop

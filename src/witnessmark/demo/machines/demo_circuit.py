@@ -2,7 +2,7 @@
 
 Balance at one engine speed: theoretical delivery times fill, minus slip, minus what the relief
 spills, equals what the injectors take plus what the regulator returns. Constants are invented
-(a generic 15-litre engine, about 75 psi at idle and 95 at 1,500 r/min without load).
+(a generic 15-litre engine); a truck of the demo has a regulator opening of its own.
 """
 
 from __future__ import annotations

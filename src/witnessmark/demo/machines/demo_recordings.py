@@ -36,16 +36,16 @@ def fuel_recording(
     """Return a bus log: idle, three steady speeds without load, then a pull in one gear."""
     rng = np.random.default_rng(seed)
     legs = [
-        Leg(20, 700, 0.08),
-        Leg(15, 1000, 0.10),
-        Leg(15, 1500, 0.14),
-        Leg(15, 1800, 0.18),
-        Leg(10, 700, 0.08),
+        Leg(20, 690, 0.08),
+        Leg(15, 980, 0.10),
+        Leg(15, 1570, 0.14),
+        Leg(15, 1780, 0.18),
+        Leg(10, 690, 0.08),
         Leg(10, 1300, 0.55, "9", ramp=True),
-        Leg(14, 1500, 1.0, "9"),
-        Leg(10, 1500, 1.0, "9"),
+        Leg(14, 1550, 1.0, "9"),
+        Leg(10, 1550, 1.0, "9"),
         Leg(10, 1000, 0.0, "9", ramp=True),
-        Leg(12, 700, 0.08),
+        Leg(12, 690, 0.08),
     ]
     drove = drive(legs, rng, gearing=GEARING)
     pressure = gallery_curve(drove.rpm, drove.load, faults) - sensor_low_psi

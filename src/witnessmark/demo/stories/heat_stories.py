@@ -5,57 +5,59 @@ from __future__ import annotations
 from witnessmark.demo.machines.demo_recordings import GEARING, cycling_recording, scene_recording
 from witnessmark.demo.stories.story import Story, Writer
 
-__all__ = ["placeholder", "sampleton"]
+__all__ = ["nowhere_rescue", "placeholder"]
 
 PROBE = {"id": "P1", "accuracy": "1 degC", "repeatability": "0.5 degC"}
 METER = {"id": "M1", "accuracy": "1 mV", "repeatability": "1 mV"}
 TESTER = {"id": "C1", "span": "30 psi", "accuracy": "0.5 psi", "repeatability": "0.5 psi"}
 
 
-def sampleton() -> Story:
-    """A light bar grounded on the sensors' stud, and a weak pressure cap beside it."""
+def nowhere_rescue() -> Story:
+    """Mast lamps grounded on the sensors' stud, and a weak pressure cap beside it."""
     w = Writer("2026-02-10T09:00:00")
-    w.truck("Sampleton engine 2", "Sampleton Fire (invented)", litres=9, miles=61000, hours=9400)
+    w.truck(
+        "Nowhere Rescue tender 5", "Nowhere Rescue (invented)", litres=9, miles=44000, hours=7300
+    )
     jumps = w.add(
         "complaint",
-        words="Coolant temperature jumps on the dash at a scene.",
+        words="The temperature needle hops while we stand at a job.",
         families=["cool_unstable"],
     )
     loss = w.add(
         "complaint",
-        words="A quart of coolant a week, nobody sees a drip.",
+        words="We top up half a gallon of coolant a month and find no drip.",
         families=["coolant_cross"],
     )
     w.add(
         "note",
         about="interview",
-        words="Two sensors and a thermostat were fitted elsewhere. "
-        "Light bar and siren added 14 months ago.",
+        words="A sensor and a thermostat were fitted last winter. "
+        "The mast lamps were added the summer before.",
     )
-    w.add("approval", by="Chief of Sampleton (invented)", how="in person", limit_usd=700)
+    w.add("approval", by="Captain of Nowhere (invented)", how="in person", limit_usd=650)
     w.add("clue", clue="harness_repair", seen=True)
     w.add("clue", clue="part_new", seen=True, cause="ct_sensor")
     w.add("clue", clue="part_new", seen=True, cause="ct_thermostat")
     w.add("clue", clue="topups", seen=True)
     w.add("clue", clue="idle_hours", seen=True)
-    w.record("sampleton-scene-before.candump.log.gz", scene_recording(31, lifted_volt=0.20), "bus")
+    w.record("rescue-scene-before.candump.log.gz", scene_recording(31, lifted_volt=0.23), "bus")
     w.read(
         "coolant_housing_temperature",
-        {720: "88 degC"},
+        {720: "87 degC"},
         instrument=PROBE,
-        source="probe under a strap, lights on",
+        source="probe under a strap, lamps on",
     )
-    w.read("ground_drop", {720: "200 mV"}, instrument=METER, source="siren and light bar on, 40 A")
+    w.read("ground_drop", {720: "230 mV"}, instrument=METER, source="pump and mast lamps on, 46 A")
     w.add("test", test="c_rate", result="positive")
     w.add("test", test="c_multi", result="positive")
     w.add("test", test="c_ir", result="positive", after=20)
     w.add("test", test="c_ground", result="positive", after=25)
     w.read(
         "coolant_pressure",
-        {0: "9 psi"},
+        {0: "6 psi"},
         instrument=TESTER,
         warm=None,
-        source="cap on the tester, marked 15 psi",
+        source="cap on the tester, marked 13 psi",
     )
     w.add("test", test="x_cap", result="positive")
     w.add("test", test="x_press", result="negative", after=30)
@@ -64,68 +66,69 @@ def sampleton() -> Story:
         "quote",
         lines=[
             {
-                "what": "Ground of the light bar moved to the frame, sensor stud cleaned",
-                "minutes": 60,
-                "usd": 18,
+                "what": "Ground of the mast lamps moved to the frame, sensor stud cleaned",
+                "minutes": 65,
+                "usd": 24,
                 "cause": "ct_shared",
             },
-            {"what": "Pressure cap", "minutes": 5, "usd": 22, "cause": "xc_cap"},
+            {"what": "Pressure cap", "minutes": 5, "usd": 19, "cause": "xc_cap"},
         ],
-        total_usd=203,
-        limit_usd=260,
+        total_usd=204,
+        limit_usd=250,
     )
-    w.add("approval", by="Chief of Sampleton (invented)", how="phone", quote=quote, limit_usd=260)
+    w.add("approval", by="Captain of Nowhere (invented)", how="phone", quote=quote, limit_usd=250)
     w.add(
         "work",
         cause="ct_shared",
-        did="Light bar and siren given a ground of their own at the "
-        "frame; sensor-ground stud cleaned.",
-        minutes=55,
+        did="Mast lamps given a ground of their own at the frame; sensor-ground stud cleaned.",
+        minutes=70,
         after=80,
-        parts=[{"name": "Cable, lug, star washer", "usd": 18}],
+        parts=[{"name": "Cable, lug, star washer", "usd": 24}],
         torques=[{"location": "Ground stud at the frame"}],
     )
-    w.read("ground_drop", {720: "12 mV"}, instrument=METER, source="siren and light bar on, 40 A")
+    w.read("ground_drop", {720: "9 mV"}, instrument=METER, source="pump and mast lamps on, 46 A")
     w.add(
         "work",
         cause="xc_cap",
         did="Pressure cap renewed.",
         minutes=5,
-        parts=[{"name": "Pressure cap, 15 psi", "usd": 22}],
+        parts=[{"name": "Pressure cap, 13 psi", "usd": 19}],
     )
     w.read(
         "ground_drop",
-        {720: "12 mV"},
+        {720: "9 mV"},
         instrument=METER,
-        source="siren and light bar on, 40 A",
+        source="pump and mast lamps on, 46 A",
     )
     w.read(
         "coolant_housing_temperature",
-        {720: "88 degC"},
+        {720: "87 degC"},
         instrument=PROBE,
-        source="probe under a strap, lights on",
+        source="probe under a strap, lamps on",
     )
     w.read(
         "coolant_pressure",
-        {0: "15 psi"},
+        {0: "13 psi"},
         instrument=TESTER,
         warm=None,
         source="new cap on the tester",
     )
     w.add("test", test="x_cap", result="negative")
-    w.record("sampleton-scene-after.candump.log.gz", scene_recording(32, lifted_volt=0.0), "bus")
+    w.record("rescue-scene-after.candump.log.gz", scene_recording(32, lifted_volt=0.0), "bus")
     w.add("test", test="c_rate", result="negative")
     w.add("test", test="c_multi", result="negative")
     w.add("test", test="c_ground", result="negative", after=15)
     w.add("test", test="c_ir", result="negative", after=15)
     w.add("test", test="c_wiggle", result="negative", after=15)
-    w.days(3)
-    w.add("outcome", complaint=jumps, gone=True, after_days=3, words="Three calls, no jump.")
-    w.add("outcome", complaint=loss, gone=True, after_days=3, words="Same level on three mornings.")
+    w.days(4)
+    w.add(
+        "outcome", complaint=jumps, gone=True, after_days=4, words="Four jobs, the needle stands."
+    )
+    w.add("outcome", complaint=loss, gone=True, after_days=4, words="Same mark on four mornings.")
     return Story(
-        "sampleton-2",
-        "Sampleton engine 2: coolant temperature jumps at a scene",
-        "a third sensor, or an air pocket because the level is low",
+        "rescue-5",
+        "Nowhere Rescue tender 5: the temperature needle hops at a job",
+        "another sensor, or an air pocket because the level is low",
         ("ct_shared", "xc_cap"),
         tuple(w.lines),
         w.files,

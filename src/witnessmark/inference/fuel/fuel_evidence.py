@@ -368,7 +368,7 @@ def _assumptions(posterior: FuelPosterior, table: PriorTable) -> tuple[str, ...]
     if table.prior.known:
         said.append("Engine type known from the shop's own healthy readings.")
     else:
-        said.append("Engine type not known: only 75 psi at idle and 95 psi at 1,500 rpm are taken.")
+        said.append("Engine type not known: the trade's usual healthy pressures are taken.")
     said.append(f"Effective number of draws: {posterior.effective:.0f}.")
     if posterior.effective < ENOUGH:
         said.append("Few draws carry the weight; the percentages are rough.")

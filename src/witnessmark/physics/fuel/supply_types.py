@@ -62,7 +62,7 @@ class Parameter:
     source: str
 
 
-#: Every parameter. Figures tuned to two trade pressures: 75 psi at idle, 95 psi at 1,500 r/min
+#: Every parameter. Figures tuned to two trade pressures, ``idle_psi`` and ``rated_psi``
 #: (common practice, no source).
 PARAMETERS: dict[str, Parameter] = {
     p.name: p
@@ -72,14 +72,14 @@ PARAMETERS: dict[str, Parameter] = {
         Parameter("slip", "share of idle delivery", 0.10, 0.25, "0.04 to 0.16",
                   "times 2.5 to 12", _MEMORY),
         Parameter("relief_crack", "psi", 83.7, 0.025,
-                  "solved from 95 psi, or 3 to 30 psi above it", "-8 to -45 %", _MEMORY),
+                  "solved from rated_psi, or 3 to 30 psi above it", "-8 to -45 %", _MEMORY),
         Parameter("relief_slope", "psi per 150 L/h", 16.5, 0.10, "8 to 25; large pump 4 to 10",
                   "-", _MEMORY),
         Parameter("relief_leak", "share of idle delivery", 0.0, 0.0, "-",
                   "0.08 to 0.60, one in ten up to 1.2", _MEMORY),
         Parameter("return_crack", "psi", 52.0, 0.025, "45 to 94 % of idle pressure",
                   "-5 to -40 psi", _MEMORY),
-        Parameter("return_orifice", "L/h per sqrt(psi)", 23.8, 0.03, "solved from 75 psi", "-",
+        Parameter("return_orifice", "L/h per sqrt(psi)", 23.8, 0.03, "solved from idle_psi", "-",
                   _MEMORY),
         Parameter("return_leak", "share of idle conductance", 0.0, 0.0, "-",
                   "0.08 to 0.70, one in ten up to 2.0", _MEMORY),

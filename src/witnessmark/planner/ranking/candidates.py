@@ -21,7 +21,7 @@ class CandidateOutcome:
 
     Attributes:
         result: short id, such as ``below_70`` or ``strong``.
-        words: the same in words, such as ``below 70 psi``.
+        words: the same in words, such as ``below 58 psi``.
         likelihood: natural log of P(reading in this range | who is at fault), given everything
             that has been read so far. For each set of groups the probabilities of all outcomes
             of one candidate add up to one; a common factor per set does not matter, for the
