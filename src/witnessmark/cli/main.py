@@ -7,6 +7,8 @@ import importlib.util
 import json
 import os
 import sys
+from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import click
@@ -114,6 +116,17 @@ def run() -> None:
 def echo_json(document: Any) -> None:
     """Print *document* as JSON."""
     click.echo(json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False))
+
+
+def allow_option(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Give a command ``--allow PATH``: how far names that come from outside may reach."""
+    return click.option(
+        "--allow",
+        multiple=True,
+        type=click.Path(path_type=Path, exists=True),
+        help="A file or folder elsewhere that names in the file (or links in the folder) may "
+        "lead to; without it nothing outside is read. May be repeated.",
+    )(command)
 
 
 def _exists(module: str) -> bool:

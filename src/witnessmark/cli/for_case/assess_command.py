@@ -6,12 +6,13 @@ from pathlib import Path
 
 import click
 
-from witnessmark.cli.main import echo_json
+from witnessmark.cli.main import allow_option, echo_json
 
 
 @click.command()
 @click.argument("case", type=click.Path(path_type=Path))
 @click.argument("case_id", required=False)
+@allow_option
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 @click.option("--si", is_flag=True, help="Show SI units.")
 @click.option(
@@ -22,7 +23,12 @@ from witnessmark.cli.main import echo_json
     help="A knowledge pack of the shop's own; may be repeated.",
 )
 def command(
-    case: Path, case_id: str | None, as_json: bool, si: bool, packs: tuple[Path, ...]
+    case: Path,
+    case_id: str | None,
+    as_json: bool,
+    si: bool,
+    packs: tuple[Path, ...],
+    allow: tuple[Path, ...],
 ) -> None:
     """Assess CASE (a .jsonl file), or CASE-ID of the shop in folder CASE."""
     from witnessmark.workflow.case.shop_on_disk import open_shop
@@ -33,7 +39,7 @@ def command(
     if case_id is not None:
         assessment = assess_in_shop(open_shop(case), case_id, packs=packs)
     else:
-        assessment = assess_file(case, packs=packs)
+        assessment = assess_file(case, packs=packs, allow=allow)
     if as_json:
         echo_json(assessment_json(assessment, si=si))
     else:

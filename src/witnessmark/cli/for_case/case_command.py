@@ -9,7 +9,7 @@ from typing import Any
 
 import click
 
-from witnessmark.cli.main import echo_json
+from witnessmark.cli.main import allow_option, echo_json
 
 SHOP = click.argument("shop", type=click.Path(path_type=Path))
 AS_JSON = click.option("--json", "as_json", is_flag=True, help="Print JSON.")
@@ -156,28 +156,34 @@ def export(
 
     opened = open_shop(shop)
     text = opened.export(case_id)
-    copied = opened.export_files(case_id, recordings) if recordings is not None else []
+    copied, problems = (
+        opened.export_files(case_id, recordings) if recordings is not None else ([], [])
+    )
     if out is None:
         sys.stdout.buffer.write(text.encode())
-        return
-    out.write_bytes(text.encode())
-    _said(
-        {"case": case_id, "file": str(out), "files": copied},
-        f"Case {case_id} is in {out}.",
-        as_json,
-    )
+    else:
+        out.write_bytes(text.encode())
+        rows = [{"where": p.where, "what": p.what, "do": p.do} for p in problems]
+        document = {"case": case_id, "file": str(out), "files": copied, "problems": rows}
+        _said(document, f"Case {case_id} is in {out}.", as_json)
+    if out is None or not as_json:
+        for problem in problems:
+            click.echo(f"! {problem.where}: {problem.what} {problem.do}", err=True)
 
 
 @command.command("import")
 @SHOP
 @click.argument("file", type=click.Path(path_type=Path))
 @click.option("--id", "case_id", help="Name of the case; else the file's name.")
+@allow_option
 @AS_JSON
-def import_case(shop: Path, file: Path, case_id: str | None, as_json: bool) -> None:
-    """Take a case file into SHOP, with the recordings that lie where it says."""
+def import_case(
+    shop: Path, file: Path, case_id: str | None, allow: tuple[Path, ...], as_json: bool
+) -> None:
+    """Take a case file into SHOP, with the recordings that lie where it says, in its folder."""
     from witnessmark.workflow.case.shop_on_disk import open_shop
 
-    case = open_shop(shop, create=True).import_case(file, case_id)
+    case = open_shop(shop, create=True).import_case(file, case_id, allow=allow)
     problems = [{"where": p.where, "what": p.what, "do": p.do} for p in case.problems]
     _said(
         {"case": case.id, "entries": len(case.entries), "problems": problems},

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from witnessmark.cli.main import echo_json
+from witnessmark.cli.main import allow_option, echo_json
 
 
 @click.command()
@@ -25,10 +25,11 @@ from witnessmark.cli.main import echo_json
     type=click.Path(path_type=Path, exists=True),
     help="A knowledge pack of the shop's own for a case in a file; may be repeated.",
 )
+@allow_option
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 def command(
     case: Path, case_id: str | None, out: Path, quote: bool, shop_name: str, si: bool,
-    packs: tuple[Path, ...], as_json: bool,
+    packs: tuple[Path, ...], allow: tuple[Path, ...], as_json: bool,
 ) -> None:  # fmt: skip
     """Write the paper on CASE (a .jsonl file), or on CASE-ID of the shop in folder CASE."""
     from witnessmark.workflow.case.shop_on_disk import open_shop
@@ -43,7 +44,7 @@ def command(
     if case_id is not None:
         paper = paper_of_shop(open_shop(case), case_id, quote, name=shop_name, si=si)
     else:
-        case_id, paper = paper_of_file(case, quote, packs=packs, name=shop_name, si=si)
+        case_id, paper = paper_of_file(case, quote, packs=packs, allow=allow, name=shop_name, si=si)
     write_paper(paper, out)
     if as_json:
         echo_json({"file": str(out), "case": case_id,

@@ -21,6 +21,12 @@ Words = Annotated[str, StringConstraints(max_length=4000)]
 Name = Annotated[str, StringConstraints(min_length=1, max_length=200)]
 
 
+#: What the data bus can carry: SPN 190 (0.125 rpm a bit) and SPN 92 (1 % a bit, as a fraction),
+#: each up to the highest number that is no indicator (SAE J1939-71), 8,031.875 rpm rounded up.
+MOST_RPM = 8032.0
+MOST_LOAD = 2.5
+
+
 def _as_text(value: object) -> object:
     """Gears and the like are names; JSON writers often send them as numbers."""
     return str(value) if isinstance(value, int) and not isinstance(value, bool) else value
@@ -101,7 +107,7 @@ class ComplaintData(Record):
 class Point(Record):
     """Operating point of a reading."""
 
-    rpm: float | None = Field(default=None, ge=0, le=8000)
+    rpm: float | None = Field(default=None, ge=0, le=MOST_RPM)
     load: str | float | None = Field(default=None, description="none, full, or a percentage")
     gear: Label | None = None
     warm: bool | None = None
@@ -321,6 +327,6 @@ def load_fraction(load: str | float | None) -> float | None:
         value = parse(word).si if parse(word).unit.symbol == "%" else -1.0
     except UnitRefused:
         value = -1.0
-    if not 0.0 <= value <= 1.2:
+    if not 0.0 <= value <= MOST_LOAD:
         raise ValueError('write the load as "none", "full" or a percentage such as "50 %"')
     return value

@@ -6,7 +6,7 @@ import json
 import shutil
 import tomllib
 import uuid
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -14,11 +14,12 @@ from typing import Any, BinaryIO
 
 from witnessmark.casebook.files import Originals, digest
 from witnessmark.casebook.store import Casebook, Summary
-from witnessmark.errors import InputRefused, NotFound
+from witnessmark.errors import InputRefused, NotFound, WitnessmarkError
 from witnessmark.model.entries.case import Case, read_case
 from witnessmark.model.entries.entry import Entry, parse_entry
 from witnessmark.model.entries.entry_data import PhotoData, RecordingData
 from witnessmark.model.problem import Problem
+from witnessmark.workflow.case.named_files import Reach, shown, unreadable
 
 __all__ = ["Shop", "entry_line", "new_entry_id", "open_shop", "read_case_file"]
 
@@ -113,22 +114,42 @@ class Shop:
         """Return the case as JSON Lines, byte for byte as its lines came in."""
         return "".join(f"{line}\n" for line in self.casebook.lines(case_id))
 
-    def export_files(self, case_id: str, folder: Path) -> list[str]:
+    def export_files(self, case_id: str, folder: Path) -> tuple[list[str], list[Problem]]:
         """Copy the case's recordings and photos into *folder*, named by digest.
 
         Their names in the entries come from outside and are never used as paths.
+
+        Returns:
+            Names of the copies, and a problem for each file that was never added to the shop.
         """
         folder.mkdir(parents=True, exist_ok=True)
-        copied = []
+        copied, problems = [], []
         for entry in self.case(case_id).entries:
             if isinstance(entry.data, (RecordingData, PhotoData)):
-                source = self.recording_path(case_id, entry)
+                try:
+                    source = self.recording_path(case_id, entry)
+                except NotFound as error:
+                    problems.append(Problem.of(error, where=entry.id))
+                    continue
                 shutil.copyfile(source, folder / source.name)
                 copied.append(source.name)
-        return copied
+        return copied, problems
 
-    def import_case(self, path: Path, case_id: str | None = None, *, by: str | None = None) -> Case:
+    def import_case(
+        self,
+        path: Path,
+        case_id: str | None = None,
+        *,
+        by: str | None = None,
+        allow: Sequence[Path] = (),
+    ) -> Case:
         """Take a case file in, with the recordings and photos that lie where it says.
+
+        Args:
+            path: the case file; what it names is looked for in its folder only.
+            case_id: name of the case; the file's name when not given.
+            by: who takes it in.
+            allow: files and folders elsewhere that it may name, too.
 
         Returns:
             The case; what could not be found or read stands in its problems.
@@ -137,33 +158,33 @@ class Shop:
         name = case_id or path.name.removesuffix(".jsonl")
         case = self.new_case(name, lines, by=by)
         problems = list(case.problems) + remarks
+        reach = Reach(path.parent, tuple(allow))
         for entry in case.entries:
             if isinstance(entry.data, (RecordingData, PhotoData)):
-                problem = self._take_in(case.id, entry, path.parent)
+                problem = self._take_in(case.id, entry, reach)
                 problems += [problem] if problem else []
         return Case(case.id, case.entries, tuple(problems), case.damaged)
 
-    def _take_in(self, case_id: str, entry: Entry, folder: Path) -> Problem | None:
+    def _take_in(self, case_id: str, entry: Entry, reach: Reach) -> Problem | None:
         data = entry.data
         assert isinstance(data, (RecordingData, PhotoData))  # noqa: S101
         if data.sha256 is not None and data.sha256 in self.originals:
             return None
-        source = find_file(data, folder)
-        if source is None:
-            return Problem(
-                entry.id,
-                f"The file '{data.path[:120]}' is not there.",
-                "Put it beside the case file, or add it to the case later.",
-            )
-        found = digest(source)
-        if data.sha256 is not None and found != data.sha256:
-            return Problem(
-                entry.id,
-                f"The file '{data.path[:120]}' is not the one that was "
-                "recorded: its sha256 differs.",
-                "Find the original.",
-            )
-        self.casebook.attach(case_id, entry.id, self.store_file(source, Path(data.path).name))
+        try:
+            source = reach.find(data)
+            if data.sha256 is not None and digest(source) != data.sha256:
+                return Problem(
+                    entry.id,
+                    f"The file '{shown(data.path)}' is not the one that was "
+                    "recorded: its sha256 differs.",
+                    "Find the original.",
+                )
+            sha256 = self.store_file(source, Path(data.path).name)
+        except WitnessmarkError as error:
+            return Problem.of(error, where=entry.id)
+        except OSError as error:
+            return unreadable(entry.id, data.path, error)
+        self.casebook.attach(case_id, entry.id, sha256)
         return None
 
 
@@ -202,20 +223,6 @@ def read_case_file(path: Path) -> Case:
     lines, remarks = _lines_of(path)
     case = read_case(path.name.removesuffix(".jsonl"), lines, where=path.name)
     return Case(case.id, case.entries, (*remarks, *case.problems), case.damaged)
-
-
-def find_file(data: RecordingData | PhotoData, folder: Path) -> Path | None:
-    """Return where the file of an entry lies: at its path, or by its digest in *folder*."""
-    places = [folder / data.path]
-    if data.sha256 is not None:
-        places += [folder / data.sha256, folder / "recordings" / data.sha256]
-    for place in places:
-        try:
-            if place.is_file():
-                return place
-        except (OSError, ValueError):
-            continue
-    return None
 
 
 def entry_line(

@@ -183,8 +183,15 @@ def _by_stage(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     return tuple(sorted(findings, key=lambda finding: finding.stage))
 
 
-def assess_file(path: Path, *, packs: Sequence[Path] = ()) -> Assessment:
+def assess_file(
+    path: Path, *, packs: Sequence[Path] = (), allow: Sequence[Path] = ()
+) -> Assessment:
     """Assess a case file; its recordings lie where it says, beside it.
+
+    Args:
+        path: the case file.
+        packs: packs besides the shipped ones.
+        allow: files and folders outside its folder that it may name, too.
 
     Raises:
         InputRefused: there is no such file, or it is no text.
@@ -198,7 +205,7 @@ def assess_file(path: Path, *, packs: Sequence[Path] = ()) -> Assessment:
             where=str(path),
             do="A case file has one JSON object a line; docs/entries.md shows them.",
         )
-    recordings, problems = recordings_beside(case, path.parent)
+    recordings, problems = recordings_beside(case, path.parent, allow=allow)
     knowledge = load_knowledge(tuple(packs))
     return assess(case, recordings, problems=problems, knowledge=knowledge)
 

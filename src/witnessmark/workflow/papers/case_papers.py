@@ -118,7 +118,13 @@ def paper_of(
 
 
 def paper_of_file(
-    path: Path, quote: bool = False, *, packs: Sequence[Path] = (), name: str = "", si: bool = False
+    path: Path,
+    quote: bool = False,
+    *,
+    packs: Sequence[Path] = (),
+    allow: Sequence[Path] = (),
+    name: str = "",
+    si: bool = False,
 ) -> tuple[str, Paper]:
     """Return (case id, the report or the estimate) of a case in a file.
 
@@ -126,10 +132,11 @@ def paper_of_file(
         path: the case.
         quote: the estimate instead of the report.
         packs: packs besides the shipped ones.
+        allow: files and folders outside the case file's own that it may name, too.
         name: the shop's name.
         si: SI units.
     """
-    assessment = assess_file(path, packs=packs)
+    assessment = assess_file(path, packs=packs, allow=allow)
     knowledge = load_knowledge(tuple(packs))
     return assessment.case.id, paper_of(
         assessment, quote=quote, shop=name, si=si, knowledge=knowledge

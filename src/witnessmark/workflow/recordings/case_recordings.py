@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from itertools import combinations
 from pathlib import Path
 
 from witnessmark.casebook.files import digest
-from witnessmark.errors import WitnessmarkError
+from witnessmark.errors import NotFound, WitnessmarkError
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry import Entry
 from witnessmark.model.entries.entry_data import RecordingData
@@ -18,21 +18,34 @@ from witnessmark.readers import ReaderSettings, read_recording
 from witnessmark.readers.columns.remembered import recall
 from witnessmark.readers.files.kept_channels import load, store
 from witnessmark.readers.files.same_drive import relation
-from witnessmark.workflow.case.shop_on_disk import Shop, find_file
+from witnessmark.workflow.case.named_files import Reach, shown, unreadable
+from witnessmark.workflow.case.shop_on_disk import Shop
 
 __all__ = ["read_recordings", "recordings_beside", "recordings_of_shop"]
 
 #: What columns of tables were named, beside a case file or in the shop's folder.
 COLUMNS_FILE = "columns.json"
 #: Where the file of a recording entry lies; raises a refusal when it is not there.
-Locate = Callable[[Entry, RecordingData], Path | None]
+Locate = Callable[[Entry, RecordingData], Path]
 
 
-def recordings_beside(case: Case, folder: Path) -> tuple[dict[str, Recording], list[Problem]]:
-    """Read the live recordings of a case file whose files lie in *folder*."""
-    return read_recordings(
-        case, lambda _, data: find_file(data, folder), columns=folder / COLUMNS_FILE
-    )
+def recordings_beside(
+    case: Case, folder: Path, *, allow: Sequence[Path] = ()
+) -> tuple[dict[str, Recording], list[Problem]]:
+    """Read the live recordings of a case file whose files lie in *folder*, or where *allow* says.
+
+    No name in the case file and no link in the folder is followed anywhere else.
+    """
+    reach = Reach(folder, tuple(allow))
+    columns, problems = None, []
+    try:
+        columns = reach.file(COLUMNS_FILE)
+    except NotFound:
+        pass
+    except WitnessmarkError as error:
+        problems.append(Problem.of(error, where=COLUMNS_FILE))
+    found, more = read_recordings(case, lambda _, data: reach.find(data), columns=columns)
+    return found, [*problems, *more]
 
 
 def recordings_of_shop(shop: Shop, case: Case) -> tuple[dict[str, Recording], list[Problem]]:
@@ -70,18 +83,20 @@ def read_recordings(
     for entry, data in case.of(RecordingData):
         try:
             path = locate(entry, data)
-            if path is None:
-                problems.append(Problem(entry.id, f"The recording '{data.path[:120]}' is not "
-                                        "there.", "Put it beside the case file."))  # fmt: skip
-                continue
+        except WitnessmarkError as error:
+            problems.append(Problem.of(error, where=entry.id))
+            continue
+        try:
             if data.sha256 is not None and digest(path) != data.sha256:
-                problems.append(Problem(entry.id, f"'{data.path[:120]}' is not the file that was "
+                problems.append(Problem(entry.id, f"'{shown(data.path)}' is not the file that was "
                                         "recorded: its sha256 differs; it is not used.",
                                         "Find the original."))  # fmt: skip
                 continue
             found[entry.id] = _read(path, cache, settings)
         except WitnessmarkError as error:
-            problems.append(Problem.of(error, where=f"{entry.id} ({data.path[:80]})"))
+            problems.append(Problem.of(error, where=f"{entry.id} ({shown(data.path)[:80]})"))
+        except OSError as error:
+            problems.append(unreadable(entry.id, data.path, error))
     problems += _drop_repeats(found, case.stages())
     return found, problems
 
