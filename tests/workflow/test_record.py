@@ -17,7 +17,7 @@ from click.testing import CliRunner
 from witnessmark.cli.for_recordings.record_command import command
 from witnessmark.errors import InputRefused, NothingUsable
 from witnessmark.readers import read_recording
-from witnessmark.workflow.recordings.drive_card import drive_of
+from witnessmark.workflow.dossier.drive_of_case import drive_of
 from witnessmark.workflow.recordings.record_bus import RecordProgress, parse_bus, record
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -136,6 +136,8 @@ def test_multicast_on_the_loopback(tmp_path: Path) -> None:
 CASE = """
 {"kind":"truck","id":"e1","at":"2026-03-02T08:00:00Z","data":{"label":"unit 7","engine":{"cylinders":6,"type":"example-15l","fuel_supply":"gallery"},"gears":{"9":1.0,"10":0.73},"axle_ratio":3.55,"tyre_rev_per_mile":500}}
 {"kind":"complaint","id":"e2","at":"2026-03-02T08:01:00Z","data":{"words":"oil light at idle","families":["oil_press"]}}
+{"kind":"test","id":"e3","at":"2026-03-02T08:02:00Z","data":{"test":"g_level","result":"negative"}}
+{"kind":"test","id":"e4","at":"2026-03-02T08:03:00Z","data":{"test":"g_mech","result":"positive"}}
 """  # noqa: E501  (one entry a line)
 OWN_BAND = """
 schema = "witnessmark.pack/1.0"

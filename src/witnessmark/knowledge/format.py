@@ -126,7 +126,9 @@ class TestPart(PackPart):
     access: Annotated[int, Field(ge=1, le=5)] | None = None
     invasive: bool | None = None
     caution: Text | None = None
-    needs: tuple[Literal["warm", "cold", "road", "load", "second person"], ...] | None = None
+    needs: (
+        tuple[Literal["warm", "cold", "running", "road", "load", "second person"], ...] | None
+    ) = None
     outcomes: tuple[Id, ...] | None = Field(
         default=None, description="most telling first, 'nothing found' last"
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
@@ -73,7 +74,7 @@ class Step:
         expected_total_usd: expected total cost to a proven cure if taken next.
         why: one or two sentences.
         access: 1 (hood up) to 5 (engine or transmission out).
-        needs: conditions: warm, road, load, second person.
+        needs: conditions: warm, cold, running, road, load, second person.
         cautions: what can hurt the person or the truck.
         must_renew: seals and fasteners that go with it.
         results: what its possible results would do to the odds.
@@ -81,6 +82,8 @@ class Step:
         also: families it serves besides *family*.
         along: cause ids worth renewing through the same opening, measured once for both.
         proof: what to re-measure after a repair.
+        forbids: of a safety stop, the needs that nothing may have while it stands.
+        checks: of a safety stop, the tests whose result lifts it; they may be made under it.
     """
 
     step: str
@@ -100,3 +103,15 @@ class Step:
     also: tuple[str, ...] = ()
     along: tuple[str, ...] = ()
     proof: str = ""
+    forbids: tuple[str, ...] = ()
+    checks: tuple[str, ...] = ()
+
+    def rules_out(self, needs: Iterable[str]) -> bool:
+        """Say whether this stop forbids what needs these conditions.
+
+        A warm engine, a load and the road all mean that the engine runs.
+        """
+        wants = set(needs)
+        if wants & {"warm", "road", "load"}:
+            wants.add("running")
+        return bool(wants & set(self.forbids))

@@ -9,15 +9,16 @@ import numpy as np
 
 from witnessmark.inference.shop_history import renewals
 from witnessmark.knowledge import AccessGroup, Family, Link, Test
+from witnessmark.model.odds import DECIDED_FROM
 from witnessmark.model.settings import Settings
 from witnessmark.model.shop_record import History
 from witnessmark.model.step import Result, Spread, Step
-from witnessmark.planner.order.bay_order import OpenComplaint, in_bay_order
+from witnessmark.planner.order.bay_order import TEAR_DOWN, OpenComplaint, in_bay_order
 from witnessmark.planner.order.progress import Progress
-from witnessmark.planner.order.safety import safety_stops
+from witnessmark.planner.order.safety import safety_stops, within_the_stops
 from witnessmark.planner.ranking import step_words as words
 from witnessmark.planner.ranking.candidates import Candidate
-from witnessmark.planner.ranking.costs import remeasure_minutes
+from witnessmark.planner.ranking.costs import needs_road, remeasure_minutes
 from witnessmark.planner.ranking.pricing import FamilyState, Plan, plan_family
 from witnessmark.planner.ranking.serve_both import after_all, beside, served_too
 from witnessmark.planner.ranking.troubleshooting import left_after
@@ -95,7 +96,7 @@ def rank_steps(
         marginals = dict(zip(plan.table.causes, plan.chances, strict=True))
         looks = {s.step: s for s in _test_steps(plan, others, every=True)}
         benches.append(_bench(plan, marginals, looks))
-        stops += safety_stops(plan.state.family.id, marginals, total, plan.state.tests_done)
+        stops += _stops(plan, marginals, total)
         steps += [
             _if_still_wrong(step, plan, others, rates)
             for step in (
@@ -112,7 +113,40 @@ def rank_steps(
         for plan, others in zip(plans, left, strict=True)
         if so_far.unmeasured or plan.state.belief.healthy() >= HEALTHY_FROM
     ]
-    return (*stops, *waiting, *_with_margin(steps[: most - len(waiting)]))
+    ordered = within_the_stops((*stops, *waiting, *steps))[len(stops) :]
+    held = [s for s in ordered if s in waiting]
+    rest = _tear_downs_wait([s for s in ordered if s not in waiting], steps, benches)
+    return (*stops, *held, *_with_margin(rest[: most - len(held)]))
+
+
+def _tear_downs_wait(
+    allowed: list[Step], every: Sequence[Step], benches: Sequence[OpenComplaint]
+) -> list[Step]:
+    """Put undecided tear-downs last while a stop holds back looks of their complaint."""
+    by_family = {bench.family.id: bench for bench in benches}
+    barred = {s.family for s in every if s not in allowed and s.kind in {"measure", "test"}}
+
+    def sure(step: Step) -> bool:
+        bench = by_family[step.family]
+        return bench.found and bench.chances.get(step.step, 0.0) >= DECIDED_FROM
+
+    early = [
+        s
+        for s in allowed
+        if s.kind == "repair" and s.family in barred and s.access >= TEAR_DOWN and not sure(s)
+    ]
+    why = "It waits: looks that tell more can be made once the safety stop is lifted."
+    late = [replace(s, why=f"{s.why} {why}") for s in early]
+    return [*(s for s in allowed if s not in early), *late]
+
+
+def _stops(plan: Plan, marginals: Mapping[str, float], total: float) -> list[Step]:
+    belief = plan.state.belief
+    answered = getattr(belief, "results", {})
+    results = {t: result for t, (result, _) in answered.items() if result != "maybe"}
+    # What a finding has used counts as done for the ranking, but its result is not known here.
+    done = plan.state.tests_done - (belief.halved - set(results))
+    return safety_stops(plan.state.family, marginals, total, results, done)
 
 
 def _bench(plan: Plan, marginals: Mapping[str, float], looks: Mapping[str, Step]) -> OpenComplaint:
@@ -226,7 +260,7 @@ def _search_step(plan: Plan, others: float, settings: Settings) -> list[Step]:
             expected_total_usd=price + others,
             why=words.why_search(plan),
             results=(Result("found", 1.0, plan.table.leads()),),
-            needs=("warm",),
+            needs=("warm", "road") if needs_road(family) else ("warm",),
             cautions=_cautions(family),
         )
     ]

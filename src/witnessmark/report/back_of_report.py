@@ -53,6 +53,8 @@ def not_done(assessment: Assessment) -> Iterator[Block]:
     for step in assessment.steps[:1]:
         cost = f"{step.minutes.typical:.0f} minutes, {money(step.usd.typical)} in parts"
         items.append(f"Next, if you want it settled: {step.name} (about {cost})")
+    if assessment.open_complaints() and not assessment.steps:
+        items.append(f"Still open: {assessment.why_no_step()}")
     yield Heading("What was not done")
     if items:
         yield Items(tuple(dict.fromkeys(_ended(item) for item in items)))

@@ -56,7 +56,7 @@ def estimate_paper(
     elif advice is not None:
         blocks += _proposed(advice)
     else:
-        settled = bool(assessment.proofs) and not assessment.steps
+        settled = bool(case.complaints()) and not assessment.open_complaints()
         blocks.append(
             Said(
                 "Nothing is open on this truck: there is no repair to price."

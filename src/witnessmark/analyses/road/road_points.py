@@ -33,6 +33,7 @@ class DrivePoint:
         pull: it is driven under full load, so the gear is named.
         caution: what to take care of.
         warm: the engine has to be warm; where the coolant is not recorded nobody can tell.
+        states: what it needs of the engine and the truck, as the steps say it.
         span: the engine speed [r/min] or road speed [m/s] has to pass so much within the stretch.
     """
 
@@ -46,6 +47,7 @@ class DrivePoint:
     caution: str = ""
     warm: bool = False
     span: tuple[str, float] | None = None
+    states: tuple[str, ...] = ("running",)
 
 
 def _standing(trace: Trace) -> Mask:
@@ -102,43 +104,48 @@ def _hot_stopped(trace: Trace) -> Mask:
     return (trace.rpm < 100.0) & (trace.coolant >= WARM_DEGC)
 
 
-_ROAD = "Drive legally and strapped in; a second person watches the recorder."
+_ROAD = (
+    "Drive legally and strapped in, brakes and tyres looked at first, no safety stop standing; "
+    "a second person watches the recorder."
+)
 _STAND = "Parking brake set, wheels chocked, clear of fan and belts."
+_DRIVEN = ("road", "load")
 _LOAD = ("engine_speed", "engine_load", "road_speed")
 _SPEED = ("engine_speed", "road_speed")
 
 # fmt: off
 #: Every place, by its id.
 POINTS: dict[str, DrivePoint] = {p.id: p for p in (
-    DrivePoint("key_on", "key on, engine off", 5, _stopped, caution=_STAND),
+    DrivePoint("key_on", "key on, engine off", 5, _stopped, caution=_STAND, states=()),
     DrivePoint("cold_start", "the first minute after a cold start", 30, _cold,
                ("engine_speed", "coolant_temperature"), caution=_STAND),
     DrivePoint("idle", "warm idle", 10, _no_load(400, 900),
-               caution=_STAND, warm=True),
+               caution=_STAND, warm=True, states=("warm",)),
     DrivePoint("no_load_1000", "1,000 rpm, no load", 5, _no_load(900, 1100),
-               caution=_STAND, warm=True),
+               caution=_STAND, warm=True, states=("warm",)),
     DrivePoint("no_load_1500", "1,500 rpm, no load", 5, _no_load(1400, 1600),
-               caution=_STAND, warm=True),
+               caution=_STAND, warm=True, states=("warm",)),
     DrivePoint("no_load_1800", "1,800 rpm, no load", 5, _no_load(1700, 1900),
-               caution=_STAND, warm=True),
+               caution=_STAND, warm=True, states=("warm",)),
     DrivePoint("high_idle", "high idle, no load", 5, _no_load(1900, 2800),
-               caution=_STAND, warm=True),
+               caution=_STAND, warm=True, states=("warm",)),
     DrivePoint("sweep", "a slow sweep in neutral from idle to high idle", 20,
-               _no_load(500, 2800), _SPEED, caution=_STAND, warm=True,
+               _no_load(500, 2800), _SPEED, caution=_STAND, warm=True, states=("warm",),
                span=("rpm", 1000.0)),
     DrivePoint("pull", "1,300 to 1,700 rpm, full load", 10, _pull(1300, 1700), _LOAD,
-               pull=True, caution=_ROAD),
+               pull=True, caution=_ROAD, states=_DRIVEN),
     DrivePoint("pull_two_gears", "1,300 to 1,700 rpm, full load", 10, _pull(1300, 1700), _LOAD,
-               gears=2, pull=True, caution=_ROAD),
+               gears=2, pull=True, caution=_ROAD, states=_DRIVEN),
     DrivePoint("long_pull", "a long full-load pull", 60, _pull(1100, 2100), _LOAD, pull=True,
-               caution=_ROAD),
+               caution=_ROAD, states=_DRIVEN),
     DrivePoint("half_load", "the same road speed at half load", 10, _half_load, _LOAD,
-               caution=_ROAD),
-    DrivePoint("coast", "coasting at road speed, no load", 10, _coast, _SPEED, caution=_ROAD),
+               caution=_ROAD, states=_DRIVEN),
+    DrivePoint("coast", "coasting at road speed, no load", 10, _coast, _SPEED, caution=_ROAD,
+               states=("road",)),
     DrivePoint("rise", "a slow rise from 40 to 70 mph", 30, _road(40, 70), _SPEED, caution=_ROAD,
-               span=("road_speed", 25 * 0.44704)),
+               states=("road",), span=("road_speed", 25 * 0.44704)),
     DrivePoint("hot_soak", "engine off, hot", 30, _hot_stopped,
-               ("engine_speed", "coolant_temperature"), caution=_STAND),
+               ("engine_speed", "coolant_temperature"), caution=_STAND, states=("warm",)),
 )}
 #: Family -> what it needs, the most telling first.
 FAMILY_POINTS: dict[str, tuple[str, ...]] = {

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -13,11 +13,14 @@ from witnessmark.analyses.steady import ONE_GEAR, Trace, gear_at, ratio_of, trac
 from witnessmark.model.entries.entry_data import TruckData
 from witnessmark.model.finding import Evidence, Finding
 from witnessmark.model.recording import Recording
+from witnessmark.model.step import Step
 
-__all__ = ["NEEDS", "CardLine", "analyse", "road_test_card"]
+__all__ = ["NEEDS", "CardLine", "analyse", "road_test_card", "under_stops"]
 
 NEEDS = ("a recording with engine speed and time stamps",)
 _METHOD = "road_test_card/1"
+#: Code of the finding.
+CODE = "road_test_coverage"
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +39,7 @@ class CardLine:
         recording: name of the recording that covers it best, or empty.
         start_s: where in it.
         end_s: where in it.
+        forbidden: the safety stop that forbids it while it stands; empty otherwise.
     """
 
     point: str
@@ -49,6 +53,12 @@ class CardLine:
     recording: str = ""
     start_s: float | None = None
     end_s: float | None = None
+    forbidden: str = ""
+
+    @property
+    def due(self) -> bool:
+        """Whether it is to be driven now: not covered, and no stop forbids it."""
+        return not self.covered and not self.forbidden
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +71,10 @@ class _Held:
 
 
 def road_test_card(
-    families: Iterable[str], recordings: Iterable[Recording], truck: TruckData | None = None
+    families: Iterable[str],
+    recordings: Iterable[Recording],
+    truck: TruckData | None = None,
+    stops: Sequence[Step] = (),
 ) -> tuple[CardLine, ...]:
     """Return the card for these families: the most telling points first.
 
@@ -69,6 +82,7 @@ def road_test_card(
         families: family ids of the case's complaints.
         recordings: what was recorded in the present state of the truck.
         truck: for the gears.
+        stops: the safety stops that stand; the card obeys them.
     """
     wanted: dict[str, list[str]] = {}
     depth = max((len(p) for p in FAMILY_POINTS.values()), default=0)
@@ -81,10 +95,43 @@ def road_test_card(
     given = list(recordings)
     traces = [(r, t) for r in given if (t := trace_of(r)) is not None]
     present = {c.name for r, _ in traces for c in r.channels if c.valid().any()}
-    return tuple(
+    lines = (
         _line(POINTS[point], tuple(needed_by), traces, present, truck)
         for point, needed_by in wanted.items()
     )
+    return tuple(
+        line if line.covered else replace(line, forbidden=_forbidden(line.point, stops))
+        for line in lines
+    )
+
+
+def under_stops(finding: Finding, stops: Sequence[Step]) -> Finding:
+    """Return the finding of :func:`analyse` without a word of what a stop forbids to drive."""
+    card = finding.details.get("card")
+    if finding.code != CODE or not isinstance(card, list):
+        return finding
+    lines = [
+        {**x, "forbidden": "" if x["covered"] else _forbidden(x["point"], stops)} for x in card
+    ]
+    barred = [x for x in lines if x["forbidden"]]
+    if not barred:
+        return finding
+    due = [x for x in lines if not x["covered"] and not x["forbidden"]]
+    covered = sum(1 for x in lines if x["covered"])
+    sentence = f"{covered} of {len(lines)} points of the road test are covered."
+    sentence += f" A safety stop forbids {len(barred)} of them: {barred[0]['forbidden']}."
+    sentence += f" Next: {due[0]['missing']}." if due else ""
+    return replace(
+        finding,
+        sentence=sentence,
+        reason="; ".join(x["missing"] for x in due),
+        details={**finding.details, "card": lines},
+    )
+
+
+def _forbidden(point: str, stops: Sequence[Step]) -> str:
+    needs = POINTS[point].states
+    return next((s.name for s in stops if s.rules_out(needs)), "")
 
 
 def analyse(bench: Bench) -> tuple[Finding, ...]:
@@ -101,7 +148,7 @@ def analyse(bench: Bench) -> tuple[Finding, ...]:
             return ()
         return (
             not_run(
-                "road_test_coverage",
+                CODE,
                 "What the road test covers was not judged.",
                 "no recording with engine speed and time stamps",
                 _METHOD,
@@ -117,7 +164,7 @@ def analyse(bench: Bench) -> tuple[Finding, ...]:
         sentence = f"All {len(card)} points the complaints need are covered."
     return (
         Finding(
-            code="road_test_coverage",
+            code=CODE,
             sentence=sentence,
             outcome="inconclusive" if missing else "seen",
             reason="; ".join(line.missing for line in missing),

@@ -86,6 +86,8 @@ def command(
     else:
         for one in looks:
             _print(one, si=si)
+        for stop in drive.stops if drive is not None else ():
+            click.echo(f"  SAFETY FIRST: {stop.name}. {stop.why}")
         for line in card_of(drive, looks):
             click.echo("  road test, " + line_in_words(line))
     refusal = nothing_found(looks)
@@ -98,7 +100,7 @@ def _drive(case: Path | None, case_id: str | None) -> CardDrive | None:
         if case_id is not None:
             raise InputRefused("--case-id needs --case.", do="Name the shop's folder with --case.")
         return None
-    from witnessmark.workflow.recordings.drive_card import drive_of
+    from witnessmark.workflow.dossier.drive_of_case import drive_of
 
     return drive_of(case, case_id)
 

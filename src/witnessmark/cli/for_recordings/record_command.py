@@ -55,7 +55,7 @@ def command(
 
     Let a second person watch the screen while the truck is driven.
     """
-    from witnessmark.workflow.recordings.drive_card import drive_of
+    from witnessmark.workflow.dossier.drive_of_case import drive_of
     from witnessmark.workflow.recordings.look_into import line_in_words
     from witnessmark.workflow.recordings.record_bus import record
 
@@ -64,6 +64,9 @@ def command(
     drive = drive_of(case, case_id, packs=packs) if case is not None else None
     if drive is not None:
         families = tuple(dict.fromkeys((*drive.families, *families)))
+    if drive is not None and not json_wanted:
+        for stop in drive.stops:
+            click.echo(f"SAFETY FIRST: {stop.name}. {stop.why}")
     end = record(
         bus,
         out,
@@ -71,12 +74,14 @@ def command(
         bitrate=bitrate,
         families=families,
         truck=drive.truck if drive is not None else None,
+        stops=drive.stops if drive is not None else (),
         knowledge=drive.knowledge if drive is not None else None,
         si=si,
         tell=None if json_wanted else _tell,
     )
     if json_wanted:
-        echo_json({"file": str(out), **asdict(end)})
+        stops = [s.name for s in drive.stops] if drive is not None else []
+        echo_json({"file": str(out), **asdict(end), "stops": stops})
         return
     click.echo(f"{end.frames:,} frames in {end.seconds:.1f} s are in {out}.")
     for band in end.bands.values():
@@ -93,6 +98,6 @@ def _tell(progress: RecordProgress) -> None:
     click.echo(f"{progress.seconds:7.1f} s {progress.frames:>9,} frames{state}{card}")
     if parts:
         click.echo("          " + "; ".join(parts))
-    still = next((line.missing for line in progress.card if not line.covered), "")
+    still = next((line.missing for line in progress.card if line.due), "")
     if still:
         click.echo(f"          next: {still}")

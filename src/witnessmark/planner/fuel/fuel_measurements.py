@@ -21,7 +21,10 @@ __all__ = ["COVERS", "MEASUREMENTS", "Measurement"]
 
 _FIRE = "hot fuel: no smoking or heaters, eye protection, wipe spills"
 _PORT = "relieve the pressure first; clean the port, new sealing washer"
-_PULL = "road test with load: a second person reads the gauge"
+_PULL = (
+    "road test with load: a second person reads the gauge; the gauge or a sensor outside the cab, "
+    "never a fuel line into it"
+)
 _THROTTLE = (
     "only if the maker allows it: close slowly at idle, watch the gauge, stop at the maker's "
     "limit; a stuck relief valve would not protect; seconds only"
@@ -80,7 +83,8 @@ MEASUREMENTS: tuple[Measurement, ...] = (
                 ((GALLERY, 650.0, 0.0), (GALLERY, 1400.0, 0.0)), _spread(15), 0.0,
                 "gallery_gauge", (_PORT,), ("warm",), 2),
     Measurement("gauge_check", "Second, trusted gauge on the same port",
-                ((CHECK, 650.0, 0.0),), _spread(5), 0.0, "gallery_gauge", (_PORT,), (), 1),
+                ((CHECK, 650.0, 0.0),), _spread(5), 0.0, "gallery_gauge", (_PORT,),
+                ("running",), 1),
     Measurement("gallery_1000_1800", "Gallery pressure at 1,000 and 1,800 rpm too",
                 ((GALLERY, 1000.0, 0.0), (GALLERY, 1800.0, 0.0)), _spread(3), 0.0,
                 "gallery_gauge", (), ("warm",), 1),
@@ -99,7 +103,7 @@ MEASUREMENTS: tuple[Measurement, ...] = (
     Measurement("gallery_idle_cold",
                 "Gallery pressure at idle with a cold engine, before it is warm again",
                 ((GALLERY, 650.0, 0.0),), _spread(8), 0.0, "gallery_gauge", (_PORT,),
-                ("cold",), 2, cold=True),
+                ("cold", "running"), 2, cold=True),
     Measurement("prefilter_1400", "Pressure before the secondary filter at 1,400 rpm",
                 ((PREFILTER, 1400.0, 0.0),), _spread(10), 0.0, "gallery_gauge", (_PORT,),
                 ("warm",), 2),

@@ -3,7 +3,7 @@
 The ranking is by expected cost. A good technician keeps eight rules besides it, and the list keeps
 them too (common practice, no source):
 
-1. After a safety stop comes the check that lifts it; nothing that needs the road goes before it.
+1. After a safety stop comes the check that lifts it.
 2. A cheap look comes before a tear-down; the look that a trap of the pack asks for also comes
    before any undecided repair that the trap names.
 3. Once a cause is decided, no long shot is renewed before it in the hope that luck cures.
@@ -120,14 +120,10 @@ def _after_the_stops(
     rules = {stop.id: stop for stop in STOPS}
     by_family = {bench.family.id: bench for bench in benches}
     checks: list[Step] = []
-    parked = False
     for step in stops:
         rule, bench = rules.get(step.step), by_family.get(step.family)
         if rule is None or bench is None:
             continue
-        # Checks that found nothing lift the stop; a check that found something does not.
-        due_or_found = bench.open_tests(rule.checks) or set(rule.checks) & set(bench.positive)
-        parked = parked or (rule.parked and bool(due_or_found))
         if any(bench.chances.get(c, 0.0) >= DECIDED_FROM for c in rule.causes):
             continue  # its repair opens it up and looks all the same
         due = bench.open_tests(rule.checks)
@@ -135,12 +131,7 @@ def _after_the_stops(
         why = f"It is the check that the stop asks for: {step.name[:1].lower()}{step.name[1:]}."
         found = (_as_step(t, steps, bench, settings, step.expected_total_usd, why) for t in due[:1])
         checks += [s for s in found if s is not None and s.step not in {c.step for c in checks}]
-    left = [s for s in steps if s.step not in {c.step for c in checks}]
-    if not parked:
-        return [*checks, *left]
-    rolling = [s for s in left if s.kind in _LOOKS and {"road", "load"} & set(s.needs)]
-    standing = [s for s in left if s not in rolling]
-    return [*checks, *standing, *rolling]
+    return [*checks, *(s for s in steps if s.step not in {c.step for c in checks})]
 
 
 def _no_cold_wait(steps: list[Step]) -> list[Step]:

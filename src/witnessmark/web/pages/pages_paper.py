@@ -32,6 +32,20 @@ _REPORT_CSP = (
     "frame-ancestors 'none'; base-uri 'none'; form-action 'none'"
 )
 
+#: What is driven and recorded for any complaint, with what it needs of the truck.
+_DRIVE: tuple[tuple[tuple[str, ...], str], ...] = (
+    (("running",), "Idle for 30 s."),
+    (("warm",), "1,000, 1,500 and 1,800 rpm in neutral, 15 s each."),
+    (
+        ("road", "load"),
+        "Full-load pull from 1,300 to 1,700 rpm in one gear, at least 8 s, on a hill that can be "
+        "driven again.",
+    ),
+    (("road", "load"), "The same hill in another gear at the same engine speed."),
+    (("road",), "Coast at the same road speed, clutch down."),
+    (("road", "load"), "After the pull: idle for two minutes, recorder still on."),
+)
+
 
 @router.get("/cases/{case_id}/report")
 def report(request: Request, case_id: str, quote: bool = False) -> Response:
@@ -68,7 +82,11 @@ def road_test(request: Request, case_id: str) -> Response:
     case = bench.desk.case(case_id)
     found = bench.knowledge().families
     families = [found[f] for f in case.families() if f in found]
-    return page(request, "road_test.html", case=case, label=_label(case), families=families)
+    stops = [s for s in bench.assessment(case_id).steps if s.kind == "safety"] if families else []
+    drive = [words for needs, words in _DRIVE if not any(s.rules_out(needs) for s in stops)]
+    parked = any(s.rules_out(("road",)) for s in stops)
+    return page(request, "road_test.html", case=case, label=_label(case), families=families,
+                stops=stops, drive=drive, parked=parked)  # fmt: skip
 
 
 @router.get("/cases/{case_id}/hand-over")

@@ -30,6 +30,7 @@ def assessment_json(assessment: Assessment, *, si: bool = False) -> dict[str, An
         "findings": [finding_json(f, si=si) for f in assessment.findings],
         "odds": [_odds(o) for o in assessment.odds],
         "next": [_step(s, si) for s in assessment.steps],
+        "why_no_step": assessment.why_no_step(),
         "proof": [_proof(p, si) for p in assessment.proofs],
         "packs": dict(assessment.packs),
     }
@@ -152,6 +153,7 @@ def _step(step: Step, si: bool) -> dict[str, Any]:
         ],
         "forecast": [_forecast(f, si) for f in step.forecast],
         "proof": step.proof,
+        **({"forbids": list(step.forbids)} if step.forbids else {}),
     }  # fmt: skip
 
 

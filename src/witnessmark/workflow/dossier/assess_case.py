@@ -38,6 +38,7 @@ from witnessmark.planner.fuel.fuel_steps import (
     measure_before_opening,
 )
 from witnessmark.planner.order.progress import progress
+from witnessmark.planner.order.safety import within_the_stops
 from witnessmark.planner.ranked_steps import FamilyState, rank_steps
 from witnessmark.workflow.case.check_ids import check_ids
 from witnessmark.workflow.case.packs_of_shop import pack_files
@@ -45,6 +46,7 @@ from witnessmark.workflow.case.shop_on_disk import Shop, read_case_file
 from witnessmark.workflow.case.shop_settings import settings_of
 from witnessmark.workflow.dossier.fuel_first import gauge_first, look_before_kit
 from witnessmark.workflow.dossier.learnt_for_case import learnt
+from witnessmark.workflow.dossier.under_stops import findings_under, odds_under, proofs_under
 from witnessmark.workflow.recordings.case_recordings import recordings_beside, recordings_of_shop
 
 __all__ = ["assess", "assess_file", "assess_in_shop", "last_hand"]
@@ -85,13 +87,15 @@ def assess(
         found += recording.problems
     if any(case.of(QuoteData)) or any(case.of(ApprovalData)):
         found += ledger(case, settings or Settings()).problems
+    steps = _steps(case, knowledge, judged, proofs, history, settings, fuel, technician)
+    stops = [s for s in steps if s.kind == "safety"]
     return Assessment(
         case=case,
         problems=tuple(dict.fromkeys(found)),
-        findings=findings,
-        odds=tuple(_once_proven(odds, proofs) for odds in judged.odds),
-        steps=_steps(case, knowledge, judged, proofs, history, settings, fuel, technician),
-        proofs=proofs,
+        findings=findings_under(findings, stops),
+        odds=tuple(odds_under(_once_proven(o, proofs), stops, knowledge) for o in judged.odds),
+        steps=steps,
+        proofs=tuple(proofs_under(proof, stops) for proof in proofs),
         recordings=recordings,
         packs=knowledge.digests,
     )
@@ -144,7 +148,7 @@ def _steps(
         steps = measure_before_opening(steps, fuel.posterior.observations)
     if FAMILY in knowledge.families:
         steps = gauge_first(steps, case, knowledge.families[FAMILY], settings)
-    steps = look_before_kit(steps, judged.odds)
+    steps = within_the_stops(look_before_kit(steps, judged.odds))
     return tuple(_named_by_proof(step, proofs) for step in steps)
 
 

@@ -48,7 +48,7 @@ def _lines(assessment: Assessment, si: bool) -> Iterator[str]:
         yield from _odds(odds)
     yield from _title("DO NEXT")
     if not assessment.steps:
-        yield "  Nothing to do."
+        yield from _wrap(assessment.why_no_step())
     stops = sum(step.kind == "safety" for step in assessment.steps)
     for number, step in enumerate(assessment.steps[: stops + 3]):
         yield from _step(step, first=number <= stops)

@@ -142,11 +142,13 @@ def card_of(drive: CardDrive | None, looks: Sequence[Look]) -> tuple[CardLine, .
     if drive is None or not drive.families:
         return ()
     found = [one.recording for one in looks if one.recording is not None]
-    return road_test_card(drive.families, found, drive.truck)
+    return road_test_card(drive.families, found, drive.truck, drive.stops)
 
 
 def line_in_words(line: CardLine) -> str:
     """Return one line of the card: done, or what to drive."""
+    if line.forbidden:
+        return f"not to be driven, {line.words}: {line.forbidden}"
     return f"done: {line.words}" if line.covered else f"open: {line.missing}"
 
 
@@ -173,6 +175,7 @@ def as_json(
                 "start_s": line.start_s,
                 "end_s": line.end_s,
                 "caution": line.caution,
+                "forbidden": line.forbidden,
             }
             for line in card
         ]

@@ -18,6 +18,7 @@ from witnessmark.knowledge.bands import Band
 from witnessmark.model.entries.entry_data import TruckData
 from witnessmark.model.finding import OperatingPoint
 from witnessmark.model.recording import Quality
+from witnessmark.model.step import Step
 from witnessmark.readers.bus.live import LiveValues
 from witnessmark.units import QUANTITIES, display_unit, from_house
 
@@ -77,6 +78,7 @@ def record(
     bitrate: int | None = None,
     families: Sequence[str] = (),
     truck: TruckData | None = None,
+    stops: Sequence[Step] = (),
     knowledge: Knowledge | None = None,
     si: bool = False,
     every_s: float = 1.0,
@@ -95,6 +97,7 @@ def record(
         bitrate: bits per second where the interface needs it; trucks use 250,000 or 500,000.
         families: complaint families, for the road-test card.
         truck: for the gears, and for the bands of its type of engine.
+        stops: the safety stops that stand on the case; the card obeys them.
         knowledge: the packs with the bands; the shipped ones when not given.
         si: show SI units.
         every_s: how often *tell* is called.
@@ -118,7 +121,7 @@ def record(
         ) from None
     live = LiveValues()
     state = _State()
-    shown = _Shown(tuple(families), truck, knowledge or load_knowledge(), si)
+    shown = _Shown(tuple(families), truck, knowledge or load_knowledge(), si, tuple(stops))
     line = _Connection(interface, channel, bitrate)
 
     def say() -> None:
@@ -271,11 +274,16 @@ class _Shown:
     truck: TruckData | None
     knowledge: Knowledge
     si: bool
+    stops: tuple[Step, ...] = ()
 
 
 def _progress(live: LiveValues, state: _State, shown: _Shown) -> RecordProgress:
     recording = live.recording("live")
-    card = road_test_card(shown.families, [recording], shown.truck) if shown.families else ()
+    card = (
+        road_test_card(shown.families, [recording], shown.truck, shown.stops)
+        if shown.families
+        else ()
+    )
     values, bands = {}, {}
     for name in live.latest:
         band = _band(name, live, shown)

@@ -1,0 +1,178 @@
+"""A safety stop is lifted by a result, stands on every card, and nothing it forbids is proposed."""
+
+import json
+
+import pytest
+from click.testing import CliRunner
+
+from witnessmark.analyses.road.road_points import POINTS
+from witnessmark.cli.for_recordings.look_command import command as look_command
+from witnessmark.knowledge import load_knowledge
+from witnessmark.model.entries.case import read_case
+from witnessmark.planner.order.safety import STOPS
+from witnessmark.workflow.dossier.as_json import assessment_json
+from witnessmark.workflow.dossier.assess_case import assess
+from witnessmark.workflow.dossier.drive_of_case import drive_of
+from witnessmark.workflow.dossier.in_words import assessment_text
+from witnessmark.workflow.recordings.look_into import card_of, line_in_words
+
+KNOWLEDGE = load_knowledge()
+RUNNING = {"running", "warm", "road", "load"}
+
+
+def lines_of(*families, clues=(), tests=(), miles=None, words="as the driver says"):
+    rows = [
+        ("truck", {"label": "Testbarley 2"} | ({"miles": miles} if miles else {})),
+        ("complaint", {"words": words, "families": list(families)}),
+    ]
+    for clue in clues:
+        name, cause = clue if isinstance(clue, tuple) else (clue, "")
+        rows.append(("clue", {"clue": name, "seen": True} | ({"cause": cause} if cause else {})))
+    rows += [("test", {"test": test, "result": result}) for test, result in tests]
+    return [
+        json.dumps({"kind": kind, "id": f"e{n}", "at": "2026-03-02T08:00:00Z", "data": data})
+        for n, (kind, data) in enumerate(rows, 1)
+    ]
+
+
+def found(*families, **more):
+    return assess(read_case("x", lines_of(*families, **more)), {})
+
+
+def stops_of(assessment):
+    return [s for s in assessment.steps if s.kind == "safety"]
+
+
+# One stop a row: (stop, family, what calls for it). The threshold is the program's own judgement.
+LOOSE_DAMPER = ("vib_load", {"clues": ["overhaul", "sudden", ("part_new", "damper_loose")]})
+WHEEL = ("vib_speed", {"clues": ["tyre_recent", "sudden"]})
+DIRTY_OIL = ("coolant_cross", {"clues": ["overheated"], "tests": [("x_oil", "positive")]})
+OIL_PRESSURE = ("oil_press", {})
+EMPTY = ("overheat", {"tests": [("o_level", "positive")]})
+STANDING = {
+    "stop_damper": LOOSE_DAMPER,
+    "stop_wheel_end": WHEEL,
+    "stop_contaminated_oil": DIRTY_OIL,
+    "stop_oil_pressure": OIL_PRESSURE,
+    "stop_overheat": EMPTY,
+}
+
+
+@pytest.mark.parametrize("name", STANDING)
+def test_nothing_that_a_standing_stop_forbids_is_proposed_anywhere(name):
+    family, more = STANDING[name]
+    # The fuel complaint beside it would be measured on a running engine.
+    assessment = found(family, "fuel_low", **more)
+    stops = stops_of(assessment)
+    assert name in {s.step for s in stops}
+    for step in assessment.steps:
+        if step.kind in {"measure", "test"}:
+            for stop in stops:
+                assert step.step in stop.checks or not stop.rules_out(step.needs), step.step
+    barred = [
+        t.name
+        for f in (family, "fuel_low")
+        for t in KNOWLEDGE.families[f].tests
+        if any(s.rules_out(t.needs) and t.id not in s.checks for s in stops)
+    ]
+    assert barred
+    offered = [w for o in assessment.odds for c in o.causes for w in c.would_change]
+    assert not [w for w in offered if w.startswith(tuple(f"{b}: " for b in barred))]
+    for proof in assessment.proofs:
+        asked = [m for m in proof.missing if "pull" in m or "recording" in m]
+        assert all(m.startswith("once the safety stop is lifted") for m in asked), asked
+
+
+def test_an_engine_that_must_not_start_is_not_run_by_tests_that_need_no_warmth():
+    steps = {s.step for s in found("vib_load", **LOOSE_DAMPER[1]).steps}
+    assert not steps & {"v_first", "v_cutout", "v_belt", "v_mount", "v_neutral", "search_vib_load"}
+
+
+GOOD = {"g_mech": "positive"}  # the mechanical gauge reads normal where the bus reads low
+
+
+@pytest.mark.parametrize("stop", [s for s in STOPS if s.checks], ids=lambda s: s.id)
+def test_good_results_of_its_checks_lift_a_stop_and_a_bad_one_keeps_it(stop):
+    family = KNOWLEDGE.families[stop.family]
+    # Whatever the odds say beside it: every cause of the stop made as likely as a clue can.
+    good = [(t, GOOD.get(t, family.test(t).outcomes[-1])) for t in stop.checks]
+    assert stop.id not in {s.step for s in stops_of(found(stop.family, tests=good))}
+    for bad_one in stop.checks:
+        test = family.test(bad_one)
+        bad = next(o for o in test.outcomes if o != dict(good)[bad_one])
+        mixed = [(t, bad if t == bad_one else r) for t, r in good]
+        assert stop.id in {s.step for s in stops_of(found(stop.family, tests=mixed))}, bad_one
+
+
+def test_a_clean_oil_sample_lifts_the_stop_that_thin_or_milky_oil_called_for():
+    clues = ["overheated", "oil_rising", "topups"]
+    before = found("coolant_cross", clues=clues)
+    assert "stop_contaminated_oil" in {s.step for s in stops_of(before)}
+    clean = found("coolant_cross", clues=clues, tests=[("x_oil", "negative")])
+    assert "stop_contaminated_oil" not in {s.step for s in stops_of(clean)}
+    fuel = found(
+        "coolant_cross", clues=clues, tests=[("x_oil", "negative"), ("x_fuel", "positive")]
+    )
+    assert "stop_contaminated_oil" in {s.step for s in stops_of(fuel)}
+    unsure = found("coolant_cross", clues=clues, tests=[("x_oil", "maybe")])
+    assert "stop_contaminated_oil" in {s.step for s in stops_of(unsure)}
+
+
+@pytest.mark.parametrize(
+    ("family", "more"), [LOOSE_DAMPER, WHEEL, OIL_PRESSURE], ids=["damper", "wheel", "oil"]
+)
+def test_the_road_test_card_of_a_case_carries_its_stops_and_obeys_them(family, more, tmp_path):
+    file = tmp_path / "case.jsonl"
+    file.write_text("\n".join(lines_of(family, **more)) + "\n")
+    drive = drive_of(file)
+    assert [s.name for s in drive.stops] == [s.name for s in stops_of(found(family, **more))]
+    assert drive.stops
+    card = card_of(drive, [])
+    driven = [line for line in card if "road" in POINTS[line.point].states]
+    assert driven
+    for line in driven:
+        assert line.forbidden == drive.stops[0].name
+        assert not line.due
+        assert line_in_words(line).startswith("not to be driven")
+    table = tmp_path / "log.csv"
+    table.write_text("time [s],engine speed [rpm]\n" + "\n".join(f"{t},650" for t in range(20)))
+    done = CliRunner().invoke(look_command, [str(table), "--case", str(file)])
+    assert f"SAFETY FIRST: {drive.stops[0].name}" in done.output
+    assert "open: 1,300" not in done.output
+
+
+def test_a_parked_truck_may_still_idle_and_a_stopped_engine_may_not():
+    states = {name: POINTS[name].states for name in ("key_on", "idle", "pull", "hot_soak")}
+    wheel = stops_of(found("vib_speed", **WHEEL[1]))[0]
+    assert [n for n, needs in states.items() if wheel.rules_out(needs)] == ["pull"]
+    damper = stops_of(found("vib_load", **LOOSE_DAMPER[1]))[0]
+    assert [n for n, needs in states.items() if damper.rules_out(needs)] == [
+        "idle",
+        "pull",
+        "hot_soak",
+    ]
+
+
+@pytest.mark.parametrize("families", [(), ("brakes_of_our_own",), ("fuel_low",)])
+def test_an_open_complaint_is_never_answered_with_nothing_to_do(families):
+    assessment = found(*families, words="smells of diesel in the cab")
+    text = assessment_text(assessment)
+    assert "Nothing to do" not in text
+    if assessment.steps:
+        assert assessment.why_no_step() == ""
+        return
+    assert "Complaint e2 is open" in text.replace("\n", " ")
+    assert assessment_json(assessment)["why_no_step"].startswith("Complaint e2 is open")
+
+
+def test_only_what_is_proven_or_said_to_be_gone_is_closed():
+    rows = lines_of()
+    rows.append(
+        json.dumps({"kind": "outcome", "id": "e9", "at": "2026-03-09T08:00:00Z",
+                    "data": {"complaint": "e2", "gone": "partly"}})
+    )  # fmt: skip
+    assert assess(read_case("x", rows), {}).open_complaints()
+    rows[-1] = rows[-1].replace('"partly"', "true")
+    closed = assess(read_case("x", rows), {})
+    assert not closed.open_complaints()
+    assert "ask the customer" in closed.why_no_step()
