@@ -245,7 +245,7 @@ def test_the_estimate_says_what_the_step_says_and_names_the_stop_first() -> None
     assert "Safety first: Do not start the engine before the damper is made fast" in text
     assert "It may change what follows" not in text
     fails = next(r.probability for r in job.first.results if r.result == "not_cured")
-    assert f"still there after this work is {100 * fails:.0f} %" in text
+    assert f"still there after this work is {100 * fails:.0f} %" in text.replace("\u00a0", " ")
 
 
 def test_low_fuel_pressure_is_read_on_a_gauge_before_anything_is_opened_or_sampled() -> None:
