@@ -65,6 +65,14 @@ def test_no_series_of_check_values_stands_in_the_demo() -> None:
     assert {name: series for name, series in found.items() if series} == {}
 
 
+def test_a_test_with_check_values_says_that_they_have_no_source() -> None:
+    tests = [path for path in sorted((ROOT / "tests").rglob("*.py")) if path != Path(__file__)]
+    held = [path for path in tests if pairs_in(path.read_text("utf-8"))]
+    assert len(held) > 5
+    bare = [path.name for path in held if "common practice" not in path.read_text("utf-8")]
+    assert bare == []
+
+
 @pytest.mark.parametrize(
     "text",
     [

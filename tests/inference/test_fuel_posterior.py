@@ -1,4 +1,7 @@
-"""The fuel posterior against brute force: many plain draws, nothing clever."""
+"""The fuel posterior against brute force: many plain draws, nothing clever.
+
+Low and healthy fuel pressures here: common practice, no source.
+"""
 
 import itertools
 

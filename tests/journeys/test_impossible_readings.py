@@ -1,4 +1,7 @@
-"""What no circuit can show is a problem, fits nothing, or stays undecided; never a sure cause."""
+"""What no circuit can show is a problem, fits nothing, or stays undecided; never a sure cause.
+
+Low and healthy fuel pressures here: common practice, no source.
+"""
 
 from __future__ import annotations
 

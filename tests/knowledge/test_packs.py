@@ -1,4 +1,7 @@
-"""The shipped packs against the domain map they were made from, and against themselves."""
+"""The shipped packs against the domain map they were made from, and against themselves.
+
+Low and healthy fuel pressures here: common practice, no source.
+"""
 
 from __future__ import annotations
 

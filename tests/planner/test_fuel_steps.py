@@ -1,4 +1,7 @@
-"""Which fuel reading to take next."""
+"""Which fuel reading to take next.
+
+Low and healthy fuel pressures here: common practice, no source.
+"""
 
 import json
 from dataclasses import replace

@@ -1,4 +1,7 @@
-"""A case for the papers with a mark in every text field. Not a test itself."""
+"""A case for the papers with a mark in every text field. Not a test itself.
+
+Low and healthy fuel pressures here: common practice, no source.
+"""
 
 import json
 from functools import cache

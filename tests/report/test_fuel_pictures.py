@@ -1,4 +1,7 @@
-"""Pictures of the fuel model: whole XML, nothing from outside, everything said in words too."""
+"""Pictures of the fuel model: whole XML, nothing from outside, everything said in words too.
+
+Low and healthy fuel pressures here: common practice, no source.
+"""
 
 import xml.etree.ElementTree as ET
 

@@ -1,4 +1,7 @@
-"""A client in this process, a served shop, and a thumb that counts its taps."""
+"""A client in this process, a served shop, and a thumb that counts its taps.
+
+Low and healthy fuel pressures here: common practice, no source.
+"""
 
 from __future__ import annotations
 

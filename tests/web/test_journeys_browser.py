@@ -1,4 +1,7 @@
-"""The whole job in a real browser: from the complaint to the report, by touch and by keyboard."""
+"""The whole job in a real browser: from the complaint to the report, by touch and by keyboard.
+
+Low and healthy fuel pressures here: common practice, no source.
+"""
 
 from __future__ import annotations
 

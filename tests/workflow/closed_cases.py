@@ -1,4 +1,7 @@
-"""Invented cases that were closed, with and without proof."""
+"""Invented cases that were closed, with and without proof.
+
+Low and healthy fuel pressures here: common practice, no source.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""What a closed case teaches: which repair it was, once, and not the wrong part before it."""
+"""What a closed case teaches: which repair it was, once, and not the wrong part before it.
+
+Low and healthy fuel pressures here: common practice, no source.
+"""
 
 from __future__ import annotations
 
