@@ -11,14 +11,19 @@ ORDERS = np.arange(0.5, 12.01, 0.5)
 def chain(damper, accessory=None):
     """Ten inertias and a ring as in the physics notes (assumed); *damper* in N m s/rad.
 
-    *accessory* is (inertia [kg m2], its own frequency on a fixed nose [Hz]).
+    *accessory* is (inertia [kg m2], its own frequency on a fixed nose [Hz], loss of its belt [-]).
     """
     inertia = (0.105, *(0.118,) * 6, 2.15, 0.55, 14.0, 0.26)
     stiff = (3.6e6, *(4.0e6,) * 5, 5.2e6, 2.2e4, 2.5e3)
     springs = tuple((i, i + 1, k) for i, k in enumerate(stiff))
     if accessory:
         inertia = (*inertia, accessory[0])
-        springs = (*springs, (0, 11, accessory[0] * (2 * np.pi * accessory[1]) ** 2))
+        belt = accessory[0] * (2 * np.pi * accessory[1]) ** 2
+        springs = (*springs, (0, 11, belt))
+        # The belt's loss as a dashpot with the same loss at its own frequency.
+        if len(accessory) > 2:
+            lost = (0, 11, accessory[2] * belt / (2 * np.pi * accessory[1]))
+            return Chain(inertia, springs, ((0, 10, damper), lost), 40.0)
     return Chain(inertia, springs, ((0, 10, damper),), 40.0)
 
 

@@ -203,13 +203,20 @@ def _verdict(
         reason = f"the damping lies between {NOT_DAMPING_BELOW:g} and {HEALTHY_FROM:g}"
         if not NOT_DAMPING_BELOW <= zeta < HEALTHY_FROM:
             reason = f"the damping's interval ({low:.3f} to {high:.3f}) reaches across the limits"
+    if fit.verdict == "between" and pair is not None:
+        words = "cannot tell"
+        reason = (
+            "something on the crankshaft swings along, and which of the two modes the damper "
+            "damps is not known: take the belts off for one short sweep, or compare with a "
+            "recording of the same engine when it was sound"
+        )
     where = f"Twist mode {mode.frequency:.0f} Hz, damping {zeta:.3f} ({low:.3f} to {high:.3f})."
     if pair is not None:
         one, two = pair.frequency
         where = (
             f"Two modes share the band, {one:.0f} Hz ({pair.single[0]:.3f}) and {two:.0f} Hz "
             f"({pair.single[1]:.3f}), so something else swings along, an accessory drive for "
-            f"instance; damping together {zeta:.3f} ({low:.3f} to {high:.3f})."
+            f"instance; the less damped has {zeta:.3f} ({low:.3f} to {high:.3f})."
         )
     sentence = f"Crankshaft damper: {words}{kind}. {where} {LABEL.capitalize()}."
     return Finding(
@@ -232,12 +239,12 @@ def _verdict(
 
 
 def _kind(mode: TwistMode, place: str, healthy: dict[str, float]) -> str:
-    """Seized or leaked, only against a healthy recording of the same engine."""
+    """Stiff or empty, only against a healthy recording of the same engine."""
     known = healthy.get(place)
     if known is None:
         return ""
-    if mode.frequency < 0.95 * known:
-        return " (seized: the ring is locked to its case, the mode lies lower)"
+    if mode.frequency < 0.98 * known:
+        return " (stiff or seized: the ring goes with its case, the mode lies lower)"
     if mode.frequency > 1.05 * known:
         return " (leaked or empty: the ring is loose, the mode lies higher)"
     return ""

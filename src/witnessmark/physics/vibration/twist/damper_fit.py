@@ -35,7 +35,7 @@ class DamperFit:
 
     @property
     def damping(self) -> tuple[float, float, float]:
-        """Damping ratio and its 90 % interval; the sum where two modes share it."""
+        """Damping ratio and its 90 % interval; of the less damped mode where there are two."""
         here = self.mode if self.pair is None else self.pair
         return here.damping, here.damping_low, here.damping_high
 
@@ -44,6 +44,9 @@ class DamperFit:
         """``healthy``, ``dead``, ``between`` or ``refused``."""
         if self.refusal:
             return "refused"
+        if self.pair is not None:
+            # Whose damping a branch's mode has is not known: only two dead modes leave no doubt.
+            return "dead" if max(self.pair.single) < NOT_DAMPING_BELOW else "between"
         damping, low, high = self.damping
         if damping >= HEALTHY_FROM and low >= NOT_DAMPING_BELOW:
             return "healthy"
@@ -67,8 +70,8 @@ def judge(orders: Torsion) -> DamperFit:
     if pair is None:
         return alone
     both = _checked(DamperFit(mode, pair))
-    # Where both say the same, the simpler one is told.
-    return alone if alone.verdict == both.verdict else both
+    # Where both say it does not damp, the simpler one is told; nothing else is simple with a branch.
+    return alone if alone.verdict == both.verdict == "dead" else both
 
 
 def _checked(fit: DamperFit) -> DamperFit:
@@ -78,7 +81,7 @@ def _checked(fit: DamperFit) -> DamperFit:
     refusal = ""
     if len(fit.mode.covered) < 2:
         refusal = "fewer than two orders pass the twist mode; sweep higher"
-    elif high / low > 2.5:
+    elif fit.pair is None and high / low > 2.5:
         refusal = "the damping is known too roughly; sweep more slowly or several times"
     elif misfit > 8.0:
         refusal = "the orders do not look like one twist mode, nor two; check marks and wheel"

@@ -6,13 +6,12 @@ fitted to them reads far too low. Here two modes are fitted to all orders togeth
 
     A_k(n) = sum_m (a_km + b_km s) H_m(f) + c_k / f^2 + e_k,    m = 1, 2
 
-(names as in ``twist_mode``). Their dampings add up to what one mode alone would have had, as far as
-the two lie near each other (the sum of the decay rates of a coupled pair does not depend on the
-coupling), so the sum is judged instead.
+(names as in ``twist_mode``). The damping that is told is that of the less damped of the two: a
+branch with losses of its own damps one of them whether the crankshaft's damper works or not, so
+their sum says nothing of the damper.
 
 Validity: as ``twist_mode``; the second mode must be worth it (``WORTH``), lie inside the band, 4 %
-or more from the first, carry at least a fifth of its part, and leave the sum known to a factor of
-2.5; otherwise there is no pair.
+or more from the first and carry at least a fifth of its part; otherwise there is no pair.
 """
 
 from __future__ import annotations
@@ -41,9 +40,8 @@ Complex = npt.NDArray[np.complex128]
 #: an order: where there is one mode only, 95 % of the fits in the study's truth stay under this).
 WORTH = 20.0
 _LEAST_PART = 0.2
-#: Nearer to each other than this part, two modes are one whose shape the model misses; and a sum
-#: known no better than this factor (95 % over 5 % point) says nothing.
-_APART, _ROUGH = 0.04, 2.5
+#: Nearer to each other than this part, two modes are one whose shape the model misses.
+_APART = 0.04
 _BAND, _DAMPING = (95.0, 340.0), (0.004, 0.27)
 #: Where the search for the second mode starts [Hz].
 _STARTS = (110.0, 150.0, 200.0, 250.0, 300.0)
@@ -56,9 +54,9 @@ class TwistPair:
     Attributes:
         frequency: both [Hz], the one with the larger part first.
         single: damping ratio of each [-].
-        damping: their sum [-].
-        damping_low: 5 % point of the sum.
-        damping_high: 95 % point of the sum.
+        damping: the lesser of the two [-].
+        damping_low: 5 % point of it.
+        damping_high: 95 % point of it.
         gain: log likelihood added over one mode.
         misfit: mean squared misfit per degree of freedom [-].
     """
@@ -124,15 +122,14 @@ def fit_twist_pair(torsion: Torsion, one: TwistMode) -> TwistPair | None:
         return None
     damping = np.exp(best.x[[1, 3]])
     misfit = 2.0 * float(best.cost) / max(data.amplitude.size * 2 - 10 * len(data.size) - 4, 1)
-    spread = _spread(np.asarray(best.jac), damping, max(misfit, 1.0))
-    total = float(damping.sum())
-    wide = float(np.exp(stats.norm.ppf(0.95) * spread / total))
-    if wide**2 > _ROUGH:
-        return None
+    lesser = int(np.argmin(damping))
+    spread = _spread(np.asarray(best.jac), max(misfit, 1.0))[lesser]
+    least = float(damping[lesser])
+    wide = float(np.exp(min(stats.norm.ppf(0.95) * spread, 3.0)))
     a, b = (0, 1) if parts[0] >= parts[1] else (1, 0)
     return TwistPair(
         (float(best.x[2 * a]), float(best.x[2 * b])), (float(damping[a]), float(damping[b])),
-        total, total / wide, total * wide, gain, misfit,
+        least, least / wide, least * wide, gain, misfit,
     )  # fmt: skip
 
 
@@ -153,13 +150,12 @@ def pair_curve(torsion: Torsion, one: TwistMode, pair: TwistPair, order: float) 
     return np.asarray(np.abs(data.sigma[row] * (basis[row] @ fit[row, :, 0])))
 
 
-def _spread(jacobian: Floats, damping: Floats, misfit: float) -> float:
-    """Standard deviation of the sum of the dampings [-]."""
+def _spread(jacobian: Floats, misfit: float) -> tuple[float, float]:
+    """Standard deviation of the logarithm of each damping [-]."""
     inner = jacobian.T @ jacobian
     inner[np.diag_indices_from(inner)] *= 1.0 + 1e-9
-    covariance = np.linalg.pinv(inner) * misfit
-    slope = np.array([0.0, damping[0], 0.0, damping[1]])
-    return float(np.sqrt(slope @ covariance @ slope))
+    own = np.sqrt(np.maximum(np.diag(np.linalg.pinv(inner) * misfit), 0.0))
+    return float(own[1]), float(own[3])
 
 
 def _gather(torsion: Torsion, one: TwistMode) -> _Orders:
