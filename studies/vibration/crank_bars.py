@@ -89,10 +89,11 @@ def crank(rng, *, loss=None, branches=1, spread=1.0):
     bars += [(5.4e6 * stiff * ln(0.05), 0.03 * heavy), (2.3e4 * ln(0.3), 0.02)]
     points = np.array([0.095 * heavy, *(0.062 * heavy * ln(0.02) for _ in range(6)),
                        2.1 * ln(0.2), 0.9])  # fmt: skip
-    made = []
-    for _ in range(branches):
-        made.append(Branch(0.02 * ln(0.5), float(rng.uniform(90, 330)),
-                           float(rng.uniform(0, 0.35)) if loss is None else loss))  # fmt: skip
+    made = [
+        Branch(0.02 * ln(0.5), float(rng.uniform(90, 330)),
+               float(rng.uniform(0, 0.35)) if loss is None else loss)
+        for _ in range(branches)
+    ]  # fmt: skip
     gas = cycle(boost=2.6 * ln(0.06), late=float(rng.normal(0, 1.5)))
     gas = gas * np.exp(0.05 * spread * rng.standard_normal(len(gas)))
     return Crank(bars, points, 0.26 * heavy * ln(0.1), 265.0 * ln(0.25),
@@ -108,8 +109,8 @@ def twist(e, state, rpm, *, load=1.0, weak=None):
     nodes, rows = 9, len(rpm) * len(ORDERS)
     w = (2 * np.pi * np.asarray(rpm)[:, None] / 60 * ORDERS).reshape(rows)
     k = np.zeros((rows, nodes + 1, nodes + 1), complex)
-    for i, (stiff, inertia) in enumerate(e.bars):
-        stiff = stiff * (1 + 1j * e.steel)
+    for i, (elastic, inertia) in enumerate(e.bars):
+        stiff = elastic * (1 + 1j * e.steel)
         x = w * np.sqrt(inertia / stiff)
         own, over = stiff * x / np.tan(x), -stiff * x / np.sin(x)
         k[:, i, i] += own

@@ -70,7 +70,7 @@ def judge(orders: Torsion) -> DamperFit:
     if pair is None:
         return alone
     both = _checked(DamperFit(mode, pair))
-    # Where both say it does not damp, the simpler one is told; nothing else is simple with a branch.
+    # Where both say it does not damp, the simpler one is told; with a branch nothing else is.
     return alone if alone.verdict == both.verdict == "dead" else both
 
 
