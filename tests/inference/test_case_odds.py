@@ -10,6 +10,7 @@ import pytest
 from witnessmark.inference import case_beliefs, case_evidence, case_odds
 from witnessmark.knowledge import load_knowledge
 from witnessmark.model.entries.case import read_case
+from witnessmark.words.numbers import chance_words
 
 KNOWLEDGE = load_knowledge()
 
@@ -350,7 +351,7 @@ def test_what_would_change_my_mind_is_what_happens_when_it_is_read():
             for outcome in test.outcomes:
                 after = one(*before, result_of(test.id, outcome)).probability(cause.cause)
                 said = test.outcome_words.get(outcome, outcome)
-                assert f"{said} {100 * after:.0f} %" in words
+                assert f"{said} {chance_words(after)}" in words
                 checked += 1
     assert checked >= 8
 

@@ -139,4 +139,4 @@ def test_odds_bars_are_as_long_as_their_probability() -> None:
     said = " ".join(_texts(svg))
     assert "\u2248 Pump worn" in said
     assert "cannot tell it from another" in said
-    assert "none of the listed under 1\u00a0%" in said
+    assert "none of the listed under 1 %" in said

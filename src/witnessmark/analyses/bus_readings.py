@@ -10,6 +10,7 @@ from witnessmark.analyses.steady import steady_points
 from witnessmark.model.entries.entry_data import Instrument, Point, ReadingData, TruckData
 from witnessmark.model.recording import Quality, Recording, Steady
 from witnessmark.units import QUANTITIES
+from witnessmark.words.numbers import percentage
 
 __all__ = ["STRETCH", "bus_readings"]
 
@@ -64,7 +65,7 @@ def _reading(recording: Recording, quantity: str, point: Steady) -> ReadingData 
         value=f"{float(np.median(values)):.6g} {house}",
         point=Point(
             rpm=point.rpm,
-            load=None if point.load is None else f"{100 * point.load:.0f} %",
+            load=None if point.load is None else percentage(point.load),
             gear=point.gear,
             warm=point.warm,
         ),

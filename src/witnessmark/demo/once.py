@@ -16,7 +16,7 @@ from witnessmark.demo.demo_shop import build, open_stories, stories
 from witnessmark.errors import InputRefused
 from witnessmark.model.assessment import Assessment
 from witnessmark.model.odds import Odds
-from witnessmark.report.figures import percent
+from witnessmark.words.numbers import chance_words
 from witnessmark.workflow.case.shop_on_disk import open_shop
 from witnessmark.workflow.dossier.as_json import assessment_json
 from witnessmark.workflow.dossier.assess_case import assess_in_shop
@@ -155,7 +155,7 @@ def _stages(assessment: Assessment, before: tuple[tuple[Odds, ...], ...]) -> Ite
             if not any(c.cause == cause for c in family.causes):
                 continue
             yield f"Before work {number} ({family.family}): {_leads(family)}; two or more " + (
-                f"{percent(family.two_causes)}."
+                f"{chance_words(family.two_causes)}."
             )
         yield f"Work {number}: {getattr(work.data, 'did', '')}"
     if not works:
@@ -171,7 +171,7 @@ def _proofs(assessment: Assessment) -> Iterator[str]:
 
 
 def _leads(odds: Odds) -> str:
-    return "; ".join(f"{c.name} {percent(c.probability)}" for c in odds.causes[:3])
+    return "; ".join(f"{c.name} {chance_words(c.probability)}" for c in odds.causes[:3])
 
 
 def _short(odds: Odds) -> dict[str, Any]:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from witnessmark.model.finding import OperatingPoint
+from witnessmark.words.numbers import percentage
 
 __all__ = ["Band", "Kind", "Source"]
 
@@ -72,8 +73,8 @@ class Band:
             if load is None:
                 return "the load was not written down"
             if not self.load[0] <= load <= self.load[1]:
-                return f"the band is known for {100 * self.load[0]:.0f} to " + (
-                    f"{100 * self.load[1]:.0f} % load"
+                return f"the band is known for {percentage(self.load[0])} to " + (
+                    f"{percentage(self.load[1])} load"
                 )
         if self.warm is not None and point.warm is not None and self.warm != point.warm:
             return "the band is for a warm engine" if self.warm else "the band is for a cold engine"

@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+from witnessmark.words.numbers import percentage
+
 Outcome = Literal["seen", "not_seen", "inconclusive", "not_run"]
 
 
@@ -60,7 +62,7 @@ class OperatingPoint:
             elif self.load >= 1.0:
                 parts.append("full load")
             else:
-                parts.append(f"{100 * self.load:.0f} % load")
+                parts.append(f"{percentage(self.load)} load")
         if self.gear is not None:
             parts.append(f"gear {self.gear}")
         if self.warm is not None:

@@ -9,9 +9,9 @@ from witnessmark.model.entries.entry import Entry
 from witnessmark.model.entries.entry_data import ComplaintData, WorkData
 from witnessmark.model.finding import Finding
 from witnessmark.model.odds import Odds
-from witnessmark.report.figures import about, percent
 from witnessmark.report.paper import Block, Picture, Said
 from witnessmark.report.pictures.odds_bars import odds_picture
+from witnessmark.words.numbers import chance_about, chance_words
 
 __all__ = ["Before", "cause_of", "looked_again"]
 
@@ -111,11 +111,11 @@ def _at_that_time(data: WorkData, odds: Odds, names: Mapping[str, str]) -> str:
         return f"{name}: not among the causes that were weighed."
     reasons = [w.words for w in mine.why if w.words and w.effect > 0.3][:3]
     rivals = [
-        f"{c.name} {percent(c.probability)}"
+        f"{c.name} {chance_words(c.probability)}"
         for c in odds.causes
         if c.cause != data.cause and c.probability >= 0.05
     ][:2]
-    text = f"{name}: {percent(mine.probability)} before the work"
+    text = f"{name}: {chance_words(mine.probability)} before the work"
     text += f" (next: {'; '.join(rivals)})" if rivals else ""
     text += f". For it: {'; '.join(reasons)}" if reasons else ""
     return f"{text}."
@@ -123,11 +123,11 @@ def _at_that_time(data: WorkData, odds: Odds, names: Mapping[str, str]) -> str:
 
 def _shares(odds: Odds) -> str:
     rows = [
-        f"{c.name} {about(c.probability, c.low, c.high)}"
+        f"{c.name} {chance_about(c.probability, c.low, c.high)}"
         for c in odds.causes[:4]
         if c.probability >= 0.01
     ]
-    none = f"none of the listed causes {percent(odds.none_listed)}"
+    none = f"none of the listed causes {chance_words(odds.none_listed)}"
     return f"Odds now: {'; '.join([*rows, none])}."
 
 

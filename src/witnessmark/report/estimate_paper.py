@@ -14,8 +14,9 @@ from witnessmark.model.entries.entry_data import QuoteData
 from witnessmark.model.estimate import Estimate
 from witnessmark.model.quoted import OwnRates, PricedQuote, priced
 from witnessmark.report.back_of_report import DEFER
-from witnessmark.report.figures import money, percent
+from witnessmark.report.figures import money
 from witnessmark.report.paper import Block, Heading, Lines, Paper, Said, TableBlock
+from witnessmark.words.numbers import chance_words
 
 __all__ = ["estimate_paper"]
 
@@ -132,8 +133,8 @@ def _beside(advice: Estimate | None, rates: OwnRates) -> Iterator[Block]:
     more = None if advice is None else advice.chance_more_work
     if more is not None and more >= 0.01:
         yield Said(f"The chance that the complaint is still there after this work is "
-                   f"{percent(more)}. In that case we measure again and ask before any further "
-                   "work.")  # fmt: skip
+                   f"{chance_words(more)}. In that case we measure again and ask before any "
+                   "further work.")  # fmt: skip
     fee, limit = rates.diagnostic_fee_usd, rates.diagnostic_limit_usd
     said = [] if fee is None else [f"fee {money(fee)}"]
     said += [] if limit is None else [f"not more than {money(limit)} without asking"]

@@ -8,11 +8,9 @@ from witnessmark.model.finding import OperatingPoint
 from witnessmark.units import QUANTITIES, UNITS, display_unit, from_house
 
 __all__ = [
-    "about",
     "figure",
     "interval_words",
     "money",
-    "percent",
     "plain_number",
     "point_words",
     "quantity_words",
@@ -94,19 +92,3 @@ def money(usd: float) -> str:
     sign = "\u2212" if usd < 0 else ""
     size = abs(usd)
     return f"{sign}${size:,.0f}" if size >= 100 or size == round(size) else f"{sign}${size:,.2f}"
-
-
-def about(share: float, low: float | None, high: float | None) -> str:
-    """Return a probability and how far it may be off, ``86 % (71 to 94 %)``."""
-    if low is None or high is None:
-        return percent(share)
-    return f"{percent(share)} ({percent(low)} to {percent(high)})"
-
-
-def percent(share: float) -> str:
-    """Return a probability; never ``0 %`` or ``100 %`` for what is only likely."""
-    if 0 < share < 0.01:
-        return "under 1\u00a0%"
-    if 0.99 < share < 1:
-        return "over 99\u00a0%"
-    return f"{100 * share:.0f}\u00a0%"

@@ -11,6 +11,7 @@ from witnessmark.knowledge.records import Band
 from witnessmark.model.finding import Evidence, Finding, Outcome
 from witnessmark.physics.conformity import conformity_probability, conformity_verdict
 from witnessmark.units import QUANTITIES, display_unit, from_house
+from witnessmark.words.numbers import chance_words
 
 __all__ = ["NEEDS", "Checked", "analyse", "check_reading"]
 
@@ -137,7 +138,7 @@ def _words(reading: Reading, checked: Checked, unit: str) -> str:
         if low is not None
         else f"at most {high:.3g} {unit}"
     )
-    chance = f"probability of conformity {100 * checked.probability:.0f} %"
+    chance = f"probability of conformity {chance_words(checked.probability)}"
     if checked.verdict == "inside":
         return f"inside the band ({band}; {chance})."
     if checked.unless:

@@ -25,6 +25,7 @@ from witnessmark.physics.vibration.joint_angles import (
     joint_train,
 )
 from witnessmark.units import parse
+from witnessmark.words.numbers import percentage
 
 __all__ = ["NEEDS", "analyse"]
 
@@ -93,7 +94,7 @@ def _against_critical(bench: Bench, number: int, whirl: float) -> Finding:
         turns = speed[0] * 30.0 / math.pi
         outcome = "seen" if turns > _WHIRL_SHARE * whirl else "not_seen"
         reason = ""
-        words += f"; at {speed[1]} it turns {turns:.0f} rpm, {100 * turns / whirl:.0f} % of that"
+        words += f"; at {speed[1]} it turns {turns:.0f} rpm, {percentage(turns / whirl)} of that"
         words += ": too near." if outcome == "seen" else ": far enough away."
     else:
         words += "."
@@ -139,9 +140,9 @@ def _finding(bench: Bench, stage: int, readings: Sequence[Reading]) -> Finding |
     words += {
         "seen": ": too much.", "not_seen": ": in order.", "inconclusive": ": on the limit.",
     }[outcome]  # fmt: skip
-    ripple = 100 * abs(train.excitation)
+    ripple = percentage(abs(train.excitation), 2)
     words += (
-        f" Second order: {ripple:.2f} % of the shaft's speed; unevenness {train.uniformity:.4f}, "
+        f" Second order: {ripple} of the shaft's speed; unevenness {train.uniformity:.4f}, "
         f"published limit {UNIFORMITY_LIMIT:g}."
     )
     details: dict[str, object] = {

@@ -26,6 +26,7 @@ from witnessmark.physics.vibration.twist.damper_fit import (
 from witnessmark.physics.vibration.twist.tooth_timing import Torsion, torsion
 from witnessmark.physics.vibration.twist.twist_mode import TwistMode, mode_curve
 from witnessmark.physics.vibration.twist.twist_pair import pair_curve
+from witnessmark.words.numbers import percentage
 
 __all__ = ["LABEL", "NEEDS", "analyse"]
 
@@ -372,10 +373,10 @@ def _balance(bench: Bench, timing: Timing, found: Balance, rpm: float) -> Findin
         reason = unfit
     elif weak and found.named:
         outcome = "seen"
-        sentence = f"Cylinder {found.weakest} gives {-100 * worst:.0f} % less than the others."
+        sentence = f"Cylinder {found.weakest} gives {percentage(-worst)} less than the others."
         support, stands = stand_in(bench.knowledge, {"v_cutout": True}, right=0.93), ["v_cutout"]
     elif weak:
-        sentence = f"One cylinder gives about {-100 * worst:.0f} % less than the others."
+        sentence = f"One cylinder gives about {percentage(-worst)} less than the others."
         reason = (
             "which one cannot be told without a phase reference: record cylinder 1's dead centre, "
             "or cut out cylinder 1 once"
@@ -385,8 +386,8 @@ def _balance(bench: Bench, timing: Timing, found: Balance, rpm: float) -> Findin
         sentence = "All cylinders give about the same (within 10 %)."
         support, stands = stand_in(bench.knowledge, {"v_cutout": False}, right=0.93), ["v_cutout"]
     else:
-        sentence = f"The weakest cylinder lies {-100 * worst:.0f} % below the others."
-        reason = f"a cylinder is named from {100 * _WEAK:.0f} % on"
+        sentence = f"The weakest cylinder lies {percentage(-worst)} below the others."
+        reason = f"a cylinder is named from {percentage(_WEAK)} on"
     return Finding(
         code="cylinder_balance",
         sentence=sentence,

@@ -9,6 +9,7 @@ import click
 
 from witnessmark.cli.main import echo_json
 from witnessmark.errors import InputRefused
+from witnessmark.words.numbers import percentage
 
 if TYPE_CHECKING:
     from witnessmark.workflow.recordings.drive_card import CardDrive
@@ -135,7 +136,7 @@ def _print(one: Look, *, si: bool) -> None:
         for point in one.steady:
             parts = [f"{point.rpm:.0f} rpm"]
             if point.load is not None:
-                parts.append(f"load {100 * point.load:.0f} %")
+                parts.append(f"load {percentage(point.load)}")
             if point.gear is not None:
                 parts.append(f"gear {point.gear}")
             elif point.group:

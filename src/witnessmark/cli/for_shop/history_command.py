@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from witnessmark.cli.main import echo_json
+from witnessmark.words.numbers import chance_about, chance_band, chance_words
 
 if TYPE_CHECKING:
     from witnessmark.workflow.shop.experience import Experience
@@ -34,8 +35,8 @@ def _lines(found: Experience) -> list[str]:
     for family in found.families:
         lines.append(f"{family.family}: {family.words}")
         lines += [
-            f"  {c.rank:2d}. {c.cause}: {c.share:.0%} ({c.low:.0%} to {c.high:.0%}), pack "
-            f"{c.prior:.0%}, proven here {c.proven}"
+            f"  {c.rank:2d}. {c.cause}: {chance_about(c.share, c.low, c.high)}, pack "
+            f"{chance_words(c.prior)}, proven here {c.proven}"
             for c in family.causes
             if c.proven or c.second or c.rank == 1
         ]
@@ -58,7 +59,7 @@ def _lines(found: Experience) -> list[str]:
     for back in found.comebacks:
         lines.append(
             f"{back.cause}: came back {back.comebacks} of {back.closings} "
-            f"({back.low:.0%} to {back.high:.0%})"
+            f"({chance_band(back.low, back.high)})"
         )
     score = found.overrides
     lines.append(

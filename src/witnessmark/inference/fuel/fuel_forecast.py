@@ -23,6 +23,7 @@ from witnessmark.model.finding import OperatingPoint
 from witnessmark.model.step import Forecast
 from witnessmark.physics.fuel.supply_circuit import PSI, Circuit, CircuitState, solve
 from witnessmark.units import QUANTITIES, display_unit, from_house
+from witnessmark.words.numbers import chance_words
 
 __all__ = ["Band", "gallery_points", "predict_readings", "repair_forecasts", "resample"]
 
@@ -161,7 +162,7 @@ def _forecast(
     point = OperatingPoint(rpm=o.key.rpm, load=o.key.load)
     words = f"would read {shown[0]} ({shown[1]} to {shown[2]}) {symbol} at {point.words()}"
     if in_band is not None:
-        words += f"; chance to be in band {100 * in_band:.0f} %"
+        words += f"; chance to be in band {chance_words(in_band)}"
     return Forecast(o.quantity, point, middle, low, high, row.house, in_band, words)
 
 

@@ -25,6 +25,7 @@ from witnessmark.inference.fuel.fuel_groups import (
     SUCTION,
     ZONES,
 )
+from witnessmark.words.numbers import chance_words
 
 __all__ = [
     "ASSUMPTION",
@@ -131,30 +132,30 @@ def present_fuel(
     if not fits:
         return Presentation(NONE_FITS, ordered, parts, None, "none fits", ())
     if healthy >= SUSPECT and healthy > chance:
-        text = f"The readings fit a healthy supply ({_percent(healthy)}).{tail}"
+        text = f"The readings fit a healthy supply ({chance_words(healthy)}).{tail}"
         return Presentation(text, ordered, parts, None, "healthy", alike)
     zone, zone_chance = ordered[0]
     if zone_chance > POINTS_TO and readings > 2:
-        text = f"The readings point to {ZONE_WORDS[zone]} ({_percent(zone_chance)})"
+        text = f"The readings point to {ZONE_WORDS[zone]} ({chance_words(zone_chance)})"
     elif zone_chance >= SUSPECT and readings > 2:
-        text = f"Suspect {ZONE_WORDS[zone]} ({_percent(zone_chance)})"
+        text = f"Suspect {ZONE_WORDS[zone]} ({chance_words(zone_chance)})"
     else:
-        text = f"Likeliest side: {ZONE_WORDS[zone]} ({_percent(zone_chance)})"
+        text = f"Likeliest side: {ZONE_WORDS[zone]} ({chance_words(zone_chance)})"
     named = None
     if first == PUMP and not seat_seen and chance >= SUSPECT:
         level = "not decided"
         text += (
-            f"; {GROUPS[PUMP].name} ({_percent(chance)}) looks the same as a relief valve that "
+            f"; {GROUPS[PUMP].name} ({chance_words(chance)}) looks the same as a relief valve that "
             f"leaks at its seat: not decided before a look at the valve."
         )
     elif chance >= SUSPECT and may_name_one(readings, type_known, chance):
         named = first
         level = "points to" if chance > POINTS_TO else "suspect"
-        text += f"; {level} the {GROUPS[first].name} ({_percent(chance)})."
+        text += f"; {level} the {GROUPS[first].name} ({chance_words(chance)})."
     else:
         level = "not decided"
         leading = [p for p in parts[:3] if p[1] >= 0.08 and p[0] != OTHER] or list(parts[:2])
-        names = [f"{GROUPS[i].name} ({_percent(p)})" for i, p in leading]
+        names = [f"{GROUPS[i].name} ({chance_words(p)})" for i, p in leading]
         text += f"; not decided between {_listed(names)}." if len(names) > 1 else "; not decided."
     return Presentation(text + tail, ordered, parts, named, level, alike)
 
@@ -170,7 +171,3 @@ def zone_probabilities(labels: npt.NDArray[np.int64], weight: Floats) -> list[tu
 
 def _listed(names: Sequence[str]) -> str:
     return ", ".join(names[:-1]) + f" and {names[-1]}"
-
-
-def _percent(chance: float) -> str:
-    return f"{100 * chance:.0f} %"

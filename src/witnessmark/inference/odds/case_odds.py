@@ -20,13 +20,14 @@ from witnessmark.inference.family.staged_evidence import (
 )
 from witnessmark.inference.fuel.fuel_words import may_name_one
 from witnessmark.inference.look_first import looks_waiting
-from witnessmark.inference.odds.statement import is_decided, percent, statement
+from witnessmark.inference.odds.statement import is_decided, statement
 from witnessmark.inference.odds.why import contributions, log_odds, looks_like, would_change
 from witnessmark.knowledge import Family, Knowledge, Test
 from witnessmark.model.entries.case import Case
 from witnessmark.model.finding import Finding
 from witnessmark.model.odds import CauseOdds, Odds
 from witnessmark.model.shop_record import History
+from witnessmark.words.numbers import chance_words
 
 __all__ = ["Judgement", "case_beliefs", "case_evidence", "case_odds", "judge", "odds_for"]
 
@@ -247,8 +248,8 @@ def _assumptions(
         f"Shares of causes and test tables of the packs: {', '.join(kinds)}; "
         f"they weigh as much as 20 cases, the shop's own proven closings here: {proven}"
         + (f", with {results} results of tests." if results else "."),
-        f"Before any finding: two or more causes {percent(family.second_cause)}, none of the "
-        f"listed {percent(family.none_listed)} (judgement).",
+        f"Before any finding: two or more causes {chance_words(family.second_cause)}, none of the "
+        f"listed {chance_words(family.none_listed)} (judgement).",
     ]
     names_of = {c.id: c.name for c in family.causes}
     said += [

@@ -12,6 +12,7 @@ from witnessmark.inference.family.likelihood import Floats
 from witnessmark.inference.family.staged_evidence import StagedEvidence
 from witnessmark.knowledge import Family, Knowledge, Test
 from witnessmark.model.odds import Contribution
+from witnessmark.words.numbers import chance_words
 
 __all__ = ["contributions", "log_odds", "looks_like", "most_telling", "would_change"]
 
@@ -117,10 +118,10 @@ def would_change(
             if now[i] < WORTH_A_WORD or moves[t] < 0.01:
                 continue
             each = ", ".join(
-                f"{test.outcome_words.get(o, o)} {_percent(float(after[k, i]))}"
+                f"{test.outcome_words.get(o, o)} {chance_words(float(after[k, i]))}"
                 for k, o in enumerate(test.outcomes)
             )
-            words.append(f"{test.name}: {each} (now {_percent(float(now[i]))})")
+            words.append(f"{test.name}: {each} (now {chance_words(float(now[i]))})")
         found.append(tuple(words))
     return found
 
@@ -239,7 +240,3 @@ def _times(effect: float) -> str:
         return "hardly changes it"
     amount = f"{factor:.1f}" if factor < 10 else f"{factor:.0f}" if factor < 1000 else "over 1000"
     return f"makes it {amount} times {'more' if effect > 0 else 'less'} likely (odds)"
-
-
-def _percent(chance: float) -> str:
-    return f"{100 * chance:.0f} %"

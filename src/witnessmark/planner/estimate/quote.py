@@ -18,6 +18,7 @@ from witnessmark.model.estimate import Estimate, EstimateLine
 from witnessmark.model.settings import Settings
 from witnessmark.model.step import Spread
 from witnessmark.planner.ranking.costs import shared_minutes
+from witnessmark.words.numbers import chance_words
 
 __all__ = [
     "ACCESS_SHARE",
@@ -239,12 +240,12 @@ def _contingency(
         return ("No work is quoted yet.",)
     found = [
         f"We expect {total.low:,.0f} to {total.high:,.0f} USD for this work; the chance that it "
-        f"comes out above {quoted:,.0f} USD is {_percent(exceeded)}. We ask before going above."
+        f"comes out above {quoted:,.0f} USD is {chance_words(exceeded)}. We ask before going above."
     ]
     if more is not None and more >= 0.01:
         found.append(
-            f"The chance that the complaint is still there after this work is {_percent(more)}. "
-            "In that case we measure again and ask before any further work."
+            f"The chance that the complaint is still there after this work is "
+            f"{chance_words(more)}. In that case we measure again and ask before any further work."
         )
     if any(job.core_usd > 0 for job in jobs):
         found.append("Deposits are credited when the old parts go back complete and in time.")
@@ -321,7 +322,3 @@ def _scaled(spread: Spread, factor: float) -> Spread:
 
 def _points(spread: Spread) -> tuple[float, float, float]:
     return spread.low, spread.typical, spread.high
-
-
-def _percent(share: float) -> str:
-    return "under 1 %" if share < 0.01 else f"{100 * share:.0f} %"

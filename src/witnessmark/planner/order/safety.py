@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 
 from witnessmark.knowledge import Family
 from witnessmark.model.step import Spread, Step
+from witnessmark.words.numbers import chance_words
 
 __all__ = ["STOPS", "Stop", "safety_stops", "within_the_stops"]
 
@@ -244,7 +245,7 @@ def within_the_stops(steps: Sequence[Step]) -> tuple[Step, ...]:
 
 def _as_step(stop: Stop, danger: float, total_usd: float, *, made: bool, bad: bool) -> Step:
     what = "the engine running" if "running" in stop.forbids else "the road or a load"
-    why = f"{stop.why} The chance of it is {100 * danger:.0f} % by what is known. "
+    why = f"{stop.why} The chance of it is {chance_words(danger)} by what is known. "
     why += "A check has found what the stop is for. " if bad else ""
     why += f"While it stands nothing is proposed that needs {what}. The maker's manual comes first."
     return Step(

@@ -9,6 +9,7 @@ from witnessmark.model.step import Result
 from witnessmark.planner.ranking.candidates import Candidate
 from witnessmark.planner.ranking.pricing import Plan
 from witnessmark.planner.ranking.serve_both import Along
+from witnessmark.words.numbers import chance_words
 
 __all__ = ["dearer", "repair_name", "why_remeasure", "why_repair", "why_search", "why_test"]
 
@@ -18,7 +19,7 @@ def why_test(plan: Plan, test: Test | Candidate, results: Sequence[Result], pric
     saves = plan.without_test - price
     likely = sorted(results, key=lambda r: -r.probability)
     parts = [
-        f"if {outcome_words(test, r.result)} ({_percent(r.probability)}), {_lead(plan, r)}"
+        f"if {outcome_words(test, r.result)} ({chance_words(r.probability)}), {_lead(plan, r)}"
         for r in likely[:2]
     ]
     if saves >= 1:
@@ -43,8 +44,8 @@ def why_repair(
     cost = float(plan.problem.repair_usd[number])
     cured = results[0].probability
     text = (
-        f"{_name(plan, identity)} stands at {_percent(marginal)}; renewing it and measuring again "
-        f"costs about {cost:,.0f} USD and cures with {_percent(cured)}. "
+        f"{_name(plan, identity)} stands at {chance_words(marginal)}; renewing it and measuring "
+        f"again costs about {cost:,.0f} USD and cures with {chance_words(cured)}. "
         f"If it does not: {_lead(plan, results[1])}."
     )
     if identity in plan.told:
@@ -63,7 +64,7 @@ def why_search(plan: Plan) -> str:
     """Say why nothing listed is proposed."""
     none = plan.state.belief.none_present()
     return (
-        f"None of the listed causes is present with a chance of {_percent(none)}. "
+        f"None of the listed causes is present with a chance of {chance_words(none)}. "
         "Prove the readings first, then look beyond the list."
     )
 
@@ -77,9 +78,9 @@ def why_remeasure(plan: Plan, work: str) -> str:
         )
     healthy = plan.state.belief.healthy()
     return (
-        f"The complaint is gone with a chance of {_percent(healthy)} by what is known. Measure the "
-        "same points as before and ask the driver: that is the proof, and no more parts are needed "
-        "before it."
+        f"The complaint is gone with a chance of {chance_words(healthy)} by what is known. Measure "
+        "the same points as before and ask the driver: that is the proof, and no more parts are "
+        "needed before it."
     )
 
 
@@ -106,17 +107,9 @@ def _lead(plan: Plan, result: Result) -> str:
     if not result.leads:
         return "nothing listed is left"
     cause, probability = result.leads[0]
-    return f"{_name(plan, cause)} leads with {_percent(probability)}"
+    return f"{_name(plan, cause)} leads with {chance_words(probability)}"
 
 
 def _name(plan: Plan, identity: str) -> str:
     cause = plan.state.family.cause(identity)
     return cause.name if cause else identity
-
-
-def _percent(share: float) -> str:
-    if share < 0.01:
-        return "under 1 %"
-    if share > 0.99:
-        return "over 99 %"
-    return f"{100 * share:.0f} %"

@@ -7,6 +7,7 @@ import numpy as np
 from witnessmark.model.recording import Channel, Floats, Quality
 from witnessmark.readers.told import Trouble
 from witnessmark.units import QUANTITIES, display_unit, from_house
+from witnessmark.words.numbers import percentage
 
 __all__ = ["Pace", "Paces", "report_disagreement", "report_dropped", "report_errors"]
 
@@ -91,7 +92,7 @@ def report_dropped(channels: list[Channel], paces: Paces, trouble: Trouble) -> N
         trouble.add(
             "dropped",
             f"Frames were dropped: about {worst[2]:,} messages with {worst[1]} are missing in "
-            f"{worst[3]:,} places ({100 * worst[0]:.1f} %).",
+            f"{worst[3]:,} places ({percentage(worst[0], 1)}).",
             do="Check the recorder if fast changes matter.",
         )
 

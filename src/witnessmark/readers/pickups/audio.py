@@ -15,6 +15,7 @@ from witnessmark.readers.files.keep import Keeper, let_go
 from witnessmark.readers.files.source import FileSource
 from witnessmark.readers.reader import Reader
 from witnessmark.readers.told import ReaderSettings
+from witnessmark.words.numbers import percentage
 
 #: Bytes of samples that stay in memory.
 _IN_MEMORY = 256 * 2**20
@@ -87,7 +88,7 @@ def read(source: FileSource, settings: ReaderSettings) -> Recording:  # noqa: AR
         if full > 1e-4:
             source.trouble.add(
                 f"clipped {number}",
-                f"Channel {number + 1} is overdriven: {100 * full:.2f} % of its samples are at "
+                f"Channel {number + 1} is overdriven: {percentage(full, 2)} of its samples are at "
                 "full scale.",
                 do="Turn the input down and record again; amplitudes are not to be trusted.",
             )

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from witnessmark.model.odds import DECIDED_FROM, Odds
-from witnessmark.report.figures import percent
 from witnessmark.report.pictures.canvas import FAINT, INK, MARK, PAPER, Canvas, Scale
+from witnessmark.words.numbers import chance_words
 
 __all__ = ["odds_picture"]
 
@@ -50,8 +50,8 @@ def odds_picture(odds: Odds, *, most: int = 6, zone_names: dict[str, str] | None
     canvas.line((line, top), (line, y + 12), dash="5 4")
     words = "decided where the thin line's low end passes 80 %"
     canvas.text((scale.end, y + 26), words, anchor="end", size=11)
-    rest = f"two or more causes {percent(odds.two_causes)} · none of the listed "
-    canvas.text((_SIDE, y + 46), rest + percent(odds.none_listed), size=12)
+    rest = f"two or more causes {chance_words(odds.two_causes)} · none of the listed "
+    canvas.text((_SIDE, y + 46), rest + chance_words(odds.none_listed), size=12)
     if any(cause.looks_like for cause in causes):
         alike = "\u2248 these readings cannot tell it from another"
         canvas.text((_SIDE, y + 63), alike, size=12)
@@ -62,7 +62,7 @@ def _bar(
     canvas: Canvas, scale: Scale, base: float, name: str, probability: float, colour: str
 ) -> None:
     canvas.text((scale.start, base - 5), _short(name), size=12)
-    canvas.text((scale.end, base - 5), percent(probability), size=12, anchor="end", bold=True)
+    canvas.text((scale.end, base - 5), chance_words(probability), size=12, anchor="end", bold=True)
     canvas.rect((scale.start, base), (scale.end - scale.start, 7), fill=PAPER, stroke=FAINT)
     width = scale.clipped(probability) - scale.start
     canvas.rect((scale.start, base), (width, 7), fill=colour)
@@ -73,6 +73,6 @@ def _short(name: str) -> str:
 
 
 def _words(odds: Odds) -> str:
-    causes = ", ".join(f"{c.name} {percent(c.probability)}" for c in odds.causes[:6])
+    causes = ", ".join(f"{c.name} {chance_words(c.probability)}" for c in odds.causes[:6])
     decided = "decided" if odds.decided else "not decided"
     return f"{causes}; {decided}."

@@ -10,6 +10,7 @@ from witnessmark.errors import UnitRefused
 from witnessmark.model.entries.entry_data import TruckData
 from witnessmark.model.step import Spread
 from witnessmark.units import QUANTITIES, display_unit, from_house
+from witnessmark.words.numbers import chance_words, glued
 
 __all__ = [
     "accessories_text",
@@ -93,14 +94,8 @@ def interval(
 
 
 def percent(p: float | None) -> str:
-    """Write a probability as a whole percentage; nothing is ever certain or impossible."""
-    if p is None or not math.isfinite(p):
-        return "not known"
-    if p < 0.005:
-        return "under 1\u00a0%"
-    if p > 0.995:
-        return "over 99\u00a0%"
-    return f"{100 * p:.0f}\u00a0%"
+    """Write a probability as it is written everywhere, on one line."""
+    return glued(chance_words(p))
 
 
 def minutes(spread: Spread | float | None) -> str:

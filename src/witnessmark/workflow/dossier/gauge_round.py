@@ -9,6 +9,7 @@ from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry_data import Instrument, OutcomeData, ReadingData
 from witnessmark.model.finding import OperatingPoint
 from witnessmark.units import QUANTITIES, UNITS, parse
+from witnessmark.words.numbers import percentage
 
 __all__ = [
     "Baseline",
@@ -122,7 +123,7 @@ class Next:
         load = self.point.load
         if load is None:
             return ""
-        return "none" if load <= 0 else "full" if load >= 1 else f"{100 * load:.0f} %"
+        return "none" if load <= 0 else "full" if load >= 1 else percentage(load)
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,6 +10,7 @@ from witnessmark.model.odds import CauseOdds, Odds
 from witnessmark.model.proof import Pair, Proof
 from witnessmark.model.step import Step
 from witnessmark.units import display_unit
+from witnessmark.words.numbers import chance_band, chance_words
 from witnessmark.workflow.dossier.as_json import shown
 
 __all__ = ["assessment_text"]
@@ -68,7 +69,7 @@ def _odds(odds: Odds) -> Iterator[str]:
     yield from _title(f"ODDS · {odds.family}")
     if odds.statement:
         yield from _wrap(odds.statement)
-    zones = " · ".join(f"{zone} {_percent(p)}" for zone, p in odds.zones[:6])
+    zones = " · ".join(f"{zone} {chance_words(p)}" for zone, p in odds.zones[:6])
     if zones:
         yield from _wrap(f"Where: {zones}")
     for trap in odds.traps:
@@ -76,18 +77,17 @@ def _odds(odds: Odds) -> Iterator[str]:
     for cause in odds.causes[:6]:
         yield from _cause(cause)
     yield (
-        f"  two or more causes {_percent(odds.two_causes)}, none of the listed "
-        f"{_percent(odds.none_listed)}"
+        f"  two or more causes {chance_words(odds.two_causes)}, none of the listed "
+        f"{chance_words(odds.none_listed)}"
     )
     for assumption in odds.assumptions:
         yield from _wrap(f"({assumption})")
 
 
 def _cause(cause: CauseOdds) -> Iterator[str]:
-    band = ""
-    if cause.low is not None and cause.high is not None and cause.probability >= 0.05:
-        band = f" ({100 * cause.low:.0f} to {_percent(cause.high)})"
-    yield f"  {_percent(cause.probability):>5}  {cause.name} [{cause.cause}]{band}"
+    band = chance_band(cause.low, cause.high) if cause.probability >= 0.05 else ""
+    band = f" ({band})" if band else ""
+    yield f"  {chance_words(cause.probability):>9}  {cause.name} [{cause.cause}]{band}"
     why = [w for w in cause.why if abs(w.effect) >= 0.05][:4]
     if why:
         parts = "; ".join(f"{w.words or w.finding} ({w.effect:+.1f})" for w in why)
@@ -148,14 +148,8 @@ def _pair(pair: Pair, si: bool) -> str:
         text += f", {step:+.3g} ({low:+.3g} to {high:+.3g})"
         text += "" if pair.shown else ", no change shown"
     if pair.spec != "no band" and pair.conformity is not None:
-        text += f"; {pair.spec} the band ({_percent(pair.conformity)})"
+        text += f"; {pair.spec} the band ({chance_words(pair.conformity)})"
     return text
-
-
-def _percent(probability: float) -> str:
-    if 0 < probability < 0.005:
-        return "<1 %"
-    return f"{100 * probability:.0f} %"
 
 
 def _title(text: str) -> Iterator[str]:
