@@ -8,7 +8,7 @@ import numpy as np
 
 from witnessmark.analyses.steady import steady_points
 from witnessmark.model.entries.entry_data import Instrument, Point, ReadingData, TruckData
-from witnessmark.model.recording import Quality, Recording, Steady
+from witnessmark.model.recording import Channel, Quality, Recording, Steady
 from witnessmark.units import QUANTITIES
 from witnessmark.words.numbers import percentage
 
@@ -69,6 +69,11 @@ def _reading(recording: Recording, quantity: str, point: Steady) -> ReadingData 
             gear=point.gear,
             warm=point.warm,
         ),
-        instrument=Instrument(id=f"bus, address {channel.source}"),
+        instrument=Instrument(id=_sender(channel)),
         source=f"{STRETCH}: {point.name}",
     )
+
+
+def _sender(channel: Channel) -> str:
+    on = f" on bus {channel.bus}" if channel.bus else ""
+    return f"bus, address {channel.source}{on}"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import IntEnum
 from typing import Literal
 
@@ -42,6 +42,7 @@ class Channel:
         spn: suspect parameter number of SAE J1939, or ``None``.
         source: source address on the bus, or ``None``.
         rate_hz: sampling rate where it is constant and known (waveforms).
+        bus: interface or channel it came from, where the recording holds several; else empty.
     """
 
     name: str
@@ -53,6 +54,7 @@ class Channel:
     spn: int | None = None
     source: int | None = None
     rate_hz: float | None = None
+    bus: str = ""
 
     def __post_init__(self) -> None:
         if not (self.time_s.shape == self.values.shape == self.quality.shape):
@@ -80,6 +82,7 @@ class Flag:
         end_s: end [s].
         note: one sentence.
         source: source address of the channel, or ``None``.
+        bus: bus of the channel.
     """
 
     channel: str
@@ -88,6 +91,7 @@ class Flag:
     end_s: float
     note: str
     source: int | None = None
+    bus: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +108,7 @@ class TroubleCode:
         active: ``True`` from DM1 (active), ``False`` from DM2 (previously active).
         lamps: the lamps that were lit with it, in words.
         messages: number of messages that carried it.
+        bus: interface or channel it came from, where the recording holds several; else empty.
     """
 
     spn: int
@@ -115,6 +120,7 @@ class TroubleCode:
     active: bool = True
     lamps: tuple[str, ...] = ()
     messages: int = 1
+    bus: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,6 +168,9 @@ class Recording:
         frames: number of bus frames or table rows read.
         sources: source addresses seen on the bus.
         facts: further facts for the screen (identifiers masked), plain types only.
+        buses: the buses of the recording where it holds several, the engine's own first.
+        apart: the buses among them that carry another engine, or one that is not shown to be the
+            same; what is on them never stands in for what is not on the first.
     """
 
     name: str
@@ -176,17 +185,39 @@ class Recording:
     frames: int = 0
     sources: tuple[int, ...] = ()
     facts: dict[str, object] = field(default_factory=dict)
+    buses: tuple[str, ...] = ()
+    apart: tuple[str, ...] = ()
 
-    def channel(self, name: str, *, source: int | None = None) -> Channel | None:
+    def channel(
+        self, name: str, *, source: int | None = None, bus: str | None = None
+    ) -> Channel | None:
         """Return the best channel of that name.
 
         With *source* the one of that sender; without it the engine's own (address 0) if that
-        has valid samples, otherwise the one with most valid samples; ``None`` when absent.
+        has valid samples, otherwise the one with most valid samples; ``None`` when absent. Of
+        several buses the engine's own comes first; one with another engine is only looked at
+        where *bus* names it.
         """
-        found = [c for c in self.channels if c.name == name]
+        found = [c for c in self.channels if c.name == name and self._counts(c, bus)]
+        if self.buses and bus is None:
+            found.sort(key=lambda c: self.buses.index(c.bus) if c.bus in self.buses else -1)
         if source is not None:
             return next((c for c in found if c.source == source), None)
         if not found:
             return None
         engine = [c for c in found if c.source == 0 and c.count(Quality.VALID) > 0]
         return engine[0] if engine else max(found, key=lambda c: c.count(Quality.VALID))
+
+    def of_bus(self, bus: str) -> Recording:
+        """Return what came over one bus, as a recording of its own."""
+        return replace(
+            self,
+            channels=tuple(c for c in self.channels if c.bus == bus),
+            trouble_codes=tuple(c for c in self.trouble_codes if c.bus == bus),
+            flags=tuple(f for f in self.flags if f.bus == bus),
+            buses=(),
+            apart=(),
+        )
+
+    def _counts(self, channel: Channel, bus: str | None) -> bool:
+        return channel.bus == bus if bus is not None else channel.bus not in self.apart

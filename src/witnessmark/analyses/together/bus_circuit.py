@@ -52,7 +52,7 @@ def _of(recording: Recording, entry_id: str, stage: int) -> Iterable[Finding]:
         codes = [
             c for c in recording.trouble_codes
             if c.active and c.spn == channel.spn and c.source == channel.source
-            and c.fmi in CIRCUIT_FMI
+            and c.bus == channel.bus and c.fmi in CIRCUIT_FMI
         ]  # fmt: skip
         if samples and (errors * 2 >= samples or codes):
             yield _finding(channel, codes, errors, samples, recording, entry_id, stage)
@@ -75,7 +75,8 @@ def _finding(
     )
     return Finding(
         code=f"{channel.name}_circuit_faulted",
-        sentence=f"The {words} circuit of address {channel.source} is faulted: "
+        sentence=f"The {words} circuit of address {channel.source}"
+        f"{f' on bus {channel.bus}' if channel.bus else ''} is faulted: "
         f"{'; '.join(parts)}. {tail}",
         outcome="seen",
         quantity=channel.name,
@@ -89,6 +90,6 @@ def _finding(
         method=METHOD,
         source="SAE J1939-71 error range, SAE J1939-73 active trouble codes",
         stage=stage,
-        details={"spn": channel.spn, "source": channel.source, "valid": valid,
+        details={"spn": channel.spn, "source": channel.source, "bus": channel.bus, "valid": valid,
                  "error_coded": errors, "samples": samples},
     )  # fmt: skip

@@ -13,6 +13,8 @@ from witnessmark.model.recording import Floats, Recording, TroubleCode
 
 __all__ = ["codes_together", "silent_units"]
 
+#: Bus and source address.
+_Sender = tuple[str, int]
 #: A code counts when its unit had been heard for this long before [s].
 _HEARD_S = 10.0
 #: Codes within a second: of messages sent once a second (SAE J1939-73).
@@ -33,18 +35,18 @@ def codes_together(recording: Recording, entry_id: str, stage: int) -> Iterator[
     An open sensor ground takes every input on it high (a pull-up and a transducer without ground
     both float to 5 V); a lost 5 V takes every one low.
     """
-    heard: dict[int, float] = {}
+    heard: dict[_Sender, float] = {}
     for channel in recording.channels:
         if channel.source is not None and channel.time_s.size:
-            first = float(channel.time_s[0])
-            heard[channel.source] = min(heard.get(channel.source, first), first)
+            first, sender = float(channel.time_s[0]), (channel.bus, channel.source)
+            heard[sender] = min(heard.get(sender, first), first)
     late: list[TroubleCode] = [
         c
         for c in recording.trouble_codes
         if c.active
         and c.fmi in CIRCUIT_FMI
-        and c.source in heard
-        and c.first_s > heard[c.source] + _HEARD_S
+        and (c.bus, c.source) in heard
+        and c.first_s > heard[c.bus, c.source] + _HEARD_S
     ]
     late.sort(key=lambda c: c.first_s)
     best: list[TroubleCode] = []
@@ -99,13 +101,14 @@ def silent_units(recording: Recording, entry_id: str, stage: int) -> Iterator[Fi
         return
     sent = _sent(recording)
     running = _running(recording)
-    for source, times in sent.items():
+    for sender, times in sent.items():
+        bus, source = sender
         if times.size < 50:
             continue
         found = [
             (a, b)
             for a, b in _silences(times)
-            if running is not None and _ran(running, a, b) and _others_sent(sent, source, a, b)
+            if running is not None and _ran(running, a, b) and _others_sent(sent, sender, a, b)
         ]
         if not found:
             continue
@@ -114,7 +117,8 @@ def silent_units(recording: Recording, entry_id: str, stage: int) -> Iterator[Fi
         many = f"{len(found)} time{'s' if len(found) != 1 else ''}"
         yield Finding(
             code="control_unit_silent",
-            sentence=f"All messages of the control unit at address {source} stopped {many} for "
+            sentence=f"All messages of the control unit at address {source}"
+            f"{f' on bus {bus}' if bus else ''} stopped {many} for "
             f"up to {longest:.1f} s with the engine running while other units kept sending "
             f"(first at {first:.0f} s): the module restarted or lost its power, its ground or the "
             "bus; no sensor does that. A recording does not tell these apart. Next: voltage drop "
@@ -125,17 +129,17 @@ def silent_units(recording: Recording, entry_id: str, stage: int) -> Iterator[Fi
             source="all messages of one address stop at once; common practice, no source",
             stage=stage,
             support=supports_of_silence(),
-            details={"kind": "unit", "address": source, "count": len(found),
+            details={"kind": "unit", "address": source, "bus": bus, "count": len(found),
                      "times_s": [a for a, _ in found], "ends_s": [b for _, b in found]},
         )  # fmt: skip
 
 
-def _sent(recording: Recording) -> dict[int, Floats]:
-    """Return when each address sent anything that was decoded."""
-    by_source: dict[int, list[Floats]] = {}
+def _sent(recording: Recording) -> dict[_Sender, Floats]:
+    """Return when each address of each bus sent anything that was decoded."""
+    by_source: dict[_Sender, list[Floats]] = {}
     for channel in recording.channels:
         if channel.source is not None and channel.time_s.size:
-            by_source.setdefault(channel.source, []).append(channel.time_s)
+            by_source.setdefault((channel.bus, channel.source), []).append(channel.time_s)
     return {s: np.unique(np.concatenate(parts)) for s, parts in by_source.items()}
 
 
@@ -166,7 +170,7 @@ def _ran(running: tuple[Floats, Floats], start: float, end: float) -> bool:
     )  # fmt: skip
 
 
-def _others_sent(sent: dict[int, Floats], source: int, start: float, end: float) -> bool:
+def _others_sent(sent: dict[_Sender, Floats], source: _Sender, start: float, end: float) -> bool:
     """Say whether another address kept its beat through a silence."""
     for other, times in sent.items():
         if other == source or times.size < 50:

@@ -165,6 +165,12 @@ class RecordingData(Record):
         description="crank angle from the camshaft's mark in the same recording to cylinder 1's "
         'firing dead centre, such as "84 deg"',
     )
+    bus: str | None = Field(
+        default=None,
+        max_length=40,
+        description="the interface or channel that is the truck's, where the recording holds "
+        "several with an engine each",
+    )
     point: Point = Point()
 
 

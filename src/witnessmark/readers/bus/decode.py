@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from witnessmark.model.recording import Channel, Floats, Quality
-from witnessmark.readers.bus.j1939_signals import Signal
+from witnessmark.readers.bus.j1939_signals import Signal, Switch
 from witnessmark.readers.bus.transport import Message
 from witnessmark.readers.files.keep import Keeper
 from witnessmark.readers.told import Words64
@@ -44,7 +44,7 @@ class SignalGroup:
     """All frames of one parameter group from one sender, in order of time."""
 
     pgn: int
-    source: int
+    source: int | None
     time_s: Floats
     data: Words64
     length: npt.NDArray[np.uint8] | None
@@ -57,11 +57,18 @@ def channels_of(groups: Iterable[SignalGroup], keeper: Keeper) -> Iterator[Chann
         whole = keeper.array(group.time_s)
         for signal in group.signals:
             time, data = whole, group.data
+            if signal.sender is not None and signal.sender != group.source:
+                continue
             if group.length is not None:
                 enough = group.length >= min(signal.bytes_needed, 8)
                 if not enough.all():
                     time, data = time[enough], data[enough]
             if signal.bytes_needed > 8 or not time.size:
+                continue
+            for switch in signal.when:
+                there = np.isin(_raw(switch, data), list(switch.values))
+                time, data = time[there], data[there]
+            if not time.size:
                 continue
             values, quality = _in_pieces(data, signal)
             yield channel_of_signal(signal, group.source, time, values, quality)
@@ -94,8 +101,11 @@ def decode(raw: Words64, signal: Signal) -> tuple[Floats, npt.NDArray[np.uint8]]
     bad = quality != _VALID
     if bad.all():
         return np.broadcast_to(np.float64("nan"), raw.shape), quality
-    values = raw.astype(np.float64)
-    if signal.signed:
+    values = _real(raw, signal.bits) if signal.real else raw.astype(np.float64)
+    if signal.real:
+        quality[~np.isfinite(values)] = _BEYOND
+        bad = quality != _VALID
+    elif signal.signed:
         values[values >= 2.0 ** (signal.bits - 1)] -= 2.0**signal.bits
     if signal.scale != 1.0:
         values *= signal.scale
@@ -121,12 +131,11 @@ def long_channels(messages: list[Message], groups: dict[int, tuple[Signal, ...]]
             by_sender.setdefault((message.pgn, message.source), []).append(message)
     for (pgn, source), series in by_sender.items():
         for signal in groups[pgn]:
-            first, last = signal.start // 8, signal.bytes_needed
-            whole = [m for m in series if len(m.data) >= last]
-            if not whole or last - first > 8 or signal.motorola:
+            last = signal.bytes_needed
+            whole = [m for m in series if len(m.data) >= last and _switched(signal, m.data)]
+            if not whole or signal.sender not in {None, source}:
                 continue
-            raw = np.array([int.from_bytes(m.data[first:last], "little") for m in whole], np.uint64)
-            raw = (raw >> np.uint64(signal.start % 8)) & np.uint64((1 << signal.bits) - 1)
+            raw = np.array([bits_of(signal, m.data) for m in whole], np.uint64)
             values, quality = decode(raw, signal)
             time = np.array([m.time_s for m in whole])
             if (np.diff(time) < 0.0).any():
@@ -137,7 +146,7 @@ def long_channels(messages: list[Message], groups: dict[int, tuple[Signal, ...]]
 
 
 def channel_of_signal(
-    signal: Signal, source: int, time: Floats, values: Floats, quality: npt.NDArray[np.uint8]
+    signal: Signal, source: int | None, time: Floats, values: Floats, quality: npt.NDArray[np.uint8]
 ) -> Channel:
     """Return decoded values as the channel of a signal."""
     return Channel(
@@ -152,7 +161,15 @@ def channel_of_signal(
     )
 
 
-def _raw(signal: Signal, data: Words64) -> Words64:
+def _real(raw: Words64, bits: int) -> Floats:
+    """Read the bits as a floating-point number (IEEE 754)."""
+    if bits == 64:
+        return np.ascontiguousarray(raw).view(np.float64).copy()
+    kind, word = (np.float32, np.uint32) if bits == 32 else (np.float16, np.uint16)
+    return raw.astype(word).view(kind).astype(np.float64)
+
+
+def _raw(signal: Signal | Switch, data: Words64) -> Words64:
     if signal.motorola:
         data, start = data.byteswap(), 64 - motorola_end(signal)
     else:
@@ -163,29 +180,50 @@ def _raw(signal: Signal, data: Words64) -> Words64:
     return raw
 
 
-def motorola_end(signal: Signal) -> int:
+def motorola_end(signal: Signal | Switch) -> int:
     """Return the place behind the last bit, counted from the message's first bit."""
     byte, bit = divmod(signal.start, 8)
     return 8 * byte + (7 - bit) + signal.bits
+
+
+def bits_of(field: Signal | Switch, data: bytes) -> int:
+    """Return the raw number of a field of one message."""
+    if field.motorola:
+        whole = int.from_bytes(data, "big")
+        return (whole >> (8 * len(data) - motorola_end(field))) & ((1 << field.bits) - 1)
+    return (int.from_bytes(data, "little") >> field.start) & ((1 << field.bits) - 1)
+
+
+def _switched(signal: Signal, data: bytes) -> bool:
+    return all(bits_of(switch, data) in switch.values for switch in signal.when)
 
 
 def _quality(raw: Words64, signal: Signal) -> npt.NDArray[np.uint8]:
     bits = signal.bits
     if not signal.ranged or bits == 1:
         return np.zeros(raw.shape, np.uint8)
-    if bits >= 8:
-        top = raw >> np.uint64(bits - 8) if bits > 8 else raw
-        return _RANGES[8][top.astype(np.uint8)]
-    return _RANGES[bits][raw.astype(np.uint8)]
+    if bits > 8:
+        return _RANGES[8][(raw >> np.uint64(bits - 8)).astype(np.uint8)]
+    table = _RANGES[bits]
+    if signal.values or signal.no_values:
+        table = table.copy()
+        table[list(signal.values)] = _VALID
+        table[list(signal.no_values)] = _RESERVED
+    return table[raw.astype(np.uint8)]
 
 
 def _ranges() -> dict[int, npt.NDArray[np.uint8]]:
-    """Return for each length the quality of each raw number (SAE J1939-71, indicator ranges)."""
+    """Return for each length the quality of each raw number (SAE J1939-71, indicator ranges).
+
+    Fields of two bits have a code for error, whole bytes too. In fields of three to seven bits the
+    last number means not available; what the others mean is the field's own.
+    """
     tables = {}
     for bits in range(2, 9):
         table = np.full(2**bits, _VALID, np.uint8)
         table[-1] = _NONE
-        table[-2] = _ERROR
+        if bits in {2, 8}:
+            table[-2] = _ERROR
         if bits == 8:
             table[0xFB:0xFE] = _RESERVED
         tables[bits] = table
@@ -196,6 +234,8 @@ _RANGES = _ranges()
 
 
 def _always_possible(signal: Signal, lowest: float, highest: float) -> bool:
+    if signal.real:
+        return False
     top = {8: 0xFA, 16: 0xFAFF, 32: 0xFAFFFFFF}.get(signal.bits, 2**signal.bits - 1)
     ends = (signal.offset, top * signal.scale + signal.offset)
     return bool(lowest <= min(ends) and max(ends) <= highest)

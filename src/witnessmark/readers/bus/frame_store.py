@@ -29,9 +29,14 @@ _TYPES = (np.dtype(np.float64), np.dtype(np.uint64), np.dtype(np.uint8))
 
 
 class FrameStore:
-    """Takes pieces of frames in the order of the file."""
+    """Takes pieces of frames in the order of the file.
 
-    def __init__(self) -> None:
+    Args:
+        most: frames held in memory.
+    """
+
+    def __init__(self, most: int = HELD) -> None:
+        self._most = most
         self._pieces: list[tuple[Keys, Floats, Words64, Lengths]] = []
         self._held = 0
         self._file: IO[bytes] | None = None
@@ -43,7 +48,7 @@ class FrameStore:
         """Take frames; the key says message and sender."""
         self._pieces.append((keys, time, data, length))
         self._held += keys.size
-        if self._held >= HELD:
+        if self._held >= self._most:
             self._write()
 
     def series(self) -> Iterator[Series]:

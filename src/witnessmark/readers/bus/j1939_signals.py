@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 from witnessmark.units import QUANTITIES, UNITS
 
-__all__ = ["SIGNALS", "Signal", "by_group"]
+__all__ = ["SIGNALS", "Signal", "Switch", "by_group"]
 
 #: PGN, SPN, byte.bit (from 1, bit 1 lowest, Intel order), bits, scale, offset, unit, name, remark
 _TABLE = """
@@ -92,11 +92,29 @@ _TABLE = """
 
 
 @dataclass(frozen=True, slots=True)
+class Switch:
+    """Bits of a message that say which of several signals it carries (a multiplexer).
+
+    Attributes:
+        start: first bit, counted as in :class:`Signal`.
+        bits: length.
+        motorola: big-endian.
+        values: raw numbers with which the signal is there.
+    """
+
+    start: int
+    bits: int
+    motorola: bool
+    values: frozenset[int]
+
+
+@dataclass(frozen=True, slots=True)
 class Signal:
     """One signal: ``value = raw * scale + offset`` in the house unit of its quantity.
 
     Attributes:
-        pgn: parameter group number.
+        pgn: parameter group number; for a message with an identifier of 11 bits, which has none,
+            ``-1 - identifier``.
         spn: suspect parameter number, ``None`` for a signal of a user's own DBC file.
         name: name in the quantity table, or the DBC's own name.
         unit: house unit of the quantity, or the DBC's own.
@@ -109,6 +127,11 @@ class Signal:
         motorola: big-endian (DBC files only).
         label: the name shown beside the quantity's.
         remark: how sure the row is.
+        when: switches of the message that all have to stand right for the signal to be there.
+        sender: the one address that sends it so, ``None`` for every one.
+        real: the bits are a floating-point number (DBC files only).
+        values: raw numbers that are values although the indicator codes would have them.
+        no_values: further raw numbers that are none (reserved).
     """
 
     pgn: int
@@ -124,14 +147,23 @@ class Signal:
     motorola: bool = False
     label: str = ""
     remark: str = ""
+    when: tuple[Switch, ...] = ()
+    sender: int | None = None
+    real: bool = False
+    values: tuple[int, ...] = ()
+    no_values: tuple[int, ...] = ()
 
     @property
     def bytes_needed(self) -> int:
         """Return how many data bytes a message needs to carry the signal."""
-        if self.motorola:  # counted from the highest bit of its first byte
-            byte, bit = divmod(self.start, 8)
-            return byte + (14 - bit + self.bits) // 8
-        return (self.start + self.bits + 7) // 8
+        return max(_end(self), *(_end(s) for s in self.when)) if self.when else _end(self)
+
+
+def _end(field: Signal | Switch) -> int:
+    if field.motorola:  # counted from the highest bit of its first byte
+        byte, bit = divmod(field.start, 8)
+        return byte + (14 - bit + field.bits) // 8
+    return (field.start + field.bits + 7) // 8
 
 
 def by_group(signals: tuple[Signal, ...]) -> dict[int, tuple[Signal, ...]]:

@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from witnessmark.model.recording import Channel, Floats
 from witnessmark.readers.bus.decode import channel_of_signal, decode, motorola_end
-from witnessmark.readers.bus.j1939_signals import Signal
+from witnessmark.readers.bus.j1939_signals import Signal, Switch
 from witnessmark.readers.files.keep import Keeper
 from witnessmark.readers.told import Frames, Trouble, Words64
 
@@ -61,6 +61,7 @@ class LongFrames:
         first = frames.data[long].astype("<u8").view(np.uint8).reshape(-1, 8)
         rows = _Rows(frames.time_s[long], frames.length[long], np.concatenate([first, more], 1))
         sender = (frames.identifier[long] & np.uint32(0xFF)).astype(np.uint16)
+        sender[~frames.extended[long]] = 0
         self._gathered.append((place[long].astype(np.uint16) * np.uint16(256) + sender, rows))
         self._size += long.size
         if self._size >= _GATHERED:
@@ -78,13 +79,19 @@ class LongFrames:
                 order = np.argsort(time, kind="stable")[: np.count_nonzero(~np.isnan(time))]
             if order is not None and not np.isnan(time).all():
                 time, length, data = time[order], length[order], data[order]
-            for signal in self._groups[self._numbers[(key >> 8) - 1]]:
+            pgn = self._numbers[(key >> 8) - 1]
+            for signal in self._groups[pgn]:
                 enough = length >= signal.bytes_needed
+                for switch in signal.when:
+                    enough &= np.isin(_raw(switch, data), list(switch.values))
+                source = None if pgn < 0 else key & 0xFF
                 if signal.bytes_needed <= 8 or not enough.any():
+                    continue
+                if signal.sender not in {None, source}:
                     continue
                 values, quality = decode(_raw(signal, data[enough]), signal)
                 when = time[enough] - first_s
-                channel = channel_of_signal(signal, key & 0xFF, when, values, quality)
+                channel = channel_of_signal(signal, source, when, values, quality)
                 found.append(self._keeper.channel(channel))
         if self.count:
             trouble.add(
@@ -110,7 +117,7 @@ class LongFrames:
             self._kept.setdefault(key, []).append(kept)
 
 
-def _raw(signal: Signal, data: Bytes) -> Words64:
+def _raw(signal: Signal | Switch, data: Bytes) -> Words64:
     """Return the bits of a signal of up to 64 bits that stands anywhere in 64 bytes."""
     if signal.motorola:
         end = motorola_end(signal)

@@ -32,7 +32,7 @@ from witnessmark.readers.files.keep import Keeper, let_go, rest
 __all__ = ["load", "load_window", "store"]
 
 #: Changes whenever a reader decodes anything differently; an older cache is made anew.
-VERSION = "witnessmark.channels/2"
+VERSION = "witnessmark.channels/3"
 #: Length of the stretches whose samples stand together [s].
 _SLICE_S = 30.0
 #: Rows that are read at once.
@@ -212,6 +212,8 @@ def _facts(recording: Recording) -> dict[str, object]:
         "codes": [asdict(c) for c in recording.trouble_codes],
         "flags": [{**asdict(f), "quality": int(f.quality)} for f in recording.flags],
         "problems": [asdict(p) for p in recording.problems],
+        "buses": list(recording.buses),
+        "apart": list(recording.apart),
         "samples": [c.time_s.size for c in recording.channels],
         "channels": [
             {
@@ -221,6 +223,7 @@ def _facts(recording: Recording) -> dict[str, object]:
                 "spn": c.spn,
                 "source": c.source,
                 "rate_hz": c.rate_hz,
+                "bus": c.bus,
             }
             for c in recording.channels
         ],
@@ -251,6 +254,8 @@ def _recording(
         frames=int(str(facts["frames"])),
         sources=tuple(int(str(s)) for s in _list(facts["sources"])),
         facts=dict(facts["facts"]) if isinstance(facts["facts"], dict) else {},
+        buses=tuple(str(b) for b in _list(facts["buses"])),
+        apart=tuple(str(b) for b in _list(facts["apart"])),
     )
 
 

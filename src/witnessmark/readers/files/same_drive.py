@@ -11,6 +11,8 @@ from witnessmark.model.recording import Channel, Floats, Recording
 __all__ = ["Relation", "relation"]
 
 Relation = Literal["same", "longer", "shorter", "different"]
+#: Name, sender and bus.
+_Key = tuple[str, int | None, str]
 #: Fewer samples in common prove nothing.
 _LEAST = 20
 
@@ -34,16 +36,14 @@ def relation(first: Recording, second: Recording) -> Relation:
     return "shorter" if shorter else "different"
 
 
-def _by_key(recording: Recording) -> dict[tuple[str, int | None], Channel]:
-    found: dict[tuple[str, int | None], Channel] = {}
+def _by_key(recording: Recording) -> dict[_Key, Channel]:
+    found: dict[_Key, Channel] = {}
     for channel in recording.channels:
-        found.setdefault((channel.name, channel.source), channel)
+        found.setdefault((channel.name, channel.source, channel.bus), channel)
     return found
 
 
-def _begins_with(
-    long: dict[tuple[str, int | None], Channel], short: dict[tuple[str, int | None], Channel]
-) -> bool:
+def _begins_with(long: dict[_Key, Channel], short: dict[_Key, Channel]) -> bool:
     """Say whether every channel of *short* stands at the beginning of *long*.
 
     Something has to tell the drive from another one: a value that moves, or, where nothing does

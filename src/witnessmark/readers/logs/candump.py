@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from datetime import UTC, datetime
+from threading import Lock
 
 import numpy as np
 
@@ -48,6 +49,7 @@ class Dialect:
 
     def __init__(self) -> None:
         self.interfaces: list[bytes] = []
+        self._lock = Lock()
 
     def read(self, line: bytes) -> Shape | str | None:
         """Return the shape of one line (see :data:`witnessmark.readers.logs.lines.ReadLine`)."""
@@ -88,12 +90,18 @@ class Dialect:
             remote=remote,
         )
 
+    def name(self, number: int) -> str:
+        """Return the name of an interface by its number."""
+        found = self.interfaces[number] if number < len(self.interfaces) else b""
+        return found.decode("latin-1") or "without a name"
+
     def _bus(self, name: bytes) -> int:
-        if name not in self.interfaces:
-            if len(self.interfaces) >= 255:
-                return 255
-            self.interfaces.append(name)
-        return self.interfaces.index(name)
+        with self._lock:  # lines are read by two threads
+            if name not in self.interfaces:
+                if len(self.interfaces) >= 255:
+                    return 255
+                self.interfaces.append(name)
+            return self.interfaces.index(name)
 
 
 def recognises(head: bytes) -> bool:
@@ -110,7 +118,7 @@ def read(source: FileSource, settings: ReaderSettings) -> Recording:
     """Read a candump log."""
     dialect = Dialect()
     reader = LineReader(dialect.read, source.trouble)
-    log = BusLog(source, settings, "candump")
+    log = BusLog(source, settings, "candump", dialect.name)
     running = False
     for number, frames in enumerate(reader.read(source.text())):
         if number == 0 and _are_steps(frames):

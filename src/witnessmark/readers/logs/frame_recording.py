@@ -6,23 +6,18 @@ Many hours of it lie in temporary files instead of in memory.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from witnessmark.model.recording import Recording
-from witnessmark.readers.bus.decode import SignalGroup, channels_of, long_channels
-from witnessmark.readers.bus.frame_store import FrameStore
+from witnessmark.model.recording import Channel, Flag, Recording, TroubleCode
+from witnessmark.readers.bus.buses import same_bus, the_engine
+from witnessmark.readers.bus.frame_store import HELD
 from witnessmark.readers.bus.j1939_signals import SIGNALS, Signal, by_group
-from witnessmark.readers.bus.long_frames import LongFrames
-from witnessmark.readers.bus.special_messages import (
-    DIAGNOSTIC_GROUPS,
-    TRANSPORT_GROUPS,
-    SpecialMessages,
-    relative,
-)
+from witnessmark.readers.bus.one_bus import OneBus
+from witnessmark.readers.bus.special_messages import DIAGNOSTIC_GROUPS, TRANSPORT_GROUPS
 from witnessmark.readers.bus.trouble_codes import CodeLog
 from witnessmark.readers.files.keep import Keeper
 from witnessmark.readers.files.source import FileSource
@@ -40,6 +35,8 @@ _ERROR_BIT = 0x20000000
 _MOST_IDENTIFIERS = 100_000
 #: Place in the key table that is no group of signals.
 _SPECIAL = 255
+#: Interfaces that are told apart; no truck has more buses.
+_MOST_BUSES = 16
 
 
 class BusLog:
@@ -49,9 +46,16 @@ class BusLog:
         source: the file.
         settings: what the user said.
         format_name: the reader's name.
+        bus_name: the name of an interface, by the number the frames carry.
     """
 
-    def __init__(self, source: FileSource, settings: ReaderSettings, format_name: str) -> None:
+    def __init__(
+        self,
+        source: FileSource,
+        settings: ReaderSettings,
+        format_name: str,
+        bus_name: Callable[[int], str] = str,
+    ) -> None:
         self.source = source
         self.settings = settings
         self.format = format_name
@@ -60,21 +64,21 @@ class BusLog:
         self.frames = 0
         self.standard = 0
         self.identifiers: set[int] = set()
-        self.senders = np.zeros(256, np.int64)
-        self.buses: set[int] = set()
+        self.bus_name = bus_name
+        self.buses: dict[int, OneBus] = {}
         self.facts: dict[str, object] = {}
         self._rejected = 0
-        signals = SIGNALS + self._own_signals()
+        self._codes_of: dict[str, CodeLog] = {}
+        self._own = self._own_signals()
+        signals = SIGNALS + self._own
         self._groups = by_group(signals)
         self._numbers = sorted(self._groups)
         if len(self._numbers) > 250:
             self._numbers = self._numbers[:250]
             self.trouble.add("dbc", "The DBC files hold more messages than are read (250).")
         self._table = _table(self._numbers)
+        self._short = _short_table(self._numbers)
         self._met = np.full(2**14, 2**32 - 1, np.uint32)
-        self._store = FrameStore()
-        self._special = SpecialMessages(self._groups, self.trouble)
-        self._longer = LongFrames(self._groups, self._numbers)
 
     def add(self, frames: Frames) -> None:
         """Take the next frames of the file."""
@@ -105,32 +109,50 @@ class BusLog:
             self._note(-1 - np.unique(key[~extended]).astype(np.int64))
             key = np.where(extended, key, 0).astype(np.uint32)
         self._meet(key if whole else key[extended])
-        speaking = frames.length > 0  # a request for data says nothing of its sender
-        if not whole:
-            speaking &= extended
-        every = bool(speaking.all())
-        self.senders += np.bincount((key if every else key[speaking]).astype(np.uint8),
-                                    minlength=256)  # fmt: skip
-        if frames.bus.min() == frames.bus.max():
-            self.buses.add(int(frames.bus[0]))
-        else:
-            self.buses.update(np.flatnonzero(np.bincount(frames.bus)).tolist())
         number = self._table.take((key >> np.uint32(8)) & np.uint32(0x3FFFF))
         if not whole:
-            number = np.where(extended, number, 0).astype(np.uint8)
-        wanted = np.flatnonzero((number - np.uint8(1)) < _SPECIAL - 1)
-        self._store.add(
-            number.take(wanted).astype(np.uint16) * np.uint16(256)
-            + (key.take(wanted) & np.uint32(0xFF)).astype(np.uint16),
-            time.take(wanted),
-            frames.data.take(wanted),
-            frames.length.take(wanted),
-        )
-        special = np.flatnonzero(number == _SPECIAL)
-        if special.size:
-            self._special.add(replace(frames, time_s=time).where(special))
-        if frames.more is not None:
-            self._longer.add(replace(frames, time_s=time), number)
+            short = self._short.take(frames.identifier & np.uint32(0x7FF))
+            number = np.where(extended, number, short)
+        frames = replace(frames, time_s=time)
+        if frames.bus.min() == frames.bus.max():
+            self._on_bus(int(frames.bus[0]), frames, number)
+            return
+        buses = np.flatnonzero(np.bincount(frames.bus)).tolist()
+        for bus in buses:
+            self._bus(bus)
+        for bus in buses:
+            here = frames.bus == bus
+            self._on_bus(bus, frames.where(here), number[here])
+
+    def _on_bus(self, bus: int, frames: Frames, number: np.ndarray) -> None:
+        """Take frames of one interface."""
+        one = self._bus(bus)
+        if one is None:
+            self.trouble.add(
+                "buses",
+                f"The log names more than {_MOST_BUSES} interfaces; {{count}} frames of the "
+                "others are left out.",
+                do="Check where the log comes from.",
+                count=len(frames),
+            )
+            return
+        speaking = frames.length > 0  # a request for data says nothing of its sender
+        speaking &= frames.extended
+        every = bool(speaking.all())
+        key = frames.identifier
+        one.senders += np.bincount((key if every else key[speaking]).astype(np.uint8),
+                                   minlength=256)  # fmt: skip
+        one.frames += len(frames)
+        one.known(frames, number, _SPECIAL)
+        if len(self.buses) > 1:
+            one.remember(frames)
+
+    def _bus(self, bus: int) -> OneBus | None:
+        """Return the bus of an interface; ``None`` where there are too many."""
+        if bus not in self.buses and len(self.buses) < _MOST_BUSES:
+            held = HELD if not self.buses else HELD // 4
+            self.buses[bus] = OneBus(self._groups, self._numbers, self.trouble, held)
+        return self.buses.get(bus)
 
     def _possible(self, frames: Frames) -> Frames:
         """Leave out the frames whose identifier cannot be."""
@@ -195,13 +217,6 @@ class BusLog:
                 f"{self._rejected:,} frames have an impossible identifier.",
                 do="They are left out.",
             )
-        first = self.timeline.first_s or 0.0
-        keeper = Keeper()
-        channels = [keeper.channel(c) for c in channels_of(self._groups_read(first), keeper)]
-        codes = self._special.codes(first)
-        channels += long_channels(relative(self._special.messages, first), self._groups)
-        channels += self._longer.channels(first, self.trouble)
-        self.facts |= self._special.facts()
         duration = self.timeline.duration_s
         if duration is None:
             self.trouble.add(
@@ -211,28 +226,91 @@ class BusLog:
                 "time between two frames.",
             )
         self.timeline.report()
-        channels.sort(key=lambda c: (float(c.time_s[0]) if c.time_s.size else 0.0, c.source or 0))
-        checked, flags = oddities.checked(channels, self.trouble, keeper)
-        if not checked and not codes.result():
+        buses = self._different()
+        channels, flags, codes = self._decoded(buses)
+        order, apart = the_engine(channels, tuple(buses), self.trouble) if len(buses) > 1 else (
+            (), ()
+        )  # fmt: skip
+        if not channels and not codes:
             self.trouble.add(
                 "no engine",
                 "No engine data found: none of the messages is one that is known here.",
                 do="Record on the truck's diagnostic connector, or name a DBC file.",
             )
+        senders = self._senders()
+        facts = self._all_facts(buses)
         return Recording(
             name=self.source.name,
             sha256=self.source.sha256,
             kind="bus",
             format=self.format,
             duration_s=duration,
-            channels=tuple(checked),
-            trouble_codes=codes.result(),
+            channels=tuple(channels),
+            trouble_codes=tuple(codes),
             flags=tuple(flags),
             problems=self.trouble.problems(),
             frames=self.frames,
-            sources=tuple(int(s) for s in np.flatnonzero(self.senders)),
-            facts=self._all_facts(codes),
+            sources=tuple(int(s) for s in np.flatnonzero(senders)),
+            facts=facts,
+            buses=order,
+            apart=apart,
         )
+
+    def _different(self) -> dict[str, OneBus]:
+        """Return the buses by name; one that two interfaces listened to is there once."""
+        most = sorted(self.buses, key=lambda b: -self.buses[b].frames)
+        kept: list[int] = []
+        for bus in most:
+            twin = next((k for k in kept if same_bus(self.buses[k], self.buses[bus])), None)
+            if twin is None:
+                kept.append(bus)
+                continue
+            self.trouble.add(
+                f"same bus {bus}",
+                f"Interfaces {self.bus_name(twin)} and {self.bus_name(bus)} carry the same frames: "
+                "one bus that two adapters listened to. It is counted once.",
+                do=f"The frames of {self.bus_name(twin)} are used.",
+            )
+        if len(kept) == 1:
+            return {"": self.buses[kept[0]]}
+        return {self.bus_name(b): self.buses[b] for b in sorted(kept, key=list(self.buses).index)}
+
+    def _decoded(
+        self, buses: dict[str, OneBus]
+    ) -> tuple[list[Channel], list[Flag], list[TroubleCode]]:
+        """Decode every bus by itself."""
+        first = self.timeline.first_s or 0.0
+        keeper = Keeper()
+        channels: list[Channel] = []
+        flags: list[Flag] = []
+        codes: list[TroubleCode] = []
+        for name, one in buses.items():
+            decoded = list(
+                one.channels(
+                    first,
+                    keeper,
+                    self.trouble,
+                    unordered=self.timeline.unordered,
+                    stamped=self.timeline.first_s is not None,
+                )
+            )
+            decoded.sort(key=_first_sample)
+            checked, marked = oddities.checked(decoded, self.trouble, keeper)
+            log = one.special.codes(first)
+            self._codes_of[name] = log
+            channels += [replace(c, bus=name) for c in checked] if name else checked
+            flags += [replace(f, bus=name) for f in marked] if name else marked
+            codes += [replace(c, bus=name) for c in log.result()] if name else log.result()
+        if len(buses) > 1:
+            channels.sort(key=_first_sample)
+            codes.sort(key=lambda c: (c.first_s, c.bus, c.source))
+        return channels, flags, codes
+
+    def _senders(self) -> np.ndarray:
+        total = np.zeros(256, np.int64)
+        for one in self.buses.values():
+            total += one.senders
+        return total
 
     def _clock(self, frames: Frames) -> np.ndarray:
         if np.isnan(frames.time_s[0]) and self.settings.sample_interval_s is not None:
@@ -253,39 +331,57 @@ class BusLog:
 
         return read_signals(self.settings.dbc, self.trouble)
 
-    def _groups_read(self, first_s: float) -> Iterator[SignalGroup]:
-        """Yield the frames of one message of one sender after the other, in order of time."""
-        for key, time, data, length in self._store.series():
-            if self.timeline.first_s is not None and np.isnan(time).any():
-                known = ~np.isnan(time)  # frames before the first stamp
-                self._no_stamp(int((~known).sum()))
-                time, data = time[known], data[known]  # noqa: PLW2901
-                length = None if length is None else length[known]  # noqa: PLW2901
-            time -= first_s  # noqa: PLW2901
-            if self.timeline.unordered and (np.diff(time) < 0).any():
-                by_time = np.argsort(time, kind="stable")
-                time, data = time[by_time], data[by_time]  # noqa: PLW2901
-                length = None if length is None else length[by_time]  # noqa: PLW2901
-            pgn = self._numbers[(key >> 8) - 1]
-            yield SignalGroup(pgn, key & 0xFF, time, data, length, self._groups[pgn])
-
-    def _all_facts(self, log: CodeLog) -> dict[str, object]:
+    def _all_facts(self, buses: dict[str, OneBus]) -> dict[str, object]:
         extended = [i for i in self.identifiers if i >= 0]
+        senders = self._senders()
         facts: dict[str, object] = {
             "identifiers_29_bit": len(extended),
             "identifiers_11_bit": len(self.identifiers) - len(extended),
             "frames_11_bit": self.standard,
             "buses": len(self.buses),
             "frames_by_source": {
-                str(s): int(self.senders[s])
-                for s in sorted(np.flatnonzero(self.senders), key=lambda s: -self.senders[s])
+                str(s): int(senders[s])
+                for s in sorted(np.flatnonzero(senders), key=lambda s: -senders[s])
             },
         }
-        if senders := log.senders():
-            facts["dm1"] = senders
+        if len(self.buses) > 1:
+            facts["frames_by_bus"] = {self.bus_name(b): o.frames for b, o in self.buses.items()}
+        said: dict[str, object] = {}
+        for name, log in self._codes_of.items():
+            for sender, found in log.senders().items():
+                said[f"{name}: {sender}" if sender in said else sender] = found
+        if said:
+            facts["dm1"] = said
         if self.timeline.doubled:
             facts["doubled_time_stamps"] = self.timeline.doubled
+        for name, one in buses.items():
+            for what, more in one.special.facts().items():
+                facts[what] = _together(facts.get(what), more, name)
+        if self._own:
+            facts["own_signals"] = True
         return facts | self.facts
+
+
+def _first_sample(channel: Channel) -> tuple[float, int]:
+    return (float(channel.time_s[0]) if channel.time_s.size else 0.0, channel.source or 0)
+
+
+def _together(before: object, found: object, bus: str) -> object:
+    """Add the facts of one more bus to what is known of the others."""
+    if isinstance(found, list) and bus:
+        found = [{**row, "bus": bus} for row in found]
+    if isinstance(before, dict) and isinstance(found, dict):
+        return {key: before.get(key, 0) + found[key] for key in found}
+    return [*before, *found] if isinstance(before, list) and isinstance(found, list) else found
+
+
+def _short_table(numbers: list[int]) -> np.ndarray:
+    """Return the number of the message for every identifier of 11 bits."""
+    table = np.zeros(2**11, np.uint8)
+    for number, pgn in enumerate(numbers, 1):
+        if pgn < 0:
+            table[-1 - pgn] = number
+    return table
 
 
 def _table(numbers: list[int]) -> np.ndarray:
@@ -293,6 +389,8 @@ def _table(numbers: list[int]) -> np.ndarray:
     table = np.zeros(2**18, np.uint8)
     specials = dict.fromkeys(TRANSPORT_GROUPS | DIAGNOSTIC_GROUPS, _SPECIAL)
     for pgn, number in [*((pgn, n + 1) for n, pgn in enumerate(numbers)), *specials.items()]:
+        if pgn < 0:
+            continue
         if (pgn >> 8) & 0xFF >= 240:
             table[pgn] = number
         else:

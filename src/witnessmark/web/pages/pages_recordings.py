@@ -337,7 +337,8 @@ def _channel_rows(recording: Recording, si: bool) -> list[dict[str, Any]]:
         rows.append(
             {
                 "i": i,
-                "name": (row.name.replace("_", " ") if row else channel.label or channel.name),
+                "name": (row.name.replace("_", " ") if row else channel.label or channel.name)
+                + (f" (bus {channel.bus})" if channel.bus else ""),
                 "source": channel.source,
                 "unit": symbol_words(unit),
                 "low": low,

@@ -92,7 +92,12 @@ def read_recordings(
                                         "recorded: its sha256 differs; it is not used.",
                                         "Find the original."))  # fmt: skip
                 continue
-            found[entry.id] = _read(path, cache, settings)
+            whole = _read(path, cache, settings)
+            one = _of_the_truck(whole, data.bus)
+            if one is None:
+                problems.append(_which_engine(entry.id, whole, data.bus))
+                continue
+            found[entry.id] = one
         except WitnessmarkError as error:
             problems.append(Problem.of(error, where=f"{entry.id} ({shown(data.path)[:80]})"))
         except OSError as error:
@@ -113,6 +118,32 @@ def _read(path: Path, cache: Path | None, settings: ReaderSettings) -> Recording
             with contextlib.suppress(OSError):  # a full disk must not stop the work
                 store(held, cache)
     return held
+
+
+def _of_the_truck(whole: Recording, bus: str | None) -> Recording | None:
+    """Return what is the truck's; ``None`` where several engines were recorded and none is named.
+
+    A finding on the wrong engine is worse than none.
+    """
+    if bus is not None:
+        return whole.of_bus(bus) if bus in whole.buses else None
+    return None if whole.apart else whole
+
+
+def _which_engine(entry: str, whole: Recording, bus: str | None) -> Problem:
+    names = " and ".join(n for n in whole.buses if n in {whole.buses[0], *whole.apart})
+    if bus is not None and not whole.buses:
+        return Problem(entry, f"The recording holds one bus only, and '{bus}' is named.",
+                       "Leave 'bus' out.")  # fmt: skip
+    if bus is not None:
+        return Problem(entry, f"The recording has no bus '{bus}'; it holds "
+                       f"{' and '.join(whole.buses)}.", "Name one of these.")  # fmt: skip
+    return Problem(
+        entry,
+        f"Buses {names} of the recording each carry an engine, and nothing shows that it is the "
+        "same one: no finding rests on it.",
+        f"Say which is the truck's: add the recording again with bus={whole.buses[0]}.",
+    )
 
 
 def _drop_repeats(found: dict[str, Recording], stages: Mapping[str, int]) -> list[Problem]:

@@ -117,6 +117,7 @@ def has_engine_data(recording: Recording) -> bool:
     if recording.kind in {"waveform", "tooth_timing"}:
         return bool(recording.channels)
     known = any(c.name in QUANTITIES for c in recording.channels)
+    known = known or (bool(recording.facts.get("own_signals")) and bool(recording.channels))
     return known or bool(recording.trouble_codes) or bool(recording.facts.get("could_be"))
 
 
@@ -216,6 +217,7 @@ def _file_json(one: Look, *, si: bool) -> dict[str, object]:
                 "active": c.active,
                 "lamps": list(c.lamps),
                 "messages": c.messages,
+                "bus": c.bus or None,
             }
             for c in recording.trouble_codes
         ],
@@ -237,6 +239,7 @@ def _file_json(one: Look, *, si: bool) -> dict[str, object]:
             {
                 "channel": f.channel,
                 "source": f.source,
+                "bus": f.bus or None,
                 "quality": f.quality.name.lower(),
                 "start_s": _number(f.start_s),
                 "end_s": _number(f.end_s),
@@ -266,6 +269,7 @@ def channel_json(channel: Channel, *, si: bool = False) -> dict[str, object]:
         "label": channel.label,
         "spn": channel.spn,
         "source": channel.source,
+        "bus": channel.bus or None,
         "unit": unit,
         "samples": int(channel.values.size),
         "valid": counts[Quality.VALID],

@@ -170,7 +170,7 @@ def _trace(
     some = bool(np.isfinite(low).any())
     return WindowTrace(
         channel.name,
-        channel.label or channel.name,
+        (channel.label or channel.name) + (f" (bus {channel.bus})" if channel.bus else ""),
         channel.source,
         channel.unit,
         times,

@@ -78,10 +78,11 @@ def usual_channels(recording: Recording, most: int = 4) -> list[int]:
     """Return the channels that are looked at first: positions in ``recording.channels``."""
     rows = [i for i, c in enumerate(recording.channels) if bool(c.valid().any())]
 
-    def rank(i: int) -> tuple[int, int]:
+    def rank(i: int) -> tuple[int, int, int]:
         channel = recording.channels[i]
+        bus = recording.buses.index(channel.bus) if channel.bus in recording.buses else 0
         place = _USUAL.index(channel.name) if channel.name in _USUAL else len(_USUAL)
-        return place, 0 if channel.source in {0, None} else 1
+        return place, bus, 0 if channel.source in {0, None} else 1
 
     picked: list[int] = []
     for i in sorted(rows, key=rank):
