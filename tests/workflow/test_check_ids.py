@@ -59,15 +59,9 @@ def test_a_test_of_a_complaint_that_nobody_made_is_said() -> None:
 
 def test_a_test_that_a_reading_has_answered_is_not_proposed_again() -> None:
     lift = {"quantity": "mount_lift", "value": "0.75 in", "point": {"warm": True}}
-    tests = [
-        ("test", {"test": t, "result": r})
-        for t, r in (
-            ("v_gear", "positive"),
-            ("v_neutral", "negative"),
-            ("v_damp_vis", "positive"),
-            ("v_bolt", "negative"),
-        )
-    ]  # fmt: skip  (else the engine must not start)
+    # A suspect damper would stop the engine, and with it the stall that lifts the mount.
+    made = (("v_gear", "positive"), ("v_neutral", "negative"))
+    tests = [("test", {"test": t, "result": r}) for t, r in made]
     before = assess(case(*tests, families=("vib_load",)), {})
     after = assess(case(*tests, ("reading", lift), families=("vib_load",)), {})
     assert any(s.step == "v_mount" for s in before.steps)
