@@ -46,7 +46,7 @@ leads = "pump_worn"
     done = witnessmark("pack", "check", pack, "--json")
     assert done.returncode == 2
     told = json.loads(done.stdout)
-    assert [p["where"] for p in told["problems"]] == ["ours.toml: cases[0].tests[0].test"]
+    assert [p["where"] for p in told["problems"]] == ["ours.toml line 13: cases[0].tests[0].test"]
 
 
 def test_no_file_and_no_toml_are_refused_in_one_sentence(witnessmark, tmp_path):

@@ -6,6 +6,24 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from witnessmark.knowledge.bands import Band, Source
+from witnessmark.knowledge.proof_points import ProofPlan
+from witnessmark.knowledge.rules import (
+    Asked,
+    Caution,
+    CodeMeaning,
+    DrivePlace,
+    FindingRow,
+    LookFirst,
+    Measurement,
+    Offered,
+    Onset,
+    Question,
+    Retired,
+    Sign,
+    StepState,
+    Stop,
+    Yield,
+)
 from witnessmark.model.finding import OperatingPoint
 from witnessmark.model.step import Spread
 
@@ -45,6 +63,8 @@ class Condition:
             no longer.
         miles_over: true of itself on a truck with more miles than this.
         hours_over: true of itself on an engine with more hours than this.
+        fact: a fact of the truck or the place that stops ask for; it moves no odds.
+        ask: the question to put.
     """
 
     id: str
@@ -55,6 +75,35 @@ class Condition:
     overlapped_by: tuple[str, ...] = ()
     miles_over: float | None = None
     hours_over: float | None = None
+    fact: bool = False
+    ask: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class StepRules:
+    """What a pack says of how a test or a repair is done.
+
+    Attributes:
+        state: the state it needs; ``None`` where the pack does not say.
+        cautions: ids of the caution library.
+        no_caution: why it needs none.
+        opens: access group that lies open afterwards.
+        possible_in: states of the truck in which it can be done all the same; ``None``: not said.
+        not_if: conditions under any of which it is not offered.
+        instead: tests to offer in its place then.
+        do_first: tests that come before it.
+        say: a hint that stands with it.
+    """
+
+    state: StepState | None = None
+    cautions: tuple[str, ...] = ()
+    no_caution: str = ""
+    opens: str = ""
+    possible_in: tuple[str, ...] | None = None
+    not_if: tuple[Asked, ...] = ()
+    instead: tuple[str, ...] = ()
+    do_first: tuple[str, ...] = ()
+    say: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +127,18 @@ class Cause:
         proof: what to measure again.
         access_group: repairs and tests with the same group share the disassembly.
         source: where the numbers come from.
+        rules: state, cautions, what comes first.
+        kind: renew, adjust, clean or strip; empty where the pack does not say.
+        look_first: looks before it is renewed.
+        belongs_to: family whose matter it is, when it is a complaint of its own.
+        damages: causes that it makes again unless it is dealt with first.
+        damages_words: what else it damages.
+        shown_by: tests that show it by being positive.
+        look_after: tests and causes to look at once before the truck leaves.
+        look_after_words: the same in words.
+        renew_usd: what goes with it -> its price, and of what.
+        modelled_by: the physical model that speaks of it.
+        customer: what the customer should know of it.
     """
 
     id: str
@@ -96,6 +157,18 @@ class Cause:
     proof: str
     access_group: str
     source: Source
+    rules: StepRules = StepRules()
+    kind: str = ""
+    look_first: tuple[LookFirst, ...] = ()
+    belongs_to: str = ""
+    damages: tuple[str, ...] = ()
+    damages_words: str = ""
+    shown_by: tuple[str, ...] = ()
+    look_after: tuple[str, ...] = ()
+    look_after_words: str = ""
+    renew_usd: Mapping[str, tuple[Spread, str]] = field(default_factory=dict)
+    modelled_by: str = ""
+    customer: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,6 +221,16 @@ class Test:
         access_group: see :class:`Cause`.
         source: where the numbers come from.
         readings: readings that answer it without a test entry.
+        rules: state, cautions, what comes first.
+        kind: look, measure, code, functional or strip; empty where the pack does not say.
+        free_look: under five minutes, no tool.
+        mistake: how often it is misread or wrongly made; ``None`` where the pack does not say.
+        reading: the reading that it yields.
+        same_as: tests of other families that are the same check.
+        never: what must never be done with it.
+        abort: when to break it off.
+        only_if: when alone it tells anything.
+        stronger_after: what makes it tell more.
     """
 
     __test__ = False  # pytest: this is a record
@@ -170,6 +253,16 @@ class Test:
     access_group: str
     source: Source
     readings: tuple[ReadingRule, ...] = ()
+    rules: StepRules = StepRules()
+    kind: str = ""
+    free_look: bool = False
+    mistake: float | None = None
+    reading: Yield | None = None
+    same_as: tuple[str, ...] = ()
+    never: str = ""
+    abort: str = ""
+    only_if: str = ""
+    stronger_after: str = ""
 
     def row(self, cause: str) -> tuple[float, ...]:
         """Return P(outcome | this cause alone), the base where the pack says nothing of it."""
@@ -235,10 +328,16 @@ class Given:
     Attributes:
         clues: (condition id, seen, cause or empty).
         tests: (test id, result id).
+        readings: (quantity, value as text, engine speed [r/min], load [0..1]).
+        codes: (SPN, FMI).
+        work: causes that were repaired since.
     """
 
     clues: tuple[tuple[str, bool | str, str], ...] = ()
     tests: tuple[tuple[str, str], ...] = ()
+    readings: tuple[tuple[str, str, float | None, float | None], ...] = ()
+    codes: tuple[tuple[int, int], ...] = ()
+    work: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -248,9 +347,12 @@ class PackCase:
     Attributes:
         name: in words.
         given: clues and tests.
-        leads: the cause that must stand first.
+        leads: the cause that must stand first; empty: any.
         at_least: its probability must reach this.
         at_most: and must not pass this.
+        fires: stops that stand.
+        silent: stops that do not stand.
+        known_wrong: (stop or "leads", why, version by which it is mended).
     """
 
     name: str
@@ -258,6 +360,9 @@ class PackCase:
     leads: str
     at_least: float = 0.0
     at_most: float = 1.0
+    fires: tuple[str, ...] = ()
+    silent: tuple[str, ...] = ()
+    known_wrong: tuple[tuple[str, str, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -318,6 +423,23 @@ class Family:
         traps: tempting wrong turns.
         source: where the numbers of the family come from.
         together: causes that wear or fail together.
+        cautions: the family's caution as ids of the library.
+        proof_at: where and when the proof is measured.
+        proof_plan: what counts as proof; ``None`` where no pack says.
+        drive_points: ids of the places to drive, the most telling first.
+        first_round: tests of the first walk round.
+        consumables: what is used up -> its price in words.
+        vehicles: what it is a complaint of.
+        scope: what it hardly covers.
+        modelled_by: physical models that speak of it.
+        onset: how the trouble began.
+        signs: what several tests and clues see.
+        finding_tables: what findings say of the causes.
+        stops: its safety stops.
+        offered: readings to offer, the usual first.
+        measurements: readings taken together with one hook-up.
+        triage: questions for the phone.
+        codes: what trouble codes point to.
     """
 
     id: str
@@ -337,6 +459,23 @@ class Family:
     traps: tuple[Trap, ...]
     source: Source
     together: tuple[Together, ...] = ()
+    cautions: tuple[str, ...] = ()
+    proof_at: str = ""
+    proof_plan: ProofPlan | None = None
+    drive_points: tuple[str, ...] = ()
+    first_round: tuple[str, ...] = ()
+    consumables: Mapping[str, str] = field(default_factory=dict)
+    vehicles: tuple[str, ...] = ("truck",)
+    scope: str = ""
+    modelled_by: tuple[str, ...] = ()
+    onset: Onset | None = None
+    signs: tuple[Sign, ...] = ()
+    finding_tables: tuple[FindingRow, ...] = ()
+    stops: tuple[Stop, ...] = ()
+    offered: tuple[Offered, ...] = ()
+    measurements: tuple[Measurement, ...] = ()
+    triage: tuple[Question, ...] = ()
+    codes: tuple[CodeMeaning, ...] = ()
 
     def cause(self, identity: str) -> Cause | None:
         """Return the cause of that id, ``None`` when the family has none."""
@@ -358,6 +497,13 @@ class Knowledge:
         links: faults that make two complaints.
         access_groups: group id -> shared disassembly.
         digests: pack name -> sha256 of its file.
+        cautions: the caution library: id -> caution.
+        drive_points: id -> place to be driven.
+        stops: safety stops of the whole truck.
+        offered: readings that are offered whatever the complaint.
+        triage: questions of the whole truck.
+        codes: what trouble codes point to, of packs without a family.
+        retired: (kind, id) -> what became of it.
     """
 
     families: Mapping[str, Family]
@@ -366,6 +512,36 @@ class Knowledge:
     links: tuple[Link, ...] = ()
     access_groups: Mapping[str, AccessGroup] = field(default_factory=dict)
     digests: Mapping[str, str] = field(default_factory=dict)
+    cautions: Mapping[str, Caution] = field(default_factory=dict)
+    drive_points: Mapping[str, DrivePlace] = field(default_factory=dict)
+    stops: tuple[Stop, ...] = ()
+    offered: tuple[Offered, ...] = ()
+    triage: tuple[Question, ...] = ()
+    codes: tuple[CodeMeaning, ...] = ()
+    retired: Mapping[tuple[str, str], Retired] = field(default_factory=dict)
+
+    def measurement(self, identity: str) -> Measurement | None:
+        """Return the measurement of that id in whichever family has it."""
+        every = (m for f in self.families.values() for m in f.measurements)
+        return next((m for m in every if m.id == identity), None)
+
+    def code(self, spn: int, fmi: int) -> tuple[CodeMeaning, ...]:
+        """Return what a trouble code points to, in all packs."""
+        every = (*self.codes, *(c for f in self.families.values() for c in f.codes))
+        return tuple(c for c in every if c.means(spn, fmi))
+
+    def now(self, kind: str, identity: str) -> str:
+        """Return what an id of that kind is called now; itself where it is not retired.
+
+        A retired id that became several stands for the nearest one; one that became nothing
+        keeps its name, which no pack knows any more.
+        """
+        seen: set[str] = set()
+        while identity not in seen and (kind, identity) in self.retired:
+            seen.add(identity)
+            became = self.retired[kind, identity].becomes
+            identity = became[0] if became else identity
+        return identity
 
     def family_of(self, cause_or_test: str) -> Family | None:
         """Return the family that has this cause or test id, ``None`` when there is none."""

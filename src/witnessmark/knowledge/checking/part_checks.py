@@ -3,23 +3,23 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable, Iterator, Mapping
 
 from witnessmark.errors import UnitRefused
-from witnessmark.knowledge.format import (
+from witnessmark.knowledge.checking.known_ids import Fault, Known, unknown
+from witnessmark.knowledge.parts.family_parts import (
     BandPart,
     CasePart,
     CausePart,
-    PackFile,
     ReadingPart,
     TestPart,
     TrapPart,
 )
+from witnessmark.knowledge.parts.pack_parts import PackFile
 from witnessmark.model.problem import Problem
 from witnessmark.units import QUANTITIES, parse_quantity
 
-__all__ = ["Known", "check_parts", "row_of"]
+__all__ = ["MOST_CAUSES", "check_parts", "in_order", "limits_of", "missing_keys", "row_of"]
 
 #: The odds hold every set of causes of a family: 2 to the power of this many.
 MOST_CAUSES = 18
@@ -47,6 +47,16 @@ _FAMILY_NEEDS = [
 ]  # fmt: skip
 
 
+#: Parts of which no two have the same id, and parts that name a source.
+TWINS = (
+    "causes", "tests", "conditions", "access_groups", "stops", "measurements", "drive_points",
+    "proof_points", "cautions", "triage", "signs",
+)  # fmt: skip
+SOURCED = (
+    "causes", "tests", "conditions", "links", "bands", "access_groups", "traps", "stops",
+    "finding_tables", "measurements", "drive_points", "readings", "triage", "codes", "signs",
+    "together",
+)  # fmt: skip
 _CAUSE_NUMBERS = (
     "share",
     "conditions",
@@ -60,54 +70,18 @@ _TEST_NUMBERS = ("minutes", "usd", "access", "base", "given", "readings")
 _CONDITION_NUMBERS = ("base_rate", "miles_over", "hours_over")
 
 
-@dataclass
-class Known:
-    """What earlier packs have said: ids by kind."""
-
-    zones: dict[str, set[str]] = field(default_factory=dict)
-    causes: dict[str, str] = field(default_factory=dict)
-    tests: dict[str, str] = field(default_factory=dict)
-    outcomes: dict[str, tuple[str, ...]] = field(default_factory=dict)
-    conditions: set[str] = field(default_factory=set)
-    access_groups: set[str] = field(default_factory=set)
-
-    def add(self, pack: PackFile) -> Known:
-        """Return a copy with what *pack* adds."""
-        new = Known(
-            {k: set(v) for k, v in self.zones.items()},
-            dict(self.causes),
-            dict(self.tests),
-            dict(self.outcomes),
-            set(self.conditions),
-            set(self.access_groups),
-        )
-        new.conditions |= {c.id for c in pack.conditions}
-        new.access_groups |= {g.id for g in pack.access_groups}
-        if pack.family is not None:
-            family = pack.family.id
-            new.zones.setdefault(family, set()).update(z.id for z in pack.family.zones or ())
-            for cause in pack.causes:
-                new.causes.setdefault(cause.id, family)
-            for test in pack.tests:
-                new.tests.setdefault(test.id, family)
-                if test.outcomes is not None:
-                    new.outcomes[test.id] = test.outcomes
-                new.outcomes.setdefault(test.id, ("positive", "negative"))
-        return new
-
-
 def row_of(value: float | tuple[float, ...]) -> tuple[float, ...]:
     """Return a row of outcome probabilities; one number is P(positive) of a two-way test."""
     return (value, 1.0 - value) if isinstance(value, float | int) else value
 
 
-def check_parts(pack: PackFile, known: Known, where: str) -> list[Problem]:
-    """Return every fault in what a well-formed pack says.
+def check_parts(pack: PackFile, known: Known, place: Callable[[str], str]) -> list[Problem]:
+    """Return every fault in what a well-formed pack says of causes, tests and what is shared.
 
     Args:
         pack: the parts.
         known: what earlier packs have said.
-        where: file name for the sentences.
+        place: path in the document -> file, line and path for the sentences.
     """
     now = known.add(pack)
     faults = [
@@ -122,19 +96,15 @@ def check_parts(pack: PackFile, known: Known, where: str) -> list[Problem]:
         ),
         *(f for i, t in enumerate(pack.tests) for f in _test(t, f"tests[{i}]", pack, known, now)),
         *_shared(pack, known, now),
-        *_links(pack, now),
         *_bands(pack),
         *(f for i, t in enumerate(pack.traps) for f in _trap(t, f"traps[{i}]", pack, now)),
         *(f for i, c in enumerate(pack.cases) for f in _case(c, f"cases[{i}]", pack, now)),
     ]
-    return [Problem(f"{where}: {path}", what, do) for path, what, do in faults]
-
-
-Fault = tuple[str, str, str]
+    return [Problem(place(path), what, do) for path, what, do in faults]
 
 
 def _twins(pack: PackFile) -> Iterator[Fault]:
-    for name in ("causes", "tests", "conditions", "access_groups"):
+    for name in TWINS:
         parts = getattr(pack, name)
         count = Counter(p.id for p in parts)
         for i, part in enumerate(parts):
@@ -143,10 +113,12 @@ def _twins(pack: PackFile) -> Iterator[Fault]:
 
 
 def _sources(pack: PackFile) -> Iterator[Fault]:
-    names = ["causes", "tests", "conditions", "links", "bands", "access_groups", "traps"]
-    uses = [(f"{n}[{i}].source", p.source) for n in names for i, p in enumerate(getattr(pack, n))]
-    if pack.family is not None:
-        uses.append(("family.source", pack.family.source))
+    uses = [(f"{n}[{i}].source", p.source) for n in SOURCED for i, p in enumerate(getattr(pack, n))]
+    uses += [
+        (f"{name}.source", part.source)
+        for name, part in (("family", pack.family), ("onset", pack.onset))
+        if part is not None
+    ]
     for path, key in uses:
         if key is not None and key not in pack.sources:
             yield (
@@ -173,7 +145,7 @@ def _unsourced(pack: PackFile, known: Known) -> Iterator[Fault]:
         for i, g in enumerate(pack.access_groups)
     ]
     if pack.family is not None:
-        told = ("second_cause", "none_listed", "together")
+        told = ("second_cause", "none_listed")
         held.append(("family", pack.family, pack.family.id in known.zones, told))
     for path, part, overrides, numbers in held:
         given = [n for n in numbers if getattr(part, n) is not None]
@@ -218,14 +190,20 @@ def _family(pack: PackFile, known: Known, now: Known) -> Iterator[Fault]:
     for i, group in enumerate(family.dependent_tests or ()):
         for j, test in enumerate(group):
             if now.tests.get(test) != family.id:
-                yield _unknown(f"family.dependent_tests[{i}][{j}]", "test", test)
-    for i, pair in enumerate(family.together or ()):
+                yield unknown(f"family.dependent_tests[{i}][{j}]", "test", test)
+    for i, pair in enumerate(pack.together):
+        if pair.source is None and family.source is None:
+            yield (
+                f"together[{i}].source",
+                "It does not say where the number comes from.",
+                "Name a source here or for the family.",
+            )
         for j, cause in enumerate(pair.causes):
             if now.causes.get(cause) != family.id:
-                yield _unknown(f"family.together[{i}].causes[{j}]", "cause", cause)
+                yield unknown(f"together[{i}].causes[{j}]", "cause", cause)
         if pair.causes[0] == pair.causes[1]:
             yield (
-                f"family.together[{i}].causes",
+                f"together[{i}].causes",
                 f"The cause '{pair.causes[0]}' stands beside itself.",
                 "Name two causes.",
             )
@@ -236,7 +214,7 @@ def _cause(
 ) -> Iterator[Fault]:
     family = pack.family.id if pack.family else ""
     if cause.id not in known.causes:
-        yield from _missing(cause, path, _CAUSE_NEEDS, "cause")
+        yield from missing_keys(cause, path, _CAUSE_NEEDS, "cause")
     elif known.causes[cause.id] != family:
         yield (
             f"{path}.id",
@@ -244,13 +222,13 @@ def _cause(
             "Give a new cause an id of its own.",
         )
     if cause.zone is not None and cause.zone not in now.zones.get(family, ()):
-        yield _unknown(f"{path}.zone", "zone", cause.zone)
+        yield unknown(f"{path}.zone", "zone", cause.zone)
     for condition in cause.conditions or ():
         if condition not in now.conditions:
-            yield _unknown(f"{path}.conditions.{condition}", "condition", condition)
-    yield from _ordered(path, {"minutes": cause.minutes, "parts_usd": cause.parts_usd})
+            yield unknown(f"{path}.conditions.{condition}", "condition", condition)
+    yield from in_order(path, {"minutes": cause.minutes, "parts_usd": cause.parts_usd})
     if cause.access is not None:
-        yield from _ordered(path, {"access": cause.access})
+        yield from in_order(path, {"access": cause.access})
         if not all(1 <= a <= 5 for a in cause.access):
             yield f"{path}.access", "Access is 1 (hood up) to 5 (engine out).", "Correct it."
     if (
@@ -263,13 +241,13 @@ def _cause(
             "Repairing the cause must cure more often than repairing something else.",
             "Make it larger than p_cured_if_not.",
         )
-    yield from _group(path, cause.access_group, now)
+    yield from _known_group(path, cause.access_group, now)
 
 
 def _test(test: TestPart, path: str, pack: PackFile, known: Known, now: Known) -> Iterator[Fault]:
     family = pack.family.id if pack.family else ""
     if test.id not in known.tests:
-        yield from _missing(test, path, _TEST_NEEDS, "test")
+        yield from missing_keys(test, path, _TEST_NEEDS, "test")
     elif known.tests[test.id] != family:
         yield (
             f"{path}.id",
@@ -295,7 +273,7 @@ def _test(test: TestPart, path: str, pack: PackFile, known: Known, now: Known) -
         )
     for key in test.outcome_words or ():
         if key not in outcomes:
-            yield _unknown(f"{path}.outcome_words.{key}", "outcome", key)
+            yield unknown(f"{path}.outcome_words.{key}", "outcome", key)
     rows = {f"given.{c}": r for c, r in (test.given or {}).items()}
     if test.base is not None:
         rows["base"] = test.base
@@ -311,53 +289,39 @@ def _test(test: TestPart, path: str, pack: PackFile, known: Known, now: Known) -
             yield f"{path}.{key}", f"The row sums to {sum(row):.6g}, not to 1.", "Correct it."
     for cause in test.given or ():
         if now.causes.get(cause) != family:
-            yield _unknown(f"{path}.given.{cause}", "cause of this family", cause)
+            yield unknown(f"{path}.given.{cause}", "cause of this family", cause)
     for i, reading in enumerate(test.readings or ()):
-        yield from _limits(f"{path}.readings[{i}]", reading, ("above", "below"))
-    yield from _ordered(path, {"minutes": test.minutes, "usd": test.usd})
-    yield from _group(path, test.access_group, now)
+        yield from limits_of(f"{path}.readings[{i}]", reading, ("above", "below"))
+    yield from in_order(path, {"minutes": test.minutes, "usd": test.usd})
+    yield from _known_group(path, test.access_group, now)
 
 
 def _shared(pack: PackFile, known: Known, now: Known) -> Iterator[Fault]:
     for i, condition in enumerate(pack.conditions):
         path = f"conditions[{i}]"
         if condition.id not in known.conditions:
-            yield from _missing(condition, path, ["words", "base_rate", "source"], "condition")
+            needs = ["words", "source"] if condition.fact else ["words", "base_rate", "source"]
+            yield from missing_keys(condition, path, needs, "condition")
         for j, test in enumerate(condition.overlapped_by or ()):
             # The common pack comes before the families, whose tests are not known yet.
             if now.tests and test not in now.tests:
-                yield _unknown(f"{path}.overlapped_by[{j}]", "test", test)
+                yield unknown(f"{path}.overlapped_by[{j}]", "test", test)
     for i, group in enumerate(pack.access_groups):
         path = f"access_groups[{i}]"
         if group.id not in known.access_groups:
-            yield from _missing(group, path, ["words", "minutes", "source"], "access group")
-        yield from _ordered(path, {"minutes": group.minutes})
-
-
-def _links(pack: PackFile, now: Known) -> Iterator[Fault]:
-    for i, link in enumerate(pack.links):
-        path = f"links[{i}]"
-        for key, ids in (("causes", link.causes), ("other", link.other)):
-            for j, cause in enumerate(ids):
-                if cause not in now.causes:
-                    yield _unknown(f"{path}.{key}[{j}]", "cause", cause)
-        families = [{now.causes.get(c) for c in ids} for ids in (link.causes, link.other)]
-        if any(len(f) != 1 for f in families) or families[0] == families[1]:
-            yield (
-                path,
-                "A link joins causes of one family with causes of another family.",
-                "Write one link for each pair of families.",
-            )
+            yield from missing_keys(group, path, ["words", "minutes", "source"], "access group")
+        yield from in_order(path, {"minutes": group.minutes})
 
 
 def _bands(pack: PackFile) -> Iterator[Fault]:
     for i, band in enumerate(pack.bands):
-        yield from _limits(f"bands[{i}]", band, ("low", "high"))
+        yield from limits_of(f"bands[{i}]", band, ("low", "high"))
 
 
-def _limits(path: str, part: BandPart | ReadingPart, keys: tuple[str, str]) -> Iterator[Fault]:
+def limits_of(path: str, part: BandPart | ReadingPart, keys: tuple[str, str]) -> Iterator[Fault]:
+    """Yield what is wrong with the limits of a band or a reading."""
     if part.quantity not in QUANTITIES:
-        yield _unknown(f"{path}.quantity", "quantity", part.quantity)
+        yield unknown(f"{path}.quantity", "quantity", part.quantity)
         return
     ends = []
     for key in keys:
@@ -387,39 +351,41 @@ def _trap(trap: TrapPart, path: str, pack: PackFile, now: Known) -> Iterator[Fau
     ):
         for i, identity in enumerate(ids):
             if known.get(identity) != family:
-                yield _unknown(f"{path}.{key}[{i}]", kind, identity)
+                yield unknown(f"{path}.{key}[{i}]", kind, identity)
     for i, clue in enumerate(trap.clues):
         if clue not in now.conditions:
-            yield _unknown(f"{path}.clues[{i}]", "condition", clue)
+            yield unknown(f"{path}.clues[{i}]", "condition", clue)
     for i, test in enumerate(trap.tests):
         outcomes = (*now.outcomes.get(test.test, ()), "positive", "negative", "maybe")
         if now.tests.get(test.test) == family and test.result not in outcomes:
-            yield _unknown(f"{path}.tests[{i}].result", "outcome of that test", test.result)
+            yield unknown(f"{path}.tests[{i}].result", "outcome of that test", test.result)
     if not (trap.suspected or trap.clues or trap.tests):
         yield path, "Nothing says when the trap threatens.", "Add suspected, clues or tests."
 
 
 def _case(case: CasePart, path: str, pack: PackFile, now: Known) -> Iterator[Fault]:
     family = pack.family.id if pack.family else ""
-    if now.causes.get(case.leads) != family:
-        yield _unknown(f"{path}.leads", "cause of this family", case.leads)
+    if case.leads is not None and now.causes.get(case.leads) != family:
+        yield unknown(f"{path}.leads", "cause of this family", case.leads)
     for i, clue in enumerate(case.clues):
         if clue.clue not in now.conditions:
-            yield _unknown(f"{path}.clues[{i}].clue", "condition", clue.clue)
+            yield unknown(f"{path}.clues[{i}].clue", "condition", clue.clue)
     for i, test in enumerate(case.tests):
         if now.tests.get(test.test) != family:
-            yield _unknown(f"{path}.tests[{i}].test", "test of this family", test.test)
+            yield unknown(f"{path}.tests[{i}].test", "test of this family", test.test)
         elif test.result not in (*now.outcomes[test.test], "positive", "negative", "maybe"):
-            yield _unknown(f"{path}.tests[{i}].result", "outcome of that test", test.result)
+            yield unknown(f"{path}.tests[{i}].result", "outcome of that test", test.result)
 
 
-def _missing(part: object, path: str, keys: Iterable[str], kind: str) -> Iterator[Fault]:
+def missing_keys(part: object, path: str, keys: Iterable[str], kind: str) -> Iterator[Fault]:
+    """Yield the keys that a new part needs and does not have."""
     for key in keys:
         if getattr(part, key) is None:
             yield f"{path}.{key}", f"A new {kind} needs this key.", "Add it."
 
 
-def _ordered(path: str, spreads: Mapping[str, tuple[float, ...] | None]) -> Iterator[Fault]:
+def in_order(path: str, spreads: Mapping[str, tuple[float, ...] | None]) -> Iterator[Fault]:
+    """Yield what is not low, typical, high in rising order."""
     for key, spread in spreads.items():
         if spread is not None and (spread[0] < 0 or list(spread) != sorted(spread)):
             yield (
@@ -429,10 +395,6 @@ def _ordered(path: str, spreads: Mapping[str, tuple[float, ...] | None]) -> Iter
             )
 
 
-def _group(path: str, group: str | None, now: Known) -> Iterator[Fault]:
+def _known_group(path: str, group: str | None, now: Known) -> Iterator[Fault]:
     if group and group not in now.access_groups:
-        yield _unknown(f"{path}.access_group", "access group", group)
-
-
-def _unknown(path: str, kind: str, identity: str) -> Fault:
-    return path, f"'{identity}' is not a known {kind}.", "Check the spelling or add it."
+        yield unknown(f"{path}.access_group", "access group", group)

@@ -1,4 +1,4 @@
-"""Reading one pack file: bytes to parts, all faults at once with their path in the document."""
+"""Reading one pack file: bytes to parts, all faults at once with their path and line."""
 
 from __future__ import annotations
 
@@ -6,13 +6,15 @@ import copy
 import hashlib
 import re
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from pydantic import ValidationError
 
-from witnessmark.knowledge.format import SCHEMA, PackFile
+from witnessmark.knowledge.parts.pack_parts import SCHEMA, PackFile
+from witnessmark.knowledge.reading.from_schema_1 import told_as_written, upgraded
+from witnessmark.knowledge.reading.toml_lines import TomlLines
 from witnessmark.model.problem import Problem
 
 __all__ = ["PackText", "read_pack"]
@@ -27,9 +29,16 @@ _BACKBONE = frozenset(PackFile.model_fields) - {"title", "version"}
 _STAND_INS: dict[str, Any] = {
     **dict.fromkeys(("words", "name", "title", "version", "id", "source"), "unnamed"),
     **dict.fromkeys(("quantity", "leads", "clue", "test", "result"), "unnamed"),
+    **dict.fromkeys(("finding", "outcome", "ask", "answer", "since", "why", "rule"), "unnamed"),
+    **dict.fromkeys(("sudden", "gradual", "until", "value"), "unnamed"),
+    **dict.fromkeys(("base", "sensitivity", "false_alarm"), 0.5),
+    **dict.fromkeys(("required", "answers", "reported_by"), ()),
+    **dict.fromkeys(("spn", "fmi"), 0),
+    "given": {},
     "kind": "judgement",
     "odds": 1.0,
 }
+_STEP = re.compile(r"\[(\d+)\]|([^.\[\]]+)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,11 +49,24 @@ class PackText:
         where: file name for the sentences.
         digest: sha256 of its bytes.
         pack: its parts.
+        lines: on which line of the file each key stands.
+        moved: whether it was written in form 1.0, where some keys stood elsewhere.
     """
 
     where: str
     digest: str
     pack: PackFile
+    lines: TomlLines = field(default_factory=lambda: TomlLines(""), compare=False, repr=False)
+    moved: bool = False
+
+    def place(self, path: str) -> str:
+        """Return file, line and path of a place in the document, such as ``causes[0].minutes``."""
+        steps = tuple(int(n) if n else key for n, key in _STEP.findall(path))
+        if self.moved:
+            told = told_as_written(steps)
+            path = path if told == steps else _text_of(told)
+            steps = told
+        return _place(self.where, self.lines, steps, path)
 
 
 def read_pack(path: Path) -> tuple[PackText | None, list[Problem]]:
@@ -78,30 +100,41 @@ def read_pack(path: Path) -> tuple[PackText | None, list[Problem]]:
                 "Correct that place; the check goes on from there.",
             )
         ]
-    return _parts(document, where, hashlib.sha256(raw).hexdigest())
+    return _parts(document, where, hashlib.sha256(raw).hexdigest(), TomlLines(text))
+
+
+def _place(where: str, lines: TomlLines, steps: tuple[int | str, ...], path: str) -> str:
+    line = lines.line(steps)
+    return f"{where}: {path}" if line is None else f"{where} line {line}: {path}"
 
 
 def _parts(
-    document: dict[str, Any], where: str, digest: str
+    written: dict[str, Any], where: str, digest: str, lines: TomlLines
 ) -> tuple[PackText | None, list[Problem]]:
+    document = upgraded(written, SCHEMA)
+    moved = document is not written
     if document.get("schema") != SCHEMA:
         problem = Problem(
-            f"{where}: schema",
+            _place(where, lines, ("schema",), "schema"),
             f"The pack says {document.get('schema')!r:.60}; this program reads '{SCHEMA}'.",
             f'Write schema = "{SCHEMA}" and bring the fields up to it.',
         )
         return None, [problem]
     try:
-        return PackText(where, digest, PackFile.model_validate(document)), []
+        return PackText(where, digest, PackFile.model_validate(document), lines, moved), []
     except ValidationError as error:
         found = {}
         for item in error.errors(include_url=False, include_context=False):
-            path = _path(document, item["loc"])
+            steps = _steps(document, item["loc"])
+            steps = told_as_written(steps) if moved else steps
+            path = _text_of(steps)
             if _other_branch(item, path in found):
                 continue
-            found[path] = Problem(f"{where}: {path}", _sentence(item), _remedy(item))
+            place = _place(where, lines, steps, path)
+            found[path] = Problem(place, _sentence(item), _remedy(item))
         rest = _rest(document, error)
-        return None if rest is None else PackText(where, digest, rest), list(found.values())
+        text = None if rest is None else PackText(where, digest, rest, lines, moved)
+        return text, list(found.values())
 
 
 def _rest(document: dict[str, Any], error: ValidationError) -> PackFile | None:
@@ -160,27 +193,38 @@ def _stood_in(left: dict[str, Any], error: ValidationError) -> PackFile | None:
         return None
 
 
-def _path(document: object, loc: tuple[int | str, ...]) -> str:
-    """Return a readable path; branches of a union are no part of the document and fall away."""
-    text, at = "", document
+def _steps(document: object, loc: tuple[int | str, ...]) -> tuple[int | str, ...]:
+    """Return the way to a fault; branches of a union are no part of the document and fall away."""
+    found: list[int | str] = []
+    at: Any = document
     for step in loc:
         if isinstance(step, int):
-            text += f"[{step}]"
+            found.append(step)
             at = at[step] if isinstance(at, list) and step < len(at) else None
         elif isinstance(at, dict) and step in at:
-            text += f".{step}" if text else step
+            found.append(step)
             at = at[step]
-        elif isinstance(at, dict) and step.isidentifier():
-            text += f".{step}" if text else step
+        elif isinstance(at, dict) and step.isidentifier() and step.islower():
+            found.append(step)
             at = None
-    return text or "the whole document"
+    return tuple(found)
+
+
+def _text_of(steps: tuple[int | str, ...]) -> str:
+    text = "".join(f"[{s}]" if isinstance(s, int) else f".{s}" for s in steps)
+    return text.removeprefix(".") or "the whole document"
 
 
 def _other_branch(item: Any, told: bool) -> bool:
-    """Whether it only says that a number is no list, or a list no number: both are allowed."""
-    if item["type"] == "float_type" and isinstance(item["input"], list):
+    """Whether it only says that a value is not of the other form that would be allowed too."""
+    kind, given = item["type"], item["input"]
+    if kind == "float_type" and isinstance(given, list):
         return True
-    return told and isinstance(item["input"], int | float)
+    if kind in {"string_type", "tuple_type"} and isinstance(given, dict):
+        return True
+    if kind == "model_type" and isinstance(given, str | list) and told:
+        return True
+    return told and isinstance(given, int | float)
 
 
 def _sentence(item: Any) -> str:
@@ -194,5 +238,5 @@ def _sentence(item: Any) -> str:
 
 def _remedy(item: Any) -> str:
     if item["type"] == "extra_forbidden":
-        return "Check the spelling; docs/write_a_pack.md lists every key."
-    return "docs/write_a_pack.md says what belongs here."
+        return "Check the spelling; docs/pack_fields.md lists every key."
+    return "docs/pack_fields.md says what belongs here."

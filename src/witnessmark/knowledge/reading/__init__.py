@@ -1,0 +1,1 @@
+"""Reading one pack file: bytes to parts, faults with path and line."""
