@@ -79,9 +79,8 @@ class TomlLines:
             if path in self._count:
                 path = (*path, self._count[path])
         end, self._at = self._at, start
-        self._note(path)
-        if isinstance(path[-1], int):
-            self._note(path[:-1])
+        for depth in range(1, len(path) + 1):
+            self._note(path[:depth])
         self._at = end
         self._table = path
 
