@@ -10,11 +10,14 @@ from witnessmark.analyses.an_analysis import Bench
 from witnessmark.errors import UnitRefused
 from witnessmark.model.entries.entry_data import RecordingData
 from witnessmark.model.recording import Channel, Floats, Recording
+from witnessmark.physics.vibration.twist.cam_row import cam_of, is_cam
 from witnessmark.physics.vibration.twist.tooth_edges import (
     Marks,
     edges_of_levels,
     edges_of_waveform,
     find_marks,
+    other_wheels,
+    sectors_by_cam,
 )
 from witnessmark.units import parse
 
@@ -70,7 +73,7 @@ def gather_timings(bench: Bench) -> tuple[Timing, ...]:
         refused, name = "", ""
         try:
             edges, name = _edges(recording)
-            marks = find_marks(edges, places=data.marks)
+            marks = _marks(edges, recording, data)
         except ValueError as error:
             refused = str(error)
         found.append(
@@ -87,7 +90,7 @@ def _edges(recording: Recording) -> tuple[Floats, str]:
     """Return the edges of the crankshaft channel: not the camshaft's, the one with most edges."""
     tried: list[tuple[int, Floats, str]] = []
     for channel in recording.channels:
-        if _is_cam(channel):
+        if is_cam(channel):
             continue
         edges = _of_channel(channel)
         tried.append((len(edges), edges, channel.label or channel.name))
@@ -95,6 +98,28 @@ def _edges(recording: Recording) -> tuple[Floats, str]:
         raise ValueError("it holds no channel of a crankshaft pickup")
     best = max(tried, key=lambda item: item[0])
     return best[1], best[2]
+
+
+def _marks(edges: Floats, recording: Recording, data: RecordingData) -> Marks:
+    """Say which mark each edge is, by what was told, by the cam row, or by the teeth alone."""
+    marks = find_marks(edges, places=data.marks)
+    if data.marks is not None:
+        return marks
+    cam = cam_of(recording.channels)
+    told = sectors_by_cam(marks, _of_channel(cam)) if cam is not None else None
+    if told is not None and (told[1] or told[0] > 1):
+        return marks.repeated(told[0])
+    others = other_wheels(marks)
+    if others:
+        ways = " or ".join(
+            f"{one.places} places at {float(np.median(one.turn_speeds())):,.0f} r/min"
+            for one in (marks, *others)
+            if one.turn_speeds().size
+        )
+        raise ValueError(
+            f"the teeth alone fit a wheel of {ways}: say its places ('marks'), or record the cam"
+        )
+    return marks
 
 
 def _of_channel(channel: Channel) -> Floats:
@@ -127,11 +152,6 @@ def _warm(bench: Bench, entry: str, data: RecordingData) -> bool | None:
     return max(known) >= _WARM if known else None
 
 
-def _is_cam(channel: Channel) -> bool:
-    words = f"{channel.name} {channel.label}".lower().replace("_", " ").split()
-    return any(word.startswith("cam") for word in words)
-
-
 def _dead_centre(recording: Recording, data: RecordingData, marks: Marks | None) -> float | None:
     """Place cylinder 1 on the marks' count: the camshaft's mark plus what was written down.
 
@@ -140,7 +160,7 @@ def _dead_centre(recording: Recording, data: RecordingData, marks: Marks | None)
     """
     if data.dead_centre is None or marks is None:
         return None
-    cam = next((c for c in recording.channels if _is_cam(c)), None)
+    cam = next((c for c in recording.channels if is_cam(c)), None)
     if cam is None:
         return None
     try:

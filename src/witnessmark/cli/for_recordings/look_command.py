@@ -107,7 +107,7 @@ def _drive(case: Path | None, case_id: str | None) -> CardDrive | None:
 
 
 def _print(one: Look, *, si: bool) -> None:
-    from witnessmark.workflow.recordings.look_into import as_json
+    from witnessmark.workflow.recordings.look_into import as_json, wheels_in_words
 
     shown = as_json(one, si=si)
     recording = one.recording
@@ -147,6 +147,8 @@ def _print(one: Look, *, si: bool) -> None:
             click.echo(
                 f"  {name}, {', '.join(parts)}: {point.start_s:.1f} s to {point.end_s:.1f} s"
             )
+        for words in wheels_in_words(recording):
+            click.echo("  " + words)
         for flag in recording.flags[:30]:
             click.echo(f"  not a reading: {flag.channel} at {flag.start_s:.1f} s: {flag.note}")
         if len(recording.flags) > 30:

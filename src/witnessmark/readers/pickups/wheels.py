@@ -7,7 +7,14 @@ from collections.abc import Iterable
 import numpy as np
 
 from witnessmark.model.recording import Channel, Floats
-from witnessmark.physics.vibration.twist.tooth_edges import edges_of_levels, find_marks
+from witnessmark.physics.vibration.twist.cam_row import cam_of
+from witnessmark.physics.vibration.twist.tooth_edges import (
+    Marks,
+    edges_of_levels,
+    find_marks,
+    other_wheels,
+    sectors_by_cam,
+)
 
 __all__ = ["coded", "wheels"]
 
@@ -24,9 +31,11 @@ def wheels(channels: Iterable[Channel]) -> dict[str, object]:
     teeth without gaps looks like any other; its number of places is then not told.
     """
     found = []
-    for channel in channels:
+    every = list(channels)
+    cam = cam_of(every)
+    for channel in every:
         code = coded(channel.time_s, channel.values)
-        row = code if code is not None else _with_gaps(channel)
+        row = code if code is not None else _with_gaps(channel, None if channel is cam else cam)
         if row is not None:
             found.append({"channel": channel.name} | row)
     return {"wheels": found} if found else {}
@@ -56,8 +65,12 @@ def coded(time: Floats, level: Floats) -> dict[str, object] | None:
         space = np.diff(even)
         if space.size < _LEAST or (space <= 0.0).any():
             return None
+        if _has_gaps(space):
+            continue
         uneven = float(np.median(np.abs(np.diff(np.log(space)))))
         sides.append((uneven, even, (even[1:] - other[1:]) / space))
+    if not sides:
+        return None
     _, even, duty = min(sides, key=lambda side: side[0])
     places = _period(duty)
     if places is None:
@@ -85,16 +98,40 @@ def pattern(places: int, gaps: tuple[int, ...]) -> str:
     return "-".join(str(n) for n in (places, *sorted(lengths, reverse=True)))
 
 
-def _with_gaps(channel: Channel) -> dict[str, object] | None:
+def _has_gaps(space: Floats) -> bool:
+    """A wheel with teeth missing shows steps twice as long as their neighbours, turn by turn."""
+    around = np.minimum(np.r_[space[1:], space[-1]], np.r_[space[0], space[:-1]])
+    return bool(np.count_nonzero(space > 1.6 * around) > 0.01 * space.size)
+
+
+def _with_gaps(channel: Channel, cam: Channel | None) -> dict[str, object] | None:
     edges = edges_of_levels(channel.time_s, channel.values)
     if edges.size < _LEAST:
         return None
     try:
         with np.errstate(all="ignore"):  # absurd edges give absurd ratios, told below
             marks = find_marks(edges)
-            speeds = marks.turn_speeds()
+            told = None
+            if cam is not None:
+                told = sectors_by_cam(marks, edges_of_levels(cam.time_s, cam.values))
+            if told is not None:
+                marks = marks.repeated(told[0])
+            others = () if told is not None and told[1] else other_wheels(marks)
+            if told is not None and told[0] > 1:
+                others = ()
+            row = _row(marks)
     except (ValueError, IndexError, OverflowError, MemoryError):
         return None
+    if row is None:
+        return None
+    rows = [r for o in others if (r := _row(o)) is not None]
+    if rows:
+        row["could_also_be"] = [{"wheel": r["wheel"], "turn_rpm": r.get("turn_rpm")} for r in rows]
+    return row
+
+
+def _row(marks: Marks) -> dict[str, object] | None:
+    speeds = marks.turn_speeds()
     if not marks.indexed or not np.isfinite(speeds).all():
         return None
     row: dict[str, object] = {

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -36,6 +36,7 @@ __all__ = [
     "line_in_words",
     "look",
     "nothing_found",
+    "wheels_in_words",
 ]
 
 
@@ -151,6 +152,24 @@ def line_in_words(line: CardLine) -> str:
     if line.forbidden:
         return f"not to be driven, {line.words}: {line.forbidden}"
     return f"done: {line.words}" if line.covered else f"open: {line.missing}"
+
+
+def wheels_in_words(recording: Recording) -> list[str]:
+    """Return a line for every pickup's wheel; both readings where its teeth fit two."""
+    rows = recording.facts.get("wheels")
+    found = []
+    for row in rows if isinstance(rows, list) else []:
+        ways = [_wheel(row), *(_wheel(other) for other in row.get("could_also_be", ()))]
+        words = f"wheel of {row['channel']}: {' or '.join(ways)}"
+        if len(ways) > 1:
+            words += "; teeth alone do not tell these apart, record the camshaft beside them"
+        found.append(words)
+    return found
+
+
+def _wheel(row: Mapping[str, Any]) -> str:
+    speeds = row.get("turn_rpm")
+    return f"{row['wheel']} at {speeds[1]:.0f} r/min" if speeds else str(row["wheel"])
 
 
 def as_json(

@@ -7,16 +7,28 @@ found from the edges themselves; a wheel without gaps needs its number of marks 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from witnessmark.model.recording import Floats
 
-__all__ = ["Marks", "drop_false_edges", "edges_of_levels", "edges_of_waveform", "find_marks"]
+__all__ = [
+    "Marks",
+    "drop_false_edges",
+    "edges_of_levels",
+    "edges_of_waveform",
+    "find_marks",
+    "other_wheels",
+    "sectors_by_cam",
+]
 
 Ints = npt.NDArray[np.int64]
+#: Equal sectors of a wheel; more is another kind of wheel.
+_MOST_SECTORS = 4
+#: Places of wheels whose gaps come back within the turn (from memory).
+_TOTALS = (24, 36, 60)
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +66,11 @@ class Marks:
             return np.zeros(0)
         at = np.interp(np.arange(first, last + 1) * self.places, self.place, self.time)
         return np.asarray(60.0 / np.diff(at))
+
+    def repeated(self, sectors: int) -> Marks:
+        """Return the same marks on a wheel whose pattern comes back *sectors* times a turn."""
+        gaps = tuple(g + n * self.places for n in range(sectors) for g in self.gaps)
+        return replace(self, places=self.places * sectors, gaps=gaps)
 
     def speeds(self) -> Floats:
         """Return the instantaneous speed between marks [r/min], shape (n - 1,)."""
@@ -169,12 +186,58 @@ def find_marks(time: Floats, *, places: int | None = None, missing: int | None =
         place = np.concatenate(([0], np.cumsum(count)))
         return Marks(t, place, places, (), False, dropped, int(np.sum(count - 1)))
     count, wheel = _counts(ratio, *pattern)
-    if places is not None and wheel != places:
+    sectors = 1
+    if places is not None and wheel != places and places % wheel == 0:
+        sectors = places // wheel
+    if (places is not None and wheel * sectors != places) or sectors > _MOST_SECTORS:
         raise ValueError(
             f"the edges show a wheel of {wheel} places, but {places} were given for it"
         )
     place, gaps, missed = _anchor(count, wheel)
-    return Marks(t, place, wheel, gaps, True, dropped, missed)
+    return Marks(t, place, wheel, gaps, True, dropped, missed).repeated(sectors)
+
+
+def sectors_by_cam(marks: Marks, cam: Floats) -> tuple[int, bool] | None:
+    """Say how often the pattern of a crankshaft's wheel comes back within a turn.
+
+    The camshaft turns once in two turns of the crankshaft, so its own pattern spans twice the
+    places of the wheel.
+
+    Args:
+        marks: with the pattern taken for a whole turn.
+        cam: shape (n,), edges of the camshaft's pickup [s].
+
+    Returns:
+        The number, and whether it is certain: a cam wheel of evenly spaced marks shows a part of
+        its turn only. ``None`` where the two do not go together.
+    """
+    inside = cam[(cam >= marks.time[0]) & (cam <= marks.time[-1])]
+    if len(inside) < 4:
+        return None
+    at = np.interp(inside, marks.time, marks.place)
+    step = np.diff(at)
+    for count in range(1, min(12, len(step) // 2) + 1):
+        again = np.abs(step[count:] - step[:-count])
+        if np.quantile(again, 0.8) > max(0.75, 0.03 * float(np.median(step))):
+            continue
+        span = float(np.median(at[count:] - at[:-count]))
+        sectors = span / (2 * marks.places)
+        whole = round(sectors)
+        if whole < 1 or abs(sectors - whole) > 0.06 or whole > _MOST_SECTORS:
+            return None
+        return whole, count > 1
+    return None
+
+
+def other_wheels(marks: Marks) -> tuple[Marks, ...]:
+    """Return what else the wheel can be where only its teeth are there.
+
+    Teeth alone do not tell a pattern that fills the turn from one that comes back two or three
+    times in it. Totals of 24, 36 and 60 places are in use (from memory); others are not offered.
+    """
+    if not marks.indexed:
+        return ()
+    return tuple(marks.repeated(n) for n in (2, 3) if marks.places * n in _TOTALS)
 
 
 def _wide(values: Floats, *, highest: bool) -> Floats:
