@@ -9,8 +9,6 @@ from __future__ import annotations
 import gzip
 import importlib.util
 import json
-import subprocess
-import sys
 import warnings
 from pathlib import Path
 
@@ -18,7 +16,6 @@ import numpy as np
 import pytest
 
 from witnessmark.inference.family.elimination import eliminate
-from witnessmark.inference.networks.noisy_or import NoisyOr
 
 with warnings.catch_warnings():  # its extension module warns while it loads
     warnings.simplefilter("ignore")
@@ -101,73 +98,6 @@ def test_every_cause_of_the_printer_network_against_pyagrum(tmp_path):
         chance = eliminate(factors, [root])
         theirs = np.asarray(engine.posterior(root).toarray())
         assert chance / chance.sum() == pytest.approx(theirs, abs=1e-12)
-
-
-PGMPY = """
-import json, sys, warnings, logging
-warnings.simplefilter("ignore")
-logging.disable(logging.CRITICAL)
-import numpy as np
-from pgmpy.factors.discrete import TabularCPD
-from pgmpy.inference import VariableElimination
-from pgmpy.models import DiscreteBayesianNetwork
-given = json.load(sys.stdin)
-answers = []
-for net in given:
-    prior, leak, link = (np.asarray(net[k]) for k in ("prior", "leak", "link"))
-    model = DiscreteBayesianNetwork()
-    model.add_nodes_from([f"c{i}" for i in range(len(prior))])
-    tables = [TabularCPD(f"c{i}", 2, [[1 - p], [p]]) for i, p in enumerate(prior)]
-    for f in range(len(leak)):
-        parents = [int(i) for i in np.flatnonzero(link[:, f])]
-        model.add_node(f"f{f}")
-        for i in parents:
-            model.add_edge(f"c{i}", f"f{f}")
-        missed = np.full([2] * len(parents), 1.0 - leak[f])
-        for axis, i in enumerate(parents):
-            shape = [1] * len(parents)
-            shape[axis] = 2
-            missed = missed * np.asarray([1.0, 1.0 - link[i, f]]).reshape(shape)
-        missed = missed.reshape(-1)
-        tables.append(TabularCPD(f"f{f}", 2, np.vstack([missed, 1 - missed]),
-                                 evidence=[f"c{i}" for i in parents],
-                                 evidence_card=[2] * len(parents)))
-    model.add_cpds(*tables)
-    engine = VariableElimination(model)
-    evidence = {**{f"f{f}": 1 for f in net["seen"]}, **{f"f{f}": 0 for f in net["not_seen"]}}
-    answers.append([
-        float(engine.query([f"c{i}"], evidence=evidence, show_progress=False).values[1])
-        for i in range(len(prior))
-    ])
-print(json.dumps(answers))
-"""
-
-
-@pytest.mark.slow
-def test_random_noisy_or_networks_against_pgmpy():
-    # pgmpy 1.1.2, VariableElimination; in a process of its own, since it warns while loading.
-    rng = np.random.default_rng(77)
-    given, ours = [], []
-    for _ in range(2):
-        prior, leak = rng.uniform(0.02, 0.3, 6), rng.uniform(0.001, 0.05, 7)
-        link = np.where(rng.random((6, 7)) < 0.4, rng.uniform(0.2, 0.95, (6, 7)), 0.0)
-        seen, not_seen = [0, 1, 2], [3, 4]
-        given.append(
-            {"prior": prior.tolist(), "leak": leak.tolist(), "link": link.tolist(),
-             "seen": seen, "not_seen": not_seen}
-        )  # fmt: skip
-        ours.append(NoisyOr(prior, leak, link).posterior(seen, not_seen).marginals)
-    done = subprocess.run(
-        [sys.executable, "-c", PGMPY],
-        input=json.dumps(given),
-        capture_output=True,
-        text=True,
-        timeout=120,
-        check=False,
-    )
-    assert done.returncode == 0, done.stderr[-800:]
-    theirs = json.loads(done.stdout.strip().splitlines()[-1])
-    assert np.abs(np.asarray(theirs) - np.asarray(ours)).max() <= 1e-12
 
 
 def test_axes_that_do_not_fit_and_tables_that_would_not_fit_are_refused():

@@ -1,1 +1,0 @@
-"""Noisy-OR networks of any size, exact."""
