@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import json
 import os
 import signal
 from pathlib import Path
 from typing import Any
 
 import pytest
+from click.testing import CliRunner
 
+from witnessmark.cli.for_recordings.screen_command import command
 from witnessmark.fleet.children import Children
-from witnessmark.fleet.screening import screen, screen_file
+from witnessmark.fleet.screening import Screened, screen, screen_file
 
 FILES = ["fine1", "killed", "memory", "fine2", "panic", "exits", "disk", "fine3"]
 
@@ -32,7 +35,7 @@ def misbehave(path: Path) -> Any:
     }  # fmt: skip
     if name in raised:
         raise raised[name]
-    return name
+    return Screened(name, "0" * 64, (), ()) if name == "good" else name
 
 
 def look_badly(path: Path) -> Any:
@@ -71,3 +74,18 @@ def test_a_killed_process_costs_one_file(tmp_path: Path, monkeypatch: pytest.Mon
 def test_a_refused_file_is_no_failure(tmp_path: Path) -> None:
     (tmp_path / "notes.bin").write_bytes(b"\x00nothing")
     assert not screen_file(tmp_path / "notes.bin").failed
+
+
+def test_the_exit_code_says_that_a_file_failed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """2 where something was usable and something failed; 3 where nothing was usable."""
+    monkeypatch.setattr("witnessmark.fleet.screening.screen_file", look_badly)
+    good, killed = tmp_path / "good", tmp_path / "killed"
+    for names, code in (([good, killed, good], 2), ([good], 0), ([killed], 3)):
+        run = CliRunner().invoke(
+            command, [*map(str, names), "--json"], standalone_mode=False, catch_exceptions=False
+        )
+        assert run.return_value == code
+        assert len(json.loads(run.stdout)) == len(names)
+        assert "Traceback" not in run.output
