@@ -170,6 +170,67 @@ def test_an_accessory_is_named_by_its_ratio():
     )
 
 
+@pytest.mark.parametrize("ratio", [0.62, 0.9, 1.13, 1.37, 2.7, 2.93, 5.3, 8.1])
+def test_a_drive_that_nobody_listed_follows_the_engine(ratio):
+    """Before: a fixed frequency, the shaft, or nothing at all."""
+    recorded = one_file(1, lines=[("engine", ratio, 0.25)])
+    finding = only(vibration.analyse(bench([("v", 0, recorded)])), "vibration_family")[0]
+    assert finding.details["family"] == "engine"
+    assert finding.details["line"] == f"unlisted order {ratio:.2f}"
+    assert finding.value == pytest.approx(0.25, abs=0.03)
+    assert "compare it with the pulley diameters" in finding.sentence
+
+
+def test_a_slipping_belt_is_still_its_part():
+    truck = TRUCK | {"accessories": {"alternator": 2.7, "fan": 1.2}}
+    recorded = one_file(2, lines=[("engine", 2.63, 0.25)])
+    finding = only(vibration.analyse(bench([("v", 0, recorded)], truck=truck)), "vibration_family")[
+        0
+    ]
+    assert finding.details["line"] == "alternator 1x"
+    assert "slips by 3 %" in finding.sentence
+
+
+def test_an_unlisted_order_in_one_gear_may_be_the_roads():
+    recorded = one_file(1, gears=("10",), seconds=30.0, lines=[("engine", 1.13, 0.3)])
+    finding = only(vibration.analyse(bench([("v", 0, recorded)])), "vibration_family")[0]
+    assert finding.outcome == "inconclusive"
+    assert "second gear" in finding.reason
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_healthy_truck_shows_no_unlisted_order(seed):
+    finding = only(vibration.analyse(bench([("v", 0, one_file(seed))])), "vibration_family")[0]
+    assert finding.outcome == "not_seen"
+    assert not any("unlisted" in name for name in finding.details["levels"])
+
+
+def test_the_clock_is_a_result_with_its_doubt_checked_on_the_pull():
+    phone, bus = drive(4, lines=[("engine", 1.5, 0.4)], blips=True, phone_offset=14.2)
+    pair = [("v", 0, recording("phone.csv", phone)), ("b", 0, recording("bus.log", bus, "bus"))]
+    clock = only(vibration.analyse(bench(pair)), "vibration_clock")[0]
+    assert clock.value == pytest.approx(14.2, abs=0.03)
+    assert clock.low < 14.2 < clock.high
+    assert clock.details["checked"]
+    assert "the pull outside the blips agrees" in clock.sentence
+
+
+@pytest.mark.parametrize("lost", [2.7, 8.3])
+def test_a_clock_that_fits_the_blips_but_not_the_pull_is_refused(lost):
+    """The recorder paused between the blips and the pull: before, nobody noticed."""
+    phone, bus = drive(4, lines=[("engine", 1.5, 0.4)], blips=True, phone_offset=1.0)
+    moved = [
+        channel(c.name, np.where(c.time_s < 15.0, c.time_s, c.time_s + lost), c.values, c.unit)
+        for c in phone
+    ]
+    pair = [("v", 0, recording("phone.csv", moved)), ("b", 0, recording("bus.log", bus, "bus"))]
+    found = vibration.analyse(bench(pair))
+    assert only(found, "vibration_family") == [] or (
+        only(found, "vibration_family")[0].outcome == "not_run"
+    )
+    assert "pull" in only(found, "vibration_recording")[0].reason
+
+
 def test_a_peak_in_a_steady_recording_is_not_called_fixed():
     """0.83 of the engine is no line that was listed; at one speed it stands still like a mode."""
     bus = np.arange(0, 60, 0.02)

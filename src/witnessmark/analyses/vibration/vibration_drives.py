@@ -12,7 +12,7 @@ from scipy import signal
 from witnessmark.analyses.an_analysis import Bench
 from witnessmark.model.entries.entry_data import RecordingData, TruckData
 from witnessmark.model.recording import Channel, Floats, Recording
-from witnessmark.physics.vibration.clock_alignment import align
+from witnessmark.physics.vibration.clock_alignment import Alignment, align
 from witnessmark.physics.vibration.orders.line_selection import Sweep
 from witnessmark.physics.vibration.orders.order_lines import Line, expected_lines, same_turning
 from witnessmark.physics.vibration.orders.order_tracking import turns
@@ -71,6 +71,7 @@ class VibrationDrive:
         spans: gears.
         offset: offset taken off the accelerometer's clock [s].
         unit: ``assumed`` where the columns name none.
+        clock: how the two clocks were put together, ``None`` where it is one clock.
     """
 
     entry: str
@@ -87,6 +88,7 @@ class VibrationDrive:
     spans: tuple[DriveSpan, ...]
     offset: float = 0.0
     unit: Literal["written", "assumed"] = "written"
+    clock: Alignment | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,7 +141,7 @@ def gather(bench: Bench) -> Gathered:
             refused[entry] = "the vibration channels hold too few samples"
             continue
         time, values, names = made
-        partner, offset = recording, 0.0
+        partner, offset, clock = recording, 0.0, None
         if recording.channel("engine_speed") is None:
             nearest = sorted(
                 (abs(i - place), e)
@@ -163,7 +165,7 @@ def gather(bench: Bench) -> Gathered:
                     "give three throttle blips in neutral at the start of every recording"
                 )
                 continue
-            offset = found.offset
+            offset, clock = found.offset, found
         road, load = _series(partner, "road_speed"), _series(partner, "engine_load")
         step = np.diff(time)
         rate = 1.0 / float(np.median(step))
@@ -172,7 +174,7 @@ def gather(bench: Bench) -> Gathered:
                 entry, recording.sha256, bench.stage(entry), time - offset, values, names, rate,
                 bool(np.max(np.abs(step * rate - 1.0)) < 0.01), speed, road,
                 (load[0], load[1] / 100.0), _spans(speed, road, truck), offset,
-                "written" if all(c.unit for c in channels) else "assumed",
+                "written" if all(c.unit for c in channels) else "assumed", clock,
             )
         )  # fmt: skip
     return Gathered(tuple(drives), refused)

@@ -13,6 +13,7 @@ import numpy as np
 
 from witnessmark.analyses.an_analysis import Bench, not_run
 from witnessmark.analyses.readings.stand_ins import judged_support, merge, stand_in
+from witnessmark.analyses.vibration.found_orders import UNLISTED, with_found_orders
 from witnessmark.analyses.vibration.vibration_change import change
 from witnessmark.analyses.vibration.vibration_drives import (
     VibrationDrive,
@@ -93,12 +94,15 @@ def analyse(bench: Bench) -> tuple[Finding, ...]:
                 )
             )  # fmt: skip
         return tuple(found)
+    found += [_clock(d) for d in gathered.drives if d.clock is not None]
     lines = lines_for(truck, gathered.drives)
     by_stage: dict[int, list[VibrationDrive]] = {}
     for drive in gathered.drives:
         by_stage.setdefault(drive.stage, []).append(drive)
     tables: dict[int, tuple[FamilyVerdict, tuple[Cell, ...]]] = {}
     for stage, drives in sorted(by_stage.items()):
+        # What was found at one visit is looked for at the next.
+        lines = with_found_orders(drives, lines, truck)
         finding, verdict, chosen = _family(bench, stage, drives, lines, truck)
         if finding.outcome == "not_run":
             found.append(finding)
@@ -110,6 +114,35 @@ def analyse(bench: Bench) -> tuple[Finding, ...]:
         found += _neutral(bench, stage, drives, lines, truck, verdict)
     found += change(bench, tables, by_stage)
     return tuple(found)
+
+
+def _clock(drive: VibrationDrive) -> Finding:
+    """How the vibration recording and the bus were put on one clock: a result with its doubt."""
+    clock = drive.clock
+    assert clock is not None
+    check = (
+        "the pull outside the blips agrees"
+        if clock.checked
+        else "nothing outside the blips moves enough to check it"
+    )
+    way = "behind" if clock.offset < 0 else "ahead of"
+    return Finding(
+        code="vibration_clock",
+        sentence=f"The vibration recorder's clock lies {abs(clock.offset):.2f} s {way} the bus's, "
+        f"good to {clock.doubt:.2f} s, by {clock.blips} throttle blips; {check}.",
+        outcome="seen" if clock.checked else "inconclusive",
+        reason="" if clock.checked else check + ": pull through 150 rpm or more in one gear",
+        method="clock_alignment/2",
+        value=clock.offset,
+        unit="s",
+        low=clock.offset - clock.doubt,
+        high=clock.offset + clock.doubt,
+        coverage=0.95,
+        evidence=Evidence((drive.entry,), drive.sha256),
+        source="order fit over the blips and over the pull (docs/vibration.md)",
+        stage=drive.stage,
+        details={"blips": clock.blips, "checked": clock.checked},
+    )
 
 
 def _before_the_drive(truck: TruckData) -> list[Finding]:
@@ -173,6 +206,11 @@ def _family(
         family = "not clear"
         reason = "without the truck's gears, axle ratio and tyre size, or a second gear, an "
         reason += "engine order cannot be told from the shaft"
+    unlisted = verdict.line.startswith(UNLISTED)
+    if unlisted and family == "engine" and len(gears) < 2:
+        family = "not clear"
+        reason = f"the {verdict.line} may follow the engine or the road in one gear alone; to "
+        reason += "settle it, pull slowly in a second gear"
     if family == "not clear" and verdict.settle:
         reason += f"; to settle it, {verdict.settle}"
     outcome = _OUTCOME.get(family, "seen")
@@ -181,6 +219,10 @@ def _family(
     if outcome == "seen":
         sentence += f": {verdict.line}, {verdict.rms:.2f} m/s2 rms"
         sentence += f", in gear {' and '.join(gears)}."
+        if unlisted:
+            sentence += " No listed part turns so: compare it with the pulley diameters of what "
+            sentence += "the belts drive, or take the belts off for one pull."
+        sentence += _slip_words(verdict.line, lines, truck)
         if twins:
             sentence += f" The {' and the '.join(twins)} turns with it in every gear: belts off, "
             sentence += "or the fan held, tells them apart."
@@ -245,6 +287,22 @@ def _family(
         },
     )
     return finding, verdict, chosen
+
+
+def _slip_words(name: str, lines: Sequence[Line], truck: TruckData | None) -> str:
+    """Say by how much the belt of a listed part slips, from 1 % on."""
+    line = next((x for x in lines if x.name == name and x.accessory), None)
+    listed = [r for n, r in ((truck.accessories if truck else None) or {}).items() if n in name]
+    if line is None or len(listed) != 1 or not name.endswith(" 1x"):
+        return ""
+    slip = 1.0 - line.multiple / listed[0]
+    if abs(slip) < 0.01:
+        return ""
+    return (
+        f" It turns at {line.multiple:.2f} where {listed[0]:.2f} was written down"
+        + (f": the belt slips by {100 * slip:.0f} %, or" if slip > 0 else ":")
+        + " the pulleys differ."
+    )
 
 
 def _answers(family: str, verdict: FamilyVerdict, lines: Sequence[Line]) -> dict[str, bool]:

@@ -5,11 +5,15 @@ the tracks k n(t - offset)/60 of the engine orders, after each frequency's media
 taken off (which removes resonances and the road). Fine: the least order-fit residual near it.
 
 Three throttle blips in neutral pin the offset to about 10-20 ms; a steady recording pins nothing,
-so it is refused (shared/physics, section A1; checked again in tests and studies/vibration).
+so it is refused (shared/physics, section A1; checked again in tests and studies/vibration). What
+the blips say is then held against the rest of the recording, the pull: an offset that fits the
+blips but not the pull, as one blip taken for the next, is refused.
 """
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,6 +28,9 @@ _TRACKS = (0.5, 1.0, 1.5, 3.0, 6.0)
 #: By how much the best offset's log likelihood must beat the next one's. Noise alone moves it by
 #: about 10 (16 windows of 8 parameters); tests hold it.
 _MARGIN = 25.0
+#: The pull outside the blips: so long, the speed moving by so much [r/min]; an offset further away
+#: than this is another one [s]; and by so much it must fit better than 2.5 s off to count as check.
+_PULL_S, _MOVES, _OTHER, _SPEAKS = 20.0, 150.0, 0.6, 12.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,14 +40,31 @@ class Alignment:
     Attributes:
         offset: t_accelerometer - t_bus of the same instant [s].
         blips: throttle blips found in the speed.
-        trusted: enough blips, and the fine search agreed with the coarse one.
+        trusted: enough blips, one offset stands out, and the rest of the recording agrees.
         reason: why it is not trusted, empty otherwise.
+        doubt: twice the standard deviation of the offset [s]; infinite where not trusted.
+        checked: the pull outside the blips, by itself, speaks for this offset, too.
     """
 
     offset: float
     blips: int
     trusted: bool
     reason: str = ""
+    doubt: float = math.inf
+    checked: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class _Tried:
+    """An offset with its misfit over the blips and over the pull."""
+
+    offset: float
+    blips: float
+    pull: float
+
+    @property
+    def total(self) -> float:
+        return self.blips + self.pull
 
 
 def blips(time: Floats, rpm: Floats) -> tuple[float, ...]:
@@ -78,7 +102,7 @@ def align(
     bus_time: Floats,
     rpm: Floats,
     *,
-    reach: float = 8.0,
+    reach: float = 20.0,
     needed: int = 2,
 ) -> Alignment:
     """Find the offset between an accelerometer and the bus.
@@ -103,27 +127,114 @@ def align(
         [_score(tracks, hertz, frames, o, bus_time, rpm, start, end) for o in offsets]
     )
     span = (start, end)
-    tried = sorted(
-        _refine(time, values, float(offsets[i]), bus_time, rpm, span) for i in _peaks(scores, 8)
-    )
-    if not tried:
+    outside = _outside(bus_time, rpm, span)
+
+    def weigh(candidates: Iterable[float]) -> list[_Tried]:
+        """Both misfits at each, the blips' the least of three places near it."""
+        return [
+            _Tried(
+                o,
+                min(_misfit(time, values, o + d, bus_time, rpm, *span) for d in (-0.04, 0.0, 0.04)),
+                _pull(time, values, o, bus_time, rpm, outside),
+            )
+            for o in candidates
+        ]
+
+    pulls = _pull_offsets(time, values, bus_time, rpm, outside, reach)
+    coarse = [float(offsets[i]) for i in _peaks(scores, 8)]
+    near = [o + d for o in pulls for d in (-0.24, -0.12, 0.0, 0.12, 0.24)]
+    rough = weigh([*coarse, *(o for o in near if all(abs(o - c) > 0.1 for c in coarse))])
+    if not rough:
         return Alignment(0.0, len(peaks), False, "the two recordings do not overlap")
-    # Equally spaced blips fit almost as well one blip off: try those neighbours too, and theirs.
+    # Equally spaced blips fit almost as well one blip off: try those neighbours too.
     gaps = {round(float(b - a), 2) for a in peaks[:4] for b in peaks[:4] if a != b}
-    for _ in range(3):
-        best = tried[0]
-        beside = [best[1] + gap for gap in sorted(gaps) if abs(best[1] + gap) <= reach]
-        new = [c for c in beside if all(abs(c - o) > 0.2 for _, o in tried)]
-        tried = sorted(tried + [_refine(time, values, c, bus_time, rpm, span) for c in new])
-        if tried[0] == best:
-            break
-    cost, offset = tried[0]
-    if cost >= 0.0:
-        return Alignment(offset, len(peaks), False, "too few samples where the speed is known")
-    rivals = [c for c, o in tried[1:] if abs(o - offset) > 0.1]
-    if rivals and min(rivals) - cost < _MARGIN:
+    for best in _apart(rough, 2):
+        beside = [best.offset + g for g in sorted(gaps) if abs(best.offset + g) <= reach]
+        rough += weigh(o for o in beside if all(abs(o - t.offset) > 0.2 for t in rough))
+    tried = []
+    for one in _apart(rough, 4):
+        cost, offset = _refine(time, values, one.offset, bus_time, rpm, span)
+        tried.append(_Tried(offset, cost, _pull(time, values, offset, bus_time, rpm, outside)))
+    tried.sort(key=lambda t: t.total)
+    offset, cost, pull = tried[0].offset, tried[0].blips, tried[0].pull
+    if outside and any(t.blips < cost - _MARGIN for t in tried[1:]):
+        return Alignment(offset, len(peaks), False, "the blips and the pull tell two offsets")
+    if cost > -_MARGIN:
+        return Alignment(offset, len(peaks), False, "the blips do not show in the vibration")
+    if any(t.pull < pull - _MARGIN for t in rough if abs(t.offset - offset) > _OTHER):
+        return Alignment(offset, len(peaks), False, "the pull fits another offset than the blips")
+    rivals = [t.total for t in tried[1:] if abs(t.offset - offset) > 0.1]
+    if rivals and min(rivals) - tried[0].total < _MARGIN:
         return Alignment(offset, len(peaks), False, "two offsets fit almost equally well")
-    return Alignment(offset, len(peaks), True)
+    beside = [_pull(time, values, offset + d, bus_time, rpm, outside) for d in (-2.5, 2.5)]
+    checked = bool(outside) and min(beside) - pull > _SPEAKS
+    doubt = _doubt(time, values, offset, cost, bus_time, rpm, span)
+    return Alignment(offset, len(peaks), True, "", doubt, checked)
+
+
+def _outside(
+    bus_time: Floats, rpm: Floats, span: tuple[float, float]
+) -> tuple[tuple[float, float], ...]:
+    """Return up to two stretches of 20 s outside the blips in which the speed moves most."""
+    found: list[tuple[float, float, float]] = []
+    for first in np.arange(bus_time[0], bus_time[-1] - _PULL_S, 5.0):
+        last = first + _PULL_S
+        if first < span[1] and last > span[0]:
+            continue
+        inside = (bus_time >= first) & (bus_time <= last)
+        if np.count_nonzero(inside) < 20 or float(rpm[inside].min()) < 500.0:
+            continue
+        low, high = np.percentile(rpm[inside], [5.0, 95.0])
+        if high - low >= _MOVES:
+            found.append((float(high - low), float(first), float(last)))
+    kept: list[tuple[float, float]] = []
+    for _, first, last in sorted(found, reverse=True):
+        if all(last <= a or first >= b for a, b in kept):
+            kept.append((first, last))
+    return tuple(kept[:2])
+
+
+def _pull(
+    time: Floats, values: Floats, offset: float, bus_time: Floats, rpm: Floats,
+    outside: tuple[tuple[float, float], ...],
+) -> float:  # fmt: skip
+    return sum(_misfit(time, values, offset, bus_time, rpm, a, b) for a, b in outside)
+
+
+def _pull_offsets(
+    time: Floats, values: Floats, bus_time: Floats, rpm: Floats,
+    outside: tuple[tuple[float, float], ...], reach: float,
+) -> list[float]:  # fmt: skip
+    """Return the offsets that the pull by itself speaks for [s]."""
+    for a, b in outside[:1]:
+        tracks, hertz, frames = _spectrogram(time, values, a - reach, b + reach)
+        if frames.size < 8:
+            continue
+        offsets = np.arange(-reach, reach + 1e-9, 0.1)
+        scores = np.array([_score(tracks, hertz, frames, o, bus_time, rpm, a, b) for o in offsets])
+        return [float(offsets[i]) for i in _peaks(scores, 2)]
+    return []
+
+
+def _apart(found: list[_Tried], count: int) -> list[_Tried]:
+    """Return the best few by both misfits, no two of them near each other."""
+    kept: list[_Tried] = []
+    for one in sorted(found, key=lambda t: t.total):
+        if all(abs(one.offset - k.offset) > 0.2 for k in kept):
+            kept.append(one)
+    return kept[:count]
+
+
+def _doubt(
+    time: Floats, values: Floats, offset: float, cost: float, bus_time: Floats, rpm: Floats,
+    span: tuple[float, float],
+) -> float:  # fmt: skip
+    """Return twice the standard deviation of an offset from how sharply the misfit bends [s]."""
+    step = 0.02
+    ends = [_misfit(time, values, offset + d, bus_time, rpm, *span) for d in (-step, step)]
+    bend = (sum(ends) - 2.0 * cost) / step**2
+    # The bus's own clock and the sampling leave some 10 ms (shared physics notes, A1).
+    return max(2.0 / math.sqrt(bend), 0.02) if bend > 0.0 else 0.2
 
 
 def _peaks(scores: Floats, count: int) -> list[int]:
@@ -148,7 +259,7 @@ def _refine(
 ) -> tuple[float, float]:
     """Return (negative log likelihood gained over no orders at all, offset) near *coarse*."""
     offset, best = coarse, 0.0
-    for half, step in ((0.2, 0.02), (0.02, 0.004)):
+    for half, step in ((0.1, 0.02), (0.016, 0.004)):
         for _ in range(3):
             near = offset + np.arange(-half, half + 1e-9, step)
             cost = np.array([_misfit(time, values, o, bus_time, rpm, *span) for o in near])
@@ -243,6 +354,8 @@ def _misfit(
         fit = fit_orders(t[good], x, cycles)
         model = np.real(np.exp(2j * np.pi * cycles) @ fit)
         u = (t[good] - t[good].mean())[:, None]
+        # Noise alone gains half of one for every term fitted: each must earn one (Akaike).
+        total += 2.0 * cycles.shape[1] * x.shape[1]
         total += (
             0.5
             * len(u)
