@@ -31,6 +31,7 @@ from witnessmark.analyses.vibration.vibration_levels import (
 )
 from witnessmark.model.entries.entry_data import TruckData
 from witnessmark.model.finding import Evidence, Finding, OperatingPoint, Outcome, Support
+from witnessmark.physics.vibration.clock_alignment import Alignment
 from witnessmark.physics.vibration.orders.fixed_peaks import fixed_peaks
 from witnessmark.physics.vibration.orders.line_selection import Chosen, choose_lines
 from witnessmark.physics.vibration.orders.order_lines import (
@@ -94,7 +95,7 @@ def analyse(bench: Bench) -> tuple[Finding, ...]:
                 )
             )  # fmt: skip
         return tuple(found)
-    found += [_clock(d) for d in gathered.drives if d.clock is not None]
+    found += [_clock(d, d.clock) for d in gathered.drives if d.clock is not None]
     lines = lines_for(truck, gathered.drives)
     by_stage: dict[int, list[VibrationDrive]] = {}
     for drive in gathered.drives:
@@ -116,10 +117,8 @@ def analyse(bench: Bench) -> tuple[Finding, ...]:
     return tuple(found)
 
 
-def _clock(drive: VibrationDrive) -> Finding:
+def _clock(drive: VibrationDrive, clock: Alignment) -> Finding:
     """How the vibration recording and the bus were put on one clock: a result with its doubt."""
-    clock = drive.clock
-    assert clock is not None
     check = (
         "the pull outside the blips agrees"
         if clock.checked
