@@ -67,7 +67,8 @@ def test_all_71_signals(checks: dict[str, dict[str, object]], tmp_path: Path) ->
             inputs["bits"],
         )
         tested += 1
-    assert tested == 71 == len(SIGNALS)
+    assert tested == 71  # the other 183 are held against spn_week.json in test_more_signals.py
+    assert len(SIGNALS) == 71 + 183
 
 
 def signal(spn: int) -> Signal:

@@ -10,6 +10,8 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from witnessmark.units.bus_quantities import BUS_QUANTITIES
+
 __all__ = ["QUANTITIES", "UNITS", "Quantity", "Unit"]
 
 _INCH = 0.0254
@@ -125,6 +127,12 @@ def _units() -> dict[str, Unit]:
         ("mpg", "economy", 1609.344 / _GALLON, 0.0, "mpg mi/gal"),
         ("kg/s", "mass_flow", 1.0, 0.0, "kg/s"),
         ("g/s", "mass_flow", 1e-3, 0.0, "g/s"),
+        ("kg/h", "mass_flow", 1 / 3600, 0.0, "kg/h"),
+        ("g/h", "mass_flow", 1e-3 / 3600, 0.0, "g/h"),
+        ("gram", "mass", 1e-3, 0.0, "gram grams"),
+        ("ppm", "fraction", 1.0, 0.0, "ppm"),
+        ("µS", "conductance", 1.0, 0.0, "µS uS"),
+        ("Pa/s", "pressure_rate", 1.0, 0.0, "pa/s"),
         ("-", "number", 1.0, 0.0, "-"),
         ("state", "state", 1.0, 0.0, "state"),
     ]
@@ -272,10 +280,10 @@ def _quantities() -> dict[str, Quantity]:
         ("charging_voltage", "voltage", "V", "V", "V", "charging system", 0.0, 60.0),
         ("keyswitch_voltage", "voltage", "V", "V", "V", "supply after the key switch", 0.0, 60.0),
         ("air_mass_flow", "mass_flow", "kg/s", "g/s", "g/s", "air mass flow", 0.0, 2.0),
-        ("current_gear", "number", "-", "-", "-", "gear engaged (0 neutral, below 0 reverse)",
-         -125.0, 125.0),
-        ("selected_gear", "number", "-", "-", "-", "gear selected (0 neutral, below 0 reverse)",
-         -125.0, 125.0),
+        ("current_gear", "number", "-", "-", "-",
+         "gear engaged (0 neutral, below 0 reverse, 126 park)", -125.0, 126.0),
+        ("selected_gear", "number", "-", "-", "-",
+         "gear selected (0 neutral, below 0 reverse, 126 park)", -125.0, 126.0),
         ("gear_ratio", "number", "-", "-", "-", "actual gear ratio", 0.0, 64.255),
         ("torque_mode", "state", "state", "state", "state", "engine torque mode", 0.0, 15.0),
         ("parking_brake", "state", "state", "state", "state", "parking brake switch", 0.0, 3.0),
@@ -286,7 +294,10 @@ def _quantities() -> dict[str, Quantity]:
         ("water_in_fuel", "state", "state", "state", "state", "water in fuel indicator", 0.0, 3.0),
     ]
     # fmt: on
-    return {row[0]: Quantity(*row) for row in rows}
+    table = {row[0]: Quantity(*row) for row in rows}
+    for name, house, shop, si, words, low, high in BUS_QUANTITIES:
+        table[name] = Quantity(name, UNITS[house].kind, house, shop, si, words, low, high)
+    return table
 
 
 #: Name -> row. The names of readings, channels and findings; docs/quantities.md lists them.

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -68,13 +68,43 @@ def channels_of(groups: Iterable[SignalGroup], keeper: Keeper) -> Iterator[Chann
             for switch in signal.when:
                 there = np.isin(_raw(switch, data), list(switch.values))
                 time, data = time[there], data[there]
-            if not time.size:
-                continue
-            values, quality = _in_pieces(data, signal)
-            yield channel_of_signal(signal, group.source, time, values, quality)
+            for part, here in _parts(signal, data):
+                when, words = (time, data) if here is None else (time[here], data[here])
+                if when.size:
+                    values, quality = _in_pieces(words, part)
+                    yield channel_of_signal(part, group.source, when, values, quality)
+
+
+def _parts(signal: Signal, data: Words64) -> list[tuple[Signal, npt.NDArray[np.bool_] | None]]:
+    """Take a signal apart by the field that names what it belongs to: a channel a tyre."""
+    if signal.apart is None:
+        return [(signal, None)]
+    place = _raw(signal.apart, data)
+    return [
+        (replace(signal, label=f"{signal.label}, {_place(signal.part, number)}"), place == number)
+        for number in np.unique(place).tolist()
+    ]
+
+
+def _place(part: str, number: int) -> str:
+    """Name a tyre or an axle by its number: axle in the high four bits, position in the low."""
+    if number >= 0xFE:
+        return f"{part} not named"
+    return f"{part} {number} (axle {(number >> 4) + 1}, position {(number & 15) + 1})"
 
 
 def _in_pieces(data: Words64, signal: Signal) -> tuple[Floats, Bytes]:
+    """Decode a series; what its message does not vouch for is not available."""
+    values, quality = _pieces(data, signal)
+    for field in signal.sure:
+        unsure = ~np.isin(_raw(field, data), list(field.values)) & (quality == _VALID)
+        if unsure.any():
+            values, quality = values.copy(), quality.copy()
+            values[unsure], quality[unsure] = np.nan, _NONE
+    return values, quality
+
+
+def _pieces(data: Words64, signal: Signal) -> tuple[Floats, Bytes]:
     """Decode a long series piece by piece: the steps between need no memory of its length."""
     if data.size <= _PIECE:
         return decode(_raw(signal, data), signal)
@@ -235,6 +265,8 @@ _RANGES = _ranges()
 
 def _always_possible(signal: Signal, lowest: float, highest: float) -> bool:
     if signal.real:
+        return False
+    if signal.values:
         return False
     top = {8: 0xFA, 16: 0xFAFF, 32: 0xFAFFFFFF}.get(signal.bits, 2**signal.bits - 1)
     ends = (signal.offset, top * signal.scale + signal.offset)

@@ -1,8 +1,7 @@
 """The signals of SAE J1939-71 that are decoded, as one table.
 
 Layout and scale were read in public tables that agree with each other; the outside check values
-in tests/readers/test_j1939_signals.py say for each row where. A row marked ``partial`` has its
-scale from a public table and its byte from memory; ``memory`` is wholly from memory. Rows are
+in tests/readers/test_j1939_signals.py say for each row where. Rows are
 told apart from the wrong ones that some public tables carry (temperature of SPN 110 as a word,
 currents of SPN 114 and 115 as words, idle hours in PGN 65217, SPN 168 at byte 3).
 """
@@ -11,6 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from witnessmark.readers.bus.more_signals import APART, MORE, NO_VALUES, SURE, VALUES
 from witnessmark.units import QUANTITIES, UNITS
 
 __all__ = ["SIGNALS", "Signal", "Switch", "by_group"]
@@ -26,7 +26,7 @@ _TABLE = """
 61443 92 3.1 8 1 0 % engine_load
 65247 514 1.1 8 1 -125 % friction_torque
 65247 515 2.1 16 0.125 0 rpm desired_engine_speed
-65251 544 20.1 16 1 0 N·m reference_torque memory
+65251 544 20.1 16 1 0 N·m reference_torque
 65262 110 1.1 8 1 -40 degC coolant_temperature
 65262 174 2.1 8 1 -40 degC fuel_temperature
 65262 175 3.1 16 0.03125 -273 degC oil_temperature
@@ -58,7 +58,7 @@ _TABLE = """
 65257 250 5.1 32 0.5 0 L total_fuel
 65253 247 1.1 32 0.05 0 h engine_hours
 65253 249 5.1 32 1000 0 - engine_revolutions
-65244 235 5.1 32 0.05 0 h idle_hours partial
+65244 235 5.1 32 0.05 0 h idle_hours
 65248 244 1.1 32 0.125 0 km trip_distance
 65248 245 5.1 32 0.125 0 km total_distance
 65217 917 1.1 32 0.005 0 km total_distance_fine
@@ -76,18 +76,18 @@ _TABLE = """
 61445 523 4.1 8 1 -125 - current_gear
 61445 524 1.1 8 1 -125 - selected_gear
 61445 526 2.1 16 0.001 0 - gear_ratio
-61442 191 2.1 16 0.125 0 rpm output_shaft_speed partial
-61442 161 6.1 16 0.125 0 rpm input_shaft_speed partial
+61442 191 2.1 16 0.125 0 rpm output_shaft_speed
+61442 161 6.1 16 0.125 0 rpm input_shaft_speed
 65272 127 4.1 8 16 0 kPa transmission_oil_pressure
 65272 177 5.1 16 0.03125 -273 degC transmission_oil_temperature
-65213 975 1.1 8 0.4 0 % fan_speed_percent partial
-65213 977 2.1 4 1 0 state fan_state partial
-65213 1639 3.1 16 0.125 0 rpm fan_speed partial
+65213 975 1.1 8 0.4 0 % fan_speed_percent
+65213 977 2.1 4 1 0 state fan_state
+65213 1639 3.1 16 0.125 0 rpm fan_speed
 65276 96 2.1 8 0.4 0 % fuel_level
-65279 97 1.1 2 1 0 state water_in_fuel partial
-65245 103 2.1 16 4 0 rpm turbo_speed partial
+65279 97 1.1 2 1 0 state water_in_fuel
+65245 103 2.1 16 4 0 rpm turbo_speed
 65215 904 1.1 16 0.00390625 0 km/h front_axle_speed
-65274 117 2.1 8 4 0 kPa brake_primary_pressure partial
+65274 117 2.1 8 4 0 kPa brake_primary_pressure
 """
 
 
@@ -132,6 +132,9 @@ class Signal:
         real: the bits are a floating-point number (DBC files only).
         values: raw numbers that are values although the indicator codes would have them.
         no_values: further raw numbers that are none (reserved).
+        sure: fields of the message that have to say so for the value to count.
+        apart: field that names what the value belongs to; each number is a channel of its own.
+        part: what that field names, in a word.
     """
 
     pgn: int
@@ -152,6 +155,9 @@ class Signal:
     real: bool = False
     values: tuple[int, ...] = ()
     no_values: tuple[int, ...] = ()
+    sure: tuple[Switch, ...] = ()
+    apart: Switch | None = None
+    part: str = ""
 
     @property
     def bytes_needed(self) -> int:
@@ -180,7 +186,7 @@ def _read(table: str) -> tuple[Signal, ...]:
         if not line:
             continue
         pgn, spn, place, bits, scale, offset, unit, name, *remark = line.split()
-        byte, bit = (int(part) for part in place.split("."))
+        start = _start(place)
         given, house = UNITS[unit], UNITS[QUANTITIES[name].house]
         if given.kind != house.kind:
             raise ValueError(f"SPN {spn}: {unit} is not a unit of {name}")
@@ -192,16 +198,32 @@ def _read(table: str) -> tuple[Signal, ...]:
                 spn=int(spn),
                 name=name,
                 unit=house.symbol,
-                start=8 * (byte - 1) + bit - 1,
+                start=start,
                 bits=int(bits),
                 scale=float(scale) * ratio,
                 offset=float(offset) * ratio + shift,
                 label=f"SPN {spn}",
                 remark=" ".join(remark),
+                values=VALUES.get(int(spn), ()),
+                no_values=NO_VALUES.get(int(spn), ()),
+                sure=tuple(
+                    Switch(_start(p), 2, False, frozenset({1})) for p in SURE.get(int(spn), ())
+                ),
+                apart=_apart(int(spn)),
+                part=APART.get(int(spn), (0, ""))[1],
             )
         )
     return tuple(found)
 
 
+def _start(place: str) -> int:
+    byte, bit = (int(part) for part in place.split("."))
+    return 8 * (byte - 1) + bit - 1
+
+
+def _apart(spn: int) -> Switch | None:
+    return Switch(8 * (APART[spn][0] - 1), 8, False, frozenset()) if spn in APART else None
+
+
 #: Every signal known here.
-SIGNALS: tuple[Signal, ...] = _read(_TABLE)
+SIGNALS: tuple[Signal, ...] = _read(_TABLE + MORE.removeprefix("\n"))

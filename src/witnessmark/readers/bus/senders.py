@@ -110,6 +110,8 @@ def report_disagreement(channels: list[Channel], trouble: Trouble) -> None:
         found.sort(key=lambda c: c.source or 0)
         first = found[0]
         for other in found[1:]:
+            if other.source == first.source:
+                continue  # one unit's tyres or axles
             apart = _apart(first, other)
             if apart is not None and apart > _APART[row.kind]:
                 unit = display_unit(name)

@@ -232,7 +232,9 @@ def _reading_page(
         label=_label(case),
         start=start,
         usual=quantities_for(case),
-        all_quantities=sorted(QUANTITIES.values(), key=lambda q: q.words),
+        all_quantities=sorted(
+            (q for q in QUANTITIES.values() if q.kind != "state"), key=lambda q: q.words
+        ),
         taken=readings_taken(case, start.quantity, stage),
         saved=entry,
         instruments=instruments,
