@@ -68,15 +68,43 @@ class Bench:
 
         Readings off the bus at steady operating points stand where their recording stands.
         """
-        for entry, data in self._reading_data():
-            if not quantities or data.quantity in quantities:
-                point = OperatingPoint(
+        if not quantities:
+            yield from self._readings
+        elif len(quantities) == 1:
+            yield from self._by_quantity.get(quantities[0], ())
+        else:
+            wanted = [n for q in set(quantities) for n in self._places.get(q, ())]
+            yield from (self._readings[n] for n in sorted(wanted))
+
+    @cached_property
+    def _readings(self) -> tuple[Reading, ...]:
+        return tuple(
+            Reading(
+                entry,
+                data,
+                data.house_value(),
+                OperatingPoint(
                     rpm=data.point.rpm,
                     load=data.point.fraction(),
                     gear=data.point.gear,
                     warm=data.point.warm,
-                )
-                yield Reading(entry, data, data.house_value(), point, self.stage(entry.id))
+                ),
+                self.stage(entry.id),
+            )
+            for entry, data in self._reading_data()
+        )
+
+    @cached_property
+    def _places(self) -> Mapping[str, tuple[int, ...]]:
+        """Quantity -> where its readings stand among all."""
+        found: dict[str, list[int]] = {}
+        for place, reading in enumerate(self._readings):
+            found.setdefault(reading.data.quantity, []).append(place)
+        return {quantity: tuple(places) for quantity, places in found.items()}
+
+    @cached_property
+    def _by_quantity(self) -> Mapping[str, tuple[Reading, ...]]:
+        return {q: tuple(self._readings[n] for n in p) for q, p in self._places.items()}
 
     def _reading_data(self) -> Iterator[tuple[Entry, ReadingData]]:
         for entry in self.case.live():
@@ -101,7 +129,7 @@ class Bench:
 
     def last_stage(self) -> int:
         """Return the number of live work entries: the state the truck is in now."""
-        return sum(1 for e in self.case.live() if e.kind == "work")
+        return self.case.works()
 
     def complains_of(self, *families: str) -> bool:
         """Say whether a complaint names one of these families."""

@@ -146,6 +146,15 @@ class Casebook:
             self._must_exist(connection, case_id)
             return list(connection.scalars(query))
 
+    def line_of(self, case_id: str, entry_id: str) -> str | None:
+        """Return the line of one entry, ``None`` when the case has no such entry."""
+        query = select(tables.lines.c.line).where(
+            tables.lines.c.case_id == case_id, tables.lines.c.entry_id == entry_id
+        )
+        with self._read() as connection:
+            found = connection.scalar(query)
+        return None if found is None else str(found)
+
     def case(self, case_id: str) -> Case:
         """Return a case.
 

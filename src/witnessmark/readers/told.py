@@ -35,6 +35,7 @@ class ReaderSettings:
         max_bytes: largest file that is read.
         max_expanded_bytes: most bytes a compressed file may expand to.
         max_ratio: highest ratio of expansion beyond 64 MiB; more is a decompression bomb.
+        sha256: digest of the file's bytes where somebody has it already; it is not made again.
         block_bytes: size of the pieces a text file is read in.
     """
 
@@ -46,6 +47,7 @@ class ReaderSettings:
     max_bytes: int = 64 * 2**30
     max_expanded_bytes: int = 16 * 2**30
     max_ratio: float = 300.0
+    sha256: str | None = None
     block_bytes: int = 2 * 2**20
 
 

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
-from typing import TypeVar
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, fields
+from functools import cached_property
+from types import MappingProxyType
+from typing import Any, TypeVar
 
 from witnessmark.errors import EntryRefused
 from witnessmark.model.entries.entry import Entry, parse_entry
@@ -20,9 +22,9 @@ from witnessmark.model.problem import Problem
 D = TypeVar("D", bound=Data)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Case:
-    """A case as its lines say it.
+    """A case as its lines say it. What is read off the entries is worked out once a case.
 
     Attributes:
         id: the case's own name.
@@ -37,35 +39,31 @@ class Case:
     problems: tuple[Problem, ...] = ()
     damaged: tuple[tuple[int, str], ...] = ()
 
-    def retracted(self) -> dict[str, Entry]:
+    def __getstate__(self) -> dict[str, Any]:
+        """Pickle the fields alone: the rest is read off them again."""
+        return {f.name: getattr(self, f.name) for f in fields(self)}
+
+    def retracted(self) -> Mapping[str, Entry]:
         """Return entry id -> the retraction that hides it. A retraction can itself be retracted."""
-        hidden: dict[str, Entry] = {}
-        for entry in reversed(self.entries):
-            if isinstance(entry.data, RetractData) and entry.id not in hidden:
-                hidden.setdefault(entry.data.entry, entry)
-        return hidden
+        return self._retracted
 
     def live(self) -> tuple[Entry, ...]:
         """Return the entries that count: neither retracted nor retractions."""
-        hidden = self.retracted()
-        return tuple(
-            e for e in self.entries if e.id not in hidden and not isinstance(e.data, RetractData)
-        )
+        return self._live
 
     def of(self, kind: type[D]) -> Iterator[tuple[Entry, D]]:
         """Yield (entry, data) of every live entry whose data is a *kind*."""
-        for entry in self.live():
+        for entry in self._by_kind.get(kind, ()):
             if isinstance(entry.data, kind):
                 yield entry, entry.data
 
-    def stages(self) -> dict[str, int]:
+    def stages(self) -> Mapping[str, int]:
         """Return entry id -> number of live work entries that stand before it."""
-        count, stages = 0, {}
-        for entry in self.live():
-            stages[entry.id] = count
-            if isinstance(entry.data, WorkData):
-                count += 1
-        return stages
+        return self._stages
+
+    def works(self) -> int:
+        """Return the number of live work entries: the stage that the truck is in now."""
+        return len(self._by_kind.get(WorkData, ()))
 
     def truck(self) -> TruckData | None:
         """Return the truck as it was last described, ``None`` when it never was."""
@@ -81,6 +79,37 @@ class Case:
     def families(self) -> tuple[str, ...]:
         """Return the families the complaints name, each once, in order."""
         return tuple(dict.fromkeys(f for _, c in self.complaints() for f in c.families))
+
+    @cached_property
+    def _retracted(self) -> Mapping[str, Entry]:
+        hidden: dict[str, Entry] = {}
+        for entry in reversed(self.entries):
+            if isinstance(entry.data, RetractData) and entry.id not in hidden:
+                hidden.setdefault(entry.data.entry, entry)
+        return MappingProxyType(hidden)
+
+    @cached_property
+    def _live(self) -> tuple[Entry, ...]:
+        hidden = self._retracted
+        return tuple(
+            e for e in self.entries if e.id not in hidden and not isinstance(e.data, RetractData)
+        )
+
+    @cached_property
+    def _by_kind(self) -> Mapping[type, tuple[Entry, ...]]:
+        found: dict[type, list[Entry]] = {}
+        for entry in self._live:
+            found.setdefault(type(entry.data), []).append(entry)
+        return {kind: tuple(entries) for kind, entries in found.items()}
+
+    @cached_property
+    def _stages(self) -> Mapping[str, int]:
+        count, stages = 0, {}
+        for entry in self._live:
+            stages[entry.id] = count
+            if isinstance(entry.data, WorkData):
+                count += 1
+        return MappingProxyType(stages)
 
 
 def read_case(identity: str, lines: Iterable[str], *, where: str = "") -> Case:

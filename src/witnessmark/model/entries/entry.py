@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 from dataclasses import dataclass
 from datetime import datetime
+from functools import lru_cache
 from typing import Any, Literal, cast
 
 from pydantic import ValidationError
@@ -39,6 +40,8 @@ Kind = Literal[
 
 #: A line longer than this is refused: no entry a person makes comes near it.
 MAX_LINE = 1_000_000
+#: Longer lines are parsed anew each time, so that what is remembered stays small.
+_REMEMBERED = 4096
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,24 +87,44 @@ def parse_entry(line: str, *, where: str = "") -> tuple[Entry, list[Problem]]:
             do="Keep recordings and photos in files of their own.",
         )
     try:
+        entry, unknown = _parsed(line) if len(line) <= _REMEMBERED else _parse(line)
+    except EntryRefused as error:
+        raise EntryRefused(error.what, where=where, do=error.do) from None
+    problems = [
+        Problem(
+            where or entry.id,
+            f"The field '{name:.60}' is not part of the entry format.",
+            "It is kept in the line but not used.",
+        )
+        for name in unknown
+    ]
+    return entry, problems
+
+
+@lru_cache(maxsize=8192)
+def _parsed(line: str) -> tuple[Entry, tuple[str, ...]]:
+    """Return an entry and its unknown fields; the same line is parsed once."""
+    return _parse(line)
+
+
+def _parse(line: str) -> tuple[Entry, tuple[str, ...]]:
+    try:
         found = json.loads(line, parse_constant=_no_constant, object_pairs_hook=_no_twins)
     except RecursionError:
         raise EntryRefused(
-            "The line is nested too deeply.", where=where, do="An entry has at most a few levels."
+            "The line is nested too deeply.", do="An entry has at most a few levels."
         ) from None
     except ValueError as error:
         raise EntryRefused(
             f"The line is not whole JSON: {_reason(error)}.",
-            where=where,
             do="Repair the line or enter it anew; the other lines are used.",
         ) from None
     if not isinstance(found, dict):
         raise EntryRefused(
             "The line is JSON but not an object.",
-            where=where,
             do='An entry looks like {"kind":..,"id":..,"at":..,"data":{..}}.',
         )
-    return _entry(found, line, where)
+    return _entry(found, line)
 
 
 def json_schema() -> dict[str, Any]:
@@ -143,7 +166,7 @@ def json_schema() -> dict[str, Any]:
     }
 
 
-def _entry(found: dict[str, Any], line: str, where: str) -> tuple[Entry, list[Problem]]:
+def _entry(found: dict[str, Any], line: str) -> tuple[Entry, tuple[str, ...]]:
     faults: list[str] = []
     kind = found.get("kind")
     if not isinstance(kind, str) or kind not in KINDS:
@@ -168,20 +191,10 @@ def _entry(found: dict[str, Any], line: str, where: str) -> tuple[Entry, list[Pr
     if isinstance(record, ReadingData):
         faults += _reading_faults(record)
     if faults or record is None:
-        raise EntryRefused(
-            "; ".join(faults) + ".", where=where, do="Correct the entry and add it again."
-        )
+        raise EntryRefused("; ".join(faults) + ".", do="Correct the entry and add it again.")
     extra = [name for name in found if name not in {"kind", "id", "at", "data", "schema"}]
-    unknown = extra + [f"data.{name}" for name in record.unknown_fields()]
-    problems = [
-        Problem(
-            where or str(identity),
-            f"The field '{name:.60}' is not part of the entry format.",
-            "It is kept in the line but not used.",
-        )
-        for name in unknown
-    ]
-    return Entry(cast("Kind", kind), str(identity), str(at), cast("Data", record), line), problems
+    unknown = (*extra, *(f"data.{name}" for name in record.unknown_fields()))
+    return Entry(cast("Kind", kind), str(identity), str(at), cast("Data", record), line), unknown
 
 
 def _reading_faults(record: ReadingData) -> list[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Annotated, Literal
 
 from pydantic import (
@@ -144,7 +145,7 @@ class ReadingData(Record):
 
     def house_value(self) -> float:
         """Return the value in the quantity's house unit."""
-        return parse_quantity(self.quantity, self.value)
+        return _house_value(self.quantity, self.value)
 
 
 class RecordingData(Record):
@@ -314,6 +315,12 @@ KINDS: dict[str, type[Record]] = {
 }
 
 
+@lru_cache(maxsize=8192)
+def _house_value(quantity: str, value: str) -> float:
+    return parse_quantity(quantity, value)
+
+
+@lru_cache(maxsize=512)
 def load_fraction(load: str | float | None) -> float | None:
     """Return a load as written (none, full, a percentage) as 0..1.
 

@@ -99,7 +99,8 @@ class FileSource:
             ) from None
         try:
             self._check_size()
-            self._digest = _WORKER.submit(_digest, path)
+            known = settings.sha256
+            self._digest = _WORKER.submit(_digest, path) if known is None else None
             self.magic = magic = self._file.read(8)
             self._file.seek(0)
             self.packed = magic[:2] == b"\x1f\x8b"
@@ -124,6 +125,9 @@ class FileSource:
     @property
     def sha256(self) -> str:
         """Return the digest of the file's own bytes; it is computed beside the reading."""
+        if self._digest is None:
+            assert self.settings.sha256 is not None  # noqa: S101
+            return self.settings.sha256
         return self._digest.result()
 
     def blocks(self, size: int = _PIECE) -> Iterator[bytes]:

@@ -85,15 +85,21 @@ class Shop:
         """
         line = entry_line(kind, data, entry_id=entry_id, at=at)
         entry, _ = parse_entry(line)
-        stored = {e.id: e for e in self.case(case_id).entries}.get(entry.id)
-        if stored is not None and (stored.kind, stored.data) == (entry.kind, entry.data):
-            return stored  # the same save, sent again
+        held = self.casebook.line_of(case_id, entry.id)
+        if held is not None:
+            stored, _ = parse_entry(held)
+            if (stored.kind, stored.data) == (entry.kind, entry.data):
+                return stored  # the same save, sent again
         self.append(case_id, [line], by=by)
         return entry
 
-    def store_file(self, source: BinaryIO | Path, name: str) -> str:
-        """Store an original (recording or photo) and return its sha256."""
-        sha256, size = self.originals.store(source)
+    def store_file(self, source: BinaryIO | Path, name: str, *, expected: str = "") -> str:
+        """Store an original (recording or photo) and return its sha256.
+
+        Raises:
+            Conflict: the bytes do not have the digest that is *expected*.
+        """
+        sha256, size = self.originals.store(source, expected=expected)
         self.casebook.note_file(sha256, name[:300], size)
         return sha256
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 import os
 import re
@@ -121,15 +120,11 @@ def finish(shop: Shop, upload_id: str, sha256: str) -> tuple[Upload, str]:
             f"{upload.received} of {upload.size} bytes are here.", do="Send the rest first."
         )
     part = _part(shop, upload_id)
-    with part.open("rb") as stream:
-        found = hashlib.file_digest(stream, "sha256").hexdigest()
-    if sha256 and sha256.lower() != found:
+    try:
+        stored = shop.store_file(part, upload.name, expected=sha256)
+    except Conflict:
         cancel(shop, upload_id)
-        raise Conflict(
-            "The file arrived changed: its sha256 is not the one that was sent.",
-            do="Choose the file again; the bad copy was thrown away.",
-        )
-    stored = shop.store_file(part, upload.name)
+        raise
     cancel(shop, upload_id)
     return upload, stored
 

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import contextlib
+import hashlib
+import json
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from itertools import combinations
 from pathlib import Path
 
@@ -21,10 +24,12 @@ from witnessmark.readers.files.same_drive import relation
 from witnessmark.workflow.case.named_files import Reach, shown, unreadable
 from witnessmark.workflow.case.shop_on_disk import Shop
 
-__all__ = ["read_recordings", "recordings_beside", "recordings_of_shop"]
+__all__ = ["read_kept", "read_recordings", "recordings_beside", "recordings_of_shop"]
 
 #: What columns of tables were named, beside a case file or in the shop's folder.
 COLUMNS_FILE = "columns.json"
+#: Fact of a kept recording: by which names of columns it was decoded.
+_NAMED = "columns_named"
 #: Where the file of a recording entry lies; raises a refusal when it is not there.
 Locate = Callable[[Entry, RecordingData], Path]
 
@@ -92,7 +97,7 @@ def read_recordings(
                                         "recorded: its sha256 differs; it is not used.",
                                         "Find the original."))  # fmt: skip
                 continue
-            whole = _read(path, cache, settings)
+            whole = read_kept(path, cache, settings)
             one = _of_the_truck(whole, data.bus)
             if one is None:
                 problems.append(_which_engine(entry.id, whole, data.bus))
@@ -106,17 +111,19 @@ def read_recordings(
     return found, problems
 
 
-def _read(path: Path, cache: Path | None, settings: ReaderSettings) -> Recording:
+def read_kept(path: Path, cache: Path | None, settings: ReaderSettings) -> Recording:
+    """Read a file, from the channels kept in *cache* where they were decoded the same way."""
+    sha256 = digest(path)
+    told = replace(settings, sha256=sha256)
     if cache is None:
-        return read_recording(path, settings=settings)
-    held = load(cache, digest(path))
-    if held is not None and held.facts.get("header_key") in settings.columns:
-        return read_recording(path, settings=settings)  # its columns may have been named since
-    if held is None:
-        held = read_recording(path, settings=settings)
-        if held.facts.get("header_key") not in settings.columns:
-            with contextlib.suppress(OSError):  # a full disk must not stop the work
-                store(held, cache)
+        return read_recording(path, settings=told)
+    held = load(cache, sha256)
+    if held is None or held.facts.get(_NAMED, "") != _named(held, settings):
+        held = read_recording(path, settings=told)
+        if named := _named(held, settings):
+            held = replace(held, facts={**held.facts, _NAMED: named})
+        with contextlib.suppress(OSError):  # a full disk must not stop the work
+            store(held, cache)
     return held
 
 
@@ -144,6 +151,14 @@ def _which_engine(entry: str, whole: Recording, bus: str | None) -> Problem:
         "same one: no finding rests on it.",
         f"Say which is the truck's: add the recording again with bus={whole.buses[0]}.",
     )
+
+
+def _named(recording: Recording, settings: ReaderSettings) -> str:
+    """Return what tells whether a table's columns have been named otherwise since."""
+    names = settings.columns.get(str(recording.facts.get("header_key")))
+    if not names:
+        return ""
+    return hashlib.sha256(json.dumps(sorted(names.items())).encode()).hexdigest()[:16]
 
 
 def _drop_repeats(found: dict[str, Recording], stages: Mapping[str, int]) -> list[Problem]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import json
 import threading
 from collections import OrderedDict
 from pathlib import PurePosixPath
@@ -12,8 +13,10 @@ from witnessmark.errors import NotFound
 from witnessmark.model.entries.entry import Entry
 from witnessmark.model.entries.entry_data import RecordingData
 from witnessmark.model.recording import Recording, Steady
-from witnessmark.readers import read_recording
+from witnessmark.readers import ReaderSettings
+from witnessmark.readers.columns.remembered import recall
 from witnessmark.workflow.case.shop_on_disk import Shop
+from witnessmark.workflow.recordings.case_recordings import COLUMNS_FILE, read_kept
 
 __all__ = ["recording_entry", "recording_of", "steady_of", "usual_channels"]
 
@@ -55,14 +58,16 @@ def recording_of(shop: Shop, case_id: str, entry_id: str) -> Recording:
     """
     entry = recording_entry(shop, case_id, entry_id)
     path = shop.recording_path(case_id, entry)
+    columns = recall(shop.folder / COLUMNS_FILE)
+    key = f"{path.name}.{json.dumps(columns, sort_keys=True)}"
     with _LOCK:
-        held = _HELD.get(path.name)
+        held = _HELD.get(key)
         if held is not None:
-            _HELD.move_to_end(path.name)
+            _HELD.move_to_end(key)
     if held is None:
-        held = read_recording(path)
+        held = read_kept(path, shop.folder / "channels", ReaderSettings(columns=columns))
         with _LOCK:
-            _HELD[path.name] = held
+            _HELD[key] = held
             while len(_HELD) > _KEEP:
                 _HELD.popitem(last=False)
     assert isinstance(entry.data, RecordingData)  # noqa: S101
