@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import tomllib
+from pathlib import Path
 
 import pytest
 import tomli_w
@@ -375,3 +377,20 @@ source = "ours"
         path = tmp_path / "odd.toml"
         path.write_text(content, encoding="utf-8")
         assert faults_of(path)
+
+
+def test_an_edited_pack_is_read_again_whatever_the_clock_says(tmp_path: Path) -> None:
+    """Same file, same size, same time of change: another content."""
+    path = tmp_path / "own.toml"
+    text = (
+        'schema = "witnessmark.pack/1.0"\nname = "own"\ntitle = "t"\nversion = "1"\n'
+        '[sources.s]\nkind = "judgement"\nwords = "seen here"\n[family]\nid = "overheat"\n'
+        '[[causes]]\nid = "{cause}"\nshare = {share}\nsource = "s"\n'
+    )
+    cause = load_knowledge().families["overheat"].causes[0].id
+    found = []
+    for share in ("0.20", "0.60"):
+        path.write_text(text.format(cause=cause, share=share))
+        os.utime(path, (1e9, 1e9))
+        found.append(load_knowledge((path,)).cause(cause).prior)  # type: ignore[union-attr]
+    assert found[0] < found[1]

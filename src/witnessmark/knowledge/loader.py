@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterable, Sequence
 from functools import lru_cache
 from pathlib import Path
@@ -39,7 +40,8 @@ def load_knowledge(shop_packs: Sequence[Path] = ()) -> Knowledge:
     Raises:
         PackRefused: a pack has faults; *what* lists all of them with their path.
     """
-    return _load(tuple((p, p.stat().st_mtime_ns if p.exists() else 0) for p in shop_packs))
+    # By content: a pack that was edited is read again whatever the clock of the disk says.
+    return _load(tuple((p, _content(p)) for p in shop_packs))
 
 
 def check_pack(path: Path) -> tuple[list[Problem], Knowledge | None, PackFile | None]:
@@ -72,8 +74,15 @@ def check_pack(path: Path) -> tuple[list[Problem], Knowledge | None, PackFile | 
     return faults, None if faults else merge([*texts, text, *rest]), text.pack
 
 
+def _content(path: Path) -> str:
+    try:
+        return hashlib.sha256(path.read_bytes()).hexdigest()
+    except OSError:
+        return ""  # the reading of it says what is the matter
+
+
 @lru_cache(maxsize=8)
-def _load(shop_packs: tuple[tuple[Path, int], ...]) -> Knowledge:
+def _load(shop_packs: tuple[tuple[Path, str], ...]) -> Knowledge:
     paths = [*shipped_packs(), *(p for p, _ in shop_packs)]
     texts, problems = _read(paths)
     if len(texts) == len(paths):  # else what the unread one holds would be missed everywhere
