@@ -30,7 +30,7 @@ def _written(writer: type) -> object:
 
 SUFFIX = {
     can.CanutilsLogWriter: ".log", can.ASCWriter: ".asc", can.TRCWriter: ".trc",
-    can.BLFWriter: ".blf", can.MF4Writer: ".mf4",
+    can.BLFWriter: ".blf", can.MF4Writer: ".mf4", can.CSVWriter: ".csv",
 }  # fmt: skip
 
 
@@ -59,9 +59,25 @@ def _events(path: Path) -> None:
 
 
 BUS = {"engine_speed": 200, "engine_torque": 200}
+
+
+def _adapter(path: Path) -> None:
+    """Write the frames of a log as a serial adapter sends them, with the recorder's stamps."""
+    log = path.with_name("first.log")
+    _written(can.CanutilsLogWriter)(log)
+    lines = []
+    for line in log.read_text().splitlines():
+        stamp, _, frame = line.split()[:3]
+        identifier, data = frame.split("#")
+        lines.append(f"{stamp} T{identifier}{len(data) // 2}{data}\n")
+    path.write_text("".join(lines))
+
+
 CASES = [
     ReaderCase("candump text", _written(can.CanutilsLogWriter), "bus", BUS),
     ReaderCase("ASC text", _written(can.ASCWriter), "bus", BUS),
+    ReaderCase("table of raw frames", _written(can.CSVWriter), "bus", BUS),
+    ReaderCase("adapter text", _adapter, "bus", BUS),
     ReaderCase("TRC text", _written(can.TRCWriter), "bus", BUS),
     ReaderCase("BLF", _written(can.BLFWriter), "bus", BUS, text=False),
     ReaderCase("MF4", _written(can.MF4Writer), "bus", BUS, text=False),

@@ -9,7 +9,7 @@ from witnessmark.analyses.readings import before_after, specification
 from witnessmark.analyses.road import road_test
 from witnessmark.analyses.sensors import cross_checks as sensor_cross_checks
 from witnessmark.analyses.sensors import sensor_drift
-from witnessmark.analyses.together import bus_circuit
+from witnessmark.analyses.together import bus_circuit, bus_damage
 from witnessmark.analyses.together import sensor_or_real as plausibility
 from witnessmark.analyses.vibration import shaft_joints as driveline
 from witnessmark.analyses.vibration import torsional
@@ -22,6 +22,7 @@ __all__ = ["ANALYSES", "run_all"]
 ANALYSES: tuple[Analysis, ...] = (
     specification,
     bus_circuit,
+    bus_damage,
     before_after,
     vibration,
     torsional,

@@ -7,7 +7,7 @@ from pathlib import Path
 from witnessmark.errors import RecordingRefused
 from witnessmark.model.recording import Recording
 from witnessmark.readers.files.source import FileSource
-from witnessmark.readers.logs import asc, blf, candump, trc
+from witnessmark.readers.logs import asc, blf, candump, frame_table, slcan, trc
 from witnessmark.readers.mdf import mf4
 from witnessmark.readers.pickups import audio
 from witnessmark.readers.reader import Reader
@@ -25,6 +25,8 @@ READERS: tuple[Reader, ...] = (
     asc.READER,
     trc.READER,
     candump.READER,
+    slcan.READER,
+    frame_table.READER,
     edge_list.READER,
     event_list.READER,
     tables.READER,

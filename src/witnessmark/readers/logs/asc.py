@@ -10,7 +10,7 @@ import numpy as np
 from witnessmark.model.recording import Recording
 from witnessmark.readers.files.source import FileSource
 from witnessmark.readers.logs.frame_recording import BusLog
-from witnessmark.readers.logs.lines import LineReader, Shape
+from witnessmark.readers.logs.lines import MAX_LINE, NO_FRAME, LineReader, Shape
 from witnessmark.readers.reader import Reader
 from witnessmark.readers.told import Frames, ReaderSettings
 
@@ -34,6 +34,8 @@ _OTHER = re.compile(
     rb"\d+\.\d+\s+(?:start of measurement|statistic:.*|\d+\s+(?:statistic:|.*errorframe).*|"
     rb"canfd.*|\S+\s+.*|.*errorframe.*))"
 )
+_MEANT = re.compile(rb"\s*\d+[.,]\d+\s+\d{1,3}\s+\S+\s+(?:Rx|Tx|TxRq)\s+[dr]\b")
+_STAMP = re.compile(rb"\s*(?P<whole>\d{1,8})[.,](?P<part>\d{1,9})(?=\s|$)")
 _PAIR = re.compile(rb"[0-9A-Fa-f]{2}(?=\s|$)")
 
 
@@ -54,14 +56,44 @@ def read(source: FileSource, settings: ReaderSettings) -> Recording:
     relative = header is not None and header[2].lower() == b"relative"
     log = BusLog(source, settings, "ASC")
     if header is not None and header[1].lower() == b"dec":
-        for frames in _decimal(source):
-            log.add(log.counted_on(frames) if relative else frames)
+        for frames in _decimal(source, relative=relative):
+            log.add(frames)
         return log.recording()
-    reader = LineReader(_shape, source.trouble)
+    reader = LineReader(_timed if relative else _shape, source.trouble)
     for frames in reader.read(source.text()):
-        log.add(log.counted_on(frames) if relative else frames)
+        if relative:
+            counted = log.counted_on(frames)
+            log.add(counted.where(counted.length != NO_FRAME))
+        else:
+            log.add(frames)
     log.lines_read(reader)
     return log.recording()
+
+
+def _timed(line: bytes) -> Shape | str | None:
+    """Read a line of a log whose stamps are steps: the time of every line counts."""
+    found = _shape(line)
+    if isinstance(found, Shape):
+        return found
+    stamp = _STAMP.match(line)
+    if stamp is None or len(line) > MAX_LINE:
+        return found
+    kind = found if found is not None and found != "comment" else "comment"
+    if found is None:
+        kind = "damaged line"
+    behind = stamp.end("part")
+    return Shape(
+        length=len(line),
+        whole=stamp.span("whole"),
+        part=stamp.span("part"),
+        base=0,
+        identifier=stamp.span("whole"),
+        extended=False,
+        data=(),
+        bus=0,
+        loose=((behind, len(line)),) if behind < len(line) else (),
+        kind=kind,
+    )
 
 
 def _shape(line: bytes) -> Shape | str | None:
@@ -71,6 +103,8 @@ def _shape(line: bytes) -> Shape | str | None:
             return "error frame"
         if b"CANFD" in line[:40] and (match := _LONG.fullmatch(line)) is not None:
             return _long_shape(match)
+        if _MEANT.match(line):
+            return None  # it was meant to be a frame
         return "comment" if _OTHER.fullmatch(line) or not line.strip() else None
     start = match.start("data")
     places = tuple(start + m.start() for m in _PAIR.finditer(match["data"]))
@@ -120,19 +154,23 @@ def _long_shape(match: re.Match[bytes]) -> Shape | None:
     )
 
 
-def _decimal(source: FileSource) -> Iterator[Frames]:
+def _decimal(source: FileSource, *, relative: bool) -> Iterator[Frames]:
     """Read the rare logs whose identifiers and data are decimal, line by line."""
+    before = 0.0
     for block in source.lines():
         found = []
         for line in block.splitlines():
             match = _DECIMAL.fullmatch(line)
+            stamp = _STAMP.match(line) if relative else None
+            if stamp is not None:
+                before += float(stamp["whole"] + b"." + stamp["part"])
             if match is None:
                 continue
             data = [int(b) for b in match[6].split()]
             if len(data) != int(match[5]) or any(b > 255 for b in data) or int(match[3]) >= 2**29:
                 continue
             word = int.from_bytes(bytes(data + [255] * (8 - len(data))), "little")
-            time = float(match[1].replace(b",", b"."))
+            time = before if relative else float(match[1].replace(b",", b"."))
             found.append((time, int(match[3]), bool(match[4]), len(data), word,
                           min(int(match[2]), 255)))  # fmt: skip
         if found:

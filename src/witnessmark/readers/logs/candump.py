@@ -140,8 +140,14 @@ def _are_steps(frames: Frames) -> bool:
     time = frames.time_s[:2000]
     if time.size < 20 or np.isnan(time[0]):
         return False
-    falling = np.count_nonzero(np.diff(time) < 0)
-    return bool(falling > 0.2 * time.size and np.median(time) < 2.0)
+    steps = np.diff(time)
+    if float(np.median(time)) >= 2.0 or float(time.min()) < 0.0:
+        return False
+    if np.count_nonzero(steps < 0) > 0.2 * time.size:
+        return True
+    # Steps that hardly differ neither rise nor fall in the long run; times of day rise.
+    rising = np.count_nonzero(steps > 0)
+    return bool(rising < 0.3 * steps.size and time[-1] <= 3.0 * np.median(time) and time[-1] > 0.0)
 
 
 def _date(text: bytes | None) -> int:

@@ -68,6 +68,7 @@ class BusLog:
         self.buses: dict[int, OneBus] = {}
         self.facts: dict[str, object] = {}
         self._rejected = 0
+        self._running_s = 0.0
         self._codes_of: dict[str, CodeLog] = {}
         self._own = self._own_signals()
         signals = SIGNALS + self._own
@@ -188,21 +189,32 @@ class BusLog:
 
     def counted_on(self, frames: Frames) -> Frames:
         """Return frames whose stamps are steps from frame to frame with running time."""
-        before = self.timeline.last_s if np.isfinite(self.timeline.last_s) else 0.0
-        return replace(frames, time_s=before + np.cumsum(frames.time_s))
+        time = self._running_s + np.cumsum(frames.time_s)
+        if time.size:
+            self._running_s = float(time[-1])
+        return replace(frames, time_s=time)
 
     def lines_read(self, reader: LineReader) -> None:
         """Report the lines of a text log that were no data frames."""
         for kind, count in reader.other.items():
-            if kind != "comment":
+            if kind not in {"comment", "damaged line"}:
                 name = f"{kind.replace(' ', '_')}s"
                 self.facts[name] = int(str(self.facts.get(name, 0))) + count
-        if reader.bad:
+        bad = reader.bad + reader.other.get("damaged line", 0)
+        if bad:
+            self.facts["bad_lines"] = bad
             self.trouble.add(
                 "bad lines",
-                f"{reader.bad:,} of {reader.lines:,} lines are no frames, such as "
-                f"'{reader.first_bad}'.",
+                f"{bad:,} of {reader.lines:,} lines are no frames, such as '{reader.first_bad}'.",
                 do="The other lines are used.",
+            )
+
+    def damaged(self, count: int) -> None:
+        """Report lines or rows that are no frames and should be."""
+        if count:
+            self.facts["bad_lines"] = count
+            self.trouble.add(
+                "bad lines", f"{count:,} lines are no frames.", do="The other lines are used."
             )
 
     def started(self, epoch_s: float) -> None:

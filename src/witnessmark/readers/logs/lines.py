@@ -30,6 +30,8 @@ Positions = npt.NDArray[np.int64]
 MAX_SHAPES = 24
 #: Data bytes of frames that have more than eight (ISO 11898-1:2015), by their code from 9 on.
 LONG_LENGTHS = (12, 16, 20, 24, 32, 48, 64)
+#: Length of what is no frame but has a time.
+NO_FRAME = 254
 #: A longer line is no bus frame.
 MAX_LINE = 480
 
@@ -55,6 +57,8 @@ class Shape:
         bus: number of the interface.
         loose: spans whose content does not matter.
         remote: a request for data; it carries none.
+        kind: what the line is where it is no frame and only its time matters; such a line comes
+            out as a frame of :data:`NO_FRAME` bytes.
     """
 
     length: int
@@ -67,6 +71,7 @@ class Shape:
     bus: int
     loose: tuple[tuple[int, int], ...] = ()
     remote: bool = False
+    kind: str = ""
 
 
 #: Reads one line: its shape; ``None`` where the line is no frame; a text where it is a line of
@@ -155,7 +160,7 @@ class LineReader:
         if starts.size < 3 or (lengths[:-1] != lengths[0]).any() or lengths[-1]:
             return
         shapes = self._shapes.get(int(lengths[0]), [])
-        if len(shapes) == 1 and not shapes[0][0].remote:
+        if len(shapes) == 1 and not (shapes[0][0].remote or shapes[0][0].kind):
             shape, checks = shapes[0]
             if not shape.loose:  # a line end could hide in it
                 self._usual = (shape, checks, int(starts[1] - starts[0]))
@@ -245,15 +250,15 @@ class LineReader:
         found.time_s[these] = time
         found.identifier[these] = identifier
         found.extended[these] = shape.extended
-        found.length[these] = len(shape.data)
+        found.length[these] = NO_FRAME if shape.kind else len(shape.data)
         found.data[these] = data
         found.bus[these] = shape.bus
         if more is not None:
             block.more.append((these, more))
-        if shape.remote:
+        kind = "remote frame" if shape.remote else shape.kind
+        if kind:
             with self._lock:
-                before = self.other.get("remote frame", 0)
-                self.other["remote frame"] = before + int(these.size)
+                self.other[kind] = self.other.get(kind, 0) + int(these.size)
         return left
 
     def _read_line(self, line: bytes) -> Shape | None:

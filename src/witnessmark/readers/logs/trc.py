@@ -18,6 +18,7 @@ _FRAME = re.compile(
     rb"(?:\s+(?P<remote>RTR)|(?P<data>(?:\s+[0-9A-Fa-f]{2}(?=\s|$)){0,64}))\s*"
 )
 _OTHER = re.compile(rb"\s*(?:;.*|\d+\)?\s+[\d.]+\s+(?:\d\s+)?(?:ST|EC|ER|EV|Warng|Error)\b.*)")
+_ERROR = re.compile(rb"\s*\d+\)?\s+[\d.]+\s+(?:\d\s+)?(?:ER|Error)\b")
 _START = re.compile(rb";\$STARTTIME=(\d+(?:\.\d+)?)")
 _PAIR = re.compile(rb"[0-9A-Fa-f]{2}(?=\s|$)")
 #: Days from the epoch of spreadsheets to 1970.
@@ -54,6 +55,8 @@ def read(source: FileSource, settings: ReaderSettings) -> Recording:
 def _shape(line: bytes) -> Shape | str | None:
     match = _FRAME.fullmatch(line)
     if match is None:
+        if _ERROR.match(line):
+            return "error frame"
         return "comment" if _OTHER.fullmatch(line) or not line.strip() else None
     start = match.start("data")
     places = tuple(start + m.start() for m in _PAIR.finditer(match["data"] or b""))
