@@ -18,6 +18,11 @@ __all__ = [
     "NothingUsable",
     "PackRefused",
     "RecordingRefused",
+    "StorageBusy",
+    "StorageDamaged",
+    "StorageFault",
+    "StorageFull",
+    "StorageReadOnly",
     "TooLarge",
     "UnitRefused",
     "WitnessmarkError",
@@ -88,6 +93,26 @@ class Forbidden(WitnessmarkError):
     """The person signed in may not do this."""
 
 
+class StorageFault(WitnessmarkError):
+    """The disk or the database did not do what was asked; what was being saved is not stored."""
+
+
+class StorageBusy(StorageFault):
+    """Somebody else holds the casebook; a moment later it works."""
+
+
+class StorageFull(StorageFault):
+    """There is no room left."""
+
+
+class StorageReadOnly(StorageFault):
+    """The place cannot be written; what lies there can still be read."""
+
+
+class StorageDamaged(StorageFault):
+    """What is stored cannot be read any more."""
+
+
 #: What each kind of refusal answers at the doors: (HTTP status, exit code).
 ANSWERS: dict[type[WitnessmarkError], tuple[int, int]] = {
     WitnessmarkError: (400, 2),
@@ -101,6 +126,11 @@ ANSWERS: dict[type[WitnessmarkError], tuple[int, int]] = {
     Conflict: (409, 2),
     TooLarge: (413, 2),
     Forbidden: (403, 2),
+    StorageFault: (503, 4),
+    StorageBusy: (503, 4),
+    StorageFull: (507, 4),
+    StorageReadOnly: (503, 4),
+    StorageDamaged: (500, 4),
 }
 
 

@@ -42,6 +42,7 @@ class Client:
     def __init__(self, app: Any, base: str = "http://testserver") -> None:
         self._loop = asyncio.new_event_loop()
         transport = httpx.ASGITransport(app=app, raise_app_exceptions=False)
+        self.transport = transport
         self._client = httpx.AsyncClient(transport=transport, base_url=base)
         self.cookies = self._client.cookies
 
@@ -59,6 +60,12 @@ class Client:
     def close(self) -> None:
         self._loop.run_until_complete(self._client.aclose())
         self._loop.close()
+
+
+def from_address(client: Client, address: str) -> Client:
+    """Let the client's next requests come from another address."""
+    client.transport.client = (address, 40000)
+    return client
 
 
 _ASSESSED: dict[str, Assessment] = {}

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from witnessmark.web.door.doors import Access, Throttle, TooMany
+from witnessmark.web.door.attempts import HashQueue, Throttle, TooMany
+from witnessmark.web.door.connections import Connections, address_key
+from witnessmark.web.door.doors import Access
 from witnessmark.web.pages.pages_login import _inside
 from witnessmark.workflow.case.locks import customer_token, set_passphrase, suggest_passphrase
 
@@ -68,17 +70,31 @@ def test_a_changed_passphrase_signs_everybody_out(locked, shop):
 def test_a_forged_session_opens_nothing(locked):
     sign_in(locked, SHOP)
     good = locked.cookies["wm_session"]
-    for forged in ("", "x", good[:-2] + "xx", "WyJvIiwib3duZXIiLDJd." + good.split(".", 1)[1]):
+    for forged in ("", "x", good[:-2] + "xx", good + "x", good.swapcase(), "x" * 5000):
         locked.cookies.clear()
         locked.cookies.set("wm_session", forged)
         assert locked.get("/").status_code == 303, forged
 
 
 @pytest.mark.usefixtures("locked")
-def test_passphrases_are_stored_as_argon2_only(shop):
-    stored = shop.casebook.setting("locks")
-    assert stored["technician"].startswith("$argon2id$")
-    assert SHOP not in str(stored)
+def test_passphrases_are_stored_as_argon2_only_and_never_in_the_casebook(shop):
+    held = shop.locks.passphrases()["role:technician"]
+    assert held.hash.startswith("$argon2id$")
+    shop.close()
+    assert SHOP.encode() not in (shop.folder / "locks.sqlite").read_bytes()
+    assert b"argon2" not in (shop.folder / "casebook.sqlite").read_bytes()
+    assert (shop.folder / "locks.sqlite").stat().st_mode & 0o077 == 0
+
+
+def test_what_an_earlier_version_kept_in_the_casebook_is_moved(lan, shop):
+    from argon2 import PasswordHasher
+
+    old = {"technician": PasswordHasher().hash(SHOP), "generation": 3}
+    shop.casebook.set_setting("locks", old)
+    shop.casebook.set_setting("secret", "s" * 43)
+    assert sign_in(lan, SHOP).status_code == 303
+    assert shop.casebook.setting("locks") is None
+    assert shop.casebook.setting("secret") is None
 
 
 def test_wrong_passphrases_are_slowed_down(locked):
@@ -89,16 +105,241 @@ def test_wrong_passphrases_are_slowed_down(locked):
     assert "Wait" in answer.text
 
 
-def test_the_throttle_counts_one_address_and_all_together():
-    found = Throttle(most=2, most_of_all=3, window_s=100)
-    found.failed("a")
-    found.failed("a")
+def test_the_throttle_counts_before_it_looks_and_only_the_one_who_tries():
+    now = [0.0]
+    found = Throttle(most=2, window_s=100, clock=lambda: now[0])
+    found.count("a")
+    found.count("a")
+    with pytest.raises(TooMany, match="Too many"):
+        found.count("a")
+    for other in range(5000):
+        found.count(f"b{other}")
     with pytest.raises(TooMany):
-        found.check("a")
-    found.check("b")
-    found.failed("b")
-    with pytest.raises(TooMany):
-        found.check("c")
+        found.count("a")
+    now[0] = 101
+    found.count("a")
+    found.forgive("a")
+    found.count("a")
+    found.count("a")
+
+
+def test_the_queue_of_the_hash_has_a_bound_and_keeps_places_for_known_devices():
+    import threading
+
+    queue, hold, inside, refused = HashQueue(2, 3, 1), threading.Event(), [], []
+
+    def slow():
+        inside.append(1)
+        assert hold.wait(30)
+
+    def one(known=False):
+        try:
+            queue.run(slow, known=known)
+        except TooMany as error:
+            refused.append(error)
+
+    threads = [threading.Thread(target=one) for _ in range(9)]
+    for thread in threads:
+        thread.start()
+    while len(refused) < 4:
+        threads[0].join(0.01)
+    known = threading.Thread(target=one, args=(True,))
+    known.start()
+    known.join(0.1)
+    assert len(inside) == 2, "two hashes at a time"
+    assert len(refused) == 4, "five are let in, and one of a known device"
+    hold.set()
+    for thread in (*threads, known):
+        thread.join(30)
+    assert len(inside) == 6
+
+
+def test_connections_from_one_address_and_in_all_have_bounds():
+    now, shut = [0.0], []
+    found = Connections(per_address=3, in_all=5, idle_s=10, clock=lambda: now[0])
+
+    def come(address, port):
+        now[0] += 0.1
+        return found.come((address, port), lambda: shut.append((address, port)))
+
+    assert all(come("192.0.2.1", port) for port in range(3))
+    found.asked(("192.0.2.1", 0))
+    assert come("192.0.2.1", 3), "the newest is let in"
+    assert shut == [("192.0.2.1", 1)], "for the one idle longest; a busy one is left alone"
+    assert come("192.0.2.2", 0)
+    assert come("192.0.2.2", 1)
+    assert come("192.0.2.3", 0)
+    assert len(found) == 5
+    assert shut == [("192.0.2.1", 1), ("192.0.2.1", 2)]
+    for address, port in (("192.0.2.1", 3), ("192.0.2.2", 0), ("192.0.2.2", 1), ("192.0.2.3", 0)):
+        found.asked((address, port))
+    assert not come("192.0.2.4", 0), "where everybody is served the next one waits outside"
+    found.answered(("192.0.2.3", 0))
+    now[0] += 11
+    assert found.sweep() == 1
+    assert len(found) == 4
+
+
+def test_who_is_signed_in_is_the_last_to_be_shut_out():
+    shut = []
+    found = Connections(per_address=99, in_all=3)
+    for port in range(3):
+        found.come(("192.0.2.1", port), lambda p=port: shut.append(p))
+    for port, known in ((0, True), (1, False)):
+        found.asked(("192.0.2.1", port))
+        if known:
+            found.knows(("192.0.2.1", port))
+        found.answered(("192.0.2.1", port))
+    for port in (3, 4, 5):
+        found.come(("192.0.2.2", port), lambda p=port: shut.append(p))
+    assert shut == [2, 3, 4], "those that never asked anything come first"
+
+
+def test_an_ipv6_network_counts_as_one_address():
+    assert address_key("2001:db8:1:2::1") == address_key("2001:db8:1:2:ffff::9")
+    assert address_key("2001:db8:1:2::1") != address_key("2001:db8:1:3::1")
+    assert address_key("::ffff:192.0.2.1") == "192.0.2.1"
+
+
+def test_wrong_tries_from_one_address_lock_nobody_else_out(locked):
+    from web.bench_page import from_address
+
+    for _ in range(9):
+        sign_in(from_address(locked, "192.0.2.66"), "wrong-passphrase")
+    assert sign_in(from_address(locked, "192.0.2.66"), SHOP).status_code == 429
+    assert sign_in(from_address(locked, "192.0.2.67"), SHOP).status_code == 303
+
+
+def test_a_device_that_was_signed_in_is_not_locked_out_by_its_neighbour(locked):
+    assert sign_in(locked, SHOP).status_code == 303
+    device = locked.cookies["wm_device"]
+    locked.cookies.clear()
+    for _ in range(9):
+        sign_in(locked, "wrong-passphrase")
+    assert sign_in(locked, SHOP).status_code == 429
+    locked.cookies.set("wm_device", device)
+    assert sign_in(locked, SHOP).status_code == 303
+
+
+def test_signing_out_ends_the_session_wherever_it_was_copied(locked):
+    sign_in(locked, SHOP)
+    copied = locked.cookies["wm_session"]
+    assert locked.get("/").status_code == 200
+    assert locked.post("/logout").status_code == 303
+    locked.cookies.clear()
+    locked.cookies.set("wm_session", copied)
+    assert locked.get("/").status_code == 303
+
+
+def test_a_session_that_nobody_uses_ends_also_when_the_clock_goes_backwards(locked, monkeypatch):
+    import time
+
+    sign_in(locked, SHOP)
+    real = time.time()
+    for away in (3.1 * 86400, -3.1 * 86400):
+        monkeypatch.setattr("witnessmark.workflow.case.locks.time.time", lambda a=away: real + a)
+        assert locked.get("/").status_code == 303
+    monkeypatch.setattr("witnessmark.workflow.case.locks.time.time", lambda: real + 3600)
+    assert locked.get("/").status_code == 200
+
+
+@pytest.fixture
+def people(locked, shop):
+    from witnessmark.workflow.case.shop_settings import Person, save_person
+
+    save_person(shop, Person("A. Example"))
+    save_person(shop, Person("B. Owner", "owner"))
+    return locked
+
+
+def test_nobody_signs_as_another(people, shop):
+    sign_in(people, SHOP, "A. Example")
+    form = {"current": SHOP, "own": "four-lazy-pistons-sang"}
+    assert people.post("/me", data=form).status_code == 200
+    assert people.get("/").status_code == 303, "signed out everywhere"
+    from web.bench_page import from_address
+
+    for number, name in enumerate(("A. Example", "a.  example", "\uff21. Example")):
+        other = from_address(people, f"192.0.2.{number}")
+        other.cookies.clear()
+        assert sign_in(other, SHOP, name).status_code == 403, name
+        assert sign_in(other, OWNER, name).status_code == 403, name
+    people.cookies.clear()
+    for name in ("\u0410. Example", "Somebody Else"):  # a Cyrillic letter that looks the same
+        assert sign_in(people, SHOP, name).status_code == 403, name
+    elsewhere = from_address(people, "192.0.2.99")
+    assert sign_in(elsewhere, "four-lazy-pistons-sang", "A. Example").status_code == 303
+    people.post("/cases/unit7/add/note", data={"words": "mine"})
+    assert shop.casebook.log("unit7")[-1][2] == "A. Example"
+    assert people.post("/settings/figures", data={"tax_percent_parts": "1"}).status_code == 403
+
+
+def test_a_pin_opens_only_a_device_that_was_signed_in_on(people):
+    sign_in(people, SHOP, "A. Example")
+    for weak in ("123456", "111111", "20240101", "000000"):
+        assert people.post("/me", data={"current": SHOP, "own": weak}).status_code == 422, weak
+    assert people.post("/me", data={"current": SHOP, "own": "730418"}).status_code == 200
+    assert sign_in(people, "730418", "A. Example").status_code == 303
+    people.cookies.clear()
+    assert sign_in(people, "730418", "A. Example").status_code == 403
+
+
+def test_the_owner_takes_a_forgotten_passphrase_away(people):
+    sign_in(people, SHOP, "A. Example")
+    people.post("/me", data={"current": SHOP, "own": "four-lazy-pistons-sang"})
+    assert sign_in(people, SHOP, "A. Example").status_code == 403
+    sign_in(people, OWNER, "B. Owner")
+    assert "own passphrase" in people.get("/settings").text
+    assert people.post("/settings/forgot", data={"name": "A. Example"}).status_code == 303
+    assert sign_in(people, SHOP, "A. Example").status_code == 303
+
+
+@pytest.mark.parametrize(
+    "weak",
+    [
+        "password123",
+        "qwertyuiop",
+        "1234567890",
+        "aaaaaaaaaaaa",
+        "short",
+        "diesel1234",
+        "iloveyou12",
+    ],
+)
+def test_weak_passphrases_are_refused(shop, weak):
+    from witnessmark.errors import InputRefused
+
+    with pytest.raises(InputRefused):
+        set_passphrase(shop, "technician", weak)
+    assert not shop.locks.passphrases()
+
+
+def test_links_are_listed_ended_and_end_with_a_passphrase_change(locked, shop):
+    sign_in(locked, OWNER, "B. Owner")
+    for days in ("0", "91", "-3", "x", "1e3", "\u0663", "99999999999999999999"):
+        answer = locked.post("/cases/unit7/hand-over", data={"days": days})
+        assert answer.status_code == 422, days
+    page = locked.post("/cases/unit7/hand-over", data={"days": "3"}).text
+    token = page.split("/c/")[1].split("<")[0]
+    assert locked.get(f"/c/{token}").status_code == 200
+    (link,) = shop.locks.links()
+    assert link.id in locked.get("/cases/unit7/hand-over").text
+    assert link.id in locked.get("/settings").text
+    locked.post("/cases/unit7/hand-over", data={"end": link.id})
+    assert locked.get(f"/c/{token}").status_code == 403
+    token = customer_token(shop, "unit7", 3)
+    assert locked.get(f"/c/{token}").status_code == 200
+    set_passphrase(shop, "technician", "another-long-one")
+    assert locked.get(f"/c/{token}").status_code == 403
+
+
+def test_no_token_is_stored_as_it_is(locked, shop):
+    sign_in(locked, SHOP)
+    tokens = [locked.cookies["wm_session"], locked.cookies["wm_device"]]
+    tokens.append(customer_token(shop, "unit7", 3))
+    shop.locks.close()
+    stored = b"".join(p.read_bytes() for p in shop.folder.glob("*.sqlite*"))
+    assert all(token.encode() not in stored for token in tokens)
 
 
 @pytest.mark.parametrize(
@@ -130,9 +371,70 @@ def test_a_write_from_this_page_is_done(client):
     assert answer.status_code == 303
 
 
-@pytest.mark.parametrize("host", ["evil.example", "192.0.2.9", "x:y:z", "[", "a" * 300])
+@pytest.mark.parametrize(
+    "host",
+    [
+        "evil.example",
+        "192.0.2.9",
+        "x:y:z",
+        "[",
+        "a" * 300,
+        "",
+        "a@testserver",
+        "testserver/x",
+        "testserver:99999",
+        "testserver evil.example",
+    ],
+)
 def test_another_host_name_is_not_served_on_loopback(client, host):
     assert client.get("/", headers={"host": host}).status_code == 421
+
+
+@pytest.mark.parametrize(
+    "host", ["evil.example", "192.0.2.9", "192.0.2.7.evil.example", "testserver"]
+)
+def test_another_host_name_is_not_served_in_the_network(lan, host):
+    assert lan.get("/", headers={"host": host}).status_code == 421
+    assert lan.get("/login", headers={"host": "192.0.2.7:8740"}).status_code == 200
+
+
+def test_security_headers_stand_on_faults_too_and_tls_is_remembered(shop, monkeypatch):
+    from web.bench_page import Client, remembering
+    from witnessmark.web.app import create_app
+
+    def broken(*_):
+        raise RuntimeError("secret words of the machine")
+
+    monkeypatch.setattr("witnessmark.web.pages.pages_cases.ledger_rows", broken)
+    client = Client(create_app(shop, access=Access(secure=True), assess=remembering(shop)))
+    answer = client.get("/")
+    client.close()
+    assert answer.status_code == 500
+    assert "secret words" not in answer.text
+    assert "Nothing that was saved is lost" in answer.text
+    assert "default-src 'none'" in answer.headers["content-security-policy"]
+    assert answer.headers["x-content-type-options"] == "nosniff"
+    assert "max-age=" in answer.headers["strict-transport-security"]
+
+
+def test_a_body_that_comes_too_slowly_is_cut_off(client, shop, monkeypatch):
+    import asyncio
+
+    monkeypatch.setattr("witnessmark.web.door.doors.IDLE_S", 0.2)
+
+    async def slow():
+        yield b"words="
+        await asyncio.sleep(5)
+        yield b"late"
+
+    answer = client.post(
+        "/cases/unit7/add/note",
+        content=slow(),
+        headers={"content-type": "application/x-www-form-urlencoded"},
+    )
+    assert answer.status_code == 408
+    assert "too slowly" in answer.text
+    assert len(shop.case("unit7").entries) == 6
 
 
 def test_too_much_is_not_taken(client):
@@ -166,7 +468,7 @@ def test_the_customers_link_shows_one_case_and_ends(lan, shop, monkeypatch):
     import time
 
     later = time.time() + 3 * 86400 + 60
-    monkeypatch.setattr("itsdangerous.timed.time.time", lambda: later)
+    monkeypatch.setattr("witnessmark.workflow.case.locks.time.time", lambda: later)
     late = lan.get(f"/c/{token}")
     assert late.status_code == 403
     assert "past its day" in late.text

@@ -6,6 +6,7 @@ from sqlalchemy import (
     BigInteger,
     Column,
     ForeignKey,
+    Index,
     Integer,
     MetaData,
     String,
@@ -16,15 +17,24 @@ from sqlalchemy import (
 
 metadata = MetaData()
 
-#: One row a case.
+#: One row a case; all but the first two columns can be made again from its lines.
 cases = Table(
     "cases",
     metadata,
     Column("id", String(80), primary_key=True),
     Column("opened", String(40), nullable=False),
+    Column("lines", Integer, nullable=False, server_default="0"),
+    Column("last", String(40), nullable=False, server_default=""),
+    Column("changed", BigInteger, nullable=False, server_default="0"),  # grows with every write
+    Column("row_key", String(60)),  # the state of the case that the next three speak of
+    Column("row", Text),
+    Column("row_open", Integer),
+    Column("row_words", Text),
+    Index("cases_changed", "changed"),
 )
 
-#: One row a line of a case, exactly as it came in. Never changed, never deleted.
+#: One row a line of a case, exactly as it came in. Never deleted; changed only by erasing a
+#: person's data, which leaves digest and chain as they were.
 lines = Table(
     "lines",
     metadata,
@@ -34,6 +44,10 @@ lines = Table(
     Column("line", Text, nullable=False),
     Column("added", String(40), nullable=False),
     Column("added_by", String(120)),
+    Column("salt", String(32), nullable=False, server_default=""),
+    Column("digest", String(64), nullable=False, server_default=""),
+    Column("chain", String(64), nullable=False, server_default=""),
+    Column("erased", String(40)),
     UniqueConstraint("case_id", "entry_id", name="one_id_a_case"),
 )
 

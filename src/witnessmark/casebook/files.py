@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import os
 import re
@@ -12,6 +13,7 @@ from collections import OrderedDict
 from pathlib import Path
 from typing import BinaryIO
 
+from witnessmark.casebook.faults import disk_fault
 from witnessmark.errors import Conflict, InputRefused, NotFound, TooLarge
 
 __all__ = ["Originals", "digest"]
@@ -36,7 +38,21 @@ class Originals:
     def __init__(self, folder: Path, *, limit: int = 4 << 30) -> None:
         self._folder = folder
         self._limit = limit
-        folder.mkdir(parents=True, exist_ok=True)
+        try:
+            folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+        except OSError as error:
+            if not folder.is_dir():
+                raise disk_fault(error, str(folder)) from error
+
+    def sweep(self, *, older_than_s: float = 3600.0) -> int:
+        """Throw away what was being taken in when the machine stopped; says how many."""
+        count, before = 0, time.time() - older_than_s
+        for left in self._folder.glob(".incoming-*"):
+            with contextlib.suppress(OSError):
+                if left.stat().st_mtime < before:
+                    left.unlink()
+                    count += 1
+        return count
 
     def store(self, source: BinaryIO | Path, *, expected: str = "") -> tuple[str, int]:
         """Copy *source* in and return (sha256, size); a file that is already here is kept.
@@ -50,10 +66,17 @@ class Originals:
         Raises:
             Conflict: the bytes are not those that were said.
             TooLarge: more bytes than the limit.
+            StorageFault: the disk is full or cannot be written; nothing is stored.
         """
+        try:
+            return self._store(source, expected)
+        except OSError as error:
+            raise disk_fault(error, str(self._folder)) from error
+
+    def _store(self, source: BinaryIO | Path, expected: str) -> tuple[str, int]:
         if isinstance(source, Path):
             with source.open("rb") as stream:
-                return self.store(stream, expected=expected)
+                return self._store(stream, expected)
         seen, size = hashlib.sha256(), 0
         handle, temporary = tempfile.mkstemp(dir=self._folder, prefix=".incoming-")
         try:
@@ -75,10 +98,11 @@ class Originals:
                     "The file arrived changed: its sha256 is not the one that was sent.",
                     do="Choose the file again; the bad copy was thrown away.",
                 )
-            Path(temporary).chmod(0o444)
+            Path(temporary).chmod(0o400)
             final = self._folder / name
             if not final.exists():
                 Path(temporary).replace(final)
+                _settle(self._folder)
                 _remember(_state(final), name)
             return name, size
         finally:
@@ -100,6 +124,16 @@ class Originals:
 
     def __contains__(self, sha256: str) -> bool:
         return _SHA256.fullmatch(sha256) is not None and (self._folder / sha256).is_file()
+
+
+def _settle(folder: Path) -> None:
+    """Make a new name in a folder survive a power cut."""
+    with contextlib.suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
 
 
 def digest(path: Path) -> str:

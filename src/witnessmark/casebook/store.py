@@ -3,31 +3,47 @@
 from __future__ import annotations
 
 import json
+import os
 import re
 import sqlite3
-from collections.abc import Iterable, Iterator, Sequence
+import time
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
-from sqlalchemy import Connection, Engine, create_engine, event, func, insert, inspect, select, text
-from sqlalchemy.engine import make_url
-from sqlalchemy.exc import DatabaseError, IntegrityError, SQLAlchemyError
+from sqlalchemy import Connection, func, insert, inspect, select, text, update
+from sqlalchemy.exc import DatabaseError, IntegrityError
 
 from witnessmark.casebook import casebook_tables as tables
-from witnessmark.errors import Conflict, EntryRefused, InputRefused, NotFound
+from witnessmark.casebook.chain import Link, first_link, line_digest, link, new_salt
+from witnessmark.casebook.engine import DEFAULT_SHOP, WAIT_S, Database
+from witnessmark.casebook.faults import cause
+from witnessmark.casebook.rows import Rows
+from witnessmark.errors import (
+    Conflict,
+    EntryRefused,
+    InputRefused,
+    NotFound,
+    StorageBusy,
+    StorageFault,
+    StorageReadOnly,
+)
 from witnessmark.model.entries.case import Case, read_case
-from witnessmark.model.entries.entry import parse_entry
+from witnessmark.model.entries.entry import must_be_readable, parse_entry
+from witnessmark.model.entries.soundness import unstorable
 
 __all__ = ["VERSION", "Casebook", "Summary", "is_case_id"]
 
 #: Version of the casebook this program writes: the newest migration's number.
-VERSION = "0001"
+VERSION = "0002"
 
+T = TypeVar("T")
 _CASE_ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,79}")
 _RETRIES = 20
+#: How often a write to a server that went away is tried again, and after how long [s].
+_AGAIN_S = (0.2, 0.5, 1.0, 2.0, 4.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,44 +61,45 @@ class Casebook:
 
     Args:
         url: SQLAlchemy URL, ``sqlite:///...`` or ``postgresql+psycopg://...``.
+        shop: whose rows these are, where several shops share one database.
 
     Raises:
         InputRefused: the database is not a casebook, or belongs to a newer version.
+        StorageFault: the database cannot be used now.
     """
 
-    def __init__(self, url: str) -> None:
-        self._engine = _engine(url)
+    def __init__(self, url: str, *, shop: str = DEFAULT_SHOP) -> None:
+        self.database = Database(url, shop=shop)
+        self.rows = Rows(self.database)
         try:
-            self._migrate()
+            self._open()
         except (DatabaseError, sqlite3.DatabaseError) as error:
-            self._engine.dispose()
+            self.database.close()
             raise InputRefused(
-                f"The casebook could not be opened: {_cause(error)}.",
-                where=_place(url),
+                f"The casebook could not be opened: {cause(error)}.",
+                where=self.database.place,
                 do="Check that the file is a casebook and not damaged; a copy made before the "
                 "last change of version lies beside it.",
             ) from None
+        except BaseException:
+            self.database.close()
+            raise
+
+    @property
+    def read_only(self) -> bool:
+        """Whether the casebook can only be read here."""
+        return self.database.read_only
 
     def close(self) -> None:
         """Let go of the database."""
-        self._engine.dispose()
+        self.database.close()
 
     def cases(self) -> list[Summary]:
         """Return every case, the one last written to first."""
-        last = func.max(tables.lines.c.added)
-        query = (
-            select(
-                tables.cases.c.id,
-                tables.cases.c.opened,
-                func.count(tables.lines.c.position),
-                func.coalesce(last, tables.cases.c.opened),
-            )
-            .join_from(tables.cases, tables.lines, isouter=True)
-            .group_by(tables.cases.c.id, tables.cases.c.opened)
-        )
+        columns = (tables.cases.c.id, tables.cases.c.opened, tables.cases.c.lines)
+        query = select(*columns, tables.cases.c.last).order_by(tables.cases.c.changed.desc())
         with self._read() as connection:
-            rows = [Summary(*row) for row in connection.execute(query)]
-        return sorted(rows, key=lambda row: (row.last, row.id), reverse=True)
+            return [Summary(*row) for row in connection.execute(query)]
 
     def new_case(self, case_id: str, lines: Iterable[str] = (), *, by: str | None = None) -> Case:
         """Open a case with its first lines.
@@ -96,14 +113,21 @@ class Casebook:
                 f"'{case_id[:80]}' cannot be the name of a case.",
                 do="Use letters, digits, dot, dash and underscore, at most 80.",
             )
-        try:
-            with self._write() as connection:
+        given = list(lines)
+
+        def work(connection: Connection) -> None:
+            known = select(tables.cases.c.id).where(tables.cases.c.id == case_id)
+            if connection.scalar(known) is None:
                 connection.execute(insert(tables.cases).values(id=case_id, opened=_now()))
-                self._append(connection, case_id, list(lines), by)
-        except IntegrityError:
-            raise Conflict(
-                f"There is a case '{case_id}' already.", do="Add to it, or choose another name."
-            ) from None
+                self._append(connection, case_id, _parsed(given), by)
+            elif not given or self._lines(connection, case_id) != given:
+                raise Conflict(
+                    f"There is a case '{case_id}' already.",
+                    do="Add to it, or choose another name.",
+                )
+            # With the very same lines it is the same save, sent again.
+
+        self._repeat(work)
         return self.case(case_id)
 
     def append(self, case_id: str, lines: Iterable[str], *, by: str | None = None) -> list[str]:
@@ -116,20 +140,13 @@ class Casebook:
             NotFound: no such case.
             EntryRefused: a line is no entry; none of the lines is stored.
             Conflict: an id is taken by a different entry.
+            StorageFault: nothing is stored.
         """
         given = [line.rstrip("\r\n") for line in lines if line.strip()]
+        parsed = [(line, parse_entry(line)[0].id) for line in given]
         for line in given:
-            parse_entry(line)
-        for attempt in range(_RETRIES):
-            try:
-                with self._write() as connection:
-                    self._must_exist(connection, case_id)
-                    return self._append(connection, case_id, given, by)
-            except IntegrityError:
-                # Somebody else took the same position; with an id conflict the next round says so.
-                if attempt == _RETRIES - 1:
-                    raise
-        raise AssertionError("unreachable")
+            must_be_readable(line)
+        return self._repeat(lambda connection: self._append(connection, case_id, parsed, by))
 
     def lines(self, case_id: str) -> list[str]:
         """Return the lines of a case exactly as they came in.
@@ -137,14 +154,9 @@ class Casebook:
         Raises:
             NotFound: no such case.
         """
-        query = (
-            select(tables.lines.c.line)
-            .where(tables.lines.c.case_id == case_id)
-            .order_by(tables.lines.c.position)
-        )
         with self._read() as connection:
             self._must_exist(connection, case_id)
-            return list(connection.scalars(query))
+            return self._lines(connection, case_id)
 
     def line_of(self, case_id: str, entry_id: str) -> str | None:
         """Return the line of one entry, ``None`` when the case has no such entry."""
@@ -164,11 +176,71 @@ class Casebook:
         return read_case(case_id, self.lines(case_id))
 
     def count(self, case_id: str) -> int:
-        """Return how many lines a case has: a cheap way to see that something was added."""
-        query = select(func.count()).where(tables.lines.c.case_id == case_id)
+        """Return how many lines a case has.
+
+        Raises:
+            NotFound: no such case.
+        """
+        return self.state(case_id)[0]
+
+    def state(self, case_id: str) -> tuple[int, int]:
+        """Return (lines, number of its last change): a cheap way to see that anything changed.
+
+        Raises:
+            NotFound: no such case.
+        """
+        _must_be_id(case_id)
+        query = select(tables.cases.c.lines, tables.cases.c.changed).where(
+            tables.cases.c.id == case_id
+        )
         with self._read() as connection:
+            row = connection.execute(query).first()
+        if row is None:
+            raise _no_case(case_id)
+        return int(row[0]), int(row[1])
+
+    def chain(self, case_id: str) -> list[Link]:
+        """Return what proves the lines of a case, in order."""
+        c = tables.lines.c
+        query = (
+            select(c.position, c.line, c.added, c.added_by, c.salt, c.digest, c.chain, c.erased)
+            .where(c.case_id == case_id)
+            .order_by(c.position)
+        )
+        with self._read() as connection:
+            return [
+                Link(*row[:3], row[3] or "", *row[4:7], row[7] is not None)
+                for row in connection.execute(query)
+            ]
+
+    def erase(self, case_id: str, lines: Mapping[int, str]) -> None:
+        """Write lines (by position) anew without a person's data; their digests stay.
+
+        Raises:
+            NotFound: no such case.
+        """
+        c = tables.lines.c
+        with self._write() as connection:
             self._must_exist(connection, case_id)
-            return int(connection.scalar(query) or 0)
+            for position, line in lines.items():
+                connection.execute(
+                    update(tables.lines)
+                    .where(c.case_id == case_id, c.position == position)
+                    .values(line=line, salt="", erased=_now())
+                )
+            connection.execute(
+                update(tables.cases)
+                .where(tables.cases.c.id == case_id)
+                .values(changed=self._next_change(connection), row_key=None, row=None)
+            )
+
+    def rename_files(self, names: Mapping[str, str]) -> None:
+        """Give stored files (by digest) other names."""
+        with self._write() as connection:
+            for sha256, name in names.items():
+                table = tables.files
+                query = update(table).where(table.c.sha256 == sha256).values(name=name)
+                connection.execute(query)
 
     def log(self, case_id: str) -> list[tuple[str | None, str, str | None]]:
         """Return (entry id, when it was stored, by whom) of every line of a case."""
@@ -214,6 +286,11 @@ class Casebook:
             value = connection.scalar(query)
         return None if value is None else json.loads(value)
 
+    def drop_setting(self, key: str) -> None:
+        """Forget a setting."""
+        with self._write() as connection:
+            connection.execute(tables.settings.delete().where(tables.settings.c.key == key))
+
     def set_setting(self, key: str, value: Any) -> None:
         """Store a setting (JSON types)."""
         row = {"value": json.dumps(value, ensure_ascii=False), "changed": _now()}
@@ -230,23 +307,17 @@ class Casebook:
         return {row[0]: row[1] for row in connection.execute(query)}
 
     def _append(
-        self, connection: Connection, case_id: str, given: Sequence[str], by: str | None
+        self,
+        connection: Connection,
+        case_id: str,
+        given: Sequence[tuple[str, str | None]],
+        by: str | None,
     ) -> list[str]:
-        query = select(tables.lines.c.entry_id, tables.lines.c.line, tables.lines.c.position).where(
-            tables.lines.c.case_id == case_id
-        )
-        known: dict[str, str] = {}
-        position = 0
-        for entry_id, line, place in connection.execute(query):
-            position = max(position, place + 1)
-            if entry_id is not None:
-                known[entry_id] = line
+        position, before = self._end(connection, case_id)
+        known = self._known(connection, case_id, [i for _, i in given if i is not None])
         ids: list[str] = []
-        for line in given:
-            try:
-                entry_id = parse_entry(line)[0].id
-            except EntryRefused:
-                entry_id = None  # kept as it is: nothing is lost, and it stays a problem
+        rows: list[dict[str, Any]] = []
+        for line, entry_id in given:
             if entry_id is not None and entry_id in known:
                 if known[entry_id] != line:
                     raise Conflict(
@@ -256,42 +327,119 @@ class Casebook:
                     )
                 ids.append(entry_id)
                 continue
-            connection.execute(
-                insert(tables.lines).values(
-                    case_id=case_id,
-                    position=position,
-                    entry_id=entry_id,
-                    line=line,
-                    added=_now(),
-                    added_by=by,
-                )
+            salt, added = new_salt(), _now()
+            digest = line_digest(salt, line)
+            before = link(before, position, digest, added, by or "")
+            rows.append(
+                {
+                    "case_id": case_id,
+                    "position": position,
+                    "entry_id": entry_id,
+                    "line": line,
+                    "added": added,
+                    "added_by": by,
+                    "salt": salt,
+                    "digest": digest,
+                    "chain": before,
+                }
             )
             position += 1
             if entry_id is not None:
                 known[entry_id] = line
                 ids.append(entry_id)
+        if rows:
+            connection.execute(insert(tables.lines), rows)
+        last = {"last": rows[-1]["added"]} if rows else {}
+        if rows or position == 0:
+            connection.execute(
+                update(tables.cases)
+                .where(tables.cases.c.id == case_id)
+                .values(lines=position, changed=self._next_change(connection), **last)
+            )
         return ids
 
+    def _end(self, connection: Connection, case_id: str) -> tuple[int, str]:
+        """Return the next position and the last link; nobody else writes the case meanwhile."""
+        _must_be_id(case_id)
+        query = select(tables.cases.c.lines).where(tables.cases.c.id == case_id)
+        count = connection.scalar(query.with_for_update())
+        if count is None:
+            raise _no_case(case_id)
+        c = tables.lines.c
+        last = connection.scalar(
+            select(c.chain).where(c.case_id == case_id, c.position == count - 1)
+        )
+        return int(count), last or first_link(case_id)
+
+    def _known(self, connection: Connection, case_id: str, ids: Sequence[str]) -> dict[str, str]:
+        c = tables.lines.c
+        found: dict[str, str] = {}
+        for start in range(0, len(ids), 500):
+            query = select(c.entry_id, c.line).where(
+                c.case_id == case_id, c.entry_id.in_(ids[start : start + 500])
+            )
+            found |= {row[0]: row[1] for row in connection.execute(query)}
+        return found
+
+    def _next_change(self, connection: Connection) -> int:
+        if self.database.is_file:
+            newest = connection.scalar(select(func.max(tables.cases.c.changed)))
+            return int(newest or 0) + 1
+        return int(connection.scalar(text("SELECT nextval('case_changes')")) or 0)
+
+    def _lines(self, connection: Connection, case_id: str) -> list[str]:
+        c = tables.lines.c
+        return list(
+            connection.scalars(select(c.line).where(c.case_id == case_id).order_by(c.position))
+        )
+
     def _must_exist(self, connection: Connection, case_id: str) -> None:
+        _must_be_id(case_id)
         query = select(tables.cases.c.id).where(tables.cases.c.id == case_id)
         if connection.scalar(query) is None:
-            raise NotFound(f"There is no case '{case_id[:80]}'.", do="List the cases to see them.")
+            raise _no_case(case_id)
+
+    def _repeat(self, work: Callable[[Connection], T]) -> T:
+        """Do a write; one that lost a race or its connection is done again from the start.
+
+        Every write may be done twice: what is stored already is recognised by its id.
+        """
+        pauses = iter(_AGAIN_S)
+        for attempt in range(_RETRIES):
+            try:
+                with self._write() as connection:
+                    return work(connection)
+            except IntegrityError:
+                # Somebody else took the same place; with an id conflict the next round says so.
+                if attempt == _RETRIES - 1:
+                    raise
+            except StorageBusy:
+                pause = next(pauses, None)
+                if self.database.is_file or pause is None:
+                    raise
+                time.sleep(pause)
+        raise AssertionError("unreachable")
 
     @contextmanager
     def _read(self) -> Iterator[Connection]:
-        with self._engine.connect() as connection:
+        with self.database.read() as connection:
             yield connection
 
     @contextmanager
     def _write(self) -> Iterator[Connection]:
-        with self._engine.connect() as plain:
-            connection = plain.execution_options(witnessmark_writes=True)
-            with connection.begin():
-                yield connection
+        with self.database.write() as connection:
+            yield connection
 
-    def _migrate(self) -> None:
-        current = self._version()
+    def _open(self) -> None:
+        try:
+            current = self._version()
+        except StorageFault:
+            if not self.database.only_read():
+                raise
+            current = self._version()
         if current == VERSION:
+            self._is_writable()
+            self._one_shop()
             return
         # The migration library is loaded only when there is something to migrate.
         from witnessmark.casebook.migrate import known_versions, upgrade  # noqa: PLC0415
@@ -300,19 +448,44 @@ class Casebook:
             if current not in known_versions():
                 raise InputRefused(
                     "The casebook was written by a newer version of Witnessmark.",
-                    where=_place(str(self._engine.url)),
+                    where=self.database.place,
                     do="Update Witnessmark; nothing was changed.",
                 )
-            _back_up(self._engine, current)
-        with self._engine.begin() as connection:
-            upgrade(connection)
+            _back_up(self.database, current)
+        with self._write() as connection:
+            if not self.database.is_file:
+                connection.execute(text("SELECT pg_advisory_xact_lock(7421960)"))
+            # Another program may have opened it first, and done the work, while we waited.
+            if _version_of(connection, self.database.place) != VERSION:
+                upgrade(connection)
+        self._one_shop()
+
+    def _is_writable(self) -> None:
+        path = self.database.path
+        if path is not None and not (os.access(path, os.W_OK) and os.access(path.parent, os.W_OK)):
+            self.database.only_read()
+
+    def _one_shop(self) -> None:
+        """Refuse a server login that would see every shop's rows as one shop's."""
+        if self.database.is_file:
+            return
+        with self._read() as connection:
+            sees_all = connection.scalar(
+                text("SELECT rolsuper OR rolbypassrls FROM pg_roles WHERE rolname = current_user")
+            )
+            others = connection.scalar(
+                text("SELECT count(*) FROM cases WHERE shop <> witnessmark_shop()")
+            )
+        if sees_all and others:
+            raise InputRefused(
+                "This login of the database sees the rows of every shop in it.",
+                where=self.database.place,
+                do="Use a role without SUPERUSER and BYPASSRLS, as docs/many_sites.md shows.",
+            )
 
     def _version(self) -> str | None:
         with self._read() as connection:
-            if not inspect(connection).has_table("alembic_version"):
-                return None
-            version = connection.scalar(text("SELECT version_num FROM alembic_version"))
-        return None if version is None else str(version)
+            return _version_of(connection, self.database.place)
 
 
 def is_case_id(name: str) -> bool:
@@ -320,61 +493,69 @@ def is_case_id(name: str) -> bool:
     return _CASE_ID.fullmatch(name) is not None
 
 
-def _engine(url: str) -> Engine:
-    try:
-        engine = create_engine(url, pool_pre_ping=not url.startswith("sqlite"))
-    except (SQLAlchemyError, ImportError) as error:
-        raise InputRefused(
-            f"The casebook's address cannot be used: {_cause(error)}.", where=_place(url)
-        ) from None
-    if engine.dialect.name == "sqlite":
-        event.listen(engine, "connect", _on_connect)
-        event.listen(engine, "begin", _on_begin)
-    return engine
+def _version_of(connection: Connection, place: str) -> str | None:
+    looked = inspect(connection)
+    if not looked.has_table("alembic_version"):
+        strangers = set(looked.get_table_names())
+        if connection.dialect.name != "sqlite":
+            strangers &= set(tables.metadata.tables)
+        if strangers:
+            raise InputRefused(
+                "This is a database of another program, not a casebook.",
+                where=place,
+                do="Nothing was changed. Choose the folder of a shop, or an empty database.",
+            )
+        return None
+    version = connection.scalar(text("SELECT version_num FROM alembic_version"))
+    return None if version is None else str(version)
 
 
-def _on_connect(connection: Any, _record: object) -> None:
-    # Our own BEGIN (below) needs the driver to keep its hands off transactions.
-    connection.isolation_level = None
-    cursor = connection.cursor()
-    for pragma in (
-        "journal_mode=WAL",
-        "synchronous=FULL",
-        "foreign_keys=ON",
-        "busy_timeout=10000",
-    ):
-        cursor.execute(f"PRAGMA {pragma}")
-    cursor.close()
+def _parsed(lines: Iterable[str]) -> list[tuple[str, str | None]]:
+    """Pair lines with their ids; a line that is no entry is kept as it is, and is a problem."""
+    found: list[tuple[str, str | None]] = []
+    for number, line in enumerate(lines, 1):
+        if fault := unstorable(line):
+            raise EntryRefused(
+                f"The line cannot be stored: {fault}.",
+                where=f"line {number}",
+                do="Take that character out of the file.",
+            )
+        try:
+            found.append((line, parse_entry(line)[0].id))
+        except EntryRefused:
+            found.append((line, None))
+    return found
 
 
-def _on_begin(connection: Connection) -> None:
-    # Immediate for writers: two of them wait for each other instead of failing half way.
-    writes = connection.get_execution_options().get("witnessmark_writes", False)
-    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
-
-
-def _back_up(engine: Engine, revision: str) -> None:
-    database = engine.url.database
-    if engine.dialect.name != "sqlite" or not database:
+def _back_up(database: Database, revision: str) -> None:
+    if database.path is None:
         return
-    stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%SZ")
-    target = Path(database).with_name(f"casebook.before-{revision}-{stamp}.sqlite")
-    with closing(sqlite3.connect(database)) as source, closing(sqlite3.connect(target)) as copy:
+    if not os.access(database.path.parent, os.W_OK):
+        raise StorageReadOnly(
+            "The casebook is of an older version and cannot be brought up to date here.",
+            where=database.place,
+            do="Make its folder writable, or copy it to a place that is.",
+        )
+    stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%S.%fZ")
+    target = database.path.with_name(f"casebook.before-{revision}-{stamp}.sqlite")
+    with (
+        closing(sqlite3.connect(database.path, timeout=WAIT_S)) as source,
+        closing(sqlite3.connect(target)) as copy,
+    ):
+        target.chmod(0o600)
         source.backup(copy)
+
+
+def _must_be_id(case_id: str) -> None:
+    """What cannot be a case's name is none, and never reaches the database."""
+    if not is_case_id(case_id):
+        raise _no_case(case_id)
+
+
+def _no_case(case_id: str) -> NotFound:
+    shown = "".join(c if c.isprintable() else "?" for c in case_id[:80])
+    return NotFound(f"There is no case '{shown}'.", do="List the cases to see them.")
 
 
 def _now() -> str:
     return datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
-
-
-def _place(url: str) -> str:
-    try:
-        parsed = make_url(url)
-    except SQLAlchemyError:
-        return "casebook"
-    return parsed.database or "casebook"
-
-
-def _cause(error: BaseException) -> str:
-    inner = getattr(error, "orig", None) or error
-    return str(inner).strip().splitlines()[0] if str(inner).strip() else type(inner).__name__

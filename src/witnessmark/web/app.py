@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import logging
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 
@@ -11,13 +10,16 @@ from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
 from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, Response
+from starlette.types import Scope
 
 from witnessmark import __version__
 from witnessmark.errors import InputRefused, NotFound, WitnessmarkError, http_status
 from witnessmark.model.assessment import Assessment
 from witnessmark.web import api
 from witnessmark.web.bench.state import ServerState, page
-from witnessmark.web.door.doors import Access, Doors, TooMany
+from witnessmark.web.door.attempts import TooMany
+from witnessmark.web.door.connections import Connections
+from witnessmark.web.door.doors import Access, Doors
 from witnessmark.web.pages import (
     pages_cases,
     pages_entries,
@@ -34,17 +36,19 @@ from witnessmark.workflow.shop.worker import Worker
 
 __all__ = ["create_app"]
 
-_LOG = logging.getLogger("witnessmark.web")
 _HEADINGS = {
     400: "That did not work",
     401: "Sign in first",
     403: "Not allowed",
     404: "Not here",
     409: "Changed meanwhile",
+    408: "Too slow",
     413: "Too large",
     422: "That cannot be used",
     429: "Too many tries",
     500: "A fault of ours",
+    503: "Not possible now",
+    507: "No room left",
 }
 
 
@@ -53,6 +57,7 @@ def create_app(
     *,
     access: Access | None = None,
     assess: Callable[[str], Assessment] | Worker | None = None,
+    connections: Connections | None = None,
 ) -> FastAPI:
     """Make the application of one shop.
 
@@ -60,6 +65,7 @@ def create_app(
         shop: the open shop; the caller closes it.
         access: how the page is reached; loopback when not given.
         assess: case id -> assessment, or a worker; the workflow's own, here, when not given.
+        connections: the connections of the server, told which of them are busy.
     """
     bench = ServerState.make(shop, assess, access or Access())
 
@@ -96,8 +102,7 @@ def create_app(
     app.add_exception_handler(RequestValidationError, _invalid)
     app.add_exception_handler(HTTPException, _missing)
     app.add_exception_handler(ClientDisconnect, _cut_off)
-    app.add_exception_handler(Exception, _fault)
-    app.add_middleware(Doors, shop=shop, access=bench.access)
+    app.add_middleware(Doors, shop=shop, access=bench.access, connections=connections, fault=_fault)
     return app
 
 
@@ -149,13 +154,15 @@ async def _missing(request: Request, error: Exception) -> Response:
 
 
 async def _cut_off(request: Request, _: Exception) -> Response:
+    if request.scope.get("state", {}).get("too_slow"):
+        refusal = InputRefused("The request came too slowly and was cut off.", do="Send it again.")
+        return answer(request, refusal, 408)
     return answer(request, InputRefused("The request was cut off or is too large."), 413)
 
 
-async def _fault(request: Request, error: Exception) -> Response:
-    _LOG.error("%s %s: %s", request.method, request.url.path, type(error).__name__)
+def _fault(scope: Scope, _: Exception) -> Response:
     refusal = WitnessmarkError(
         "Witnessmark failed on its own account. Nothing that was saved is lost.",
         do="Go back and try again; if it happens again, report it.",
     )
-    return answer(request, refusal, 500)
+    return answer(Request(scope), refusal, 500)

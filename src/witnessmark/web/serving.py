@@ -5,17 +5,28 @@ from __future__ import annotations
 import ipaddress
 import logging
 import socket
-from collections.abc import Callable
+import sys
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
+import h11
 import uvicorn
+from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from witnessmark.errors import InputRefused
 from witnessmark.web.app import create_app
 from witnessmark.web.door.certificate import certificate
-from witnessmark.web.door.doors import Access
-from witnessmark.workflow.case.locks import has_passphrase, set_passphrase, suggest_passphrase
+from witnessmark.web.door.connections import Connections, Listening, address_key
+from witnessmark.web.door.doors import HEADERS, Access
+from witnessmark.workflow.case.locks import (
+    has_passphrase,
+    set_passphrase,
+    suggest_passphrase,
+    sweep_locks,
+)
+from witnessmark.workflow.case.private_files import make_private
 from witnessmark.workflow.case.shop_on_disk import Shop
+from witnessmark.workflow.case.uploads import sweep as sweep_uploads
 from witnessmark.workflow.shop.worker import Worker
 
 __all__ = ["is_loopback", "own_address", "serve"]
@@ -26,6 +37,8 @@ def serve(
     *,
     host: str = "127.0.0.1",
     port: int = 8740,
+    names: Sequence[str] = (),
+    proxy: str = "",
     say: Callable[[str], None] = print,
     ready: Callable[[str], None] | None = None,
     stopper: Callable[[Callable[[], None]], None] | None = None,
@@ -36,6 +49,8 @@ def serve(
         shop: the open shop; the caller closes it.
         host: address to listen on; anything but loopback asks for a passphrase and uses HTTPS.
         port: port; 0 takes a free one.
+        names: further names under which the page is reached.
+        proxy: address of a proxy of ours that ends TLS and says who asks.
         say: says the address and, once, the passphrases that were made.
         ready: called with the address when requests are taken.
         stopper: given a function that stops the server, for callers that run it in a thread.
@@ -43,20 +58,31 @@ def serve(
     Raises:
         InputRefused: the address or port cannot be had.
     """
-    listening = _socket(host, port)
+    connections = Connections(trusted=frozenset({address_key(proxy)} if proxy else ()))
+    listening = _socket(host, port, connections)
     real_port = int(listening.getsockname()[1])
-    lan = not is_loopback(host)
+    lan = not is_loopback(host) or bool(proxy)
     files: tuple[Path, Path] | None = None
     if lan:
         name = own_address() if host in {"0.0.0.0", "::", ""} else host  # noqa: S104
-        files = certificate(shop.folder / "tls", [name, host])
+        files = certificate(shop.folder / "tls", [name, host, *names])
         _lock(shop, say)
         address = f"https://{_bracketed(name)}:{real_port}"
-        access = Access(lan=True, address=address, secure=True)
+        access = Access(lan=True, address=address, hosts=tuple(names), secure=True, proxy=proxy)
     else:
         address = f"http://{_bracketed(host)}:{real_port}"
         access = Access()
-    app = create_app(shop, access=access, assess=Worker(shop.folder))
+    _many_handles(connections.in_all)
+    sweep_locks(shop)
+    sweep_uploads(shop)
+    shop.originals.sweep()
+    for path in make_private(shop.folder):
+        say(f"Others of this machine can read {path}, and that could not be changed.")
+    app = create_app(shop, access=access, assess=Worker(shop.folder), connections=connections)
+
+    async def sweep() -> None:
+        connections.sweep()
+
     config = uvicorn.Config(
         app,
         log_level="warning",
@@ -65,7 +91,13 @@ def serve(
         timeout_graceful_shutdown=3,
         ssl_certfile=str(files[0]) if files else None,
         ssl_keyfile=str(files[1]) if files else None,
-        limit_concurrency=400,
+        http=_Protocol,
+        callback_notify=sweep,
+        timeout_notify=1,
+        backlog=1024,
+        # Who asks is whoever is connected, unless a proxy of ours says otherwise.
+        proxy_headers=bool(proxy),
+        forwarded_allow_ips=proxy or "",
     )
     logging.getLogger("uvicorn.error").setLevel(logging.ERROR)
     server = _Server(config, lambda: ready(address) if ready else None)
@@ -97,6 +129,18 @@ def own_address() -> str:
             return "127.0.0.1"
 
 
+class _Protocol(H11Protocol):
+    """Answers what is no HTTP with the same headers as everything else."""
+
+    def send_400_response(self, msg: str) -> None:
+        headers = [(b"content-type", b"text/plain; charset=utf-8"), (b"connection", b"close")]
+        headers += [(k.encode(), v.encode()) for k, v in HEADERS.items()]
+        answer = h11.Response(status_code=400, headers=headers, reason=b"Bad Request")
+        for event in (answer, h11.Data(data=msg.encode("ascii")), h11.EndOfMessage()):
+            self.transport.write(self.conn.send(event) or b"")
+        self.transport.close()
+
+
 class _Server(uvicorn.Server):
     def __init__(self, config: uvicorn.Config, started: Callable[[], None]) -> None:
         super().__init__(config)
@@ -119,14 +163,15 @@ def _lock(shop: Shop, say: Callable[[str], None]) -> None:
         say(f"Passphrase of the owner, shown once: {made}")
 
 
-def _socket(host: str, port: int) -> socket.socket:
+def _socket(host: str, port: int, connections: Connections) -> socket.socket:
     try:
         found = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE)
         family, kind, protocol, _, address = found[0]
-        listening = socket.socket(family, kind, protocol)
+        listening = Listening(family, kind, protocol)
+        listening.connections = connections
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         listening.bind(address)
-        listening.listen(256)
+        listening.listen(1024)
     except (OSError, OverflowError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise InputRefused(
@@ -134,6 +179,19 @@ def _socket(host: str, port: int) -> socket.socket:
             do="Choose another with --host and --port; --port 0 takes a free one.",
         ) from None
     return listening
+
+
+def _many_handles(connections: int) -> None:
+    """Allow a file handle for every connection, and as many again for the work."""
+    if sys.platform == "win32":
+        return
+    import resource  # noqa: PLC0415 - not on every system
+
+    wanted = 2 * connections + 512
+    soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
+    if soft != resource.RLIM_INFINITY and soft < wanted:
+        most = wanted if hard == resource.RLIM_INFINITY else min(wanted, hard)
+        resource.setrlimit(resource.RLIMIT_NOFILE, (most, hard))
 
 
 def _bracketed(host: str) -> str:

@@ -11,8 +11,17 @@ import click
 @click.argument("shop", type=click.Path(path_type=Path))
 @click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on.")
 @click.option("--port", default=8740, show_default=True, type=click.IntRange(0, 65535))
+@click.option("--name", "names", multiple=True, help="A further name the page is reached under.")
+@click.option(
+    "--proxy",
+    default="",
+    metavar="ADDRESS",
+    help="Address of a proxy of yours that ends TLS and says who asks.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Say the address as JSON.")
-def command(shop: Path, host: str, port: int, as_json: bool) -> None:
+def command(
+    shop: Path, host: str, port: int, names: tuple[str, ...], proxy: str, as_json: bool
+) -> None:
     """Serve the bench page of the shop in folder SHOP.
 
     On loopback it is open to whoever sits at this machine. On any other address it asks for the
@@ -32,6 +41,8 @@ def command(shop: Path, host: str, port: int, as_json: bool) -> None:
             opened,
             host=host,
             port=port,
+            names=names,
+            proxy=proxy,
             say=say,
             ready=(lambda address: echo_json({"address": address})) if as_json else None,
         )

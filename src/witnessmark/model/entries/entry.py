@@ -16,10 +16,11 @@ from pydantic import ValidationError
 
 from witnessmark.errors import EntryRefused, UnitRefused
 from witnessmark.model.entries.entry_data import KINDS, Data, ReadingData, Record
+from witnessmark.model.entries.soundness import turns_reading, unsound
 from witnessmark.model.problem import Problem
 from witnessmark.units import QUANTITIES
 
-__all__ = ["SCHEMA", "Entry", "Kind", "json_schema", "parse_entry"]
+__all__ = ["SCHEMA", "Entry", "Kind", "json_schema", "must_be_readable", "parse_entry"]
 
 SCHEMA = "witnessmark.entry/1"
 Kind = Literal[
@@ -119,12 +120,33 @@ def _parse(line: str) -> tuple[Entry, tuple[str, ...]]:
             f"The line is not whole JSON: {_reason(error)}.",
             do="Repair the line or enter it anew; the other lines are used.",
         ) from None
+    if fault := unsound(found):
+        raise EntryRefused(
+            f"The line cannot be used: {fault}.",
+            where=where,
+            do="Enter it anew; an entry is a few short texts and numbers.",
+        )
     if not isinstance(found, dict):
         raise EntryRefused(
             "The line is JSON but not an object.",
             do='An entry looks like {"kind":..,"id":..,"at":..,"data":{..}}.',
         )
     return _entry(found, line)
+
+
+def must_be_readable(line: str, *, where: str = "") -> None:
+    """Refuse a new entry whose text would look like something else than it is.
+
+    Raises:
+        EntryRefused: a text turns the direction of reading.
+    """
+    if turns_reading(json.loads(line)):
+        raise EntryRefused(
+            "A text holds marks that turn the direction of reading, so that it looks like "
+            "something else.",
+            where=where,
+            do="Type the text anew instead of pasting it.",
+        )
 
 
 def json_schema() -> dict[str, Any]:

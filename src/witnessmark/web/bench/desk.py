@@ -80,6 +80,7 @@ class Desk:
         self._stopped: dict[str, str] = {}
         self._busy = ""
         self._stamp = 0
+        self.finished = 0  # how many assessments were worked out: pages that watch ask for it
         self._thread: threading.Thread | None = None
 
     def close(self) -> None:
@@ -223,5 +224,6 @@ class Desk:
         with self._changed:
             self._newest[case_id] = (version, worked)
             self._newest.move_to_end(case_id)
+            self.finished += 1
             while len(self._newest) > _KEEP:
                 self._newest.popitem(last=False)

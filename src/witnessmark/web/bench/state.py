@@ -8,9 +8,11 @@ import secrets
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import partial
 from importlib.resources import files as package_files
 from typing import Any
 
+from anyio import CapacityLimiter
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 from starlette.requests import Request
@@ -22,11 +24,13 @@ from witnessmark.web.bench import page_words as words
 from witnessmark.web.bench.desk import Desk
 from witnessmark.web.bench.names import Names
 from witnessmark.web.bench.sheets import Sheets
-from witnessmark.web.door.doors import Access, Throttle, Viewer
+from witnessmark.web.bench.watchers import Watchers
+from witnessmark.web.door.attempts import HashQueue, Throttle
+from witnessmark.web.door.doors import Access, Viewer
 from witnessmark.workflow.case.packs_of_shop import Knowledge, knowledge_of
 from witnessmark.workflow.case.shop_on_disk import Shop
 from witnessmark.workflow.case.shop_settings import shows_si
-from witnessmark.workflow.dossier.assess_case import assess_in_shop
+from witnessmark.workflow.dossier.around_poison import assess_around_poison
 from witnessmark.workflow.shop.worker import Worker, work_on
 
 __all__ = ["ServerState", "bench_of", "going_on", "page", "viewer_of"]
@@ -48,6 +52,9 @@ class ServerState:
     access: Access
     templates: Environment
     throttle: Throttle = field(default_factory=Throttle)
+    hashes: HashQueue = field(default_factory=HashQueue)
+    login_threads: list[CapacityLimiter] = field(default_factory=list)
+    watchers: Watchers = field(default_factory=Watchers)
     sheets: Sheets = field(default_factory=Sheets)
     _si: list[float] = field(default_factory=lambda: [0.0, -10.0, -1.0])
     _local: list[bool] = field(default_factory=list)
@@ -70,7 +77,10 @@ class ServerState:
         """
         if isinstance(assess, Worker):
             return cls(shop, Desk(shop, assess, assess.stop), access, _templates())
-        plain = assess or (lambda case_id: assess_in_shop(shop, case_id))
+        if assess is None:
+            work = partial(assess_around_poison, shop, then=work_on)
+            return cls(shop, Desk(shop, work), access, _templates())
+        plain = assess
         return cls(shop, Desk(shop, lambda name: work_on(plain(name))), access, _templates())
 
     @property
@@ -181,6 +191,7 @@ def _templates() -> Environment:
         cap=lambda text: text[:1].upper() + text[1:],
         usd=words.usd,
         when=words.when,
+        day=lambda at: time.strftime("%Y-%m-%d %H:%M", time.localtime(at)),
         quantity=words.quantity_words,
         short=words.quantity_short,
         channel_name=lambda i, recording: recording.channels[i].name,

@@ -2,22 +2,26 @@
 
 from __future__ import annotations
 
-import hashlib
+import logging
+from collections.abc import Callable
 from typing import Any
 
 from fastapi import APIRouter, Request
 from starlette.concurrency import run_in_threadpool
-from starlette.responses import HTMLResponse, JSONResponse, Response
+from starlette.responses import HTMLResponse, JSONResponse, Response, StreamingResponse
 
 from witnessmark.errors import InputRefused, WitnessmarkError, http_status
 from witnessmark.web.bench.desk import Looked
 from witnessmark.web.bench.state import ServerState, bench_of, going_on, page, render, viewer_of
 from witnessmark.web.bench.strip import strip
+from witnessmark.web.door.doors import COOKIE
 from witnessmark.web.door.posted import Posted, posted
 from witnessmark.web.pages.entry_forms import complaint, truck
+from witnessmark.workflow.case.locks import read_session
 from witnessmark.workflow.case.shop_on_disk import entry_line
 from witnessmark.workflow.shop.ledger import Row, case_name, row_of
 
+_LOG = logging.getLogger("witnessmark.web")
 router = APIRouter(include_in_schema=False)
 
 #: How long a page waits for the odds before it is shown without them [s].
@@ -56,6 +60,42 @@ def ledger_watch(request: Request) -> Response:
     return JSONResponse({"version": ledger_version(bench_of(request)), "working": False})
 
 
+@router.get("/events")
+async def ledger_events(request: Request) -> Response:
+    """Say whenever any case changes."""
+    bench = bench_of(request)
+    return _events(request, lambda: {"version": ledger_version(bench), "working": False})
+
+
+@router.get("/cases/{case_id}/events")
+async def case_events(request: Request, case_id: str) -> Response:
+    """Say whenever a case changes or gets its odds."""
+    bench = bench_of(request)
+    await run_in_threadpool(bench.desk.version, case_id)
+
+    def look() -> dict[str, Any]:
+        looked = bench.desk.look(case_id)
+        return {"version": looked.version, "working": looked.working}
+
+    return _events(request, look)
+
+
+def _events(request: Request, look: Callable[[], dict[str, Any]]) -> Response:
+    bench = bench_of(request)
+    token = request.cookies.get(COOKIE, "")[:200]
+    who = viewer_of(request).name or (request.client.host if request.client else "")
+    bench.watchers.must_have_room(who)
+
+    def may() -> bool:
+        return not bench.access.lan or read_session(bench.shop, token) is not None
+
+    return StreamingResponse(
+        bench.watchers.events(who, look, may),
+        media_type="text/event-stream",
+        headers={"cache-control": "no-store", "x-accel-buffering": "no"},
+    )
+
+
 @router.get("/new")
 def new(request: Request) -> Response:
     """Show the form for a new complaint."""
@@ -91,7 +131,15 @@ async def case(request: Request, case_id: str) -> Response:
 def _case_page(request: Request, case_id: str) -> Response:
     bench = bench_of(request)
     looked = bench.desk.look(case_id, wait_s=PATIENCE_S)
-    text = render(request, "case.html", **strip_values(bench, case_id, looked))
+    try:
+        text = render(request, "case.html", **strip_values(bench, case_id, looked))
+    except WitnessmarkError:
+        raise
+    except Exception:
+        # A case can always be opened, whatever stands in it: its entries as they are stored.
+        _LOG.exception("the page of %s", case_id)
+        case = bench.desk.case(case_id)
+        return page(request, "case_plain.html", case=case, trouble=looked.trouble)
     if not looked.current:
         return HTMLResponse(text)
     return bench.sheets.put(case_id, _key(request, looked), text).answer(request)
@@ -143,11 +191,7 @@ def ledger_rows(bench: ServerState) -> list[Row]:
 
 def ledger_version(bench: ServerState) -> str:
     """Return a short text that changes when any case changes or gets its odds."""
-    seen = hashlib.sha256()
-    for row in bench.shop.list_cases():
-        known = bench.desk.newest(row.id) is not None
-        seen.update(f"{row.id}:{row.lines}:{known};".encode())
-    return seen.hexdigest()[:16]
+    return f"{bench.shop.casebook.rows.newest_change()}.{bench.desk.finished}"
 
 
 def _open(bench: ServerState, form: Posted, by: str) -> str:

@@ -11,14 +11,14 @@ from fastapi import APIRouter, Request
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import HTMLResponse, Response
 
-from witnessmark.errors import Conflict
+from witnessmark.errors import Conflict, InputRefused
 from witnessmark.model.assessment import Assessment
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry_data import ReadingData, WorkData
 from witnessmark.web.bench.state import ServerState, bench_of, page, viewer_of
 from witnessmark.web.bench.strip import entry_words
 from witnessmark.web.door.posted import posted
-from witnessmark.workflow.case.locks import customer_token
+from witnessmark.workflow.case.locks import customer_token, end_link, links_of
 from witnessmark.workflow.case.photo import photo_bytes
 from witnessmark.workflow.papers.case_papers import report_html, report_pdf
 
@@ -101,11 +101,18 @@ async def make_link(request: Request, case_id: str) -> Response:
     viewer_of(request).must_own()
     form = await posted(request)
     bench = bench_of(request)
-    days = int(form.one("days")) if form.one("days").isdecimal() else 14
+    given = form.one("days")
+    if given and not (given.isascii() and given.isdecimal() and len(given) < 4):
+        raise InputRefused(f"'{given[:20]}' is not a number of days.", where="days")
 
     def work() -> str:
         bench.shop.casebook.count(case_id)
-        return customer_token(bench.shop, case_id, days)
+        if form.one("end"):
+            if any(link.id == form.one("end") for link in links_of(bench.shop, case_id)):
+                end_link(bench.shop, form.one("end"))
+            return ""
+        by = viewer_of(request).name
+        return customer_token(bench.shop, case_id, int(given or 14), by=by)
 
     token = await run_in_threadpool(work)
     return await run_in_threadpool(lambda: _hand_over(request, case_id, token))
@@ -189,6 +196,7 @@ def _hand_over(request: Request, case_id: str, token: str) -> Response:
     case = bench.desk.case(case_id)
     link = f"{_base(request, bench)}/c/{token}" if token else ""
     values: dict[str, Any] = {"case": case, "label": _label(case), "link": link}
+    values["links"] = links_of(bench.shop, case_id)
     return page(request, "hand_over.html", address=_base(request, bench), **values)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import gzip
 import json
 import math
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -79,7 +80,11 @@ async def begin(request: Request) -> Response:
     if not isinstance(size, int) or isinstance(size, bool):
         raise InputRefused("size: the number of bytes is needed.")
     made = await run_in_threadpool(
-        uploads.begin, shop, str(asked.get("case", "")), str(asked.get("name", "")), size
+        partial(uploads.begin, by=viewer_of(request).name),
+        shop,
+        str(asked.get("case", "")),
+        str(asked.get("name", "")),
+        size,
     )
     return JSONResponse(_state(made), 201)
 

@@ -13,7 +13,16 @@ from witnessmark.units import QUANTITIES
 from witnessmark.web.bench.state import ServerState, bench_of, going_on, page, viewer_of
 from witnessmark.web.door.posted import Posted, posted
 from witnessmark.web.pages.pages_cases import ledger_rows
-from witnessmark.workflow.case.locks import has_passphrase, set_passphrase
+from witnessmark.workflow.case.locks import (
+    drop_own_secret,
+    end_link,
+    end_sessions_of,
+    has_passphrase,
+    links_of,
+    own_secrets,
+    sessions_of,
+    set_passphrase,
+)
 from witnessmark.workflow.case.packs_of_shop import own_words, save_own_words
 from witnessmark.workflow.case.shop_settings import (
     Person,
@@ -169,6 +178,12 @@ def _change(bench: ServerState, what: str, form: Posted) -> None:
         save_person(bench.shop, Person(form.one("name"), _role(form)))
     elif what == "passphrase":
         set_passphrase(bench.shop, _role(form), (form.fields.get("passphrase") or [""])[-1])
+    elif what == "forgot":
+        drop_own_secret(bench.shop, form.one("name"))
+    elif what == "signout":
+        end_sessions_of(bench.shop, form.one("name"))
+    elif what == "endlink":
+        end_link(bench.shop, form.one("link"))
     else:
         raise NotFound("There is no such setting.")
 
@@ -208,6 +223,9 @@ def _settings_page(request: Request, error: WitnessmarkError | None) -> Response
         "people": people_of(bench.shop),
         "called": shop_name(bench.shop),
         "in_si": shows_si(bench.shop),
+        "secrets": own_secrets(bench.shop),
+        "sessions": sessions_of(bench.shop),
+        "links": links_of(bench.shop),
         "locked": {r: has_passphrase(bench.shop, r) for r in ("owner", "technician")},
     }
     status = http_status(error) if error else 200

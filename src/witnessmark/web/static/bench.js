@@ -171,22 +171,41 @@
   }
 
   // ---- what others enter ----------------------------------------------------------------------
-  const PAUSE = 1200;
-  async function watch() {
+  // The shop says when something changes. Where that cannot be had the page asks now and then.
+  const PAUSE = 5000;
+  let source = null;
+  function heard(now) {
     const live = document.getElementById("live");
-    if (!live || !live.dataset.watch) return;
+    if (!live) return;
+    const done = live.dataset.working === "yes" && !now.working;
+    if (now.version !== live.dataset.version || done) refill(live).catch(() => { /* next time */ });
+  }
+  function watch() {
+    const live = document.getElementById("live");
+    if (!live || !live.dataset.watch || source || document.visibilityState !== "visible") return;
+    if (!window.EventSource || !live.dataset.events) { ask(); return; }
+    source = new EventSource(live.dataset.events);
+    source.onmessage = (event) => { try { heard(JSON.parse(event.data)); } catch { /* not for us */ } };
+    source.onerror = () => {
+      if (source && source.readyState === EventSource.CLOSED) { source = null; setTimeout(ask, PAUSE); }
+    };
+  }
+  async function ask() {
+    const live = document.getElementById("live");
+    if (!live || source) return;
     if (document.visibilityState === "visible") {
       try {
         const response = await fetch(live.dataset.watch, { headers: { accept: "application/json" }, cache: "no-store" });
-        if (response.ok) {
-          const now = await response.json();
-          const done = live.dataset.working === "yes" && !now.working;
-          if (now.version !== live.dataset.version || done) await refill(live);
-        }
+        if (response.ok) heard(await response.json());
       } catch { /* the link is down; next time */ }
     }
-    setTimeout(watch, PAUSE);
+    setTimeout(ask, PAUSE);
   }
+  document.addEventListener("visibilitychange", () => {
+    if (document.visibilityState === "visible") watch();
+    else if (source) { source.close(); source = null; }
+  });
+  window.addEventListener("pagehide", () => { if (source) { source.close(); source = null; } });
   async function refill(live) {
     const response = await fetch(location.pathname + location.search, { headers: { accept: "text/html" }, cache: "no-store" });
     if (!response.ok) return;
@@ -214,6 +233,6 @@
   setInterval(() => { if (read(QUEUE, []).length) flush(); }, 4000);
   show();
   if (read(QUEUE, []).length) flush();
-  setTimeout(watch, PAUSE);
+  watch();
   window.witnessmark = { keep, forget, go };
 })();

@@ -7,12 +7,15 @@ import shutil
 import tomllib
 import uuid
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, BinaryIO
 
+from witnessmark.casebook.engine import DEFAULT_SHOP, Database
+from witnessmark.casebook.faults import disk_fault
 from witnessmark.casebook.files import Originals, digest
+from witnessmark.casebook.lockbox import Lockbox
 from witnessmark.casebook.store import Casebook, Summary
 from witnessmark.errors import InputRefused, NotFound, WitnessmarkError
 from witnessmark.model.entries.case import Case, read_case
@@ -20,6 +23,7 @@ from witnessmark.model.entries.entry import Entry, parse_entry
 from witnessmark.model.entries.entry_data import PhotoData, RecordingData
 from witnessmark.model.problem import Problem
 from witnessmark.workflow.case.named_files import Reach, shown, unreadable
+from witnessmark.workflow.case.private_files import make_private
 
 __all__ = ["Shop", "entry_line", "new_entry_id", "open_shop", "read_case_file"]
 
@@ -34,10 +38,26 @@ class Shop:
     folder: Path
     casebook: Casebook
     originals: Originals
+    name: str = DEFAULT_SHOP
+    #: Whether what earlier versions kept elsewhere was moved into the lockbox.
+    adopted: list[bool] = field(default_factory=list, compare=False)
+    _lockbox: list[Lockbox] = field(default_factory=list, compare=False)
+
+    @property
+    def locks(self) -> Lockbox:
+        """What the locks of the doors rest on; opened when first needed."""
+        if not self._lockbox:
+            url = self.casebook.database.url
+            if self.casebook.database.is_file:
+                url = f"sqlite:///{(self.folder / 'locks.sqlite').resolve()}"
+            self._lockbox.append(Lockbox(Database(url, shop=self.name)))
+        return self._lockbox[0]
 
     def close(self) -> None:
         """Let go of the casebook."""
         self.casebook.close()
+        for box in self._lockbox:
+            box.close()
 
     def list_cases(self) -> list[Summary]:
         """Return every case, the one last written to first."""
@@ -194,18 +214,20 @@ class Shop:
         return None
 
 
-def open_shop(folder: Path | str, *, create: bool = False) -> Shop:
+def open_shop(folder: Path | str, *, create: bool = False, database: str | None = None) -> Shop:
     """Open a shop's folder.
 
     ``shop.toml`` in it may hold ``casebook = "postgresql+psycopg://..."`` for several sites that
-    share one casebook; without it the casebook is ``casebook.sqlite`` in the folder.
+    share one database, ``shop = "yard-2"`` for the name of this one in it, and ``originals =
+    "s3://..."`` for recordings and photos that lie elsewhere; without it everything is in the
+    folder. *database* counts before what stands there.
 
     Raises:
         NotFound: no such shop, and *create* is not set.
         InputRefused: the folder's settings or casebook cannot be read.
     """
     folder = Path(folder)
-    if not create and not _is_shop(folder):
+    if not create and database is None and not _is_shop(folder):
         raise NotFound(
             "There is no shop in this folder.",
             where=str(folder),
@@ -213,11 +235,18 @@ def open_shop(folder: Path | str, *, create: bool = False) -> Shop:
         )
     if folder.exists() and not folder.is_dir():
         raise InputRefused("A shop is a folder; this is a file.", where=str(folder))
-    folder.mkdir(parents=True, exist_ok=True)
-    url = _shop_file(folder).get("casebook", f"sqlite:///{(folder / 'casebook.sqlite').resolve()}")
-    if not isinstance(url, str):
-        raise InputRefused("casebook: a text is needed.", where=str(folder / "shop.toml"))
-    return Shop(folder, Casebook(url), Originals(folder / "recordings"))
+    try:
+        folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+    except OSError as error:
+        raise disk_fault(error, str(folder)) from error
+    said = _shop_file(folder)
+    url = database or _said(said, "casebook", folder)
+    name = _said(said, "shop", folder) or DEFAULT_SHOP
+    own = (folder / "casebook.sqlite").resolve()
+    casebook = Casebook(url or f"sqlite:///{own}", shop=name)
+    if not casebook.read_only:
+        make_private(folder)
+    return Shop(folder, casebook, Originals(folder / "recordings"), name)
 
 
 def read_case_file(path: Path) -> Case:
@@ -265,6 +294,13 @@ def _shop_file(folder: Path) -> dict[str, Any]:
         return tomllib.loads(path.read_text(encoding="utf-8"))
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise InputRefused(f"The settings cannot be read: {error}.", where=str(path)) from None
+
+
+def _said(said: dict[str, Any], key: str, folder: Path) -> str:
+    found = said.get(key, "")
+    if not isinstance(found, str):
+        raise InputRefused(f"{key}: a text is needed.", where=str(folder / "shop.toml"))
+    return found
 
 
 def _lines_of(path: Path) -> tuple[list[str], list[Problem]]:

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import secrets
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, fields
-from typing import Any, Literal
+from typing import Literal
 
 from witnessmark.errors import InputRefused
 from witnessmark.model.quoted import OwnRates
@@ -22,7 +21,6 @@ __all__ = [
     "save_instrument",
     "save_person",
     "save_settings",
-    "secret_of",
     "set_shop_name",
     "set_si",
     "settings_of",
@@ -154,16 +152,6 @@ def save_person(shop: Shop, person: Person) -> None:
         raise InputRefused("A person needs a name of at most 80 characters.")
     rows = [asdict(p) for p in people_of(shop) if p.name != person.name]
     shop.casebook.set_setting("people", [*rows, asdict(person)])
-
-
-def secret_of(shop: Shop) -> str:
-    """Return the shop's own secret for signing sessions and links; made on first use."""
-    found: Any = shop.casebook.setting("secret")
-    if isinstance(found, str):
-        return found
-    made = secrets.token_urlsafe(32)
-    shop.casebook.set_setting("secret", made)
-    return made
 
 
 def _figure(name: str, text: str) -> float:

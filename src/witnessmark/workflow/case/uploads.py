@@ -2,25 +2,33 @@
 
 from __future__ import annotations
 
+import contextlib
+import errno
 import json
 import os
 import re
 import secrets
+import shutil
 import time
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
+from witnessmark.casebook.faults import disk_fault
 from witnessmark.errors import Conflict, InputRefused, NotFound, TooLarge
 from witnessmark.workflow.case.shop_on_disk import Shop
 
-__all__ = ["PIECE", "Upload", "begin", "cancel", "finish", "state", "take_piece"]
+__all__ = ["PIECE", "Upload", "begin", "cancel", "finish", "state", "sweep", "take_piece"]
 
 #: Largest piece taken at once [bytes].
 PIECE = 4 << 20
 #: Largest file taken [bytes].
 LARGEST = 2 << 30
-_OPEN = 40
+#: Uploads on their way of one person.
+_OPEN = 8
+#: Room that is left on the disk for the casebook [bytes].
+_SPARE = 64 << 20
+_YOUNG_S = 3600
 _KEEP_S = 7 * 24 * 3600
 _ID = re.compile(r"[0-9a-f]{32}")
 
@@ -35,6 +43,7 @@ class Upload:
         size: bytes in all.
         received: bytes that are safely here.
         case: case it belongs to.
+        by: who sends it, empty where nobody signs in.
     """
 
     id: str
@@ -42,9 +51,10 @@ class Upload:
     size: int
     received: int
     case: str
+    by: str = ""
 
 
-def begin(shop: Shop, case: str, name: str, size: int) -> Upload:
+def begin(shop: Shop, case: str, name: str, size: int, *, by: str = "") -> Upload:
     """Start an upload of *size* bytes.
 
     Raises:
@@ -61,11 +71,20 @@ def begin(shop: Shop, case: str, name: str, size: int) -> Upload:
             do="Cut the recording into pieces.",
         )
     _sweep(shop)
-    if sum(1 for _ in _all(shop)) >= _OPEN:
-        raise InputRefused("Too many uploads are on their way.", do="Finish or cancel one first.")
-    upload = Upload(secrets.token_hex(16), name[:300] or "recording", size, 0, case)
-    _meta(shop, upload.id).write_text(json.dumps(asdict(upload)), encoding="utf-8")
-    _part(shop, upload.id).touch()
+    if sum(1 for u in _open_uploads(shop) if u.by == by) >= _OPEN:
+        raise InputRefused(
+            "Too many of your uploads are on their way.", do="Finish or cancel one first."
+        )
+    upload = Upload(secrets.token_hex(16), name[:300] or "recording", size, 0, case, by)
+    try:
+        if shutil.disk_usage(shop.folder).free < size + _SPARE:
+            raise OSError(errno.ENOSPC, "no room")
+        _part(shop, upload.id).touch(mode=0o600)
+        fresh = _meta(shop, upload.id).with_suffix(".new")
+        fresh.write_text(json.dumps(asdict(upload)), encoding="utf-8")
+        fresh.replace(_meta(shop, upload.id))  # whole or not at all
+    except OSError as error:
+        raise disk_fault(error, "uploads") from error
     return upload
 
 
@@ -75,11 +94,20 @@ def state(shop: Shop, upload_id: str) -> Upload:
     Raises:
         NotFound: no such upload.
     """
-    if _ID.fullmatch(upload_id) is None or not _meta(shop, upload_id).is_file():
-        raise NotFound("There is no such upload.", do="Choose the file again.")
-    row = json.loads(_meta(shop, upload_id).read_text(encoding="utf-8"))
-    row["received"] = _part(shop, upload_id).stat().st_size
-    return Upload(**row)
+    gone = NotFound(
+        "There is no such upload; it was finished, cancelled, or its part is gone.",
+        do="Choose the file again.",
+    )
+    if _ID.fullmatch(upload_id) is None:
+        raise gone
+    try:
+        row = json.loads(_meta(shop, upload_id).read_text(encoding="utf-8"))
+        received = _part(shop, upload_id).stat().st_size
+        return Upload(**{**row, "received": received})
+    except (FileNotFoundError, ValueError, TypeError):
+        raise gone from None
+    except OSError as error:
+        raise disk_fault(error, "uploads") from error
 
 
 def take_piece(shop: Shop, upload_id: str, offset: int, piece: bytes) -> Upload:
@@ -101,10 +129,10 @@ def take_piece(shop: Shop, upload_id: str, offset: int, piece: bytes) -> Upload:
         raise TooLarge(f"The file was said to have {upload.size} bytes; this is more.")
     fresh = piece[upload.received - offset :]
     if fresh:
-        with _part(shop, upload_id).open("ab") as target:
-            target.write(fresh)
-            target.flush()
-            os.fsync(target.fileno())
+        try:
+            _write_at(_part(shop, upload_id), upload.received, fresh)
+        except OSError as error:
+            raise disk_fault(error, "uploads") from error
     return state(shop, upload_id)
 
 
@@ -140,9 +168,42 @@ def cancel(shop: Shop, upload_id: str) -> None:
     _meta(shop, upload_id).unlink(missing_ok=True)
 
 
+def sweep(shop: Shop) -> None:
+    """Throw away uploads that nobody went on with, and halves of them."""
+    _sweep(shop)
+    metas = {meta.stem for meta in _all(shop)}
+    for left in (*_folder(shop).glob("*.part"), *_folder(shop).glob("*.new")):
+        if left.stem not in metas and time.time() - left.stat().st_mtime > _YOUNG_S:
+            left.unlink(missing_ok=True)
+
+
+def _write_at(part: Path, offset: int, fresh: bytes) -> None:
+    """Write all of a piece or nothing of it: what a full disk cut off is taken back."""
+    with part.open("r+b") as target:
+        target.seek(0, os.SEEK_END)
+        if target.tell() != offset:
+            raise Conflict("Another device sends the same file.", do="Ask where to go on.")
+        try:
+            target.write(fresh)
+            target.flush()
+            os.fsync(target.fileno())
+        except OSError:
+            target.truncate(offset)
+            raise
+
+
+def _open_uploads(shop: Shop) -> Iterator[Upload]:
+    for meta in list(_all(shop)):
+        with contextlib.suppress(NotFound):
+            yield state(shop, meta.stem)
+
+
 def _folder(shop: Shop) -> Path:
     folder = shop.folder / "uploads"
-    folder.mkdir(exist_ok=True)
+    try:
+        folder.mkdir(exist_ok=True, mode=0o700)
+    except OSError as error:
+        raise disk_fault(error, str(folder)) from error
     return folder
 
 

@@ -17,7 +17,7 @@ from typing import IO
 from witnessmark.errors import WitnessmarkError
 from witnessmark.model.assessment import Assessment
 
-__all__ = ["Stopped", "Worked", "Worker", "work_on"]
+__all__ = ["Died", "Stopped", "Worked", "Worker", "work_on"]
 
 _HEAD = struct.Struct(">Q")
 _COMMAND = "from witnessmark.workflow.shop.worker import answer_until_closed; answer_until_closed()"
@@ -25,6 +25,10 @@ _COMMAND = "from witnessmark.workflow.shop.worker import answer_until_closed; an
 
 class Stopped(WitnessmarkError):
     """The work was stopped by somebody."""
+
+
+class Died(WitnessmarkError):
+    """The process that did the work ended by itself, or had to be ended."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,30 +62,44 @@ class Worker:
 
     Args:
         folder: the shop's folder.
+        limit_s: a case that takes longer is given up [s].
+        database: the casebook's address where it is not in the folder.
     """
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, *, limit_s: float = 300.0, database: str = "") -> None:
+        self._limit_s = limit_s
+        self._database = database
         self._folder = folder.resolve()
         self._child: subprocess.Popen[bytes] | None = None
         self._lock = threading.Lock()
+        self._stopped = False
+        self._late = False
 
     def __call__(self, case_id: str) -> Worked:
         """Assess a case.
 
         Raises:
             Stopped: the child was stopped meanwhile.
+            Died: the child ended by itself, or took longer than the limit.
             WitnessmarkError: what the assessment refuses.
         """
         with self._lock:
+            self._stopped = self._late = False
             child = self._started()
             if child.stdin is None or child.stdout is None:
                 raise Stopped("The work was stopped.")
+            watch = threading.Timer(self._limit_s, self._too_long, (child,))
+            watch.daemon = True
+            watch.start()
             try:
                 _send(child.stdin, case_id)
                 found = _receive(child.stdout)
-            except (OSError, EOFError, ValueError):
+            except (OSError, EOFError, ValueError, pickle.UnpicklingError):
                 self._child = None
-                raise Stopped("The work was stopped.") from None
+                child.kill()
+                raise self._why(child) from None
+            finally:
+                watch.cancel()
         if isinstance(found, BaseException):
             raise found
         if not isinstance(found, Worked):
@@ -90,10 +108,25 @@ class Worker:
 
     def stop(self) -> None:
         """Stop what is being worked on; the next case starts a fresh child."""
+        self._stopped = True
         child = self._child
         if child is not None:
             child.kill()
             child.wait(10)
+
+    def _too_long(self, child: subprocess.Popen[bytes]) -> None:
+        self._late = True
+        child.kill()
+
+    def _why(self, child: subprocess.Popen[bytes]) -> WitnessmarkError:
+        if self._stopped:
+            return Stopped("The work was stopped.")
+        again = "The entries are safe. Ask again once; if it happens again, report it."
+        if self._late:
+            return Died(f"The odds were not worked out within {self._limit_s:.0f} s.", do=again)
+        ended = child.wait(10)
+        how = f" (signal {-ended})" if ended < 0 else ""
+        return Died(f"The process that works out the odds ended by itself{how}.", do=again)
 
     def _started(self) -> subprocess.Popen[bytes]:
         if self._child is None or self._child.poll() is not None:
@@ -106,14 +139,14 @@ class Worker:
                 env={**os.environ, **threads, "PYTHONPATH": paths},
             )
             assert self._child.stdin is not None  # noqa: S101
-            _send(self._child.stdin, str(self._folder))
+            _send(self._child.stdin, (str(self._folder), self._database))
         return self._child
 
 
 def answer_until_closed() -> None:
     """Be the child: read a shop's folder, then case ids, and answer each until the pipe closes."""
     from witnessmark.workflow.case.shop_on_disk import open_shop  # noqa: PLC0415
-    from witnessmark.workflow.dossier.assess_case import assess_in_shop  # noqa: PLC0415
+    from witnessmark.workflow.dossier.around_poison import assess_around_poison  # noqa: PLC0415
 
     source, target = sys.stdin.buffer, os.fdopen(os.dup(sys.stdout.fileno()), "wb")
     # Whatever a library prints must not get between the answers.
@@ -121,10 +154,13 @@ def answer_until_closed() -> None:
     if hasattr(os, "nice"):
         os.nice(5)  # pages come first
     try:
-        shop = open_shop(str(_receive(source)))
+        asked = _receive(source)
+        if not isinstance(asked, tuple):
+            return
+        shop = open_shop(str(asked[0]), database=str(asked[1]) or None)
         while True:
             case_id = str(_receive(source))
-            _send(target, _caught(lambda name: work_on(assess_in_shop(shop, name)), case_id))
+            _send(target, _caught(lambda name: assess_around_poison(shop, name, work_on), case_id))
     except (EOFError, OSError, KeyboardInterrupt):
         return
 

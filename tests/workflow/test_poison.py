@@ -1,0 +1,174 @@
+"""No entry can break a case: refused at the door, or left out and named while the rest goes on."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import threading
+import time
+from pathlib import Path
+
+import pytest
+
+from witnessmark.errors import EntryRefused, NotFound
+from witnessmark.model.entries.case import read_case
+from witnessmark.model.entries.entry import parse_entry
+from witnessmark.web.bench.desk import Desk
+from witnessmark.workflow.case.shop_on_disk import Shop, entry_line, open_shop
+from witnessmark.workflow.dossier.around_poison import around_poison, hiding
+from witnessmark.workflow.shop.worker import Died, Worker
+
+AT = "2026-03-02T08:00:00Z"
+
+
+def line(data: str, kind: str = "note") -> str:
+    return f'{{"kind":"{kind}","id":"x1","at":"{AT}","data":{data}}}'
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        (line('{"words":"\\ud800"}'), "half a character"),
+        (line('{"words":"a\\u0000b"}'), "control character U\\+0000"),
+        (line('{"words":"x","more":{"\\u001b":1}}'), "control character U\\+001B"),
+        (line('{"words":"x","more":' + "[" * 40 + "]" * 40 + "}"), "nested deeper"),
+        (line('{"words":"x","more":[' + "1," * 30_000 + "1]}"), "more than"),
+        (line('{"words":"x","more":"' + "y" * 200_000 + '"}'), "more than"),
+        (line('{"words":"x","more":1' + "0" * 400 + "}"), "more digits"),
+        (line('{"words":"x","more":' + "[" * 100_000), "nested too deeply|not whole JSON"),
+        (line('{"words":"x","more":' + "1" * 5000 + "}"), "not whole JSON|more digits"),
+    ],
+)
+def test_what_breaks_readers_is_refused_at_the_door_and_damaged_where_it_lies(text, words):
+    with pytest.raises(EntryRefused, match=words):
+        parse_entry(text)
+    case = read_case("c1", [text, entry_line("note", {"words": "good"}, entry_id="e2", at=AT)])
+    assert [e.id for e in case.entries] == ["e2"]
+    assert case.damaged == ((0, text),)
+    assert len(case.problems) == 1
+
+
+@pytest.fixture
+def shop(tmp_path: Path):
+    found = open_shop(tmp_path / "shop", create=True)
+    found.new_case("c1", [entry_line("note", {"words": "first"}, entry_id="e1", at=AT)])
+    yield found
+    found.close()
+
+
+@pytest.mark.parametrize(
+    ("words", "taken"),
+    [
+        ("paid \u202e05 DSU", False),
+        ("\u2066open for ever", False),
+        ("closed \u2069 without opening", False),
+        ("\u2068\u05d0\u05d1\u2069 a name between its marks", True),
+        ("\u05d0\u05d1 plain", True),
+        ("\u202a\u202b\u202a\u202b\u202ax\u202c\u202c\u202c\u202c\u202c", False),
+    ],
+)
+def test_marks_that_turn_the_direction_of_reading(shop: Shop, words: str, taken: bool) -> None:
+    if taken:
+        shop.add("c1", "note", {"words": words})
+    else:
+        with pytest.raises(EntryRefused, match="direction of reading"):
+            shop.add("c1", "note", {"words": words})
+    assert shop.casebook.count("c1") == 1 + taken
+
+
+def test_a_case_name_that_is_none_reaches_no_database(shop: Shop) -> None:
+    for name in ("\x00", "a\x00b", "\ud800", "../x", "x" * 500, "a b", ""):
+        for ask in (shop.case, shop.casebook.count, shop.casebook.lines):
+            with pytest.raises(NotFound):
+                ask(name)
+        with pytest.raises(NotFound):
+            shop.add(name, "note", {"words": "x"})
+
+
+def test_the_entries_that_break_the_work_are_found_and_left_out() -> None:
+    ids = [f"e{n}" for n in range(200)]
+    tried = []
+
+    def work(hidden: frozenset[str]) -> frozenset[str]:
+        tried.append(hidden)
+        if {"e17", "e150"} - hidden:
+            raise ZeroDivisionError
+        return hidden
+
+    assert around_poison(work, ids) == {"e17", "e150"}
+    assert len(tried) < 30
+
+
+def test_a_fault_that_no_entry_makes_is_passed_on() -> None:
+    def work(_: frozenset[str]) -> None:
+        raise ZeroDivisionError
+
+    with pytest.raises(ZeroDivisionError):
+        around_poison(work, ["a", "b"])
+
+    def all_of_them(hidden: frozenset[str]) -> None:
+        if len(hidden) < 99:
+            raise ZeroDivisionError
+
+    with pytest.raises(ZeroDivisionError):
+        around_poison(all_of_them, [f"e{n}" for n in range(99)])
+
+
+def test_what_is_left_out_is_named(shop: Shop) -> None:
+    shop.add("c1", "note", {"words": "second"}, entry_id="e2", at=AT)
+    found = hiding(shop, frozenset({"e1"})).case("c1")
+    assert [e.id for e in found.entries] == ["e2"]
+    (problem,) = found.problems
+    assert problem.where == "e1"
+    assert "damaged" in problem.what
+
+
+def test_a_worker_that_dies_says_so_and_is_not_started_again_and_again(shop: Shop) -> None:
+    complaint = {"words": "oil pressure low (invented)", "families": ["oil_press"]}
+    shop.append("c1", [entry_line("complaint", complaint, entry_id="c", at=AT)])
+    worker = Worker(shop.folder)
+    calls = []
+
+    def work(case_id: str):
+        calls.append(case_id)
+
+        def end():
+            while worker._child is None:
+                time.sleep(0.01)
+            os.kill(worker._child.pid, signal.SIGKILL)
+
+        threading.Thread(target=end, daemon=True).start()
+        return worker(case_id)
+
+    desk = Desk(shop, work, worker.stop)
+    try:
+        found = desk.look("c1", wait_s=60)
+        assert "ended by itself (signal 9)" in found.trouble
+        for _ in range(50):
+            assert desk.look("c1").trouble
+        assert calls == ["c1"]
+    finally:
+        desk.close()
+
+
+def test_a_case_that_takes_too_long_is_given_up(shop: Shop) -> None:
+    worker = Worker(shop.folder, limit_s=0.05)
+    with pytest.raises(Died, match="not worked out within"):
+        worker("c1")
+    worker.stop()
+
+
+def test_a_stored_poison_entry_is_shown_and_the_rest_goes_on(tmp_path: Path) -> None:
+    """Lines that an earlier version let in, written past the door."""
+    from witnessmark.workflow.dossier.around_poison import assess_around_poison
+
+    shop = open_shop(tmp_path / "old", create=True)
+    bad = line('{"words":"\\ud800"}')
+    good = entry_line("note", {"words": "good"}, entry_id="e2", at=AT)
+    shop.new_case("c1", [bad, good])
+    found = assess_around_poison(shop, "c1", lambda a: a)
+    assert [e.id for e in found.case.entries] == ["e2"]
+    assert any("half a character" in p.what for p in found.problems)
+    assert json.loads(shop.export("c1").splitlines()[0])["id"] == "x1"
+    shop.close()
