@@ -2,24 +2,22 @@
 
 from __future__ import annotations
 
-import json
-import os
 import re
 import sqlite3
 import time
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from contextlib import closing, contextmanager
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from typing import Any, TypeVar
 
-from sqlalchemy import Connection, func, insert, inspect, select, text, update
+from sqlalchemy import Connection, func, insert, select, text, update
 from sqlalchemy.exc import DatabaseError, IntegrityError
 
 from witnessmark.casebook import casebook_tables as tables
+from witnessmark.casebook.beside import Beside, now
 from witnessmark.casebook.chain import Link, first_link, line_digest, link, new_salt
-from witnessmark.casebook.engine import DEFAULT_SHOP, WAIT_S, Database
+from witnessmark.casebook.engine import DEFAULT_SHOP, Database
 from witnessmark.casebook.faults import cause
+from witnessmark.casebook.opening import VERSION, bring_up_to_date
 from witnessmark.casebook.rows import Rows
 from witnessmark.errors import (
     Conflict,
@@ -27,17 +25,12 @@ from witnessmark.errors import (
     InputRefused,
     NotFound,
     StorageBusy,
-    StorageFault,
-    StorageReadOnly,
 )
 from witnessmark.model.entries.case import Case, read_case
 from witnessmark.model.entries.entry import must_be_readable, parse_entry
 from witnessmark.model.entries.soundness import unstorable
 
 __all__ = ["VERSION", "Casebook", "Summary", "is_case_id"]
-
-#: Version of the casebook this program writes: the newest migration's number.
-VERSION = "0002"
 
 T = TypeVar("T")
 _CASE_ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,79}")
@@ -56,7 +49,7 @@ class Summary:
     last: str
 
 
-class Casebook:
+class Casebook(Beside):
     """Cases in a database.
 
     Args:
@@ -72,7 +65,7 @@ class Casebook:
         self.database = Database(url, shop=shop)
         self.rows = Rows(self.database)
         try:
-            self._open()
+            bring_up_to_date(self.database)
         except (DatabaseError, sqlite3.DatabaseError) as error:
             self.database.close()
             raise InputRefused(
@@ -118,7 +111,7 @@ class Casebook:
         def work(connection: Connection) -> None:
             known = select(tables.cases.c.id).where(tables.cases.c.id == case_id)
             if connection.scalar(known) is None:
-                connection.execute(insert(tables.cases).values(id=case_id, opened=_now()))
+                connection.execute(insert(tables.cases).values(id=case_id, opened=now()))
                 self._append(connection, case_id, _parsed(given), by)
             elif not given or self._lines(connection, case_id) != given:
                 raise Conflict(
@@ -226,21 +219,13 @@ class Casebook:
                 connection.execute(
                     update(tables.lines)
                     .where(c.case_id == case_id, c.position == position)
-                    .values(line=line, salt="", erased=_now())
+                    .values(line=line, salt="", erased=now())
                 )
             connection.execute(
                 update(tables.cases)
                 .where(tables.cases.c.id == case_id)
                 .values(changed=self._next_change(connection), row_key=None, row=None)
             )
-
-    def rename_files(self, names: Mapping[str, str]) -> None:
-        """Give stored files (by digest) other names."""
-        with self._write() as connection:
-            for sha256, name in names.items():
-                table = tables.files
-                query = update(table).where(table.c.sha256 == sha256).values(name=name)
-                connection.execute(query)
 
     def log(self, case_id: str) -> list[tuple[str | None, str, str | None]]:
         """Return (entry id, when it was stored, by whom) of every line of a case."""
@@ -251,60 +236,6 @@ class Casebook:
         )
         with self._read() as connection:
             return [(row[0], row[1], row[2]) for row in connection.execute(query)]
-
-    def attach(self, case_id: str, entry_id: str, sha256: str) -> None:
-        """Remember which stored file an entry speaks of when its line does not say."""
-        row = {"case_id": case_id, "entry_id": entry_id, "sha256": sha256}
-        with self._write() as connection:
-            if self._attached(connection, case_id).get(entry_id) is None:
-                connection.execute(insert(tables.attachments).values(**row))
-
-    def attachments(self, case_id: str) -> dict[str, str]:
-        """Return entry id -> digest for the entries whose line does not say."""
-        with self._read() as connection:
-            return self._attached(connection, case_id)
-
-    def note_file(self, sha256: str, name: str, size: int) -> None:
-        """Remember a stored file's first name."""
-        with self._write() as connection:
-            known = select(tables.files.c.sha256).where(tables.files.c.sha256 == sha256)
-            if connection.scalar(known) is None:
-                connection.execute(
-                    insert(tables.files).values(sha256=sha256, name=name, size=size, added=_now())
-                )
-
-    def file_names(self) -> dict[str, str]:
-        """Return digest -> name of every stored file."""
-        with self._read() as connection:
-            query = select(tables.files.c.sha256, tables.files.c.name)
-            return {row[0]: row[1] for row in connection.execute(query)}
-
-    def setting(self, key: str) -> Any:
-        """Return a setting, ``None`` where it was never set."""
-        query = select(tables.settings.c.value).where(tables.settings.c.key == key)
-        with self._read() as connection:
-            value = connection.scalar(query)
-        return None if value is None else json.loads(value)
-
-    def drop_setting(self, key: str) -> None:
-        """Forget a setting."""
-        with self._write() as connection:
-            connection.execute(tables.settings.delete().where(tables.settings.c.key == key))
-
-    def set_setting(self, key: str, value: Any) -> None:
-        """Store a setting (JSON types)."""
-        row = {"value": json.dumps(value, ensure_ascii=False), "changed": _now()}
-        with self._write() as connection:
-            changed = connection.execute(
-                tables.settings.update().where(tables.settings.c.key == key).values(**row)
-            )
-            if changed.rowcount == 0:
-                connection.execute(insert(tables.settings).values(key=key, **row))
-
-    def _attached(self, connection: Connection, case_id: str) -> dict[str, str]:
-        table = tables.attachments
-        query = select(table.c.entry_id, table.c.sha256).where(table.c.case_id == case_id)
-        return {row[0]: row[1] for row in connection.execute(query)}
 
     def _append(
         self,
@@ -327,7 +258,7 @@ class Casebook:
                     )
                 ids.append(entry_id)
                 continue
-            salt, added = new_salt(), _now()
+            salt, added = new_salt(), now()
             digest = line_digest(salt, line)
             before = link(before, position, digest, added, by or "")
             rows.append(
@@ -420,94 +351,10 @@ class Casebook:
                 time.sleep(pause)
         raise AssertionError("unreachable")
 
-    @contextmanager
-    def _read(self) -> Iterator[Connection]:
-        with self.database.read() as connection:
-            yield connection
-
-    @contextmanager
-    def _write(self) -> Iterator[Connection]:
-        with self.database.write() as connection:
-            yield connection
-
-    def _open(self) -> None:
-        try:
-            current = self._version()
-        except StorageFault:
-            if not self.database.only_read():
-                raise
-            current = self._version()
-        if current == VERSION:
-            self._is_writable()
-            self._one_shop()
-            return
-        # The migration library is loaded only when there is something to migrate.
-        from witnessmark.casebook.migrate import known_versions, upgrade  # noqa: PLC0415
-
-        if current is not None:
-            if current not in known_versions():
-                raise InputRefused(
-                    "The casebook was written by a newer version of Witnessmark.",
-                    where=self.database.place,
-                    do="Update Witnessmark; nothing was changed.",
-                )
-            _back_up(self.database, current)
-        with self._write() as connection:
-            if not self.database.is_file:
-                connection.execute(text("SELECT pg_advisory_xact_lock(7421960)"))
-            # Another program may have opened it first, and done the work, while we waited.
-            if _version_of(connection, self.database.place) != VERSION:
-                upgrade(connection)
-        self._one_shop()
-
-    def _is_writable(self) -> None:
-        path = self.database.path
-        if path is not None and not (os.access(path, os.W_OK) and os.access(path.parent, os.W_OK)):
-            self.database.only_read()
-
-    def _one_shop(self) -> None:
-        """Refuse a server login that would see every shop's rows as one shop's."""
-        if self.database.is_file:
-            return
-        with self._read() as connection:
-            sees_all = connection.scalar(
-                text("SELECT rolsuper OR rolbypassrls FROM pg_roles WHERE rolname = current_user")
-            )
-            others = connection.scalar(
-                text("SELECT count(*) FROM cases WHERE shop <> witnessmark_shop()")
-            )
-        if sees_all and others:
-            raise InputRefused(
-                "This login of the database sees the rows of every shop in it.",
-                where=self.database.place,
-                do="Use a role without SUPERUSER and BYPASSRLS, as docs/many_sites.md shows.",
-            )
-
-    def _version(self) -> str | None:
-        with self._read() as connection:
-            return _version_of(connection, self.database.place)
-
 
 def is_case_id(name: str) -> bool:
     """Say whether *name* can be the name of a case."""
     return _CASE_ID.fullmatch(name) is not None
-
-
-def _version_of(connection: Connection, place: str) -> str | None:
-    looked = inspect(connection)
-    if not looked.has_table("alembic_version"):
-        strangers = set(looked.get_table_names())
-        if connection.dialect.name != "sqlite":
-            strangers &= set(tables.metadata.tables)
-        if strangers:
-            raise InputRefused(
-                "This is a database of another program, not a casebook.",
-                where=place,
-                do="Nothing was changed. Choose the folder of a shop, or an empty database.",
-            )
-        return None
-    version = connection.scalar(text("SELECT version_num FROM alembic_version"))
-    return None if version is None else str(version)
 
 
 def _parsed(lines: Iterable[str]) -> list[tuple[str, str | None]]:
@@ -527,25 +374,6 @@ def _parsed(lines: Iterable[str]) -> list[tuple[str, str | None]]:
     return found
 
 
-def _back_up(database: Database, revision: str) -> None:
-    if database.path is None:
-        return
-    if not os.access(database.path.parent, os.W_OK):
-        raise StorageReadOnly(
-            "The casebook is of an older version and cannot be brought up to date here.",
-            where=database.place,
-            do="Make its folder writable, or copy it to a place that is.",
-        )
-    stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%S.%fZ")
-    target = database.path.with_name(f"casebook.before-{revision}-{stamp}.sqlite")
-    with (
-        closing(sqlite3.connect(database.path, timeout=WAIT_S)) as source,
-        closing(sqlite3.connect(target)) as copy,
-    ):
-        target.chmod(0o600)
-        source.backup(copy)
-
-
 def _must_be_id(case_id: str) -> None:
     """What cannot be a case's name is none, and never reaches the database."""
     if not is_case_id(case_id):
@@ -555,7 +383,3 @@ def _must_be_id(case_id: str) -> None:
 def _no_case(case_id: str) -> NotFound:
     shown = "".join(c if c.isprintable() else "?" for c in case_id[:80])
     return NotFound(f"There is no case '{shown}'.", do="List the cases to see them.")
-
-
-def _now() -> str:
-    return datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")

@@ -123,7 +123,6 @@ def _parse(line: str) -> tuple[Entry, tuple[str, ...]]:
     if fault := unsound(found):
         raise EntryRefused(
             f"The line cannot be used: {fault}.",
-            where=where,
             do="Enter it anew; an entry is a few short texts and numbers.",
         )
     if not isinstance(found, dict):
