@@ -61,7 +61,7 @@ def cycle(*, burn=1.0, boost=2.6, ratio=16.5, late=0.0, blow=0.0, orders=ORDERS)
     s = np.clip((deg - late + 4) / 12, 0, None)
     m = np.clip((deg - late) / 55, 0, None)
     heat = 0.18 * (1 - np.exp(-5 * s**2)) + 0.82 * (1 - np.exp(-5 * m**1.6))
-    total = burn * 4300.0 * (boost / 2.6)
+    total = burn * 10800.0 * (boost / 2.6)
     p = np.full(len(deg), boost * 1e5)
     for i in range(1, len(deg)):
         if not -150.0 < deg[i] < 135.0:
@@ -110,7 +110,8 @@ def twist(e, state, rpm, *, load=1.0, weak=None):
     w = (2 * np.pi * np.asarray(rpm)[:, None] / 60 * ORDERS).reshape(rows)
     k = np.zeros((rows, nodes + 1, nodes + 1), complex)
     for i, (elastic, inertia) in enumerate(e.bars):
-        stiff = elastic * (1 + 1j * e.steel)
+        # The clutch's springs rub; the rest is steel.
+        stiff = elastic * (1 + 1j * (e.steel if i < len(e.bars) - 1 else 0.2))
         x = w * np.sqrt(inertia / stiff)
         own, over = stiff * x / np.tan(x), -stiff * x / np.sin(x)
         k[:, i, i] += own
@@ -156,7 +157,7 @@ def _part(load):
     key = round(float(load), 2)
     if key not in _CACHE:
         boost = 1.0 + 1.6 * key
-        _CACHE[key] = cycle(boost=boost, burn=(0.10 + 0.90 * key) * 2.6 / boost)
+        _CACHE[key] = cycle(boost=boost, burn=(0.07 + 0.93 * key) * 2.6 / boost)
     return _CACHE[key]
 
 

@@ -16,6 +16,7 @@ from witnessmark.physics.vibration.twist.tooth_edges import (
     edges_of_levels,
     edges_of_waveform,
     find_marks,
+    marks_by_turns,
     other_wheels,
     sectors_by_cam,
 )
@@ -43,6 +44,9 @@ class Timing:
         dead_centre: cylinder 1's firing dead centre on the marks' own count over 720 degrees
             [rad], or ``None``.
         channel: name of the channel.
+        partner: the dead centre is known but for one turn: a once-a-turn mark cannot tell a
+            cylinder from its partner.
+        told: number of marks that was told and that the teeth contradict, ``None`` otherwise.
     """
 
     entry: str
@@ -55,6 +59,8 @@ class Timing:
     load: float | None
     dead_centre: float | None
     channel: str
+    partner: bool = False
+    told: int | None = None
 
 
 def gather_timings(bench: Bench) -> tuple[Timing, ...]:
@@ -70,17 +76,18 @@ def gather_timings(bench: Bench) -> tuple[Timing, ...]:
         if not wanted:
             continue
         marks: Marks | None = None
-        refused, name = "", ""
+        refused, name, cycle = "", "", True
         try:
             edges, name = _edges(recording)
-            marks = _marks(edges, recording, data)
+            marks, cycle = _marks(edges, recording, data)
         except ValueError as error:
             refused = str(error)
+        told = data.marks if marks is not None and marks.places != data.marks else None
         found.append(
             Timing(
                 entry.id, recording.sha256, bench.stage(entry.id), marks, refused,
                 data.place or "", _warm(bench, entry.id, data), data.point.fraction(),
-                _dead_centre(recording, data, marks), name,
+                _dead_centre(recording, data, marks), name, not cycle, told,
             )
         )  # fmt: skip
     return tuple(found)
@@ -100,15 +107,30 @@ def _edges(recording: Recording) -> tuple[Floats, str]:
     return best[1], best[2]
 
 
-def _marks(edges: Floats, recording: Recording, data: RecordingData) -> Marks:
-    """Say which mark each edge is, by what was told, by the cam row, or by the teeth alone."""
-    marks = find_marks(edges, places=data.marks)
+def _marks(edges: Floats, recording: Recording, data: RecordingData) -> tuple[Marks, bool]:
+    """Say which mark each edge is, and whether one turn of a cycle is told from the other.
+
+    By the gaps, by a second pickup that counts the turns, by what was told. A told number that
+    the teeth themselves contradict is left aside: it never makes it worse.
+    """
+    second = _second(recording)
+    try:
+        marks = find_marks(edges, places=data.marks)
+    except ValueError:
+        counted = _counted(edges, second, data.marks)
+        if counted is not None:
+            return counted
+        if data.marks is None:
+            raise
+        marks = find_marks(edges)
+    if not marks.indexed:
+        return _counted(edges, second, data.marks) or (marks, True)
     if data.marks is not None:
-        return marks
+        return marks, True
     cam = cam_of(recording.channels)
     told = sectors_by_cam(marks, _of_channel(cam)) if cam is not None else None
     if told is not None and (told[1] or told[0] > 1):
-        return marks.repeated(told[0])
+        return marks.repeated(told[0]), True
     others = other_wheels(marks)
     if others:
         ways = " or ".join(
@@ -119,7 +141,25 @@ def _marks(edges: Floats, recording: Recording, data: RecordingData) -> Marks:
         raise ValueError(
             f"the teeth alone fit a wheel of {ways}: say its places ('marks'), or record the cam"
         )
-    return marks
+    return marks, True
+
+
+def _second(recording: Recording) -> Channel | None:
+    """Return the pickup that counts turns or cycles: the camshaft's, or one of far fewer edges."""
+    cam = cam_of(recording.channels)
+    if cam is not None:
+        return cam
+    rows = sorted(recording.channels, key=lambda c: c.values.size)
+    return rows[0] if len(rows) > 1 and rows[0].values.size <= 0.25 * rows[-1].values.size else None
+
+
+def _counted(
+    edges: Floats, second: Channel | None, told: int | None
+) -> tuple[Marks, bool] | None:
+    if second is None:
+        return None
+    known = True if is_cam(second) else None
+    return marks_by_turns(edges, _of_channel(second), places=told, cam=known)
 
 
 def _of_channel(channel: Channel) -> Floats:
@@ -160,7 +200,7 @@ def _dead_centre(recording: Recording, data: RecordingData, marks: Marks | None)
     """
     if data.dead_centre is None or marks is None:
         return None
-    cam = next((c for c in recording.channels if is_cam(c)), None)
+    cam = _second(recording)
     if cam is None:
         return None
     try:

@@ -34,9 +34,21 @@ Complex = npt.NDArray[np.complex128]
 
 ORDERS = (0.5, 1.0, 1.5, 2.0, 2.5)
 _WHOLE = (1.0, 2.0)
+#: Heat of one cylinder's cycle at full load [J], so that 2.5 L do 5.9 kJ of indicated work (2500 N m
+#: at the flywheel of a six, 5.2 kJ, and friction); and the part of it that idling takes (from
+#: memory: about 1 bar of mean pressure).
+_HEAT, _IDLE = 9.6e3, 0.07
 #: Uneven marks of a usual wheel, one component of an integer order times the root of the number of
 #: marks [rad]: 0.3 degrees a mark (a real wheel with a gap shows 0.27, PROVENANCE.md).
 _PATTERN = 0.3 * np.pi / 180
+
+
+#: Below this the engine is cranked [r/min]; spread allowed for a cylinder's difference [-].
+CRANKING_BELOW = 400.0
+_WIDE = 1.0
+#: Sound cylinders differ by this part of their whole gas torque (judgement; a compression test of a
+#: sound engine spreads by a few per cent).
+_NATURAL = 0.03
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +64,7 @@ class Balance:
         margin: by how much the weakest is below the next weakest [-].
         explained: part of the low orders' energy that the deviations explain [-].
         shortfall: by how much the weakest gives less than the mean of the others [-].
+        misfit: squared misfit left, in units of its doubt [-].
     """
 
     deviation: Floats
@@ -61,6 +74,7 @@ class Balance:
     margin: float
     explained: float
     shortfall: float
+    misfit: float = 0.0
 
 
 def gas_harmonics(
@@ -71,6 +85,7 @@ def gas_harmonics(
     stroke: float = 0.169,
     rod: float = 0.262,
     compression: float = 17.0,
+    burning: float = 1.0,
 ) -> Complex:
     """Return the gas torque's harmonics of one cylinder, firing dead centre at angle 0 [N m].
 
@@ -85,6 +100,7 @@ def gas_harmonics(
         stroke: [m].
         rod: connecting rod length [m].
         compression: ratio [-].
+        burning: share of the heat that is released; 0 for a cylinder that is only turned over [-].
     """
     n = 2880
     theta = np.arange(n) * 4 * np.pi / n - 2 * np.pi  # firing dead centre in the middle
@@ -94,7 +110,8 @@ def gas_harmonics(
     area = np.pi / 4 * bore**2
     volume = area * (stroke / (compression - 1) + travel)
     inlet = 1.0e5 * (1.0 + 2.0 * load)
-    heat = 3.8e3 * (0.12 + 0.88 * load) * (bore**2 * stroke) / (0.137**2 * 0.169)
+    heat = _HEAT * (_IDLE + (1 - _IDLE) * load) * (bore**2 * stroke) / (0.137**2 * 0.169)
+    heat *= burning
     progress = np.clip((theta + np.radians(5)) / np.radians(50), 0, None)
     burnt = 1.0 - np.exp(-6.9 * progress**1.8)
     pressure = np.full(n, inlet)
@@ -174,6 +191,7 @@ def balance(
     load: float,
     dead_centre: float | None = None,
     place: Literal["nose", "flywheel"] = "flywheel",
+    part: Literal["combustion", "compression"] = "combustion",
 ) -> Balance:
     """Return the differences between cylinders.
 
@@ -188,11 +206,19 @@ def balance(
         dead_centre: crank angle (over 720 degrees) of cylinder 1's firing dead centre on the
             marks' own count [rad], good to 40 degrees or better; ``None`` when not known.
         place: where on the crankshaft the wheel sits.
+        part: what a weak cylinder is taken to lack: the work of its combustion, or its compression
+            (and with it the same part of its combustion).
     """
     cylinders = len(firing_order)
     if cylinders != 6:
         raise ValueError("cylinder balance is worked out for even-firing six-cylinder engines")
     gas = gas_harmonics((*ORDERS, 3.0), load=load)
+    squeezed = gas_harmonics((*ORDERS, 3.0), load=load, burning=0.0)
+    lost = squeezed if part == "compression" else gas - squeezed
+    if part == "compression":
+        # Nothing burns while it is cranked; else what is lost on compression burns less as well.
+        gas = squeezed if rpm < CRANKING_BELOW else gas
+        lost = squeezed if rpm < CRANKING_BELOW else gas
     # Reciprocating masses add to order 3: 487 N m a cylinder at 2100 r/min (shared physics notes).
     third_torque = gas[-1] - 1j * 487.0 * (rpm / 2100.0) ** 2
     orders = np.asarray(ORDERS)
@@ -209,10 +235,11 @@ def balance(
         centre = float(steps[int(np.argmin(np.abs(away)))])
     else:
         centre = float(steps[0])
-    each = abs(third) / abs(whole) * gas[:-1, None] * lever[:-1]
+    scale = abs(third) / abs(whole)
+    each = scale * lost[:-1, None] * lever[:-1]
     # Even cylinders do not cancel out where they work through springs of different length.
     turn = np.exp(-1j * orders[:, None] * (phases + centre))
-    even = np.sum(each * turn, axis=1)
+    even = np.sum(scale * gas[:-1, None] * lever[:-1] * turn, axis=1)
     if dead_centre is None:
         # Which throw a place in the firing order belongs to is not known: the mean of all.
         each = np.repeat(each.mean(axis=1, keepdims=True), cylinders, axis=1)
@@ -227,14 +254,16 @@ def balance(
     a = np.vstack([design.real / sigma[:, None], design.imag / sigma[:, None]])
     y = np.concatenate([low.real / sigma, low.imag / sigma])
     tie = np.full((1, cylinders), 1e4)
-    prior = np.eye(cylinders) / 0.5
+    prior = np.eye(cylinders) / _WIDE
     whole = np.vstack([a, tie, prior])
     right = np.concatenate([y, np.zeros(1 + cylinders)])
     gram = whole.T @ whole
     deviation = np.linalg.solve(gram, whole.T @ right)
     left = y - a @ deviation
     spread = max(1.0, float(left @ left) / 5.0)
-    variance = np.diag(np.linalg.inv(gram)) * spread
+    # Sound cylinders squeeze and burn a little differently; beside a small combustion that is much.
+    natural = _NATURAL * float(np.median(np.abs(gas[:-1]) / np.abs(lost[:-1])))
+    variance = np.diag(np.linalg.inv(gram)) * spread + natural**2
     order = np.argsort(deviation)
     worst = float(deviation[order[0]])
     return Balance(
@@ -245,4 +274,5 @@ def balance(
         float(deviation[order[1]] - deviation[order[0]]),
         float(1.0 - left @ left / max(float(y @ y), 1e-30)),
         float(1.0 - (1.0 + worst) / max(1.0 - worst / (cylinders - 1), 0.1)),
+        float(left @ left),
     )

@@ -13,6 +13,11 @@ import numpy as np
 import numpy.typing as npt
 
 from witnessmark.model.recording import Floats
+from witnessmark.physics.vibration.twist.counted_marks import (
+    count_turns,
+    pattern_in_places,
+    slips_mended,
+)
 
 __all__ = [
     "Marks",
@@ -20,6 +25,7 @@ __all__ = [
     "edges_of_levels",
     "edges_of_waveform",
     "find_marks",
+    "marks_by_turns",
     "other_wheels",
     "sectors_by_cam",
 ]
@@ -175,6 +181,11 @@ def find_marks(time: Floats, *, places: int | None = None, missing: int | None =
     pattern = None if missing == 0 else _pattern(ratio)
     if pattern is not None:
         pattern = pattern[0], _refined(step, *pattern)
+    if pattern is None and missing != 0 and (by_place := pattern_in_places(ratio, places)):
+        counted, wheel, _ = by_place
+        place, gaps, missed = _anchor(counted, wheel)
+        if places in {None, wheel}:
+            return Marks(t, place, wheel, gaps, True, dropped, missed)
     if pattern is None:
         if places is None:
             raise ValueError("the wheel shows no gap; say how many marks it has")
@@ -195,6 +206,41 @@ def find_marks(time: Floats, *, places: int | None = None, missing: int | None =
         )
     place, gaps, missed = _anchor(count, wheel)
     return Marks(t, place, wheel, gaps, True, dropped, missed).repeated(sectors)
+
+
+def marks_by_turns(
+    time: Floats, turns: Floats, *, places: int | None = None, cam: bool | None = None
+) -> tuple[Marks, bool] | None:
+    """Say which mark each edge of a wheel without gaps is, by a second pickup that counts turns.
+
+    Args:
+        time: shape (n,), edges of the wheel [s].
+        turns: shape (m,), edges of the camshaft's or the once-a-turn pickup [s].
+        places: teeth of the wheel where it was told; where the count says otherwise, the count
+            is taken.
+        cam: whether the second pickup is known to be the camshaft's.
+
+    Returns:
+        The marks, places counted from a mark of the second pickup, and whether it tells one turn
+        of a cycle from the other; ``None`` where the two do not go together.
+    """
+    t, dropped = drop_false_edges(np.asarray(time, dtype=np.float64))
+    if len(t) < 12:
+        return None
+    step = np.diff(t)
+    ratio = step / _single(step)
+    count = np.where(ratio > 1.6, np.maximum(1, np.rint(ratio)), 1).astype(np.int64)
+    place = np.concatenate(([0], np.cumsum(count)))
+    found = count_turns(t, place, turns, told=places, cam=cam)
+    if found is None:
+        return None
+    place, mended = slips_mended(ratio, place, t, turns, found)
+    keep = np.concatenate(([True], np.diff(place) > 0))
+    place = place - round(float(found.at[0]))
+    lost = int(np.sum(np.diff(place[keep]) - 1))
+    marks = Marks(t[keep], place[keep], found.places, (), True, dropped + int(np.sum(~keep)), lost)
+    del mended
+    return marks, found.cycle
 
 
 def sectors_by_cam(marks: Marks, cam: Floats) -> tuple[int, bool] | None:
