@@ -34,7 +34,8 @@ def sweep_edges(
 ):  # fmt: skip
     """Return the times of the marks of a wheel over a sweep.
 
-    The gas torque's harmonics fall off as in the physics notes; *weak* is (cylinder, share).
+    The gas torque's harmonics fall off as in the physics notes; *weak* is (cylinder, share of its
+    heat that it lacks).
     *dead_centre* [rad] is where cylinder 1 fires on the wheel's count.
     """
     from witnessmark.physics.vibration.twist.cylinder_balance import gas_harmonics
@@ -42,15 +43,17 @@ def sweep_edges(
     rng = np.random.default_rng(seed)
     gas = gas_harmonics(ORDERS) * torque
     share = np.ones(6) + 0.02 * rng.standard_normal(6)
+    lack = np.zeros((6, len(ORDERS)), complex)
     if weak:
-        share[weak[0] - 1] -= weak[1]
+        lack[weak[0] - 1] = weak[1] * (gas - gas_harmonics(ORDERS, burning=0.0) * torque)
     phases = firing_phases(FIRING)
     speeds = np.linspace(low, high, 60) if high > low else np.array([low, low + 1.0])
     twist = np.zeros((len(speeds), len(ORDERS)), complex)
     node = 0 if at == "nose" else 7
     for column, k in enumerate(ORDERS):
         load = np.zeros((1, 12 if accessory else 11), complex)
-        load[0, 1:7] = gas[column] * share * np.exp(-1j * k * (phases + dead_centre))
+        each = gas[column] * share - lack[:, column]
+        load[0, 1:7] = each * np.exp(-1j * k * (phases + dead_centre))
         whole = forced(chain(damper, accessory), k * speeds / 60.0, np.repeat(load, len(speeds), 0))
         twist[:, column] = whole[:, node]
     t = np.arange(0, seconds, 2e-4)

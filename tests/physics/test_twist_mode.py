@@ -54,8 +54,20 @@ def test_weak_cylinder_named_only_with_a_reference(cylinder, share):
     assert found.deviation[cylinder - 1] == pytest.approx(-share * 5 / 6, abs=0.12)
     blind = balance(*arguments, load=1.0)
     assert not blind.named
-    # Which throw it is, is not known then: the mean of all stands in.
-    assert blind.deviation.min() == pytest.approx(found.deviation.min(), abs=0.03)
+    # Which throw it is, is not known then: the mean of all stands in (0.03 of the whole gas torque
+    # are 0.045 of the combustion that the deviation now speaks of).
+    assert blind.deviation.min() == pytest.approx(found.deviation.min(), abs=0.045)
+
+
+def test_gas_harmonics_against_the_physics_notes():
+    """Amplitudes of one cylinder at full load, N m (shared physics notes, B; assumed there)."""
+    noted = {0.5: 1050, 1.0: 1524, 1.5: 1320, 2.0: 1251, 2.5: 1032, 3.0: 872, 4.5: 490}
+    for order, amount in noted.items():
+        assert abs(gas_harmonics([order])[0]) == pytest.approx(amount, rel=0.11)
+    # Indicated work of a cycle: 2500 N m of a six and a tenth for friction, 4 pi / 6 of it each.
+    work = abs(gas_harmonics([0.0])[0]) / 2 * 4 * np.pi
+    assert work == pytest.approx(1.1 * 2500 * 4 * np.pi / 6, rel=0.1)
+    assert abs(gas_harmonics([0.0], burning=0.0)[0]) < 0.08 * abs(gas_harmonics([0.0])[0])
 
 
 def test_gas_torque_does_the_work_of_the_cycle():

@@ -82,12 +82,13 @@ def gather_timings(bench: Bench) -> tuple[Timing, ...]:
             marks, cycle = _marks(edges, recording, data)
         except ValueError as error:
             refused = str(error)
+        centre, partner = _dead_centre(recording, data, marks)
         told = data.marks if marks is not None and marks.places != data.marks else None
         found.append(
             Timing(
                 entry.id, recording.sha256, bench.stage(entry.id), marks, refused,
                 data.place or "", _warm(bench, entry.id, data), data.point.fraction(),
-                _dead_centre(recording, data, marks), name, not cycle, told,
+                centre, name, partner or (centre is not None and not cycle), told,
             )
         )  # fmt: skip
     return tuple(found)
@@ -153,9 +154,7 @@ def _second(recording: Recording) -> Channel | None:
     return rows[0] if len(rows) > 1 and rows[0].values.size <= 0.25 * rows[-1].values.size else None
 
 
-def _counted(
-    edges: Floats, second: Channel | None, told: int | None
-) -> tuple[Marks, bool] | None:
+def _counted(edges: Floats, second: Channel | None, told: int | None) -> tuple[Marks, bool] | None:
     if second is None:
         return None
     known = True if is_cam(second) else None
@@ -192,28 +191,30 @@ def _warm(bench: Bench, entry: str, data: RecordingData) -> bool | None:
     return max(known) >= _WARM if known else None
 
 
-def _dead_centre(recording: Recording, data: RecordingData, marks: Marks | None) -> float | None:
-    """Place cylinder 1 on the marks' count: the camshaft's mark plus what was written down.
+def _dead_centre(
+    recording: Recording, data: RecordingData, marks: Marks | None
+) -> tuple[float | None, bool]:
+    """Place cylinder 1 on the marks' count: the second pickup's mark plus what was written down.
 
-    The crankshaft's wheel alone cannot tell a cylinder from its partner a turn away, so without a
-    camshaft channel there is no reference.
+    The crankshaft's wheel alone cannot tell a cylinder from its partner a turn away; nor can a
+    mark that passes once a turn, which is returned as well.
     """
-    if data.dead_centre is None or marks is None:
-        return None
-    cam = _second(recording)
-    if cam is None:
-        return None
+    second = _second(recording) if data.dead_centre is not None and marks is not None else None
+    if second is None or marks is None or data.dead_centre is None:
+        return None, False
     try:
         typed = parse(data.dead_centre)
     except UnitRefused:
-        return None
-    edges = _of_channel(cam)
+        return None, False
+    edges = _of_channel(second)
     edges = edges[(edges >= marks.time[0]) & (edges <= marks.time[-1])]
     if typed.unit.kind != "angle" or len(edges) < 3:
-        return None
+        return None, False
     angle = np.interp(edges, marks.time, marks.angle())
     step = np.diff(angle)
+    if not is_cam(second) and float(np.median(np.abs(step - 2 * np.pi))) < 0.3:
+        return float(np.angle(np.mean(np.exp(1j * angle)))) + typed.si, True
     # With several marks on the camshaft the reference is the one behind the widest step.
     behind = angle[1:][step > 0.9 * step.max()]
     mean = np.angle(np.mean(np.exp(0.5j * behind)))
-    return float(2.0 * mean + typed.si)
+    return float(2.0 * mean + typed.si), False

@@ -12,11 +12,11 @@ from dataclasses import replace
 import numpy as np
 
 from witnessmark.analyses.an_analysis import Bench, not_run
-from witnessmark.analyses.readings.stand_ins import judged_support, stand_in
+from witnessmark.analyses.readings.stand_ins import judged_support
+from witnessmark.analyses.vibration.cylinders import cylinder_findings
 from witnessmark.analyses.vibration.tooth_recordings import Timing, gather_timings
 from witnessmark.analyses.vibration.vibration_drives import vibration_channels
 from witnessmark.model.finding import Evidence, Finding, OperatingPoint, Outcome, Support
-from witnessmark.physics.vibration.twist.cylinder_balance import Balance, balance, low_orders
 from witnessmark.physics.vibration.twist.damper_fit import (
     HEALTHY_FROM,
     NOT_DAMPING_BELOW,
@@ -26,7 +26,6 @@ from witnessmark.physics.vibration.twist.damper_fit import (
 from witnessmark.physics.vibration.twist.tooth_timing import Torsion, torsion
 from witnessmark.physics.vibration.twist.twist_mode import TwistMode, mode_curve
 from witnessmark.physics.vibration.twist.twist_pair import pair_curve
-from witnessmark.words.numbers import percentage
 
 __all__ = ["LABEL", "NEEDS", "analyse"]
 
@@ -41,9 +40,6 @@ _MARKS, _SPAN, _SPEEDS = 48, 500.0, 10
 #: Timing noise of one order's amplitude above which nothing is said [rad]: ten times what a sound
 #: card gives at the nose; there the study still tells dead from healthy at 0.98.
 _NOISE = 0.02 * math.pi / 180
-_WEAK = 0.20
-#: Speed at which cylinders are compared in a sweep, and the highest at the nose [r/min].
-_COMPARED_AT, _NOSE_UP_TO = 1200.0, 1500.0
 #: What "not damping" is worth for an aged damper: judgement, below what the study shows (found over
 #: falsely called), since it was never tried on a damper known to be bad; least at the flywheel
 #: without load, where the study finds second modes hidden.
@@ -97,7 +93,7 @@ def analyse(bench: Bench) -> tuple[Finding, ...]:
             healthy.setdefault(timing.place, fit.mode.frequency)
     for timing, orders, fit, refusal in fits:
         found.append(_verdict(bench, timing, orders, fit, refusal, healthy))
-        found += _cylinders(bench, timing, orders)
+    found += cylinder_findings(bench, [(timing, orders) for timing, orders, *_ in fits])
     return tuple(found)
 
 
@@ -294,122 +290,3 @@ def _details(timing: Timing, orders: Torsion, fit: DamperFit) -> dict[str, objec
         "curves": curves,
         "stands_for": [],
     }
-
-
-def _cylinders(bench: Bench, timing: Timing, orders: Torsion) -> list[Finding]:
-    """The cylinders' balance at the steadiest speed of the recording."""
-    truck = bench.case.truck()
-    firing = truck.engine.firing_order if truck is not None else None
-    if firing is None or orders.orders[-1] < 3.0:
-        return []
-    missing = ""
-    if len(firing) != 6:
-        missing = "the comparison is worked out for even-firing six-cylinder engines only"
-    elif timing.marks is None or not timing.marks.indexed:
-        missing = "the wheel has no gap and the recording no camshaft mark that counts its turns"
-    rpm = _speed_to_compare(orders)
-    amplitude, error = low_orders(orders, rpm)
-    if not missing and abs(amplitude[-1]) < 10 * error[-1]:
-        missing = "the firing order does not stand out of the noise"
-    if missing:
-        return [
-            not_run(
-                "cylinder_balance", "The cylinders cannot be compared from this recording.",
-                missing, "cylinder_balance/2", stage=timing.stage,
-            )
-        ]  # fmt: skip
-    load = timing.load if timing.load is not None else (0.0 if rpm < 900 else 0.5)
-    found = balance(
-        amplitude[:-1], complex(amplitude[-1]), rpm, error[:-1], firing, load=load,
-        dead_centre=timing.dead_centre, place="nose" if timing.place == "nose" else "flywheel",
-    )  # fmt: skip
-    return [_balance(bench, timing, found, rpm)]
-
-
-def _speed_to_compare(orders: Torsion) -> float:
-    """The speed held longest; of a sweep the one nearest to 1200 r/min, where the study looked."""
-    place = np.rint(orders.rpm / 50.0)
-    speeds, counts = np.unique(place, return_counts=True)
-    at = int(np.argmax(counts))
-    if len(speeds) > 4 and counts[at] < 3 * np.median(counts):
-        at = int(np.argmin(np.abs(speeds * 50.0 - _COMPARED_AT)))
-    return float(orders.rpm[place == speeds[at]].mean())
-
-
-def _unfit(timing: Timing, rpm: float) -> str:
-    """Say why cylinders are not compared: the study shows it right only in these places."""
-    if timing.place == "nose" and timing.dead_centre is None:
-        return (
-            "at the nose the crank's own twist must be taken off, which needs the camshaft's mark "
-            "in the same recording; or put the pickup at the flywheel teeth"
-        )
-    if timing.place == "nose" and rpm > _NOSE_UP_TO:
-        return "at the nose it is good to about 1500 rpm; pull at 1200 rpm"
-    if timing.place == "nose" and (timing.load is None or timing.load < 0.5):
-        return (
-            "at the nose the engine must pull (write the load down), or put the pickup at the "
-            "flywheel teeth"
-        )
-    if rpm > 900 and (timing.load is None or timing.load < 0.5):
-        return (
-            "above idle the engine must pull (write the load down); without load the pistons' own "
-            "forces drown the difference"
-        )
-    return ""
-
-
-def _balance(bench: Bench, timing: Timing, found: Balance, rpm: float) -> Finding:
-    worst = -found.shortfall
-    error = float(found.error[found.weakest - 1])
-    weak = -worst >= _WEAK and found.margin >= 0.05 and -worst > 2 * error
-    even = -worst < 0.10 and float(found.deviation.max()) < 0.12
-    support: tuple[Support, ...] = ()
-    stands: list[str] = []
-    outcome: Outcome = "inconclusive"
-    reason = ""
-    unfit = _unfit(timing, rpm)
-    if unfit:
-        sentence = "The cylinders cannot be compared from this recording."
-        reason = unfit
-    elif weak and found.named:
-        outcome = "seen"
-        sentence = f"Cylinder {found.weakest} gives {percentage(-worst)} less than the others."
-        support, stands = stand_in(bench.knowledge, {"v_cutout": True}, right=0.93), ["v_cutout"]
-    elif weak:
-        sentence = f"One cylinder gives about {percentage(-worst)} less than the others."
-        reason = (
-            "which one cannot be told without a phase reference: record cylinder 1's dead centre, "
-            "or cut out cylinder 1 once"
-        )
-    elif even:
-        outcome = "not_seen"
-        sentence = "All cylinders give about the same (within 10 %)."
-        support, stands = stand_in(bench.knowledge, {"v_cutout": False}, right=0.93), ["v_cutout"]
-    else:
-        sentence = f"The weakest cylinder lies {percentage(-worst)} below the others."
-        reason = f"a cylinder is named from {percentage(_WEAK)} on"
-    return Finding(
-        code="cylinder_balance",
-        sentence=sentence,
-        outcome=outcome,
-        reason=reason,
-        method="cylinder_balance/2",
-        quantity="cylinder_contribution",
-        value=100 * worst,
-        unit="%",
-        low=100 * (worst - 2 * error),
-        high=100 * (worst + 2 * error),
-        coverage=0.95,
-        point=OperatingPoint(rpm=rpm, load=timing.load, warm=timing.warm),
-        evidence=Evidence((timing.entry,), timing.sha256, timing.channel or None),
-        source="low orders of the crank's speed, generic combustion (docs/damper.md)",
-        stage=timing.stage,
-        support=support,
-        details={
-            "deviation_percent": (100 * found.deviation).round(1).tolist(),
-            "error_percent": (100 * found.error).round(1).tolist(),
-            "named": found.named,
-            "explained": found.explained,
-            "stands_for": stands,
-        },
-    )

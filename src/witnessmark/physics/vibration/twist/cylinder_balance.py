@@ -34,8 +34,8 @@ Complex = npt.NDArray[np.complex128]
 
 ORDERS = (0.5, 1.0, 1.5, 2.0, 2.5)
 _WHOLE = (1.0, 2.0)
-#: Heat of one cylinder's cycle at full load [J], so that 2.5 L do 5.9 kJ of indicated work (2500 N m
-#: at the flywheel of a six, 5.2 kJ, and friction); and the part of it that idling takes (from
+#: Heat of one cylinder's cycle at full load [J], so that 2.5 L do the indicated work of a six with
+#: 2500 N m at the flywheel (5.2 kJ, and friction); and the part of it that idling takes (from
 #: memory: about 1 bar of mean pressure).
 _HEAT, _IDLE = 9.6e3, 0.07
 #: Uneven marks of a usual wheel, one component of an integer order times the root of the number of
