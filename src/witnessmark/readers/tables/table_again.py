@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Collection, Sequence
+from itertools import combinations
 
+import numpy as np
+import numpy.typing as npt
 import polars as pl
 
 from witnessmark.readers.tables.table_layout import Layout
+from witnessmark.readers.tables.table_rows import RowCheck
 from witnessmark.readers.told import Trouble
 
-__all__ = ["HeadingsAgain"]
+__all__ = ["HeadingsAgain", "swapped_behind_break"]
 
 _LETTERS = r"^[^\d+\-.,]*\p{L}{2}"
 #: Rows looked at closely in one piece; more rows of words are no headings.
@@ -27,7 +31,8 @@ class HeadingsAgain:
         ended: other headings were found; nothing below them is read.
     """
 
-    def __init__(self, layout: Layout, trouble: Trouble) -> None:
+    def __init__(self, layout: Layout, trouble: Trouble, check: RowCheck) -> None:
+        self._check = check
         self.ended = False
         self._names = [_plain(name) for name in layout.names]
         self._units = [_plain(unit) for unit in layout.units]
@@ -54,14 +59,15 @@ class HeadingsAgain:
         keep = [True] * strings.height
         for number in wordy:
             cells = [_plain(str(c or "")) for c in strings.row(number)]
-            if cells in (self._names, self._units) or not any(cells):
+            same = cells in (self._names, self._units) or not any(cells)
+            if same and not self._titled(lines[number]):
                 keep[number] = False
                 self._trouble.add(
                     "headings again",
                     f"The headings stand again in line {lines[number]} ({{count}} times).",
                     do="They are left out.",
                 )
-            elif self._is_other(cells):
+            elif same or self._is_other(cells):
                 keep[number:] = [False] * (strings.height - number)
                 self.ended = True
                 self._report(cells, strings.row(number), lines[number])
@@ -91,10 +97,23 @@ class HeadingsAgain:
             or one.time
             for c in full
         )
-        return len(full) >= 2 and named * 2 >= len(full)
+        words = all(re.match(r"[^\W\d]", c) for c in full) and len(set(full)) == len(full)
+        return len(full) >= 2 and (named * 2 >= len(full) or words)
+
+    def _titled(self, line: int) -> bool:
+        """Say whether words stand above: the rows below are another truck's or another run's."""
+        return bool({line - 1, line - 2} & self._check.others)
 
     def _report(self, cells: list[str], shown: Sequence[object], line: int) -> None:
-        at = next((n for n, c in enumerate(cells) if c != self._names[n]), 0)
+        at = next((n for n, c in enumerate(cells) if c != self._names[n]), None)
+        if at is None:
+            self._trouble.add(
+                "headings again below a title",
+                f"The headings stand again in line {line}, below a title of their own: that is "
+                "another recording.",
+                do="The rows from there on are left out; cut the file there and read both parts.",
+            )
+            return
         self._trouble.add(
             "other headings",
             f"Other headings stand in line {line}: column {at + 1} is "
@@ -102,6 +121,41 @@ class HeadingsAgain:
             do="The rows from there on are left out; cut the file there and read both parts.",
             where=self._shown[at],
         )
+
+
+def swapped_behind_break(
+    frame: pl.DataFrame, lines: npt.NDArray[np.int64], breaks: set[int], trouble: Trouble
+) -> tuple[pl.DataFrame, bool]:
+    """Return the rows up to a break behind which two columns changed places, and whether one did.
+
+    Args:
+        frame: numbers, columns ``c0``, ``c1``, ...
+        lines: line of every row in the file.
+        breaks: lines that are no rows.
+        trouble: is told.
+    """
+    if len(lines) != frame.height:
+        return frame, False
+    numbers = [c for c, kind in frame.schema.items() if kind == pl.Float64]
+    for line in sorted(breaks):
+        row = int(np.searchsorted(lines, line))
+        if not 0 < row < frame.height:
+            continue
+        before, after = (np.array(frame.select(numbers).row(r), float) for r in (row - 1, row))
+        for a, b in combinations(range(len(numbers)), 2):
+            same = abs(before[a] - after[a]) + abs(before[b] - after[b])
+            turned = abs(before[a] - after[b]) + abs(before[b] - after[a])
+            if same > 0.5 * max(abs(before[a]), abs(before[b])) and turned < 0.1 * same:
+                trouble.add(
+                    "columns changed places",
+                    f"Behind line {line} the numbers of columns {numbers[a][1:]} and "
+                    f"{numbers[b][1:]} (from 0) go on in each other's place: the columns were "
+                    "changed there without headings.",
+                    do="The rows from there on are left out; cut the file there and give both "
+                    "parts their headings.",
+                )
+                return frame.head(row), True
+    return frame, False
 
 
 def _plain(text: str) -> str:

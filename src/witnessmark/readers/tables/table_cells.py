@@ -13,7 +13,7 @@ import numpy.typing as npt
 import polars as pl
 
 from witnessmark.readers.files.source import FileSource
-from witnessmark.readers.tables.table_again import HeadingsAgain
+from witnessmark.readers.tables.table_again import HeadingsAgain, swapped_behind_break
 from witnessmark.readers.tables.table_layout import Layout
 from witnessmark.readers.tables.table_rows import RowCheck
 from witnessmark.readers.told import Trouble
@@ -26,6 +26,8 @@ _NOTHING = ["", "-", "--", "---", "----", "NA", "N/A", "n/a", "NaN", "nan", "nul
             "none", "#N/A", "nodata", "NODATA", "?", "*", "inf", "-inf", "Inf"]  # fmt: skip
 #: The fast parser refuses odd text, and on some gives up altogether; then it is split by hand.
 _REFUSALS = (pl.exceptions.PolarsError, pl.exceptions.PanicException)
+#: A number with one mark that groups nothing: other than three digits stand behind it.
+_ONE_MARK = r"^[-+]?\d+{}(\d{{1,2}}|\d{{4,}})$"
 _TRUE = ["on", "true", "yes", "closed", "active", "high"]
 _FALSE = ["off", "false", "no", "open", "inactive", "low"]
 
@@ -44,7 +46,7 @@ def frames(
     count = len(layout.names)
     delimiter = b"\t" if layout.delimiter == " " else layout.delimiter.encode()
     check = RowCheck(delimiter, count, layout.first_row + 1, trouble)
-    again = HeadingsAgain(layout, trouble)
+    again = HeadingsAgain(layout, trouble, check)
     for block in _whole(_rows(source, layout), layout, trouble):
         text = block
         if layout.delimiter == " ":
@@ -56,7 +58,11 @@ def frames(
         text, lines = check.fitting(text)
         if not text or text.isspace():
             continue
-        yield _parsed(text, layout, texts, trouble, again, _Lines(first, lines))
+        where = _Lines(first, lines)
+        found = _parsed(text, layout, texts, trouble, again, where)
+        if lines is not None and check.others and not again.ended:
+            found, again.ended = swapped_behind_break(found, lines, check.others, trouble)
+        yield found
         if again.ended:
             return
 
@@ -116,8 +122,8 @@ def _rows(source: FileSource, layout: Layout) -> Iterator[bytes]:
     skip = layout.first_row
     for piece in _utf8(source, layout.encoding):
         block = piece
-        if b"\r" in block[:4096] and b"\n" not in block[:65536]:
-            block = block.replace(b"\r", b"\n")
+        if block.count(b"\r") != block.count(b"\r\n"):
+            block = block.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
         while skip:
             at = block.find(b"\n")
             if at < 0:
@@ -246,11 +252,7 @@ def _numbers(
             count=int(unclear.sum()),
         )
         text = pl.select(pl.when(~unclear).then(text)).to_series()
-    for mark in dict.fromkeys((layout.thousands, "." if layout.decimal_comma else ",")):
-        if mark:
-            text = text.str.replace_all(mark, "", literal=True)
-    if layout.decimal_comma:
-        text = text.str.replace(",", ".", literal=True)
+    text = _plain_marks(text, layout)
     lowered = text.str.to_lowercase()
     text = (
         pl.DataFrame({"t": text, "l": lowered})
@@ -281,21 +283,44 @@ def _numbers(
     return values.alias(column.name)
 
 
+def _marks(layout: Layout) -> tuple[str, str]:
+    """Return the table's decimal mark, and the other one, which can only group thousands."""
+    return (",", ".") if layout.decimal_comma else (".", ",")
+
+
+def _plain_marks(text: pl.Series, layout: Layout) -> pl.Series:
+    """Write numbers without marks of thousands and with a decimal point.
+
+    A mark with other than three digits behind it groups nothing: another hand wrote ``13,9`` for
+    13.9.
+    """
+    point, group = _marks(layout)
+    if layout.thousands and layout.thousands != group:
+        text = text.str.replace_all(layout.thousands, "", literal=True)
+    else:
+        other = text.str.contains(_ONE_MARK.format(re.escape(group))).fill_null(value=False)
+        foreign = text.str.replace(group, point, literal=True)
+        text = pl.select(
+            pl.when(other).then(foreign).otherwise(text.str.replace_all(group, "", literal=True))
+        ).to_series()
+    return text.str.replace(",", ".", literal=True) if layout.decimal_comma else text
+
+
 def _two_ways(text: pl.Series, layout: Layout) -> pl.Series:
     """Say which cells carry a mark that is neither this table's decimal mark nor a plain group.
 
     With decimal commas ``1.234`` is a thousand and more, or one and a bit written by another hand;
     ``1.234,5`` says it all. The same with points.
     """
-    point, group = (",", ".") if layout.decimal_comma else (".", ",")
+    point, group = _marks(layout)
     if layout.thousands and layout.thousands != group:
         return pl.Series([False]).new_from_index(0, len(text))
     marked = text.str.contains(group, literal=True).fill_null(value=False)
-    p, g = re.escape(point), re.escape(group)
-    grouped = rf"^[-+]?\d{{1,3}}({g}\d{{3}})+" + (
-        rf"({p}\d+)?$" if layout.thousands else rf"{p}\d+$"
-    )
     if not marked.any():
         return marked
+    p, g = re.escape(point), re.escape(group)
+    tail = rf"({p}\d+)?$" if layout.thousands else rf"{p}\d+$"
+    plain = text.str.contains(rf"^[-+]?\d{{1,3}}({g}\d{{3}})+" + tail).fill_null(value=False)
+    plain |= text.str.contains(_ONE_MARK.format(g)).fill_null(value=False)
     digits = text.str.contains(r"^[-+]?[\d.,]+([eE][-+]?\d+)?$").fill_null(value=False)
-    return marked & digits & ~text.str.contains(grouped).fill_null(value=False)
+    return marked & digits & ~plain

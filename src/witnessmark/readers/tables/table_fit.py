@@ -33,8 +33,14 @@ class Fit:
     misfit: str = ""
 
 
-def fitted(names: Sequence[str], line: str, data: Sequence[Sequence[str]], width: int,
-           delimiter: str) -> Fit:  # fmt: skip
+def fitted(
+    names: Sequence[str],
+    line: str,
+    data: Sequence[Sequence[str]],
+    width: int,
+    delimiter: str,
+    below: Sequence[str] = (),
+) -> Fit:  # fmt: skip
     """Bring headings and columns together, or say why that cannot be done.
 
     Args:
@@ -43,12 +49,20 @@ def fitted(names: Sequence[str], line: str, data: Sequence[Sequence[str]], width
         data: cells of the first rows of data.
         width: cells of most rows.
         delimiter: between the cells; a blank stands for runs of blanks.
+        below: the rows of data as they stand in the file.
     """
     found = _trimmed(names)
     if not found:
         return Fit([], width)
-    if delimiter == " ":
+    if delimiter == " " and not (len(found) == width and _stands_over(line, below, width)):
         found = _fixed(found, line, data)
+    if _every_second_is_blank(found, data, width):
+        return Fit(
+            found,
+            width,
+            "Every second column is blank below headings that are not: they do not belong to the "
+            f"columns they stand over. The headings begin with '{found[0][:40]}'.",
+        )
     if any(len(row) == len(found) for row in data):
         return Fit(found, len(found))
     if len(found) == len(_trimmed(names)) and any(len(row) == len(names) for row in data):
@@ -114,6 +128,28 @@ def _counts_rows(names: Sequence[str], data: Sequence[Sequence[str]]) -> bool:
     except ValueError:
         return bool(second) and all(":" in c for c in second)
     return len(numbers) >= _LEAST and all(b >= a for a, b in pairwise(numbers))
+
+
+def _stands_over(line: str, below: Sequence[str], width: int) -> bool:
+    """Say whether every word of a row of headings stands over the cells of its own column."""
+    rows = [[m.span() for m in re.finditer(r"\S+", row)] for row in below]
+    rows = [row for row in rows if len(row) == width]
+    words = [m.span() for m in re.finditer(r"\S+", line)]
+    if not rows or len(words) != width:
+        return False
+    for number, (start, end) in enumerate(words):
+        first = min(row[number][0] for row in rows)
+        last = max(row[number][1] for row in rows)
+        if end <= first or start >= last:
+            return False
+    return True
+
+
+def _every_second_is_blank(names: Sequence[str], data: Sequence[Sequence[str]], width: int) -> bool:
+    if len(names) != width or width < 4 or not all(n.strip() for n in names):
+        return False
+    blank = [n for n in range(width) if not any(r[n].strip() for r in data if n < len(r))]
+    return blank == list(range(1, width, 2)) and len(blank) > 1
 
 
 def _fixed(names: list[str], line: str, data: Sequence[Sequence[str]]) -> list[str]:

@@ -160,7 +160,14 @@ def _try(lines: list[str], delimiter: str, encoding: str) -> tuple[float, Layout
     numbers = numbers_of(data, width)
     good = sum(is_value(c, numbers.decimal_comma, numbers.thousands) for c in full)
     names, units, above = headings_of(rows[:start], lines[:start], width)
-    fit = fitted(names, _line_of(names, rows[:start], lines), data[:80], width, delimiter)
+    fit = fitted(
+        names,
+        _line_of(names, rows[:start], lines),
+        data[:80],
+        width,
+        delimiter,
+        lines[start : start + 80],
+    )
     if units and len(units) != fit.width and len(fit.names) == fit.width:
         units = _beside_headings(units, names, fit)
     names, width = fit.names, fit.width

@@ -25,6 +25,7 @@ from witnessmark.readers.pickups.tooth_channels import recording_of, unit_by_siz
 from witnessmark.readers.pickups.wheels import wheels
 from witnessmark.readers.reader import Reader
 from witnessmark.readers.tables.table_cells import frames
+from witnessmark.readers.tables.table_doubts import beside_another_clock, doubted, too_fast
 from witnessmark.readers.tables.table_kinds import (
     edges_of,
     is_edges,
@@ -95,6 +96,7 @@ def read(source: FileSource, settings: ReaderSettings) -> Recording:
     if plan.date is not None:
         days = columns.pop(plan.date)
         raw = raw + days if raw is not None else days
+    columns = beside_another_clock(plan.headings, plan.time, raw, columns, source.trouble)
     teeth = _teeth(source, plan, raw, columns)
     if teeth is not None:
         return teeth
@@ -111,6 +113,11 @@ def read(source: FileSource, settings: ReaderSettings) -> Recording:
     )
     if order is not None:
         columns = {n: c[order] for n, c in columns.items()}
+    plain = plan.clock is not None and plan.clock.form == "number" and not plan.clock.stated
+    if plain and not (plan.clock and plan.clock.epoch) and too_fast(
+        plan.headings, columns, time, source.trouble
+    ):  # fmt: skip
+        time, timeline = np.full(time.size, np.nan), None
     return _recording(source, plan, columns, time, rate, timeline, keeper)
 
 
@@ -227,6 +234,8 @@ def _recording(
     ignored = [names[n].label for n in columns if n not in values]
     if ignored:
         facts["columns_without_numbers"] = ignored
+    if kind == "table":
+        names = doubted(names, values, source.trouble)
     channels: list[Channel] = []
     taken: set[str] = set()
     for number, column in values.items():

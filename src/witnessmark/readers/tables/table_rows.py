@@ -7,7 +7,7 @@ and named by their line in the file.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
@@ -31,12 +31,14 @@ class RowCheck:
         cells: cells a row must have.
         line: number of the first line of the next piece, from 1 on, as an editor counts.
         trouble: is told what is left out.
+        others: lines that are no rows, such as a title in the middle.
     """
 
     delimiter: bytes
     cells: int
     line: int
     trouble: Trouble
+    others: set[int] = field(default_factory=set)
 
     def fitting(self, text: bytes) -> tuple[bytes, npt.NDArray[np.int64] | None]:
         """Return the rows of *text* that fit, and the line of each where some are left out."""
@@ -88,6 +90,7 @@ class RowCheck:
     def _report(self, row: bytes, width: int, line: int) -> None:
         words = row.decode("utf-8", "replace").strip()
         if width == 1 and (is_remark(words) or not any(c.isdigit() for c in words[:1])):
+            self.others.add(line)
             self.trouble.add(
                 "other lines",
                 f"Line {line} is no row of the table: '{words[:40]}' ({{count}} such lines).",

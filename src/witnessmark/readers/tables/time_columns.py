@@ -22,6 +22,13 @@ _PARTS = r"^\s*(\d{1,3}):(\d{2})(?::(\d{2}(?:[.:]\d{1,9})?))?\s*([APap]?)"
 _HOURS = r"^(?:(\d+):)?(\d+):(\d+(?:\.\d+)?)$"
 _MOMENT = r"^(\S+?)(?:[T _]+([0-9:.]+(?: ?[APap][Mm])?))?$"
 #: Other ways to write the same, put into one before anything else is looked at.
+#: What other languages call a month, where its first three letters are not the English ones.
+_MONTHS = {
+    "jan": "ene enero janv janvier", "feb": "févr? février fev fevr", "mar": "mär märz marzo",
+    "apr": "avr avril abr abril", "may": "mai mayo", "jun": "juin junio juni",
+    "jul": "juil juillet julio juli", "aug": "août aout ago agosto", "oct": "okt oktober octubre",
+    "dec": "déc décembre dic diciembre dez dezember",
+}  # fmt: skip
 _SAME = tuple(
     (re.compile(expression), instead)
     for expression, instead in (
@@ -44,6 +51,11 @@ _SAME = tuple(
             r"\1",
         ),
     )
+)
+_MONTH_RULES = tuple(
+    (re.compile(rf"(?i)\b{word}\.? "), f"{month} ")
+    for month, words in _MONTHS.items()
+    for word in words.split()
 )
 _DATES = (
     # strptime pattern of polars (chrono), regular expression
@@ -148,7 +160,11 @@ def seconds(column: pl.Series, clock: TimeColumn) -> Floats:
     if clock.form == "number":
         return column.cast(pl.Float64, strict=False).to_numpy() * clock.scale
     text = column.cast(pl.String).str.strip_chars(' "')
-    for expression, instead in _SAME:
+    moved = _moved(text) if clock.form == "date" else None
+    rules = _SAME
+    if text.str.contains(r"\p{L}{3}").any():
+        rules = _MONTH_RULES + _SAME
+    for expression, instead in rules:
         text = text.str.replace(expression.pattern, re.sub(r"\\(\d)", r"${\1}", instead))
     text = text.str.replace(",", ".", literal=True)
     if clock.form == "clock":
@@ -168,7 +184,19 @@ def seconds(column: pl.Series, clock: TimeColumn) -> Floats:
     day = split.struct[0].str.to_date(clock.pattern, strict=False)
     days = day.cast(pl.Int32).cast(pl.Float64).to_numpy() * 86400.0
     time = split.struct[1].fill_null("00:00:00")
-    return days + _clock(time, afternoon=clock.afternoon)
+    found = days + _clock(time, afternoon=clock.afternoon)
+    return found if moved is None else found - moved
+
+
+def _moved(text: pl.Series) -> Floats | None:
+    """Return by how much the zone behind each stamp differs from the first one's [s]."""
+    parts = text.str.extract_groups(r"\d:\d\d\S* ?([+-])(\d\d):?(\d\d)$").struct.unnest()
+    sign, hours, minutes = (parts[name] for name in parts.columns)
+    if sign.null_count():
+        return None
+    ahead = hours.cast(pl.Float64).to_numpy() * 3600.0 + minutes.cast(pl.Float64).to_numpy() * 60.0
+    offset = np.where(sign.to_numpy() == "-", -ahead, ahead)
+    return None if not offset.size or (offset == offset[0]).all() else offset - offset[0]
 
 
 def day_scale(raw: Floats) -> tuple[float, float | None] | None:
@@ -199,6 +227,9 @@ def day_scale(raw: Floats) -> tuple[float, float | None] | None:
 
 
 def _same(cell: str) -> str:
+    if any(c.isalpha() for c in cell):
+        for expression, instead in _MONTH_RULES:
+            cell = expression.sub(instead, cell)
     for expression, instead in _SAME:
         cell = expression.sub(instead, cell)
     return cell
