@@ -199,6 +199,6 @@ def test_counting_lines_never_fails_and_never_hangs(text):
 
 def test_the_packs_say_the_same_as_before_and_are_read_once():
     assert load_knowledge() is load_knowledge()
-    text, faults = read_pack(shipped_packs()[0])
+    text, faults = read_pack(next(p for p in shipped_packs() if p.stem == "common"))
     assert faults == []
     assert text.place("conditions[0].words").startswith(f"{text.where} line ")

@@ -29,7 +29,7 @@ from witnessmark.knowledge.records import (
     Together,
     Trap,
 )
-from witnessmark.knowledge.rules import Offered, Retired
+from witnessmark.knowledge.rules import Caution, Offered, Retired
 from witnessmark.model.step import Spread
 from witnessmark.units import parse_quantity
 
@@ -78,6 +78,10 @@ def merge(texts: Sequence[PackText]) -> Knowledge:
         if pack.family is not None:
             _add_family(held, pack)
     conditions = {k: _condition(v) for k, v in shared["conditions"].items()}
+    cautions = {k: rules.caution_of(v) for k, v in shared["cautions"].items()}
+    for held in families.values():
+        for part in (*held.causes.values(), *held.tests.values()):
+            part["caution"] = _what_can_hurt(part, cautions)
     points = {k: rules.proof_point_of(v) for k, v in shared["proof_points"].items()}
     # The shop's own bands come later in the files and stand first in the answers.
     bands.reverse()
@@ -92,7 +96,7 @@ def merge(texts: Sequence[PackText]) -> Knowledge:
             for k, v in shared["access_groups"].items()
         },
         digests={t.pack.name: t.digest for t in texts},
-        cautions={k: rules.caution_of(v) for k, v in shared["cautions"].items()},
+        cautions=cautions,
         drive_points={k: rules.drive_place_of(v) for k, v in shared["drive_points"].items()},
         stops=tuple(rules.stop_of(s, "") for s in truck.stops.values()),
         offered=tuple(truck.given.get("readings", {}).values()),
@@ -237,6 +241,12 @@ def _family(
         triage=tuple(given.get("triage", {}).values()),
         codes=tuple(given.get("codes", ())),
     )
+
+
+def _what_can_hurt(part: Keys, cautions: Mapping[str, Caution]) -> str:
+    """Return the library's cautions of a step, and what the step itself says beyond them."""
+    short = (cautions[i].short for i in part.get("cautions", ()) if i in cautions)
+    return " ".join(words for words in (*short, part.get("caution", "")) if words)
 
 
 def _cause(c: Keys, total: float) -> Cause:
