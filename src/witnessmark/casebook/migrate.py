@@ -12,11 +12,11 @@ from sqlalchemy import Connection
 __all__ = ["known_versions", "newest_version", "upgrade"]
 
 
-def upgrade(connection: Connection) -> None:
+def upgrade(connection: Connection, to: str = "head") -> None:
     """Run the migrations that are still missing, in the transaction of *connection*."""
     config = _config()
     config.attributes["connection"] = connection
-    alembic.command.upgrade(config, "head")
+    alembic.command.upgrade(config, to)
 
 
 def known_versions() -> set[str]:

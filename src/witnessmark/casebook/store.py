@@ -152,7 +152,12 @@ class Casebook(Beside):
             return self._lines(connection, case_id)
 
     def line_of(self, case_id: str, entry_id: str) -> str | None:
-        """Return the line of one entry, ``None`` when the case has no such entry."""
+        """Return the line of one entry, ``None`` when the case has no such entry.
+
+        Raises:
+            NotFound: that cannot be the name of a case.
+        """
+        _must_be_id(case_id)
         query = select(tables.lines.c.line).where(
             tables.lines.c.case_id == case_id, tables.lines.c.entry_id == entry_id
         )
@@ -192,6 +197,12 @@ class Casebook(Beside):
             raise _no_case(case_id)
         return int(row[0]), int(row[1])
 
+    def first_opened(self) -> str | None:
+        """Return when the first case was opened."""
+        with self._read() as connection:
+            found = connection.scalar(select(func.min(tables.cases.c.opened)))
+        return None if found is None else str(found)
+
     def chain(self, case_id: str) -> list[Link]:
         """Return what proves the lines of a case, in order."""
         c = tables.lines.c
@@ -224,7 +235,9 @@ class Casebook(Beside):
             connection.execute(
                 update(tables.cases)
                 .where(tables.cases.c.id == case_id)
-                .values(changed=self._next_change(connection), row_key=None, row=None)
+                .values(
+                    changed=self._next_change(connection), row_key=None, row=None, row_words=None
+                )
             )
 
     def log(self, case_id: str) -> list[tuple[str | None, str, str | None]]:

@@ -22,16 +22,23 @@ COMMANDS: dict[str, tuple[str, str]] = {
         "witnessmark.cli.for_case.assess_command",
         "Findings, odds, next steps and proof of a case.",
     ),
+    "backup": ("witnessmark.cli.for_shop.backup_command", "Back a shop up while it is used."),
     "case": (
         "witnessmark.cli.for_case.case_command",
         "The casebook by hand: new, add, show, list, export, import.",
     ),
+    "check": ("witnessmark.cli.for_shop.check_command", "What is hurt or missing in a shop."),
     "demo": ("witnessmark.cli.for_shop.demo_command", "Build the invented shop and open its page."),
+    "erase": ("witnessmark.cli.for_shop.erase_command", "Erase a customer's data on request."),
     "history": (
         "witnessmark.cli.for_shop.history_command",
         "What the shop's own proven cases have taught.",
     ),
     "look": ("witnessmark.cli.for_recordings.look_command", "What is in a recording."),
+    "move": (
+        "witnessmark.cli.for_shop.move_command",
+        "Move a book to a server for many sites, or back.",
+    ),
     "override": (
         "witnessmark.cli.for_case.override_command",
         "Do something else than proposed; the score.",
@@ -42,6 +49,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
         "witnessmark.cli.for_case.report_command",
         "The customer's report, or the estimate.",
     ),
+    "restore": ("witnessmark.cli.for_shop.restore_command", "Bring a backup back."),
     "screen": ("witnessmark.cli.for_recordings.screen_command", "Findings over many recordings."),
     "serve": ("witnessmark.cli.for_shop.serve_command", "Serve the bench page of a shop."),
 }
@@ -75,7 +83,8 @@ class LazyGroup(click.Group):
 def cli() -> None:
     """Diagnostic workbench of a heavy-duty diesel shop: from the complaint to the proven repair.
 
-    Every command takes --json. Exit codes: 0 done, 2 refused input, 3 nothing usable found.
+    Every command takes --json. Exit codes: 0 done, 2 refused input, 3 nothing usable found,
+    4 the disk or the database failed.
     """
 
 

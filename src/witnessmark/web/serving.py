@@ -27,6 +27,7 @@ from witnessmark.workflow.case.locks import (
 from witnessmark.workflow.case.private_files import make_private
 from witnessmark.workflow.case.shop_on_disk import Shop
 from witnessmark.workflow.case.uploads import sweep as sweep_uploads
+from witnessmark.workflow.keeping.check_shop import note_place
 from witnessmark.workflow.shop.worker import Worker
 
 __all__ = ["is_loopback", "own_address", "serve"]
@@ -76,9 +77,15 @@ def serve(
     sweep_locks(shop)
     sweep_uploads(shop)
     shop.originals.sweep()
+    note_place(shop)
     for path in make_private(shop.folder):
         say(f"Others of this machine can read {path}, and that could not be changed.")
-    app = create_app(shop, access=access, assess=Worker(shop.folder), connections=connections)
+    app = create_app(
+        shop,
+        access=access,
+        assess=Worker(shop.folder, database=_server_of(shop)),
+        connections=connections,
+    )
 
     async def sweep() -> None:
         connections.sweep()
@@ -179,6 +186,11 @@ def _socket(host: str, port: int, connections: Connections) -> socket.socket:
             do="Choose another with --host and --port; --port 0 takes a free one.",
         ) from None
     return listening
+
+
+def _server_of(shop: Shop) -> str:
+    database = shop.casebook.database
+    return "" if database.is_file else database.url
 
 
 def _many_handles(connections: int) -> None:

@@ -18,9 +18,21 @@ import click
     metavar="ADDRESS",
     help="Address of a proxy of yours that ends TLS and says who asks.",
 )
+@click.option(
+    "--database",
+    metavar="URL",
+    envvar="WITNESSMARK_DATABASE",
+    help="Casebook on a PostgreSQL server, for several sites; docs/many_sites.md.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Say the address as JSON.")
 def command(
-    shop: Path, host: str, port: int, names: tuple[str, ...], proxy: str, as_json: bool
+    shop: Path,
+    host: str,
+    port: int,
+    names: tuple[str, ...],
+    proxy: str,
+    database: str | None,
+    as_json: bool,
 ) -> None:
     """Serve the bench page of the shop in folder SHOP.
 
@@ -31,7 +43,7 @@ def command(
     from witnessmark.web.serving import serve
     from witnessmark.workflow.case.shop_on_disk import open_shop
 
-    opened = open_shop(shop)
+    opened = open_shop(shop, database=database)
 
     def say(text: str) -> None:
         click.echo(text, err=as_json)

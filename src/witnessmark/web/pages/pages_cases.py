@@ -19,6 +19,7 @@ from witnessmark.web.door.posted import Posted, posted
 from witnessmark.web.pages.entry_forms import complaint, truck
 from witnessmark.workflow.case.locks import read_session
 from witnessmark.workflow.case.shop_on_disk import entry_line
+from witnessmark.workflow.keeping.reminder import backup_reminder
 from witnessmark.workflow.shop.ledger import Row, case_name, row_of
 
 _LOG = logging.getLogger("witnessmark.web")
@@ -51,6 +52,7 @@ def ledger(request: Request) -> Response:
         open=[row for row in rows if row.is_open],
         closed=[row for row in rows if not row.is_open],
         version=ledger_version(bench),
+        backup=backup_reminder(bench.shop),
     )
 
 

@@ -1,0 +1,1 @@
+"""Keeping a shop's book: backup, restore, check, erase, move."""
