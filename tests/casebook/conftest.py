@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 import subprocess
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import psycopg
@@ -13,15 +13,39 @@ import pytest
 
 
 @pytest.fixture(scope="session")
-def postgresql_server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
-    """Start a PostgreSQL of our own on a socket in a folder of its own."""
+def postgresql_binaries() -> Path:
+    """The folder of PostgreSQL's own programs."""
     found = sorted(Path("/usr/lib/postgresql").glob("*/bin/initdb"))
-    binaries = found[-1].parent if found else None
-    if binaries is None and (initdb := shutil.which("initdb")):
-        binaries = Path(initdb).parent
-    if binaries is None:
-        pytest.skip("PostgreSQL is not installed here")
+    if found:
+        return found[-1].parent
+    if initdb := shutil.which("initdb"):
+        return Path(initdb).parent
+    pytest.skip("PostgreSQL is not installed here")
+
+
+@pytest.fixture(scope="session")
+def postgresql_server(
+    tmp_path_factory: pytest.TempPathFactory, postgresql_binaries: Path
+) -> Iterator[Path]:
+    """Start a PostgreSQL of our own on a socket in a folder of its own."""
     folder = tmp_path_factory.mktemp("postgresql")
+    control = _server(folder, postgresql_binaries)
+    yield folder
+    control("stop")
+
+
+@pytest.fixture
+def own_postgresql(
+    tmp_path_factory: pytest.TempPathFactory, postgresql_binaries: Path
+) -> Iterator[tuple[str, Callable[[str], None]]]:
+    """A server of this test alone, and the handle to stop and start it."""
+    folder = tmp_path_factory.mktemp("postgresql")
+    control = _server(folder, postgresql_binaries)
+    yield f"postgresql+psycopg://shop@/postgres?host={folder}", control
+    control("stop")
+
+
+def _server(folder: Path, binaries: Path) -> Callable[[str], None]:
     as_owner: list[str] = []
     if os.geteuid() == 0:  # the server refuses to run as root
         if shutil.which("runuser") is None:
@@ -39,10 +63,17 @@ def postgresql_server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path
 
     run(binaries / "initdb", "-D", data, "-U", "shop", "-A", "trust", "-E", "UTF8", "--locale=C")
     options = f"-k {folder} -c listen_addresses='' -c fsync=off"
-    control = (binaries / "pg_ctl", "-D", data, "-w")
-    run(*control, "-l", folder / "log", "-o", options, "start")
-    yield folder
-    run(*control, "-m", "immediate", "stop")
+
+    def control(verb: str) -> None:
+        words = [binaries / "pg_ctl", "-D", data, "-w"]
+        if verb != "start":
+            words += ["-m", "immediate"]
+        if verb != "stop":
+            words += ["-l", folder / "log", "-o", options]
+        run(*words, verb)
+
+    control("start")
+    return control
 
 
 @pytest.fixture
