@@ -10,6 +10,8 @@ from pathlib import Path
 
 import pytest
 
+from patience import PATIENCE_S
+
 ROOT = Path(__file__).resolve().parent.parent
 Run = Callable[..., "subprocess.CompletedProcess[str]"]
 
@@ -29,7 +31,7 @@ def witnessmark() -> Run:
 
     def run(
         *arguments: object,
-        timeout: float = 120,
+        timeout: float = PATIENCE_S,
         **options: object,
     ) -> subprocess.CompletedProcess[str]:
         environment = {**os.environ, "PYTHONPATH": str(ROOT / "src"), "PYTHONUTF8": "1"}

@@ -12,6 +12,7 @@ import pytest
 from sqlalchemy import text
 from sqlalchemy.exc import DatabaseError
 
+from patience import PATIENCE_S
 from witnessmark.casebook.files import Originals
 from witnessmark.casebook.migrate import newest_version
 from witnessmark.casebook.store import VERSION, Casebook
@@ -101,7 +102,7 @@ def test_two_tablets_write_at_once_and_both_are_kept(casebook: Casebook) -> None
     for thread in threads:
         thread.start()
     for thread in threads:
-        thread.join(timeout=60)
+        thread.join(timeout=PATIENCE_S)
     assert faults == []
     ids = [e.id for e in casebook.case("c1").entries]
     assert sorted(ids) == sorted(f"t{t}-{n}" for t in range(3) for n in range(15))

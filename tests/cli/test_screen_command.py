@@ -14,6 +14,7 @@ from pathlib import Path
 import pytest
 
 from conftest import ROOT, Run
+from patience import PATIENCE_S
 
 
 @pytest.fixture
@@ -49,7 +50,7 @@ def scheduler(folder: Path, *, workers: int) -> Iterator[str]:
         stack.enter_context(
             process("distributed.cli.dask_scheduler", *local, "--port", 0, "--scheduler-file", told)
         )
-        end = time.monotonic() + 60
+        end = time.monotonic() + PATIENCE_S
         while not (told.is_file() and told.read_text().strip().endswith("}")):
             assert time.monotonic() < end, "the scheduler did not start"
             time.sleep(0.1)

@@ -12,6 +12,8 @@ from pathlib import Path
 
 import pytest
 
+from patience import PATIENCE_S
+
 ROOT = Path(__file__).resolve().parents[2]
 
 
@@ -42,7 +44,7 @@ def test_page_shows_the_invented_trucks_and_ends_when_told(tmp_path: Path) -> No
                 lines += line
             address = json.loads(lines)["address"]
             assert address.startswith("http://127.0.0.1:")
-            with urllib.request.urlopen(address, timeout=120) as answer:
+            with urllib.request.urlopen(address, timeout=PATIENCE_S) as answer:
                 page = answer.read().decode()
             for name in (
                 "Pretend Gravel mixer 31",
@@ -55,5 +57,5 @@ def test_page_shows_the_invented_trucks_and_ends_when_told(tmp_path: Path) -> No
                 assert name in page
         finally:
             running.send_signal(signal.SIGINT)
-            running.communicate(timeout=60)
+            running.communicate(timeout=PATIENCE_S)
     assert running.returncode in {0, 130, -signal.SIGINT}

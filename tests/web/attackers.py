@@ -21,6 +21,8 @@ from typing import Any
 import httpx
 import psutil
 
+from patience import PATIENCE_S
+
 ROOT = Path(__file__).resolve().parents[2]
 HTML = {"accept": "text/html"}
 
@@ -49,7 +51,9 @@ class Served:
         # A connection for each request: one that the server has just ended is not used again.
         limits = httpx.Limits(max_keepalive_connections=0)
         transport = httpx.HTTPTransport(verify=False, local_address=source, limits=limits)
-        return httpx.Client(transport=transport, base_url=self.address, timeout=200, headers=HTML)
+        return httpx.Client(
+            transport=transport, base_url=self.address, timeout=PATIENCE_S, headers=HTML
+        )
 
     @contextlib.contextmanager
     def signed_in(
@@ -119,7 +123,7 @@ def serving(folder: Path, *options: str) -> Iterator[Served]:
 
 
 def _until_it_answers(served: Served) -> None:
-    end = time.monotonic() + 60
+    end = time.monotonic() + PATIENCE_S
     with served.client() as client:
         while True:
             with contextlib.suppress(httpx.TransportError):

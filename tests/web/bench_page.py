@@ -17,6 +17,7 @@ from unittest.mock import patch
 
 import httpx
 
+from patience import PATIENCE_S
 from witnessmark.inference.fuel.fuel_evidence import FuelEvidence
 from witnessmark.model.assessment import Assessment
 from witnessmark.web.serving import serve
@@ -94,7 +95,7 @@ def remembering(shop: Shop) -> Callable[[str], Assessment]:
 
 def settled(client: Client, case_id: str = "unit7") -> str:
     """Wait until the odds of a case are worked out and give its page."""
-    end = time.monotonic() + 90
+    end = time.monotonic() + PATIENCE_S
     while client.get(f"/cases/{case_id}/version").json()["working"]:
         assert time.monotonic() < end, "the odds are not worked out"
         time.sleep(0.05)

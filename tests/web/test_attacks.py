@@ -13,6 +13,7 @@ from pathlib import Path
 import httpx
 import pytest
 
+from patience import PATIENCE_S
 from web.attackers import (
     Served,
     close_all,
@@ -67,7 +68,7 @@ def test_slow_connections_leave_a_user_served(served: Served, kind: str) -> None
 
 def test_a_connection_that_asks_nothing_is_ended(served: Served) -> None:
     opened, _ = slow_connections(served, 6, 5, "head")
-    end = time.monotonic() + 200
+    end = time.monotonic() + PATIENCE_S
     while still_open(opened):
         assert time.monotonic() < end, "it is not ended"
         time.sleep(0.5)
@@ -140,11 +141,11 @@ def test_a_head_without_end_is_refused(served: Served) -> None:
 def test_the_server_lives(served: Served, tmp_path: Path) -> None:
     del tmp_path
     assert served.child.poll() is None
-    with socket.create_connection(("127.0.0.1", served.port), timeout=10):
+    with socket.create_connection(("127.0.0.1", served.port), timeout=PATIENCE_S):
         pass
     with served.client() as client:
         answer = client.get("/login")
         assert answer.status_code == 200
         assert "max-age=" in answer.headers["strict-transport-security"]
     with pytest.raises(httpx.HTTPError):
-        httpx.get(f"http://127.0.0.1:{served.port}/login", timeout=10)
+        httpx.get(f"http://127.0.0.1:{served.port}/login", timeout=PATIENCE_S)

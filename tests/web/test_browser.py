@@ -8,6 +8,7 @@ import httpx
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
+from patience import PATIENCE_S
 from web.bench_page import SCREENS, fuel_lines, served
 from witnessmark.workflow.case.shop_on_disk import entry_line, open_shop
 
@@ -100,8 +101,8 @@ def address(tmp_path_factory):
     with served(shop) as where:
         # The odds are worked out before anything is looked at: the pages are then complete.
         for case in ("unit7", "unit8"):
-            end = time.monotonic() + 240
-            while httpx.get(f"{where}/cases/{case}/version", timeout=60).json()["working"]:
+            end = time.monotonic() + PATIENCE_S
+            while httpx.get(f"{where}/cases/{case}/version", timeout=PATIENCE_S).json()["working"]:
                 assert time.monotonic() < end
                 time.sleep(0.3)
         yield where

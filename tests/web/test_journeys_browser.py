@@ -104,7 +104,7 @@ def test_from_complaint_to_report_by_touch_on_a_phone(browser, bench, capsys):
     thumb.tap("fieldset:has-text('filters renewed') >> label:has-text('there')")
     thumb.tap("button:has-text('Save what I looked at')")
     page.wait_for_selector("text=Looked, there")
-    page.wait_for_selector("#live[data-working=no]", timeout=120_000)
+    page.wait_for_selector("#live[data-working=no]")
     thumb.shot("case")
     assert page.locator(".donext .step").count() == 1, "one big step"
     assert page.locator("#next .other").count() == 2, "and two alternatives"
@@ -122,7 +122,7 @@ def test_from_complaint_to_report_by_touch_on_a_phone(browser, bench, capsys):
         last = i == len(AFTER) - 1
         thumb.tap("button:text-is('Save')" if last else "button:has-text('Save, next')")
         page.wait_for_url("**/cases/*/reading?*saved=*" if not last else f"**/cases/{case_id}*")
-    page.wait_for_selector("#work details.numbers", timeout=120_000)
+    page.wait_for_selector("#work details.numbers")
     thumb.tap("text=The customer’s word")
     thumb.tap("label:has-text('gone')")
     thumb.tap("button:text-is('Save')")
@@ -211,7 +211,7 @@ def test_the_same_by_keyboard_alone(browser, bench):
     keys.write("#dial", "76")
     keys.press("button[value=done]")
     page.wait_for_url(f"**/cases/{case_id}*")
-    page.wait_for_selector("#work details.numbers", timeout=120_000)
+    page.wait_for_selector("#work details.numbers")
     keys.press("#paper a[href$='/report']")
     page.wait_for_url("**/report")
     case = shop.case(case_id)

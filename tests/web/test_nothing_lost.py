@@ -8,6 +8,7 @@ from urllib.parse import urlsplit
 
 import pytest
 
+from patience import PATIENCE_S
 from web.bench_page import fuel_lines, served
 from witnessmark.model.entries.entry_data import NoteData, ReadingData, RecordingData
 from witnessmark.workflow.case.shop_on_disk import open_shop
@@ -42,7 +43,7 @@ def notes(shop):
     return [d.words for _, d in shop.case("unit7").of(NoteData)]
 
 
-def wait_until(true, seconds=15.0):
+def wait_until(true, seconds=PATIENCE_S):
     end = time.monotonic() + seconds
     while time.monotonic() < end:
         if true():
@@ -132,7 +133,7 @@ def test_typed_text_and_saves_survive_a_restart_of_the_shops_machine(tmp_path, t
     shop.close()
 
 
-def test_two_tablets_see_each_others_entries_within_two_seconds(bench, tablet):
+def test_two_tablets_see_each_others_entries(bench, tablet):
     shop, address = bench
     _, one = tablet()
     _, two = tablet()
@@ -143,7 +144,7 @@ def test_two_tablets_see_each_others_entries_within_two_seconds(bench, tablet):
     two.click("button.go")
     assert wait_until(lambda: notes(shop) == ["from the other tablet"])
     started = time.monotonic()
-    one.wait_for_selector("text=from the other tablet", state="attached", timeout=10_000)
+    one.wait_for_selector("text=from the other tablet", state="attached")
     assert wait_until(lambda: "from the other tablet" in one.content())
     took = time.monotonic() - started
     print(f"seen by the other tablet after {took:.1f} s")
@@ -182,7 +183,7 @@ def test_an_upload_survives_a_dropped_link_and_a_reload(bench, tablet, tmp_path)
     page.reload()
     page.set_input_files("#f-file", path)
     page.click("button.go")
-    page.wait_for_url("**/recordings/*", timeout=60_000)
+    page.wait_for_url("**/recordings/*")
     data = next(d for _, d in shop.case("unit7").of(RecordingData))
     assert data.sha256 == hashlib.sha256(content).hexdigest()
     assert sum(1 for _ in shop.case("unit7").of(RecordingData)) == 1

@@ -13,6 +13,7 @@ from pathlib import Path
 import httpx
 import pytest
 
+from patience import PATIENCE_S
 from web.bench_page import SCREENS, served
 from witnessmark.demo.demo_shop import open_stories
 from witnessmark.model.entries.case import read_case
@@ -46,8 +47,8 @@ def test_the_picture_of_the_readme_is_this_page(browser, tmp_path) -> None:
     context = browser.new_context(viewport=SIZE, color_scheme="light")
     try:
         with served(shop) as address:
-            where, end = f"{address}/cases/{STORY.case_id}", time.monotonic() + 300
-            while httpx.get(f"{where}/version", timeout=60).json()["working"]:
+            where, end = f"{address}/cases/{STORY.case_id}", time.monotonic() + PATIENCE_S
+            while httpx.get(f"{where}/version", timeout=PATIENCE_S).json()["working"]:
                 assert time.monotonic() < end, "the odds are not worked out"
                 time.sleep(0.2)
             page = context.new_page()

@@ -14,6 +14,7 @@ from pathlib import Path
 import httpx
 import pytest
 
+from patience import PATIENCE_S
 from web.bench_page import fuel_lines
 from witnessmark.errors import InputRefused
 from witnessmark.web.serving import serve
@@ -50,7 +51,7 @@ def test_the_command_serves_on_loopback_and_says_where(tmp_path):
             said += child.stdout.readline()
         address = json.loads(said)["address"]
         assert address.startswith("http://127.0.0.1:")
-        answer = httpx.get(address, headers={"accept": "text/html"}, timeout=30)
+        answer = httpx.get(address, headers={"accept": "text/html"}, timeout=PATIENCE_S)
         assert "oil pressure low at idle" in answer.text
     finally:
         child.send_signal(signal.SIGINT)
@@ -97,7 +98,7 @@ def test_in_the_network_it_is_https_with_passphrases_made_on_first_start(tmp_pat
         import ssl
 
         trusted = ssl.create_default_context(cafile=str(certificate))
-        with httpx.Client(verify=trusted, base_url=address, timeout=30) as client:
+        with httpx.Client(verify=trusted, base_url=address, timeout=PATIENCE_S) as client:
             html = {"accept": "text/html"}
             assert client.get("/", headers=html).headers["location"].startswith("/login")
             form = {"name": "A. Example", "passphrase": passphrase}

@@ -14,6 +14,7 @@ import can
 import pytest
 from click.testing import CliRunner
 
+from patience import PATIENCE_S
 from witnessmark.cli.for_recordings.record_command import command
 from witnessmark.errors import InputRefused, NothingUsable
 from witnessmark.readers import read_recording
@@ -241,7 +242,7 @@ def test_killed_recorder_leaves_a_good_file(tmp_path: Path) -> None:
         stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
     )  # fmt: skip
     try:
-        deadline = time.monotonic() + 60
+        deadline = time.monotonic() + PATIENCE_S
         while time.monotonic() < deadline and (not out.exists() or out.stat().st_size < 20_000):
             time.sleep(0.05)
         process.kill()

@@ -1,0 +1,8 @@
+"""How long a test waits for something that must happen, however slow the machine is.
+
+A busy machine can take minutes for what is done in seconds; a test fails for what is wrong, never
+for what is slow. A wait ends at the event; this is only the limit after which it counts as stuck.
+"""
+
+PATIENCE_S = 300.0
+PATIENCE_MS = 300_000.0
