@@ -17,7 +17,8 @@ from witnessmark.knowledge import load_knowledge
 from witnessmark.web.app import create_app
 from witnessmark.workflow.case.packs_of_shop import own_words, pack_files, save_own_words
 from witnessmark.workflow.case.shop_on_disk import Shop, open_shop
-from witnessmark.workflow.dossier.assess_case import assess_file, assess_in_shop
+from witnessmark.workflow.dossier.assess_case import assess_file
+from witnessmark.workflow.dossier.dossier_of_shop import assess_in_shop
 from witnessmark.workflow.papers.case_papers import report_html
 
 CAUSE = """

@@ -7,7 +7,7 @@ import json
 from functools import cache
 from typing import Any
 
-from witnessmark.model.assessment import Assessment
+from witnessmark.model.dossier import Dossier
 from witnessmark.model.entries.case import read_case
 from witnessmark.workflow.dossier.assess_case import assess
 
@@ -52,12 +52,12 @@ def after() -> list[str]:
     ]
 
 
-def assessed(lines: list[str]) -> Assessment:
+def assessed(lines: list[str]) -> Dossier:
     return _assessed(tuple(lines))
 
 
 @cache
-def _assessed(lines: tuple[str, ...]) -> Assessment:
+def _assessed(lines: tuple[str, ...]) -> Dossier:
     return assess(read_case("paper", lines), {})
 
 

@@ -21,12 +21,15 @@ from report.paper_material import (
     reading,
     work,
 )
+from witnessmark.knowledge import load_knowledge
+from witnessmark.knowledge.standing import Standing
 from witnessmark.model.estimate import EstimateLine
 from witnessmark.model.quoted import OwnRates
 from witnessmark.model.shop_record import History, Job
 from witnessmark.report.as_html import paper_html
 from witnessmark.report.as_pdf import paper_pdf
-from witnessmark.workflow.papers.case_papers import paper_of, usual_price
+from witnessmark.workflow.dossier.advice import usual_price
+from witnessmark.workflow.papers.case_papers import paper_of
 
 
 class _Page(HTMLParser):
@@ -317,7 +320,7 @@ def test_what_work_usually_comes_to_uses_the_shops_own_times_and_says_so() -> No
     jobs = tuple(Job("c", job.step, "Ann", took, days_ago=9.0) for _ in range(30))
 
     def labour(**more: object) -> EstimateLine:
-        found = usual_price(assessment, job.step, **more)  # type: ignore[arg-type]
+        found = usual_price(assessment, job.step, Standing(load_knowledge(), **more))  # type: ignore[arg-type]
         assert found is not None
         return next(line for line in found.lines if line.kind == "labour")
 

@@ -19,10 +19,11 @@ import httpx
 
 from patience import PATIENCE_S
 from witnessmark.inference.fuel.fuel_evidence import FuelEvidence
-from witnessmark.model.assessment import Assessment
+from witnessmark.model.dossier import Dossier
 from witnessmark.web.serving import serve
 from witnessmark.workflow.case.shop_on_disk import Shop, entry_line
-from witnessmark.workflow.dossier.assess_case import assess_in_shop
+from witnessmark.workflow.dossier.dossier_of_shop import assess_in_shop
+from witnessmark.workflow.dossier.kept_dossiers import KeptDossiers
 
 CHROMIUM = Path(os.environ.get("WITNESSMARK_CHROMIUM", "/usr/bin/chromium"))
 FLAGS = [
@@ -69,23 +70,26 @@ def from_address(client: Client, address: str) -> Client:
     return client
 
 
-_ASSESSED: dict[str, Assessment] = {}
+_ASSESSED: dict[str, Dossier] = {}
 
 
-def remembering(shop: Shop) -> Callable[[str], Assessment]:
+def remembering(shop: Shop) -> Callable[[str], Dossier]:
     """Assess without the model of the fuel circuit, which takes seconds and is tested elsewhere.
 
     The same entries under the same packs and settings are assessed only once.
     """
 
-    def assess(case_id: str) -> Assessment:
+    def assess(case_id: str) -> Dossier:
         packs = [p.read_text() for p in sorted(shop.folder.glob("packs/*.toml"))]
         figures = shop.casebook.setting("figures")
         key = f"{len(shop.list_cases())}{shop.casebook.lines(case_id)}{packs}{figures}"
         if key not in _ASSESSED:
-            with patch(
-                "witnessmark.workflow.dossier.assess_case.fuel_evidence",
-                lambda *_, **__: FuelEvidence(),
+            with (
+                patch(
+                    "witnessmark.workflow.dossier.assess_case.fuel_evidence",
+                    lambda *_, **__: FuelEvidence(),
+                ),
+                patch("witnessmark.workflow.dossier.dossier_of_shop.KEPT", KeptDossiers()),
             ):
                 _ASSESSED[key] = assess_in_shop(shop, case_id)
         return _ASSESSED[key]

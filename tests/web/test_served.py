@@ -121,7 +121,7 @@ def test_the_worker_assesses_and_can_be_stopped(tmp_path):
     worker = Worker(shop.folder)
     worked = worker("oil")
     assert worked.assessment.odds_of("oil_press") is not None
-    assert not worked.assessment.recordings
+    assert not hasattr(worked.assessment, "recordings"), "they are large"
     ended = []
 
     def wait_for_it():

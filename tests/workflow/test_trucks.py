@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from witnessmark.model.assessment import Assessment
+from witnessmark.model.dossier import Dossier
 from witnessmark.model.entries.case import read_case
 from witnessmark.model.odds import Odds
 from witnessmark.model.step import Step
@@ -30,7 +30,7 @@ class Job:
             json.dumps({"kind": k, "id": f"e{n}", "at": "2026-03-02T08:00:00Z", "data": data})
             for n, (k, data) in enumerate(self.rows, 1)
         ]
-        self.found: Assessment = assess(read_case("x", lines), {})
+        self.found: Dossier = assess(read_case("x", lines), {})
         assert not self.found.problems
         return self
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import re
 import sqlite3
 import time
@@ -37,6 +38,8 @@ _CASE_ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,79}")
 _RETRIES = 20
 #: How often a write to a server that went away is tried again, and after how long [s].
 _AGAIN_S = (0.2, 0.5, 1.0, 2.0, 4.0)
+#: Settings that no answer about a case rests on.
+_PRIVATE = frozenset({"locks", "secret"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -239,6 +242,24 @@ class Casebook(Beside):
                     changed=self._next_change(connection), row_key=None, row=None, row_words=None
                 )
             )
+
+    def pulse(self) -> str:
+        """Return a short text that changes with every write of any door that an answer rests on.
+
+        Every write to a case counts it up, attachments are only ever added, and settings tell by
+        value. Passphrases and the shop's secret are no part of an answer.
+        """
+        counts = select(
+            select(func.max(tables.cases.c.changed)).scalar_subquery(),
+            select(func.count()).select_from(tables.attachments).scalar_subquery(),
+        )
+        settings = select(tables.settings.c.key, tables.settings.c.value).order_by(
+            tables.settings.c.key
+        )
+        with self._read() as connection:
+            changed, attached = connection.execute(counts).one()
+            told = [tuple(row) for row in connection.execute(settings) if row[0] not in _PRIVATE]
+        return f"{changed}.{attached}.{hashlib.sha256(repr(told).encode()).hexdigest()[:12]}"
 
     def log(self, case_id: str) -> list[tuple[str | None, str, str | None]]:
         """Return (entry id, when it was stored, by whom) of every line of a case."""

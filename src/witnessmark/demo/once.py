@@ -14,13 +14,14 @@ from typing import Any
 
 from witnessmark.demo.demo_shop import build, open_stories, stories
 from witnessmark.errors import InputRefused
-from witnessmark.model.assessment import Assessment
+from witnessmark.model.dossier import Dossier
 from witnessmark.model.odds import Odds
 from witnessmark.words.numbers import chance_words
 from witnessmark.workflow.case.shop_on_disk import open_shop
 from witnessmark.workflow.dossier.as_json import assessment_json
-from witnessmark.workflow.dossier.assess_case import assess_in_shop
-from witnessmark.workflow.dossier.odds_at_stages import odds_at_check_in, odds_at_stages
+from witnessmark.workflow.dossier.dossier_of_shop import assess_in_shop
+from witnessmark.workflow.dossier.odds_at_check_in import odds_at_check_in
+from witnessmark.workflow.dossier.standing_of import standing_of
 from witnessmark.workflow.papers.case_papers import report_html, report_pdf
 
 __all__ = ["CaseSummary", "once", "summary_text"]
@@ -111,9 +112,10 @@ def _one(folder: Path, case_id: str, title: str, tempting: str) -> CaseSummary:
     shop = open_shop(folder / "shop")
     try:
         assessment = assess_in_shop(shop, case_id)
-        before = odds_at_stages(assessment)
+        before = tuple(stage.odds for stage in assessment.stages[:-1])
+        check_in = odds_at_check_in(assessment, standing_of(shop, assessment.case))
         document = assessment_json(assessment)
-        document["odds_at_check_in"] = [_short(o) for o in odds_at_check_in(assessment)]
+        document["odds_at_check_in"] = [_short(o) for o in check_in]
         document["odds_before_each_work"] = [[_short(o) for o in odds] for odds in before]
         text = json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False)
         (folder / f"{case_id}.json").write_text(text + "\n", encoding="utf-8")
@@ -132,7 +134,6 @@ def _one(folder: Path, case_id: str, title: str, tempting: str) -> CaseSummary:
             files += [f"{name}.html", f"{name}.pdf"]
     finally:
         shop.close()
-    check_in = odds_at_check_in(assessment)
     lines = [f"At check-in ({o.family}): {_leads(o)}." for o in check_in]
     stages = tuple(dict.fromkeys([*lines, *_stages(assessment, before)]))
     proofs = tuple(_proofs(assessment))
@@ -147,7 +148,7 @@ def _one(folder: Path, case_id: str, title: str, tempting: str) -> CaseSummary:
     )
 
 
-def _stages(assessment: Assessment, before: tuple[tuple[Odds, ...], ...]) -> Iterator[str]:
+def _stages(assessment: Dossier, before: tuple[tuple[Odds, ...], ...]) -> Iterator[str]:
     works = [entry for entry in assessment.case.live() if entry.kind == "work"]
     for number, (work, odds) in enumerate(zip(works, before, strict=True), start=1):
         cause = getattr(work.data, "cause", None)
@@ -163,7 +164,7 @@ def _stages(assessment: Assessment, before: tuple[tuple[Odds, ...], ...]) -> Ite
             yield f"Odds ({family.family}): {family.statement}"
 
 
-def _proofs(assessment: Assessment) -> Iterator[str]:
+def _proofs(assessment: Dossier) -> Iterator[str]:
     words = {entry.id: data.words for entry, data in assessment.case.complaints()}
     for proof in assessment.proofs:
         missing = f" Missing: {'; '.join(proof.missing)}." if proof.missing else ""

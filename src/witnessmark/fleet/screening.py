@@ -11,7 +11,7 @@ from typing import Any
 
 from witnessmark.errors import InputRefused, WitnessmarkError
 from witnessmark.fleet.children import Children
-from witnessmark.model.assessment import Assessment
+from witnessmark.model.dossier import Dossier
 from witnessmark.model.entries.case import Case, read_case
 from witnessmark.model.finding import Finding
 from witnessmark.model.problem import Problem
@@ -209,5 +209,5 @@ def _case(path: Path, sha256: str) -> Case:
     return read_case("screening", [json.dumps(row) for row in rows])
 
 
-def _worth(assessment: Assessment) -> tuple[Finding, ...]:
+def _worth(assessment: Dossier) -> tuple[Finding, ...]:
     return tuple(f for f in assessment.findings if f.outcome in {"seen", "inconclusive"})

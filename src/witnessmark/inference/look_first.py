@@ -55,6 +55,7 @@ def looks_waiting(family: Family, evidence: StagedEvidence) -> tuple[LookFirst, 
     was in somebody's hands. "Maybe" is no look.
     """
     seen = {t.test for s in evidence.stages for t in s.tests if t.result != "maybe"}
+    seen |= {test for test, result in evidence.read if result != "maybe"}
     handled = {s.work.cause for s in evidence.stages if s.work is not None}
     return tuple(
         look

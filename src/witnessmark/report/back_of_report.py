@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
-from witnessmark.model.assessment import Assessment
+from witnessmark.model.dossier import Dossier
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry_data import (
     ApprovalData,
@@ -33,7 +33,7 @@ _DEFERRED = {"recheck", "deferred", "watch"}
 _BLANK = "__________"
 
 
-def not_done(assessment: Assessment) -> Iterator[Block]:
+def not_done(assessment: Dossier) -> Iterator[Block]:
     """Say what was declined, not run, quoted and not done, and what is proposed next."""
     case = assessment.case
     items = [
@@ -62,7 +62,7 @@ def not_done(assessment: Assessment) -> Iterator[Block]:
         yield Said("Nothing that was proposed, quoted or needed is known to be left undone.")
 
 
-def afterwards(assessment: Assessment) -> Iterator[Block]:
+def afterwards(assessment: Dossier) -> Iterator[Block]:
     """Say what is deferred and what is to be looked at again, and when."""
     case = assessment.case
     items = [n.words for _, n in case.of(NoteData) if (n.about or "").lower() in _DEFERRED]
@@ -80,7 +80,7 @@ def afterwards(assessment: Assessment) -> Iterator[Block]:
         yield Items(tuple(dict.fromkeys(_ended(item) for item in items)))
 
 
-def cautions(assessment: Assessment, safety: Mapping[str, str]) -> Iterator[Block]:
+def cautions(assessment: Dossier, safety: Mapping[str, str]) -> Iterator[Block]:
     """Say what can hurt."""
     families = [f for f in assessment.case.families() if f in safety]
     worked = any(True for _ in assessment.case.of(WorkData))
@@ -97,7 +97,7 @@ def cautions(assessment: Assessment, safety: Mapping[str, str]) -> Iterator[Bloc
         yield Said(f"For whoever works on it: {_ended(words)}", "caution")
 
 
-def sources(assessment: Assessment, *, si: bool = False) -> Iterator[Block]:
+def sources(assessment: Dossier, *, si: bool = False) -> Iterator[Block]:
     """Say who approved what, and where every number comes from."""
     case = assessment.case
     yield from _approvals(case)

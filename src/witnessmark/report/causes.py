@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 
-from witnessmark.model.assessment import Assessment
+from witnessmark.model.dossier import Dossier
 from witnessmark.model.entries.entry import Entry
 from witnessmark.model.entries.entry_data import ComplaintData, WorkData
 from witnessmark.model.finding import Finding
@@ -13,19 +13,15 @@ from witnessmark.report.paper import Block, Picture, Said
 from witnessmark.report.pictures.odds_bars import odds_picture
 from witnessmark.words.numbers import chance_about, chance_words
 
-__all__ = ["Before", "cause_of", "looked_again"]
-
-#: Odds before every work, in order of the works.
-Before = Sequence[Sequence[Odds]]
+__all__ = ["cause_of", "looked_again"]
 
 
 def cause_of(
     entry: Entry,
     complaint: ComplaintData,
     works: Sequence[tuple[Entry, WorkData]],
-    assessment: Assessment,
+    assessment: Dossier,
     names: Mapping[str, str],
-    before: Before,
 ) -> Iterator[Block]:
     """Yield what the report says of the cause of one complaint.
 
@@ -35,13 +31,12 @@ def cause_of(
         works: the work on causes of its families.
         assessment: of the whole case.
         names: cause id -> words.
-        before: what the odds were before every work.
     """
     stages = assessment.case.stages()
     for found in _found(complaint, assessment, len(assessment.case.complaints()) == 1):
         yield Said(found)
     for work, data in works:
-        known = before[stages[work.id]] if stages[work.id] < len(before) else ()
+        known = assessment.odds_before(stages[work.id])
         odds = next((o for o in known if o.complaint == entry.id), None)
         if odds is not None:
             yield Said(_at_that_time(data, odds, names))
@@ -72,7 +67,7 @@ def cause_of(
             yield Picture(odds_picture(odds, most=5), "The odds of the zones and causes as bars.")
 
 
-def looked_again(complaint: ComplaintData, assessment: Assessment) -> list[str]:
+def looked_again(complaint: ComplaintData, assessment: Dossier) -> list[str]:
     """Return what the last recordings say of what was seen in the first ones."""
     last = sum(1 for _ in assessment.case.of(WorkData))
     first = [f for f in assessment.findings if f.stage < last and _speaks(f, complaint)]
@@ -92,7 +87,7 @@ def looked_again(complaint: ComplaintData, assessment: Assessment) -> list[str]:
     ]
 
 
-def _found(complaint: ComplaintData, assessment: Assessment, alone: bool) -> list[str]:
+def _found(complaint: ComplaintData, assessment: Dossier, alone: bool) -> list[str]:
     """Return what was seen as the truck came in and speaks of this complaint."""
     seen = [f for f in assessment.findings if f.stage == 0 and _speaks(f, complaint)]
     return [f.sentence for f in seen][: 4 if alone else 3]

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 
-from witnessmark.model.assessment import Assessment
+from witnessmark.model.dossier import Dossier
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry import Entry
 from witnessmark.model.entries.entry_data import (
@@ -21,7 +21,7 @@ from witnessmark.model.entries.entry_data import (
 )
 from witnessmark.model.proof import Pair, Proof
 from witnessmark.report.back_of_report import afterwards, cautions, not_done, sources, torque_card
-from witnessmark.report.causes import Before, cause_of, looked_again
+from witnessmark.report.causes import cause_of, looked_again
 from witnessmark.report.figures import (
     figure,
     interval_words,
@@ -52,12 +52,11 @@ _GONE = {True: "gone", False: "not gone", "partly": "partly gone"}
 
 
 def customer_report(
-    assessment: Assessment,
+    assessment: Dossier,
     *,
     shop: str = "",
     names: Mapping[str, str] | None = None,
     safety: Mapping[str, str] | None = None,
-    before: Before = (),
     si: bool = False,
 ) -> Paper:
     """Return the report on a case.
@@ -67,7 +66,6 @@ def customer_report(
         shop: the shop's name for the head.
         names: cause, test and condition id -> words; ids are shown where a name is missing.
         safety: family id -> its usual caution.
-        before: what the odds were before every work, in order.
         si: show SI units.
     """
     case, words = assessment.case, names or {}
@@ -79,7 +77,7 @@ def customer_report(
         if same != number and complaint.families:
             blocks += _same_again(number, same, entry, complaint, assessment)
         else:
-            blocks += _complaint(number, entry, complaint, assessment, words, before, si)
+            blocks += _complaint(number, entry, complaint, assessment, words, si)
     if not complaints:
         blocks.append(Said("No complaint has been written down for this truck."))
         blocks += _correction([(e, d) for e, d in case.of(WorkData)], assessment, words)
@@ -108,7 +106,7 @@ def _facts(case: Case) -> Iterator[tuple[str, str]]:
         yield "From, to", f"{times[0][:10]} to {times[-1][:10]}"
 
 
-def _in_short(assessment: Assessment) -> Iterator[Block]:
+def _in_short(assessment: Dossier) -> Iterator[Block]:
     rows = []
     for entry, complaint in assessment.case.complaints():
         proof = assessment.proof_of(entry.id)
@@ -120,7 +118,7 @@ def _in_short(assessment: Assessment) -> Iterator[Block]:
         yield TableBlock(("Complaint", "Where it stands"), tuple(rows))
 
 
-def _worked(assessment: Assessment) -> bool:
+def _worked(assessment: Dossier) -> bool:
     return any(True for _ in assessment.case.of(WorkData))
 
 
@@ -128,9 +126,8 @@ def _complaint(
     number: int,
     entry: Entry,
     complaint: ComplaintData,
-    assessment: Assessment,
+    assessment: Dossier,
     names: Mapping[str, str],
-    before: Before,
     si: bool,
 ) -> Iterator[Block]:
     proof = assessment.proof_of(entry.id)
@@ -138,7 +135,7 @@ def _complaint(
     yield Heading(f"{number}. Complaint")
     yield Said(complaint.words or "(no words written down)", "quote")
     yield Heading("Cause", 2)
-    yield from cause_of(entry, complaint, works, assessment, names, before)
+    yield from cause_of(entry, complaint, works, assessment, names)
     yield Heading("Correction", 2)
     yield from _correction(works, assessment, names)
     worked = _worked(assessment)
@@ -148,7 +145,7 @@ def _complaint(
 
 
 def _same_again(
-    number: int, same: int, entry: Entry, complaint: ComplaintData, assessment: Assessment
+    number: int, same: int, entry: Entry, complaint: ComplaintData, assessment: Dossier
 ) -> Iterator[Block]:
     """Return a complaint of the same family as an earlier one: only what is its own."""
     proof = assessment.proof_of(entry.id)
@@ -161,7 +158,7 @@ def _same_again(
     yield from _customers_word(entry, assessment)
 
 
-def _works_on(complaint: ComplaintData, assessment: Assessment) -> list[tuple[Entry, WorkData]]:
+def _works_on(complaint: ComplaintData, assessment: Dossier) -> list[tuple[Entry, WorkData]]:
     """Return the work on causes of the complaint's families."""
     mine = {
         c.cause
@@ -173,7 +170,7 @@ def _works_on(complaint: ComplaintData, assessment: Assessment) -> list[tuple[En
 
 
 def _correction(
-    works: Sequence[tuple[Entry, WorkData]], assessment: Assessment, names: Mapping[str, str]
+    works: Sequence[tuple[Entry, WorkData]], assessment: Dossier, names: Mapping[str, str]
 ) -> Iterator[Block]:
     if not works:
         alone = _worked(assessment)
@@ -199,14 +196,14 @@ def _correction(
             )
 
 
-def _looked_at_after(work: Entry, assessment: Assessment) -> bool:
+def _looked_at_after(work: Entry, assessment: Dossier) -> bool:
     stages = assessment.case.stages()
     after = stages[work.id] + 1
     kinds = (ReadingData, TestData, RecordingData)
     return any(stages[e.id] == after and isinstance(e.data, kinds) for e in assessment.case.live())
 
 
-def _other_work(assessment: Assessment, names: Mapping[str, str]) -> Iterator[Block]:
+def _other_work(assessment: Dossier, names: Mapping[str, str]) -> Iterator[Block]:
     complaints = assessment.case.complaints()
     told = {e.id for _, c in complaints for e, _ in _works_on(c, assessment)}
     rest = [(e, d) for e, d in assessment.case.of(WorkData) if e.id not in told]
@@ -219,7 +216,7 @@ def _other_work(assessment: Assessment, names: Mapping[str, str]) -> Iterator[Bl
 def _measured(
     complaint: ComplaintData,
     proof: Proof | None,
-    assessment: Assessment,
+    assessment: Dossier,
     worked: bool,
     si: bool,
 ) -> Iterator[Block]:
@@ -298,7 +295,7 @@ def _signed(value: float) -> str:
     return text if text == "0" else f"+{text}" if value > 0 else text.replace("-", "\u2212")
 
 
-def _customers_word(entry: Entry, assessment: Assessment) -> Iterator[Block]:
+def _customers_word(entry: Entry, assessment: Dossier) -> Iterator[Block]:
     stages, last = assessment.case.stages(), sum(1 for _ in assessment.case.of(WorkData))
     for outcome, data in assessment.case.of(OutcomeData):
         if data.complaint != entry.id:

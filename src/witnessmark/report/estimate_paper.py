@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from witnessmark.model.assessment import Assessment
+from witnessmark.model.dossier import Dossier
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry_data import QuoteData
 from witnessmark.model.estimate import Estimate
@@ -29,7 +29,7 @@ _UNPRICED = "not priced yet"
 
 
 def estimate_paper(
-    assessment: Assessment, advice: Estimate | None, *, shop: str = "",
+    assessment: Dossier, advice: Estimate | None, *, shop: str = "",
     why: Sequence[str] = (), rates: OwnRates | None = None,
 ) -> Paper:  # fmt: skip
     """Return the estimate.

@@ -10,6 +10,7 @@ from starlette.responses import JSONResponse, Response
 
 from witnessmark.model.entries.entry import Kind, json_schema
 from witnessmark.web.bench.state import bench_of, page, viewer_of
+from witnessmark.web.pages.pages_cases import ledger_rows
 from witnessmark.workflow.case.shop_settings import shows_si
 from witnessmark.workflow.dossier.as_json import assessment_json
 from witnessmark.workflow.shop.ledger import row_of
@@ -87,9 +88,7 @@ def described(request: Request) -> Response:
 def cases(request: Request) -> list[CaseRow]:
     """List the cases and what each of them waits for."""
     bench = bench_of(request)
-    rows = [
-        (s, row_of(bench.desk.case(s.id), bench.desk.newest(s.id))) for s in bench.shop.list_cases()
-    ]
+    rows = zip(bench.shop.list_cases(), ledger_rows(bench), strict=True)
     return [
         CaseRow(
             id=row.case,

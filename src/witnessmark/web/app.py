@@ -14,7 +14,7 @@ from starlette.types import Scope
 
 from witnessmark import __version__
 from witnessmark.errors import InputRefused, NotFound, WitnessmarkError, http_status
-from witnessmark.model.assessment import Assessment
+from witnessmark.model.dossier import Dossier
 from witnessmark.web import api
 from witnessmark.web.bench.state import ServerState, page
 from witnessmark.web.door.attempts import TooMany
@@ -56,7 +56,7 @@ def create_app(
     shop: Shop,
     *,
     access: Access | None = None,
-    assess: Callable[[str], Assessment] | Worker | None = None,
+    assess: Callable[[str], Dossier] | Worker | None = None,
     connections: Connections | None = None,
 ) -> FastAPI:
     """Make the application of one shop.

@@ -33,7 +33,8 @@ def command(
     """Assess CASE (a .jsonl file), or CASE-ID of the shop in folder CASE."""
     from witnessmark.workflow.case.shop_on_disk import open_shop
     from witnessmark.workflow.dossier.as_json import assessment_json
-    from witnessmark.workflow.dossier.assess_case import assess_file, assess_in_shop
+    from witnessmark.workflow.dossier.assess_case import assess_file
+    from witnessmark.workflow.dossier.dossier_of_shop import assess_in_shop
     from witnessmark.workflow.dossier.in_words import assessment_text
 
     if case_id is not None:

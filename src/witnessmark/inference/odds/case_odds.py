@@ -53,10 +53,12 @@ class Judgement:
     Attributes:
         odds: the odds of every complaint and family.
         beliefs: family id -> belief, linked families joined: the planner goes on from it.
+        evidence: family id -> what the case says about it.
     """
 
     odds: tuple[Odds, ...]
     beliefs: Mapping[str, Belief]
+    evidence: Mapping[str, StagedEvidence]
 
 
 def judge(
@@ -75,7 +77,7 @@ def judge(
         for family in dict.fromkeys(complaint.families)
         if family in evidence
     )
-    return Judgement(odds, joined)
+    return Judgement(odds, joined, evidence)
 
 
 def case_beliefs(

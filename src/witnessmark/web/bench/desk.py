@@ -11,7 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from witnessmark.errors import WitnessmarkError
-from witnessmark.model.assessment import Assessment
+from witnessmark.model.dossier import Dossier
 from witnessmark.model.entries.case import Case
 from witnessmark.workflow.case.shop_on_disk import Shop
 from witnessmark.workflow.shop.worker import Stopped, Worked
@@ -28,7 +28,8 @@ class Looked:
     """What the desk can say about a case now.
 
     Attributes:
-        version: of the case and of what its numbers rest on.
+        version: of what can be shown: of the case's own lines and of its newest dossier. A write
+            elsewhere changes it only when it changes the dossier.
         worked: the newest there is, ``None`` before the first one.
         current: whether it speaks of this version.
         trouble: one sentence when it could not be worked out.
@@ -42,7 +43,7 @@ class Looked:
     stopped: bool = False
 
     @property
-    def assessment(self) -> Assessment | None:
+    def assessment(self) -> Dossier | None:
         """The newest assessment there is."""
         return self.worked.assessment if self.worked else None
 
@@ -89,12 +90,15 @@ class Desk:
         self._interrupt()
 
     def version(self, case_id: str) -> str:
-        """Return the version of a case: it changes with every line and with the settings.
+        """Return the version of all that a case's dossier may rest on.
+
+        Whoever writes, by whatever door or process, changes it: lines of this case and of the
+        shop's others, settings, packs, the day.
 
         Raises:
             NotFound: no such case.
         """
-        return f"{self._shop.casebook.count(case_id)}.{self._stamp}"
+        return f"{self._own(case_id)}.{self._shop.pulse()}"
 
     @property
     def stamp(self) -> int:
@@ -111,7 +115,7 @@ class Desk:
         Raises:
             NotFound: no such case.
         """
-        count = self._shop.casebook.count(case_id)
+        count = self._shop.casebook.state(case_id)[1]
         held = self._cases.get(case_id)
         if held is not None and held[0] == count:
             return held[1]
@@ -146,14 +150,14 @@ class Desk:
             found = self._found(case_id, version)
         return found
 
-    def newest(self, case_id: str) -> Assessment | None:
+    def newest(self, case_id: str) -> Dossier | None:
         """Return the newest assessment there is, of whatever version, and start nothing."""
         held = self._newest.get(case_id)
         return held[1].assessment if held else None
 
     def stop(self, case_id: str) -> None:
         """Do not work on this version of a case; what was begun is thrown away."""
-        self._stopped[case_id] = self.version(case_id)
+        self._stopped[case_id] = self._own(case_id)
         if self._busy == case_id:
             self._interrupt()
 
@@ -166,12 +170,18 @@ class Desk:
     def _found(self, case_id: str, version: str) -> Looked:
         held = self._newest.get(case_id)
         worked = held[1] if held else None
+        own = version.rsplit(".", 1)[0]
+        shown = f"{own}.{worked.assessment.key[:12]}" if worked else own
         if held is not None and held[0] == version:
-            return Looked(version, worked, True)
+            return Looked(shown, worked, True)
         trouble = self._trouble.get(case_id)
         if trouble is not None and trouble[0] == version:
-            return Looked(version, worked, False, trouble[1])
-        return Looked(version, worked, False, stopped=self._stopped.get(case_id) == version)
+            return Looked(shown, worked, False, trouble[1])
+        return Looked(shown, worked, False, stopped=self._stopped.get(case_id) == own)
+
+    def _own(self, case_id: str) -> str:
+        """Return the version of the case's own lines, and of what this door has changed."""
+        return f"{self._shop.casebook.state(case_id)[1]}.{self._stamp}"
 
     def _ask(self, case_id: str, version: str, priority: int) -> None:
         with self._changed:
@@ -191,7 +201,8 @@ class Desk:
                 return
             asked = self._wanted.get(case_id)
             # Somebody has entered more meanwhile, or it is done already: the older one is skipped.
-            skip = asked is None or asked[0] != version or self._stopped.get(case_id) == version
+            own = version.rsplit(".", 1)[0]
+            skip = asked is None or asked[0] != version or self._stopped.get(case_id) == own
             if skip or not self._found(case_id, version).working:
                 continue
             self._busy = case_id
@@ -219,7 +230,7 @@ class Desk:
                 "The entries are safe; report it.",
             )
             return
-        if self._stopped.get(case_id) == version:
+        if self._stopped.get(case_id) == version.rsplit(".", 1)[0]:
             return
         with self._changed:
             self._newest[case_id] = (version, worked)

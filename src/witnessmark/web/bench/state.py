@@ -19,7 +19,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 
 from witnessmark.errors import NotFound
-from witnessmark.model.assessment import Assessment
+from witnessmark.model.dossier import Dossier
 from witnessmark.web.bench import page_words as words
 from witnessmark.web.bench.desk import Desk
 from witnessmark.web.bench.names import Names
@@ -33,10 +33,11 @@ from witnessmark.workflow.case.shop_settings import shows_si
 from witnessmark.workflow.dossier.around_poison import assess_around_poison
 from witnessmark.workflow.shop.worker import Worker, work_on
 
-__all__ = ["ServerState", "bench_of", "going_on", "page", "viewer_of"]
+__all__ = ["WARM", "ServerState", "bench_of", "going_on", "page", "viewer_of"]
 
 THEMES = ("device", "light", "dark")
-_WARM = 50
+#: Cases, touched last, whose dossiers are worked out ahead of being asked for.
+WARM = 50
 _SI_S = 2.0
 #: How long a page that is nothing without the odds waits for them [s].
 _WAIT_S = 20.0
@@ -64,7 +65,7 @@ class ServerState:
     def make(
         cls,
         shop: Shop,
-        assess: Callable[[str], Assessment] | Worker | None,
+        assess: Callable[[str], Dossier] | Worker | None,
         access: Access,
     ) -> ServerState:
         """Set the bench up.
@@ -110,7 +111,7 @@ class ServerState:
         """Return what the packs say in this shop."""
         return knowledge_of(self.shop)
 
-    def assessment(self, case_id: str) -> Assessment:
+    def assessment(self, case_id: str) -> Dossier:
         """Return the newest assessment of a case, waiting a while for that of this version.
 
         Raises:
@@ -123,7 +124,7 @@ class ServerState:
 
     def warm_up(self) -> None:
         """Begin to work out the cases that were touched last."""
-        for row in self.shop.list_cases()[:_WARM]:
+        for row in self.shop.list_cases()[:WARM]:
             self.desk.look(row.id, warm=True)
 
     def fresh_id(self) -> str:

@@ -12,7 +12,15 @@ from starlette.responses import HTMLResponse, JSONResponse, Response, StreamingR
 
 from witnessmark.errors import InputRefused, WitnessmarkError, http_status
 from witnessmark.web.bench.desk import Looked
-from witnessmark.web.bench.state import ServerState, bench_of, going_on, page, render, viewer_of
+from witnessmark.web.bench.state import (
+    WARM,
+    ServerState,
+    bench_of,
+    going_on,
+    page,
+    render,
+    viewer_of,
+)
 from witnessmark.web.bench.strip import strip
 from witnessmark.web.door.doors import COOKIE
 from witnessmark.web.door.posted import Posted, posted
@@ -188,7 +196,13 @@ def strip_values(bench: ServerState, case_id: str, looked: Looked) -> dict[str, 
 
 def ledger_rows(bench: ServerState) -> list[Row]:
     """Return the ledger, what was touched last first."""
-    return [row_of(bench.desk.case(s.id), bench.desk.newest(s.id)) for s in bench.shop.list_cases()]
+    rows = []
+    for place, row in enumerate(bench.shop.list_cases()):
+        # What was touched last is worked out anew in the background where anything has changed.
+        looked = bench.desk.look(row.id, warm=True) if place < WARM else None
+        found = looked.assessment if looked else bench.desk.newest(row.id)
+        rows.append(row_of(bench.desk.case(row.id), found))
+    return rows
 
 
 def ledger_version(bench: ServerState) -> str:

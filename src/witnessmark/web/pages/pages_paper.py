@@ -12,7 +12,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import HTMLResponse, Response
 
 from witnessmark.errors import Conflict, InputRefused
-from witnessmark.model.assessment import Assessment
+from witnessmark.model.dossier import Dossier
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry_data import ReadingData, WorkData
 from witnessmark.web.bench.state import ServerState, bench_of, page, viewer_of
@@ -181,7 +181,7 @@ def safe_cell(text: str) -> str:
     return f"'{text}" if text[:1] in {"=", "+", "-", "@", "\t", "\r", "\n"} else text
 
 
-def _settled(bench: ServerState, case_id: str) -> Assessment:
+def _settled(bench: ServerState, case_id: str) -> Dossier:
     """Return the assessment of the case as it stands; a paper never speaks of an older state."""
     looked = bench.desk.look(case_id, wait_s=_PAPER_WAIT_S)
     if looked.assessment is None or not looked.current:

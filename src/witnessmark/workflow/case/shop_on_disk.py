@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import hashlib
 import json
 import shutil
 import tomllib
@@ -58,6 +60,22 @@ class Shop:
         self.casebook.close()
         for box in self._lockbox:
             box.close()
+
+    def pulse(self) -> str:
+        """Return a short text that changes with whatever an answer about any case rests on.
+
+        Every line of every case, the settings, the shop's packs and the names of columns count,
+        by whichever door or process they were written; and the day, for the ages of what was
+        learnt.
+        """
+        seen = hashlib.sha256(self.casebook.pulse().encode())
+        seen.update(datetime.now(UTC).date().isoformat().encode())
+        packs = self.folder / "packs"
+        for path in (*sorted(packs.glob("*.toml")), self.folder / "columns.json"):
+            seen.update(path.name.encode())
+            with contextlib.suppress(OSError):
+                seen.update(path.read_bytes())
+        return seen.hexdigest()[:16]
 
     def list_cases(self) -> list[Summary]:
         """Return every case, the one last written to first."""

@@ -7,11 +7,11 @@ from dataclasses import dataclass, field, fields
 from typing import TypeVar
 
 from witnessmark.errors import WitnessmarkError
-from witnessmark.model.assessment import Assessment
+from witnessmark.model.dossier import Dossier
 from witnessmark.model.entries.case import Case
 from witnessmark.model.problem import Problem
 from witnessmark.workflow.case.shop_on_disk import Shop
-from witnessmark.workflow.dossier.assess_case import assess_in_shop
+from witnessmark.workflow.dossier.dossier_of_shop import assess_in_shop
 
 __all__ = ["MOST_LEFT_OUT", "around_poison", "assess_around_poison", "hiding"]
 
@@ -48,7 +48,7 @@ def around_poison(work: Callable[[frozenset[str]], T], ids: Sequence[str]) -> T:
     raise trouble
 
 
-def assess_around_poison(shop: Shop, case_id: str, then: Callable[[Assessment], T]) -> T:
+def assess_around_poison(shop: Shop, case_id: str, then: Callable[[Dossier], T]) -> T:
     """Assess a case of a shop and do *then* with the assessment, leaving out what breaks either.
 
     Raises:

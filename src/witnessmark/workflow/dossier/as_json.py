@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-from witnessmark.model.assessment import Assessment
+from witnessmark.model.dossier import Dossier
 from witnessmark.model.finding import Finding, OperatingPoint
 from witnessmark.model.odds import Odds
 from witnessmark.model.problem import Problem
@@ -17,7 +17,7 @@ from witnessmark.units import QUANTITIES, UNITS, display_unit, from_house
 __all__ = ["assessment_json", "finding_json", "problem_json", "shown"]
 
 
-def assessment_json(assessment: Assessment, *, si: bool = False) -> dict[str, Any]:
+def assessment_json(assessment: Dossier, *, si: bool = False) -> dict[str, Any]:
     """Return the whole assessment as JSON types."""
     return {
         "case": {

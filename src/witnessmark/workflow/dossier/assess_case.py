@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -14,12 +14,13 @@ from witnessmark.inference.family.family_belief import Belief
 from witnessmark.inference.fuel.fuel_evidence import FuelEvidence, fuel_evidence
 from witnessmark.inference.fuel.fuel_groups import FAMILY
 from witnessmark.inference.look_first import looks_waiting
-from witnessmark.inference.odds.case_odds import Judgement, case_evidence, judge
+from witnessmark.inference.odds.case_odds import Judgement, judge
 from witnessmark.inference.odds.statement import WORTH_NAMING
 from witnessmark.inference.proof_of_cure import prove
 from witnessmark.knowledge import Knowledge, load_knowledge
 from witnessmark.knowledge.proof_points import load_proof_plans
-from witnessmark.model.assessment import Assessment
+from witnessmark.knowledge.standing import Standing
+from witnessmark.model.dossier import Dossier, DossierStage
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry_data import ApprovalData, QuoteData
 from witnessmark.model.finding import Finding
@@ -41,15 +42,14 @@ from witnessmark.planner.order.progress import progress
 from witnessmark.planner.order.safety import within_the_stops
 from witnessmark.planner.ranked_steps import FamilyState, rank_steps
 from witnessmark.workflow.case.check_ids import check_ids
-from witnessmark.workflow.case.packs_of_shop import pack_files
-from witnessmark.workflow.case.shop_on_disk import Shop, read_case_file
-from witnessmark.workflow.case.shop_settings import settings_of
+from witnessmark.workflow.case.shop_on_disk import read_case_file
+from witnessmark.workflow.dossier.advice import advice
 from witnessmark.workflow.dossier.fuel_first import gauge_first, look_before_kit
-from witnessmark.workflow.dossier.learnt_for_case import learnt
+from witnessmark.workflow.dossier.standing_of import model_versions, standing_of_file
 from witnessmark.workflow.dossier.under_stops import findings_under, odds_under, proofs_under
-from witnessmark.workflow.recordings.case_recordings import recordings_beside, recordings_of_shop
+from witnessmark.workflow.recordings.case_recordings import recordings_beside
 
-__all__ = ["assess", "assess_file", "assess_in_shop", "last_hand"]
+__all__ = ["assess", "assess_file", "dossier"]
 
 
 def assess(
@@ -62,8 +62,8 @@ def assess(
     settings: Settings | None = None,
     baseline: FuelBaseline | None = None,
     technician: str = "",
-) -> Assessment:
-    """Return everything the entries of a case come to. Pure: same input, same answer.
+) -> Dossier:
+    """Return :func:`dossier` of a case with the standing given piece by piece.
 
     Args:
         case: the entries.
@@ -75,7 +75,37 @@ def assess(
         baseline: healthy readings of this engine's type, where the shop has any.
         technician: who works on the truck; his own times count for the next step.
     """
-    knowledge = knowledge or load_knowledge()
+    standing = Standing(
+        knowledge or load_knowledge(),
+        settings or Settings(),
+        history,
+        baseline,
+        technician,
+        model_versions(),
+    )
+    return dossier(case, recordings, standing, problems=problems)
+
+
+def dossier(
+    case: Case,
+    recordings: Mapping[str, Recording],
+    standing: Standing,
+    *,
+    problems: Sequence[Problem] = (),
+    parts: Mapping[str, str] | None = None,
+) -> Dossier:
+    """Return everything the entries of a case come to. Pure: same input, same answer.
+
+    Nothing else in the house works out odds, steps or proofs of a case.
+
+    Args:
+        case: the entries.
+        recordings: entry id of a recording entry -> what a reader made of its file.
+        standing: everything else that the answer depends on.
+        problems: what went wrong while the recordings were read.
+        parts: digests of what it depends on, where the caller keeps dossiers by them.
+    """
+    knowledge, history, baseline = standing.knowledge, standing.history, standing.baseline
     bench = Bench(case, recordings, knowledge, case.stages())
     bus = tuple(r for r in bench.readings("fuel_delivery_pressure") if r.entry.id in recordings)
     fuel = fuel_evidence(case, knowledge, history=history, baseline=baseline, bus=bus)
@@ -86,37 +116,52 @@ def assess(
     for recording in recordings.values():
         found += recording.problems
     if any(case.of(QuoteData)) or any(case.of(ApprovalData)):
-        found += ledger(case, settings or Settings()).problems
-    steps = _steps(case, knowledge, judged, proofs, history, settings, fuel, technician)
+        found += ledger(case, standing.settings).problems
+    steps = _steps(case, standing, judged, proofs, fuel)
     stops = [s for s in steps if s.kind == "safety"]
-    return Assessment(
-        case=case,
-        problems=tuple(dict.fromkeys(found)),
-        findings=findings_under(findings, stops),
+    told, last = findings_under(findings, stops), case.works()
+    now = DossierStage(
+        evidence=judged.evidence,
+        findings=tuple(f for f in told if f.stage >= last),
         odds=tuple(odds_under(_once_proven(o, proofs), stops, knowledge) for o in judged.odds),
         steps=steps,
-        proofs=tuple(proofs_under(proof, stops) for proof in proofs),
-        recordings=recordings,
-        packs=knowledge.digests,
     )
+    made = Dossier(
+        case=case,
+        standing=standing.digest,
+        problems=tuple(dict.fromkeys(found)),
+        stages=(*_earlier(case, standing, findings, told), now),
+        proofs=tuple(proofs_under(proof, stops) for proof in proofs),
+        packs=knowledge.digests,
+        parts=parts or {},
+    )
+    return replace(made, advice=advice(made, standing))
+
+
+def _earlier(
+    case: Case, standing: Standing, findings: Sequence[Finding], told: Sequence[Finding]
+) -> Iterator[DossierStage]:
+    """Yield what was known just before each work: entries and findings up to then, none later."""
+    places = [place for place, entry in enumerate(case.live()) if entry.kind == "work"]
+    for stage, place in enumerate(places):
+        known = [f for f in findings if f.stage <= stage]
+        then = Case(case.id, case.live()[:place])
+        judged = judge(then, standing.knowledge, known, standing.history)
+        here = tuple(f for f in told if f.stage == stage)
+        yield DossierStage(judged.evidence, here, judged.odds)
 
 
 def _steps(
     case: Case,
-    knowledge: Knowledge,
+    standing: Standing,
     judged: Judgement,
     proofs: Sequence[Proof],
-    history: History | None,
-    settings: Settings | None,
     fuel: FuelEvidence,
-    technician: str,
 ) -> tuple[Step, ...]:
+    knowledge, settings = standing.knowledge, standing.settings
     done = progress(case, knowledge.families.values())
     proven = {p.complaint for p in proofs if p.verdict == "proven"}
-    waiting = {
-        f: looks_waiting(knowledge.families[f], mine)
-        for f, mine in case_evidence(case, knowledge).items()
-    }
+    waiting = {f: looks_waiting(knowledge.families[f], mine) for f, mine in judged.evidence.items()}
     states = {
         o.family: FamilyState(
             family=knowledge.families[o.family],
@@ -137,9 +182,9 @@ def _steps(
         settings=settings,
         access_groups=knowledge.access_groups,
         links=knowledge.links,
-        history=history,
+        history=standing.history,
         progress=done,
-        technician=technician,
+        technician=standing.technician,
     )
     due = [look for looks in waiting.values() for look in looks]
     tests = {look.test: test for look in due if (test := knowledge.test(look.test)) is not None}
@@ -187,9 +232,7 @@ def _by_stage(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     return tuple(sorted(findings, key=lambda finding: finding.stage))
 
 
-def assess_file(
-    path: Path, *, packs: Sequence[Path] = (), allow: Sequence[Path] = ()
-) -> Assessment:
+def assess_file(path: Path, *, packs: Sequence[Path] = (), allow: Sequence[Path] = ()) -> Dossier:
     """Assess a case file; its recordings lie where it says, beside it.
 
     Args:
@@ -210,28 +253,4 @@ def assess_file(
             do="A case file has one JSON object a line; docs/entries.md shows them.",
         )
     recordings, problems = recordings_beside(case, path.parent, allow=allow)
-    knowledge = load_knowledge(tuple(packs))
-    return assess(case, recordings, problems=problems, knowledge=knowledge)
-
-
-def assess_in_shop(shop: Shop, case_id: str, *, packs: Sequence[Path] = ()) -> Assessment:
-    """Assess a case of a shop, with the shop's own packs, rates, history and healthy engines."""
-    case = shop.case(case_id)
-    recordings, problems = recordings_of_shop(shop, case)
-    history, baseline = learnt(shop, case)
-    own = pack_files(shop)
-    return assess(
-        case,
-        recordings,
-        problems=problems,
-        knowledge=load_knowledge((*own, *(p for p in packs if p not in own))),
-        history=history,
-        settings=settings_of(shop),
-        baseline=baseline,
-        technician=last_hand(shop, case_id),
-    )
-
-
-def last_hand(shop: Shop, case_id: str) -> str:
-    """Return who wrote in a case last, empty where nobody said."""
-    return next((by for _, _, by in reversed(shop.casebook.log(case_id)) if by), "")
+    return dossier(case, recordings, standing_of_file(packs), problems=problems)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator
 
-from witnessmark.model.assessment import Assessment
+from witnessmark.model.dossier import Dossier
 from witnessmark.model.odds import CauseOdds, Odds
 from witnessmark.model.proof import Pair, Proof
 from witnessmark.model.step import Step
@@ -21,12 +21,12 @@ _WORDS = {"seen": "seen", "not_seen": "looked for, not seen", "inconclusive": "c
           "not_run": "not run"}  # fmt: skip
 
 
-def assessment_text(assessment: Assessment, *, si: bool = False) -> str:
+def assessment_text(assessment: Dossier, *, si: bool = False) -> str:
     """Return the assessment as text, about 96 columns wide."""
     return "\n".join(_lines(assessment, si)) + "\n"
 
 
-def _lines(assessment: Assessment, si: bool) -> Iterator[str]:
+def _lines(assessment: Dossier, si: bool) -> Iterator[str]:
     case = assessment.case
     truck = case.truck()
     yield f"CASE {case.id}" + (f" · {truck.label}" if truck is not None else "")

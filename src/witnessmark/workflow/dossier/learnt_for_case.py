@@ -2,74 +2,117 @@
 
 from __future__ import annotations
 
+import threading
+from collections import OrderedDict
+from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import UTC, datetime
-from functools import lru_cache
-from pathlib import Path
 
 from witnessmark.analyses.an_analysis import Bench
 from witnessmark.analyses.readings.before_after import pairs
 from witnessmark.analyses.run_all import run_all
+from witnessmark.casebook.store import Summary
 from witnessmark.inference.proof_of_cure import prove
-from witnessmark.knowledge import load_knowledge
+from witnessmark.knowledge import Knowledge
 from witnessmark.knowledge.proof_points import load_proof_plans
-from witnessmark.model.entries.case import Case, read_case
+from witnessmark.model.digest import digest
+from witnessmark.model.entries.case import Case
 from witnessmark.model.fuel_baseline import BaselineReading, FuelBaseline
 from witnessmark.model.proof import Proof
 from witnessmark.model.shop_record import History
-from witnessmark.workflow.case.packs_of_shop import knowledge_of, pack_files
+from witnessmark.workflow.case.packs_of_shop import knowledge_of
 from witnessmark.workflow.case.shop_on_disk import Shop
 from witnessmark.workflow.dossier.closings import history_of
 
 __all__ = ["learnt"]
 
+#: Cases whose lesson is kept.
+_KEEP = 4096
+_LOCK = threading.Lock()
 
-def learnt(shop: Shop, case: Case) -> tuple[History, FuelBaseline | None]:
+
+@dataclass(frozen=True, slots=True)
+class _Lesson:
+    """What one case has taught: small, so that a shop's many cases are not read again each time."""
+
+    history: History
+    engine_type: str
+    healthy: tuple[BaselineReading, ...]
+
+
+_LESSONS: OrderedDict[tuple[str, ...], _Lesson] = OrderedDict()
+
+
+def learnt(
+    shop: Shop, case: Case, *, knowledge: Knowledge | None = None
+) -> tuple[History, FuelBaseline | None]:
     """Return the history of the shop's other cases, and healthy fuel readings of this engine type.
 
     Proof is judged from readings, tests and the customer's word; recordings are not read again
-    for it, so a complaint that only a recording can prove does not teach anything here.
+    for it, so a complaint that only a recording can prove does not teach anything here. Ages are
+    counted to the beginning of today, so that an answer stays the same for a day.
+
+    Args:
+        shop: the shop.
+        case: the case that asks; it does not learn from itself.
+        knowledge: the packs; the shop's when not given.
     """
-    knowledge = knowledge_of(shop)
-    rows = []
-    for row in shop.list_cases():
-        if row.id != case.id:
-            lines = tuple(shop.casebook.lines(row.id))
-            other = _read(row.id, lines)
-            people = {i: by for i, _, by in shop.casebook.log(row.id) if i and by}
-            rows.append((other, _proofs(row.id, lines, pack_files(shop)), people))
-    history = history_of(rows, knowledge=knowledge, now=datetime.now(UTC))
-    return history, _baseline(case, [(other, proofs) for other, proofs, _ in rows])
+    known = knowledge or knowledge_of(shop)
+    # In the order of their names: which one was written to last says nothing.
+    rows = sorted(shop.list_cases(), key=lambda row: row.id)
+    changes = shop.casebook.rows.changed_since(-1)
+    told = [_lesson(shop, r, changes.get(r.id, 0), known) for r in rows if r.id != case.id]
+    history = History(
+        tuple(c for one in told for c in one.history.closings),
+        tuple(j for one in told for j in one.history.jobs),
+        tuple(b for one in told for b in one.history.comebacks),
+    )
+    return history, _baseline(case, told)
 
 
-@lru_cache(maxsize=2048)
-def _read(case_id: str, lines: tuple[str, ...]) -> Case:
-    return read_case(case_id, lines)
+def _lesson(shop: Shop, row: Summary, change: int, knowledge: Knowledge) -> _Lesson:
+    """Return what one case has taught; every write to it has made the number of its change grow."""
+    today = datetime.now(UTC).replace(hour=0, minute=0, second=0, microsecond=0)
+    key = (str(shop.folder.resolve()), row.id, row.opened, str(change),
+           today.isoformat(), digest(knowledge))  # fmt: skip
+    with _LOCK:
+        held = _LESSONS.get(key)
+        if held is not None:
+            _LESSONS.move_to_end(key)
+            return held
+    case = shop.casebook.case(row.id)
+    bench = Bench(case, {}, knowledge, case.stages())
+    proofs = prove(case, load_proof_plans(), pairs(bench), run_all(bench), knowledge)
+    people = {i: by for i, _, by in shop.casebook.log(row.id) if i and by}
+    truck = case.truck()
+    made = _Lesson(
+        history_of([(case, proofs, people)], knowledge=knowledge, now=today),
+        (truck.engine.type or "") if truck is not None else "",
+        _healthy(proofs, truck.label) if truck is not None else (),
+    )
+    with _LOCK:
+        _LESSONS[key] = made
+        while len(_LESSONS) > _KEEP:
+            _LESSONS.popitem(last=False)
+    return made
 
 
-@lru_cache(maxsize=2048)
-def _proofs(case_id: str, lines: tuple[str, ...], packs: tuple[Path, ...]) -> tuple[Proof, ...]:
-    case = _read(case_id, lines)
-    bench = Bench(case, {}, load_knowledge(packs), case.stages())
-    return prove(case, load_proof_plans(), pairs(bench), run_all(bench), bench.knowledge)
+def _healthy(proofs: Sequence[Proof], truck: str) -> tuple[BaselineReading, ...]:
+    """Return the readings after a proven fuel repair."""
+    return tuple(
+        BaselineReading(pair.quantity, pair.point, pair.after, truck)
+        for proof in proofs
+        if proof.family == "fuel_low" and proof.verdict == "proven"
+        for pair in proof.pairs
+        if pair.after is not None
+    )
 
 
-def _baseline(case: Case, others: list[tuple[Case, tuple[Proof, ...]]]) -> FuelBaseline | None:
-    """Collect the readings after proven fuel repairs on engines of the same type."""
+def _baseline(case: Case, told: Sequence[_Lesson]) -> FuelBaseline | None:
+    """Collect the healthy readings of engines of the same type."""
     truck = case.truck()
     engine_type = truck.engine.type if truck is not None else None
     if not engine_type:
         return None
-    readings = []
-    for other, proofs in others:
-        theirs = other.truck()
-        if theirs is None or theirs.engine.type != engine_type:
-            continue
-        for proof in proofs:
-            if proof.family != "fuel_low" or proof.verdict != "proven":
-                continue
-            readings += [
-                BaselineReading(p.quantity, p.point, p.after, theirs.label)
-                for p in proof.pairs
-                if p.after is not None
-            ]
-    return FuelBaseline(engine_type, tuple(readings)) if readings else None
+    readings = tuple(r for one in told if one.engine_type == engine_type for r in one.healthy)
+    return FuelBaseline(engine_type, readings) if readings else None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
-from witnessmark.model.assessment import Assessment
+from witnessmark.model.dossier import Dossier
 from witnessmark.model.finding import Finding
 from witnessmark.report.pictures import fuel
 from witnessmark.report.pictures import shake_spectra as vibration
@@ -14,26 +14,26 @@ from witnessmark.report.pictures.judged_trace import plausibility_picture
 __all__ = ["finding_pictures", "proof_pictures"]
 
 
-def _vibration(finding: Finding, assessment: Assessment, si: bool) -> str:
+def _vibration(finding: Finding, assessment: Dossier, si: bool) -> str:
     """Draw what belongs to a vibration or damper finding; its units are SI anyway."""
     del assessment, si
     return next(iter(vibration.for_finding(finding)), "")
 
 
-def _fuel(finding: Finding, assessment: Assessment, si: bool) -> str:
+def _fuel(finding: Finding, assessment: Dossier, si: bool) -> str:
     """Draw the gallery readings in the healthy band with the best explanations."""
     del assessment
     return fuel.for_finding(finding, si=si)
 
 
-def _plausibility(finding: Finding, assessment: Assessment, si: bool) -> str:
+def _plausibility(finding: Finding, assessment: Dossier, si: bool) -> str:
     """Draw the trace behind a finding on whether a sensor or its circuit moved."""
     del assessment
     return plausibility_picture(finding, si=si)
 
 
 #: First part of a finding's code -> what draws it: (finding, assessment, si) -> SVG or nothing.
-DRAWN_BY: Mapping[str, Callable[[Finding, Assessment, bool], str]] = {
+DRAWN_BY: Mapping[str, Callable[[Finding, Dossier, bool], str]] = {
     "fuel_supply_model": _fuel,
     "vibration": _vibration,
     "damper_twist": _vibration,
@@ -48,7 +48,7 @@ DRAWN_BY: Mapping[str, Callable[[Finding, Assessment, bool], str]] = {
 }
 
 
-def finding_pictures(assessment: Assessment, *, si: bool = False) -> dict[int, str]:
+def finding_pictures(assessment: Dossier, *, si: bool = False) -> dict[int, str]:
     """Return position of a finding -> its picture, for those that have one."""
     drawn = {}
     for place, finding in enumerate(assessment.findings):
@@ -61,7 +61,7 @@ def finding_pictures(assessment: Assessment, *, si: bool = False) -> dict[int, s
     return drawn
 
 
-def proof_pictures(assessment: Assessment, *, si: bool = False) -> dict[str, list[str]]:
+def proof_pictures(assessment: Dossier, *, si: bool = False) -> dict[str, list[str]]:
     """Return complaint -> the pictures of its before and after, one a quantity."""
     return {
         proof.complaint: [svg for _, svg in before_after_pictures(proof.pairs, si=si)]

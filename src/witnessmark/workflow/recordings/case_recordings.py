@@ -24,7 +24,13 @@ from witnessmark.readers.files.same_drive import relation
 from witnessmark.workflow.case.named_files import Reach, shown, unreadable
 from witnessmark.workflow.case.shop_on_disk import Shop
 
-__all__ = ["read_kept", "read_recordings", "recordings_beside", "recordings_of_shop"]
+__all__ = [
+    "read_kept",
+    "read_recordings",
+    "recordings_beside",
+    "recordings_of_shop",
+    "recordings_seen",
+]
 
 #: What columns of tables were named, beside a case file or in the shop's folder.
 COLUMNS_FILE = "columns.json"
@@ -61,6 +67,23 @@ def recordings_of_shop(shop: Shop, case: Case) -> tuple[dict[str, Recording], li
         shop.folder / "channels",
         columns=shop.folder / COLUMNS_FILE,
     )
+
+
+def recordings_seen(shop: Shop, case: Case) -> tuple[tuple[str, str], ...]:
+    """Return (entry, what its file is now): what tells whether anything read would be different.
+
+    Nothing is decoded. The names that columns of tables were given count for all of them.
+    """
+    seen = []
+    for entry, _ in case.of(RecordingData):
+        try:
+            seen.append((entry.id, digest(shop.recording_path(case.id, entry))))
+        except (WitnessmarkError, OSError) as error:
+            seen.append((entry.id, str(error)))
+    book = shop.folder / COLUMNS_FILE
+    if seen and book.is_file():
+        seen.append((COLUMNS_FILE, digest(book)))
+    return tuple(seen)
 
 
 def read_recordings(

@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass
 from typing import Literal
 
-from witnessmark.model.assessment import Assessment
+from witnessmark.model.dossier import Dossier
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry_data import (
     ApprovalData,
@@ -80,7 +80,7 @@ def case_name(label: str, entry_id: str) -> str:
     return f"{plain or 'case'}-{tail or 'new'}"
 
 
-def row_of(case: Case, assessment: Assessment | None = None) -> Row:
+def row_of(case: Case, assessment: Dossier | None = None) -> Row:
     """Return the ledger's row of a case; *assessment* makes the next step known."""
     truck = case.truck()
     complaints = case.complaints()
@@ -94,7 +94,7 @@ def row_of(case: Case, assessment: Assessment | None = None) -> Row:
     )
 
 
-def waits_for(case: Case, assessment: Assessment | None = None) -> Waits:
+def waits_for(case: Case, assessment: Dossier | None = None) -> Waits:
     """Say what a case waits for, the thing that stops everything else first."""
     complaints = case.complaints()
     if not complaints:
@@ -116,7 +116,7 @@ def waits_for(case: Case, assessment: Assessment | None = None) -> Waits:
     return Waits("reading")
 
 
-def _from_assessment(assessment: Assessment) -> Waits:
+def _from_assessment(assessment: Dossier) -> Waits:
     proofs = assessment.proofs
     if proofs and all(p.verdict == "proven" for p in proofs):
         return Waits("word", "ask whether the complaint stayed away")

@@ -6,22 +6,20 @@ from collections import defaultdict
 
 from witnessmark.errors import InputRefused, NotFound
 from witnessmark.knowledge import Knowledge, load_knowledge
-from witnessmark.model.assessment import Assessment
+from witnessmark.model.dossier import Dossier
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry import Entry
 from witnessmark.model.shop_record import History
 from witnessmark.planner.own_way import ABOUT, Override, Score, override_words, overrides, score
 from witnessmark.workflow.case.packs_of_shop import pack_files
 from witnessmark.workflow.case.shop_on_disk import Shop
-from witnessmark.workflow.dossier.assess_case import assess_in_shop
+from witnessmark.workflow.dossier.dossier_of_shop import assess_in_shop
 from witnessmark.workflow.dossier.learnt_for_case import learnt
 
 __all__ = ["choices", "overrides_of", "record_override", "score_overrides"]
 
 
-def choices(
-    assessment: Assessment, knowledge: Knowledge
-) -> list[tuple[str, list[tuple[str, str]]]]:
+def choices(assessment: Dossier, knowledge: Knowledge) -> list[tuple[str, list[tuple[str, str]]]]:
     """Return what could be done instead of the step that stands first.
 
     Args:
@@ -57,7 +55,7 @@ def record_override(
     reason: str,
     *,
     by: str | None = None,
-    assessment: Assessment | None = None,
+    assessment: Dossier | None = None,
     entry_id: str | None = None,
 ) -> Entry:
     """Add the note that *chosen* is done instead of the step that stands first.

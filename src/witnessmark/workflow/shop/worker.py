@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 import os
 import pickle
 import struct
@@ -15,7 +14,7 @@ from pathlib import Path
 from typing import IO
 
 from witnessmark.errors import WitnessmarkError
-from witnessmark.model.assessment import Assessment
+from witnessmark.model.dossier import Dossier
 
 __all__ = ["Died", "Stopped", "Worked", "Worker", "work_on"]
 
@@ -36,22 +35,22 @@ class Worked:
     """An assessment with its pictures.
 
     Attributes:
-        assessment: without the decoded recordings, which are large and are read again to be shown.
+        assessment: the dossier.
         pictures: SI or not -> position of a finding -> its picture.
         proofs: SI or not -> complaint -> the pictures of its before and after.
     """
 
-    assessment: Assessment
+    assessment: Dossier
     pictures: Mapping[bool, Mapping[int, str]] = field(default_factory=dict)
     proofs: Mapping[bool, Mapping[str, list[str]]] = field(default_factory=dict)
 
 
-def work_on(assessment: Assessment) -> Worked:
+def work_on(assessment: Dossier) -> Worked:
     """Draw the pictures of an assessment."""
     from witnessmark.workflow.papers.page_pictures import finding_pictures, proof_pictures  # noqa: PLC0415
 
     return Worked(
-        dataclasses.replace(assessment, recordings={}),
+        assessment,
         {si: finding_pictures(assessment, si=si) for si in (False, True)},
         {si: proof_pictures(assessment, si=si) for si in (False, True)},
     )

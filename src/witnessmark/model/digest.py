@@ -1,0 +1,126 @@
+"""Digests of records, made by type: the only module that hashes records.
+
+A digest is the same in every process and on every machine. A record counts with its class and
+every field, unless the field is marked :func:`aside`: a new field counts by itself. A kind of
+value that is not known here is refused, so that nothing is left out in silence.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import hashlib
+import math
+import struct
+import threading
+from collections import OrderedDict
+from collections.abc import Mapping, Set
+from enum import Enum
+from pathlib import PurePath
+from typing import Any
+
+from pydantic import BaseModel
+
+__all__ = ["ASIDE", "digest", "parts_of", "why_again"]
+
+#: Metadata of a dataclass field that no digest counts: ``field(metadata=ASIDE)``.
+ASIDE: Mapping[str, bool] = {"witnessmark.aside": True}
+#: Large records that stay the same object are hashed once: by their identity, held while it is.
+_HELD: OrderedDict[int, tuple[object, bytes]] = OrderedDict()
+_KEEP = 16
+_LOCK = threading.Lock()
+
+
+def digest(value: object) -> str:
+    """Return the digest of a value: 64 hexadecimal digits.
+
+    Args:
+        value: plain values, enums, tuples, lists, sets, mappings, and records of these.
+
+    Raises:
+        TypeError: a kind of value that has no digest here.
+    """
+    return _of(value).hex()
+
+
+def parts_of(record: Any) -> dict[str, str]:
+    """Return field -> digest of a record, for the fields that count."""
+    return {f.name: digest(getattr(record, f.name)) for f in _fields(record)}
+
+
+def why_again(old: Mapping[str, str], new: Mapping[str, str]) -> tuple[str, ...]:
+    """Return the names of the parts whose digests differ: why something was computed again."""
+    names = dict.fromkeys((*old, *new))
+    return tuple(name for name in names if old.get(name) != new.get(name))
+
+
+def _of(value: object) -> bytes:
+    plain = _plain(value)
+    if plain is not None:
+        return plain
+    if isinstance(value, Mapping):
+        pairs = sorted(_of(k) + _of(v) for k, v in value.items())
+        return _joined("mapping", pairs)
+    if isinstance(value, tuple | list):
+        return _joined("row", [_of(v) for v in value])
+    if isinstance(value, Set):
+        return _joined("set", sorted(_of(v) for v in value))
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        return _record(value)
+    if isinstance(value, BaseModel):
+        return _joined(type(value).__name__, [_of(value.model_dump(mode="python"))])
+    raise TypeError(f"{type(value).__name__} has no digest")
+
+
+def _plain(value: object) -> bytes | None:
+    """Return the digest of what has no parts, ``None`` for everything else."""
+    if value is None:
+        return _hash(b"none")
+    if isinstance(value, Enum):
+        return _joined(type(value).__name__, [_of(value.value)])
+    if isinstance(value, bool):
+        return _hash(b"yes" if value else b"no")
+    if isinstance(value, int):
+        return _hash(b"int" + str(int(value)).encode())
+    if isinstance(value, float):
+        # Every "not a number" is one, and minus zero is zero.
+        number = math.nan if math.isnan(value) else value + 0.0
+        return _hash(b"float" + struct.pack(">d", number))
+    if isinstance(value, str):
+        return _hash(b"str" + value.encode("utf-8", "surrogatepass"))
+    if isinstance(value, bytes):
+        return _hash(b"bytes" + value)
+    if isinstance(value, PurePath):
+        return _hash(b"path" + str(value).encode("utf-8", "surrogatepass"))
+    return None
+
+
+def _record(value: Any) -> bytes:
+    with _LOCK:
+        held = _HELD.get(id(value))
+        if held is not None and held[0] is value:
+            _HELD.move_to_end(id(value))
+            return held[1]
+    fields = _fields(value)
+    made = _joined(
+        type(value).__name__,
+        [part for f in fields for part in (_of(f.name), _of(getattr(value, f.name)))],
+    )
+    frozen = type(value).__dataclass_params__.frozen
+    if frozen and any(isinstance(getattr(value, f.name), Mapping) for f in fields):
+        with _LOCK:
+            _HELD[id(value)] = (value, made)
+            while len(_HELD) > _KEEP:
+                _HELD.popitem(last=False)
+    return made
+
+
+def _fields(record: Any) -> list[dataclasses.Field[Any]]:
+    return [f for f in dataclasses.fields(record) if not f.metadata.get("witnessmark.aside")]
+
+
+def _joined(name: str, parts: list[bytes]) -> bytes:
+    return _hash(b"".join((name.encode(), b"(", str(len(parts)).encode(), b")", *parts)))
+
+
+def _hash(content: bytes) -> bytes:
+    return hashlib.sha256(content).digest()

@@ -1,0 +1,154 @@
+"""The dossier of a case: all that its entries come to under one standing.
+
+One function makes it (``workflow.dossier.assess_case.dossier``). The page, the command, the JSON,
+the report, the estimate, the ledger and the history only read it, so two doors cannot say two
+things.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields
+from functools import cached_property
+from typing import Any
+
+from witnessmark.model.digest import digest
+from witnessmark.model.entries.case import Case
+from witnessmark.model.entries.entry_data import ComplaintData, OutcomeData
+from witnessmark.model.estimate import Estimate
+from witnessmark.model.evidence import StagedEvidence
+from witnessmark.model.finding import Finding
+from witnessmark.model.odds import Odds
+from witnessmark.model.problem import Problem
+from witnessmark.model.proof import Proof
+from witnessmark.model.step import Step
+
+__all__ = ["Advice", "Dossier", "DossierStage"]
+
+
+@dataclass(frozen=True, slots=True)
+class Advice:
+    """What the work that is quoted, or proposed first, usually comes to: for the shop alone.
+
+    Attributes:
+        estimate: the figures; ``None`` where no repair is proposed or quoted.
+        why: what it is for, and what comes before it, in words.
+    """
+
+    estimate: Estimate | None = None
+    why: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class DossierStage:
+    """What was known in one state of the truck, from the entries up to its end and none later.
+
+    Attributes:
+        evidence: family id -> evidence of this stage and those before it.
+        findings: what was found in this state.
+        odds: one record a family and complaint.
+        steps: ranked, the one to do next first; only for the state the truck is in now.
+    """
+
+    evidence: Mapping[str, StagedEvidence]
+    findings: tuple[Finding, ...]
+    odds: tuple[Odds, ...]
+    steps: tuple[Step, ...] = ()
+
+
+@dataclass(frozen=True)
+class Dossier:
+    """What the entries of a case come to.
+
+    Attributes:
+        case: the entries.
+        standing: digest of everything else it depends on.
+        problems: faults in the user's material; the good rest was used.
+        stages: one a state of the truck: as it came in, then after each work. The last is now.
+        proofs: one record a complaint.
+        advice: what the work usually comes to.
+        packs: knowledge pack -> digest.
+        parts: part of what it depends on -> digest, for ``model.digest.why_again``.
+    """
+
+    case: Case
+    standing: str
+    problems: tuple[Problem, ...]
+    stages: tuple[DossierStage, ...]
+    proofs: tuple[Proof, ...]
+    advice: Advice = Advice()
+    packs: Mapping[str, str] = field(default_factory=dict)
+    parts: Mapping[str, str] = field(default_factory=dict)
+
+    def __getstate__(self) -> dict[str, Any]:
+        """Pickle the fields alone: the rest is read off them again."""
+        return {f.name: getattr(self, f.name) for f in fields(self)}
+
+    @cached_property
+    def key(self) -> str:
+        """What it depends on, as one digest: two dossiers of one key say the same."""
+        return digest((self.case.id, len(self.case.entries), self.standing, self.parts))
+
+    @property
+    def now(self) -> DossierStage:
+        """The state that the truck is in now."""
+        return self.stages[-1]
+
+    @property
+    def odds(self) -> tuple[Odds, ...]:
+        """The odds of every complaint, for the state the truck is in now."""
+        return self.now.odds
+
+    @property
+    def steps(self) -> tuple[Step, ...]:
+        """The next steps, the one to do next first; empty when nothing is open."""
+        return self.now.steps
+
+    @cached_property
+    def findings(self) -> tuple[Finding, ...]:
+        """Every finding, in the order of the stages, then as the analyses gave them."""
+        return tuple(finding for stage in self.stages for finding in stage.findings)
+
+    def odds_of(self, family: str) -> Odds | None:
+        """Return the odds of one family, ``None`` when the case has none."""
+        return next((o for o in self.odds if o.family == family), None)
+
+    def odds_before(self, work: int) -> tuple[Odds, ...]:
+        """Return the odds as they were just before a work (0-based), when it was decided on."""
+        return self.stages[work].odds
+
+    def proof_of(self, complaint: str) -> Proof | None:
+        """Return the proof of one complaint, ``None`` when it has none."""
+        return next((p for p in self.proofs if p.complaint == complaint), None)
+
+    def open_complaints(self) -> tuple[tuple[str, ComplaintData], ...]:
+        """Return, with its id, every complaint that is not proven cured nor said to be gone."""
+        said = {d.complaint: d.gone for _, d in self.case.of(OutcomeData)}
+        proven = {p.complaint for p in self.proofs if p.verdict == "proven"}
+        return tuple(
+            (entry.id, data)
+            for entry, data in self.case.complaints()
+            if entry.id not in proven and said.get(entry.id) is not True
+        )
+
+    def why_no_step(self) -> str:
+        """Return why no step is proposed, in a sentence; empty where one is."""
+        if self.steps:
+            return ""
+        if not self.case.complaints():
+            return "No complaint is written down yet: write down the driver's words."
+        for identity, data in self.open_complaints():
+            said = f"Complaint {identity} is open"
+            if not data.families:
+                return (
+                    f"{said} and names no family, so no step can be worked out: look, measure, "
+                    "write down what is found, and name a family if one fits."
+                )
+            if not any(self.odds_of(f) for f in data.families):
+                names = ", ".join(data.families)
+                return f"{said}, but no pack knows the family {names}: name another one."
+            return (
+                f"{said}, and no step is left that is known to settle it: measure the same points "
+                "again, and look at what no pack lists."
+            )
+        return "No complaint is open: ask the customer whether it stayed away."
