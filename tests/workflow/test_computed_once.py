@@ -73,11 +73,11 @@ def test_what_counts_in_a_case_is_worked_out_once(monkeypatch: pytest.MonkeyPatc
         calls = counted(monkeypatch, wrapped, "func")
         wrapped.calls = calls
     assess(case, {})
-    assert {n: len(Case.__dict__[n].calls) for n in ("_live", "_stages", "_retracted")} == {
-        "_live": 1,
-        "_stages": 1,
-        "_retracted": 1,
-    }
+    for name in ("_live", "_stages", "_retracted", "_by_kind"):
+        asked = [of for (of,) in Case.__dict__[name].calls]
+        assert sum(of is case for of in asked) == 1, name
+        # and of the case as it stood before its one work
+        assert len(asked) == 1 + case.works(), name
 
 
 def test_the_readings_of_a_bench_are_made_once() -> None:
