@@ -19,6 +19,10 @@ from witnessmark.knowledge.published import schema_text
 from witnessmark.model.finding import OperatingPoint
 from witnessmark.workflow.shop.pack_check import run_case
 
+#: Families corrected since (docs/decisions): their ids stay, their numbers moved.
+CORRECTED: frozenset[str] = frozenset()
+#: Conditions whose words say more than the map does.
+REWORDED = {"part_new"}
 SCHEMA = Path(load_knowledge.__code__.co_filename).parent / "schema" / "2.0" / "pack.schema.json"
 PSI = 6894.757293168
 
@@ -32,10 +36,12 @@ def test_every_family_cause_and_test_of_the_domain_map_is_there_with_its_numbers
     # Source of the numbers: domain/causes.yaml (judgement from memory, not measured).
     knowledge = load_knowledge()
     assert sorted(knowledge.families) == sorted(f["id"] for f in domain["families"])
-    assert sum(len(f.causes) for f in knowledge.families.values()) == 160
-    assert sum(len(f.tests) for f in knowledge.families.values()) == 177
     for given in domain["families"]:
         family = knowledge.families[given["id"]]
+        if family.id in CORRECTED:
+            continue
+        assert len(family.causes) == len(given["causes"])
+        assert len(family.tests) == len(given["tests"])
         total = sum(c["prior"] for c in given["causes"])
         assert family.safety == given["safety"]
         assert family.proof == given["proof"]
@@ -84,14 +90,26 @@ def test_the_shares_of_the_fuel_family_are_those_of_the_fuel_circuits_study_draw
         assert found == pytest.approx(share / 1.03, abs=0.002), causes
 
 
+def test_ids_are_for_ever(domain):
+    knowledge = load_knowledge()
+    for given in domain["families"]:
+        family = knowledge.families[given["id"]]
+        for kind, parts in (("cause", family.causes), ("test", family.tests)):
+            here = {p.id for p in parts}
+            old = {p["id"] for p in given[f"{kind}s"]}
+            assert {i for i in old - here if (kind, i) not in knowledge.retired} == set()
+
+
 def test_conditions_overlaps_and_dependent_tests_of_the_domain_map_are_there(domain):
     knowledge = load_knowledge()
     for condition, words in domain["conditions"].items():
-        assert knowledge.conditions[condition].words == words
+        assert knowledge.conditions[condition].words == words or condition in REWORDED
     for condition, tests in domain["condition_test_overlap"].items():
         assert list(knowledge.conditions[condition].overlapped_by) == tests
-    ours = {g for f in knowledge.families.values() for g in f.dependent_tests}
-    assert {tuple(g) for g in domain["dependent_tests"]} == ours
+    as_before = [f for k, f in knowledge.families.items() if k not in CORRECTED]
+    tests = {t.id for f in as_before for t in f.tests}
+    ours = {g for f in as_before for g in f.dependent_tests}
+    assert {tuple(g) for g in domain["dependent_tests"] if tests & set(g)} == ours
     part_scoped = {c.id for c in knowledge.conditions.values() if c.part_scoped}
     assert part_scoped == {"orig_paint", "part_new"}
 
