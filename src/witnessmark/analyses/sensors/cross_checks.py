@@ -6,7 +6,7 @@ These find what a trace cannot: a sensor that is steadily off.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -50,6 +50,8 @@ _LOAD_WITHIN = 0.1
 _OFF = {"ct_sensor": 0.30, "ct_connector": 0.20, "ct_chafe": 0.10, "ct_shared": 0.20,
         "ct_splice": 0.15, "ct_level": 0.15, "ct_other": 0.45, "ct_cluster": 0.03,
         "none": 0.04}  # fmt: skip
+#: The same at cold soak: air and gas stand as cold as the rest, so they put no sensor off.
+_OFF_COLD = _OFF | {"ct_level": 0.04, "ct_gas": 0.04}
 
 
 def analyse(bench: Bench) -> tuple[Finding, ...]:
@@ -122,7 +124,10 @@ def _soaked(
         return
     off = {name: v - middle for name, v in values.items()}
     worst = max(off, key=lambda n: abs(off[n]))
-    rest = [abs(d) for n, d in off.items() if n != worst]
+    # The others against their own middle: the odd one must not pull it.
+    others = [v for n, v in values.items() if n != worst]
+    own = float(np.median(others)) if len(others) >= 3 else middle
+    rest = [abs(v - own) for v in others]
     words = ", ".join(f"{n.replace('_', ' ')} {_degrees(v)}" for n, v in values.items())
     details: dict[str, object] = {"deviation": {n: float(d) for n, d in off.items()}}
     if abs(off[worst]) <= SOAK_WITHIN:
@@ -132,7 +137,7 @@ def _soaked(
             f"{_difference(max(abs(d) for d in off.values()))} ({words}): none is steadily off.",
             outcome="not_seen",
             details={**details, "kind": "agree"},
-            support=_support(off=False) if "coolant_temperature" in values else (),
+            support=_support(_OFF_COLD, off=False) if "coolant_temperature" in values else (),
             method="cold_soak/1",
             evidence=evidence,
             source=_COMMON,
@@ -153,7 +158,7 @@ def _soaked(
             value=off[worst],
             unit="degC",
             details={**details, "kind": "offset", "difference": True},
-            support=_support(off=True) if worst == "coolant_temperature" else (),
+            support=_support(_OFF_COLD, off=True) if worst == "coolant_temperature" else (),
             method="cold_soak/1",
             evidence=evidence,
             source=_COMMON,
@@ -226,7 +231,7 @@ def _probe(bench: Bench) -> Iterator[Finding]:
             ),
             source=f"{_COMMON}: within 4 degC of a probe at the housing",
             stage=reading.stage,
-            support=() if seen == "inconclusive" else _support(off=off),
+            support=() if seen == "inconclusive" else _support(_OFF, off=off),
             details={"difference": True, "kind": "offset" if off else "agree"},
         )
 
@@ -328,11 +333,11 @@ def _by_hand(bench: Bench, *quantities: str) -> Iterator[Reading]:
     return (r for r in bench.readings(*quantities) if isinstance(r.entry.data, ReadingData))
 
 
-def _support(*, off: bool) -> tuple[Support, ...]:
-    base = _OFF["none"]
+def _support(table: Mapping[str, float], *, off: bool) -> tuple[Support, ...]:
+    base = table["none"]
     rows = {
         cause: math.log((p if off else 1.0 - p) / (base if off else 1.0 - base))
-        for cause, p in _OFF.items()
+        for cause, p in table.items()
         if cause != "none"
     }
     return (Support("cool_unstable", rows),)

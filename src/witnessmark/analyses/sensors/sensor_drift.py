@@ -6,8 +6,8 @@ A steady offset does not show in the shape of a trace. Two things of the engine 
   A reading that is held just as well, but where no thermostat is rated, is off by the difference
   (or the thermostat is of another rating). A thermostat that stands open does not hold: then the
   reading follows load and air, and the reading is believed;
-- the oil is cooled by the coolant and follows it within minutes. A coolant reading that wanders
-  while the oil and the load stay is off; where the oil goes with it, the coolant really moved.
+- the other temperatures (``warm_temperatures``): the oil follows the coolant within minutes, the
+  air in the manifold stands upon the air outside. A reading that wanders alone is off.
 
 Everything else needs a second instrument: cold soak, a probe at the housing, a gauge.
 """
@@ -20,16 +20,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from witnessmark.analyses.an_analysis import Bench
-from witnessmark.model.finding import Evidence, Finding, Outcome
+from witnessmark.analyses.sensors.cross_words import cross_findings
+from witnessmark.model.finding import Evidence, Finding
 from witnessmark.model.recording import Channel, Floats, Recording
 
-__all__ = ["NEEDS", "Held", "analyse", "held", "wandered"]
+__all__ = ["NEEDS", "Held", "analyse", "held"]
 
 NEEDS = ("a recording of twenty warm minutes with coolant temperature, oil temperature and load",)
 METHOD = "steadily_off/1"
 #: Ratings of thermostats in use [degC]: 77 to 93 begin to open, full open 8 to 10 later.
 RATED = (74.0, 104.0)
-_OUTCOME: dict[str, Outcome] = {"real": "not_seen", "drift": "seen", "doubt": "inconclusive"}
 _GRID = 10.0
 _LEAST_S = 600.0
 _SOURCE = "ratings of 77 to 93 degC that open over 10 K: common practice, no source"
@@ -58,7 +58,11 @@ def analyse(bench: Bench) -> tuple[Finding, ...]:
     """Return what the recordings say on a steady offset or a slow drift of the coolant reading."""
     found: list[Finding] = []
     for entry_id, recording in bench.recordings.items():
-        found += _of(recording, entry_id, bench.stage(entry_id))
+        stage = bench.stage(entry_id)
+        held_off = list(_of(recording, entry_id, stage))
+        named = {f.code for f in held_off}
+        apart = cross_findings(bench, recording, entry_id, stage)
+        found += held_off + [f for f in apart if f.code not in named]
     return tuple(found)
 
 
@@ -86,27 +90,8 @@ def held(time: Floats, values: Floats, load: Floats) -> Held | None:
     return Held(level, float(high - low) / 2.0, per_load, float(time[0]), float(time[-1]))
 
 
-def wandered(values: Floats, oil: Floats, load: Floats) -> tuple[float, float, float] | None:
-    """Return how far coolant, oil and load went from the first to the last third of a warm run.
-
-    Args:
-        values: shape (n,), coolant on an even grid of ten seconds [degC].
-        oil: shape (n,), oil temperature [degC].
-        load: shape (n,), engine load [%].
-    """
-    # Ten minutes for the oil to settle, then thirds of five minutes at least.
-    begin = _settled(values) + int(_LEAST_S / _GRID)
-    third = (values.size - begin) // 3
-    if third * _GRID < 300.0:
-        return None
-    first, last = slice(begin, begin + third), slice(values.size - third, values.size)
-    moved = [float(np.median(x[last]) - np.median(x[first])) for x in (values, oil)]
-    return moved[0], moved[1], float(np.mean(load[last]) - np.mean(load[first]))
-
-
 def _of(recording: Recording, entry_id: str, stage: int) -> Iterator[Finding]:
     coolant, load = recording.channel("coolant_temperature"), recording.channel("engine_load")
-    oil = recording.channel("oil_temperature")
     if coolant is None or load is None or recording.duration_s is None:
         return
     good = coolant.valid()
@@ -140,49 +125,6 @@ def _of(recording: Recording, entry_id: str, stage: int) -> Iterator[Finding]:
             stage=stage,
             details={"difference": True, "kind": "offset", "level": still.level},
         )
-    if oil is None or not oil.valid().any():
-        return
-    moved = wandered(values, _on(oil, grid), work)
-    if moved is None or abs(moved[0]) < 5.0 or abs(moved[2]) > 12.0:
-        return
-    change, followed, _ = moved
-    share = followed / change
-    if share >= 0.5:
-        kind, words = (
-            "real",
-            (f"and the oil went with it ({_gap(followed, signed=True)}): the coolant really moved"),
-        )
-    elif share <= 0.15:
-        kind, words = (
-            "drift",
-            (
-                f"while the oil, which it cools, went {_gap(followed, signed=True)} and the load "
-                "stayed: the reading drifts, not the coolant. A probe at the housing settles it"
-            ),
-        )
-    else:
-        kind, words = (
-            "doubt",
-            (
-                f"and the oil {_gap(followed, signed=True)}: a drift of the reading and a real "
-                "change cannot be told apart"
-            ),
-        )
-    yield Finding(
-        code="coolant_temperature_drift",
-        sentence=f"Warm, the coolant reading went {_gap(change, signed=True)} over the recording "
-        f"{words}.",
-        outcome=_OUTCOME[kind],
-        reason="the oil went part of the way" if kind == "doubt" else "",
-        quantity="coolant_temperature",
-        value=change,
-        unit="degC",
-        method=METHOD,
-        evidence=evidence,
-        source="oil follows coolant through its cooler in 2 to 5 min: common practice, no source",
-        stage=stage,
-        details={"difference": True, "kind": kind, "oil": followed},
-    )
 
 
 def _settled(values: Floats) -> int:
