@@ -1,4 +1,4 @@
-"""Temperatures of a warm engine against each other: drift, swapped plugs, offsets, what is missing."""
+"""Temperatures of a warm engine against each other: drift, swaps, offsets, what is missing."""
 
 from __future__ import annotations
 
