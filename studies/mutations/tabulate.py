@@ -1,0 +1,69 @@
+"""The table of a mutation run, from its rows and what a person said of those left alive."""
+
+from __future__ import annotations
+
+import json
+import tomllib
+from collections import Counter
+from pathlib import Path
+
+from scipy.stats import binomtest
+
+HERE = Path(__file__).parent
+HEAD = """# Does the suite notice a small wrong change?
+
+Made by `run.py` and `tabulate.py`; nothing here is typed in. A mutant is one changed operator,
+comparison, sign, bound or constant in a function of a thinking room, every place as likely as any.
+"Equivalent" and "gap, closed" are a person's word, with the reason, in `alive.toml`.
+"""
+
+
+def table(rows: list[dict[str, object]], said: dict[str, dict[str, str]]) -> str:
+    """Return the page for the rows."""
+    parts = [HEAD]
+    for seed in sorted({int(str(r["seed"])) for r in rows}):
+        mine = [r for r in rows if int(str(r["seed"])) == seed]
+        alive = [r for r in mine if r["verdict"] == "alive"]
+        open_ = [r for r in mine if r["verdict"] == "not decided"]
+        equal = [r for r in alive if said.get(_key(r), {}).get("what") == "equivalent"]
+        left, real = len(alive) - len(equal), len(mine) - len(equal) - len(open_)
+        band = binomtest(left, real).proportion_ci(method="wilson") if real else None
+        killed = len(mine) - len(alive) - len(open_)
+        parts.append(
+            f"\n## Seed {seed}\n\n{len(mine)} mutants: {killed} killed, {len(alive)} alive, of "
+            f"these {len(equal)} equivalent; {len(open_)} not decided within the budget of tests."
+        )
+        if band is not None:
+            parts.append(
+                f"\nAlive and not equivalent: {left} of {real} = {left / real:.0%} "
+                f"(Wilson, 95 %: {band.low:.0%} to {band.high:.0%}).\n"
+            )
+        by_room = Counter((str(r["module"]).split("/")[0], r["verdict"] == "alive") for r in mine)
+        parts.append("| room | mutants | alive |\n|---|---|---|")
+        for room in sorted({room for room, _ in by_room}):
+            live = by_room[room, True]
+            parts.append(f"| {room} | {live + by_room[room, False]} | {live} |")
+        parts.append("\n| alive | change | what it is |\n|---|---|---|")
+        for r in alive:
+            word = said.get(_key(r), {"what": "not looked at yet", "why": ""})
+            change = f"`{r['before']}` -> `{r['after']}`".replace("|", "\\|").replace("\n", " ")
+            parts.append(
+                f"| {r['module']}:{r['line']} | {change} | {word['what']}: {word['why']} |"
+            )
+    return "\n".join(parts) + "\n"
+
+
+def _key(row: dict[str, object]) -> str:
+    return f"{row['seed']}:{row['module']}:{row['number']}"
+
+
+def main() -> None:
+    """Write MUTANTS.md."""
+    rows = [json.loads(x) for x in (HERE / "rows.jsonl").read_text(encoding="utf-8").splitlines()]
+    alive = HERE / "alive.toml"
+    said = tomllib.loads(alive.read_text(encoding="utf-8")) if alive.exists() else {}
+    (HERE / "MUTANTS.md").write_text(table(rows, said), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()
