@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from witnessmark.analyses.road.road_points import FAMILY_POINTS, POINTS
-from witnessmark.analyses.road.road_test import CardLine, road_test_card
+from witnessmark.analyses.road import road_test
+from witnessmark.analyses.road.road_test import CardLine
 from witnessmark.analyses.steady import gear_at, steady_points
 from witnessmark.knowledge import load_knowledge
 from witnessmark.model.entries.entry_data import TruckData
@@ -94,6 +94,10 @@ def test_gear_from_ratios() -> None:
     assert gear_at(None, 1500, 20.0) is None
 
 
+def road_test_card(*given: object) -> tuple[CardLine, ...]:
+    return road_test.road_test_card(*given, knowledge=load_knowledge())  # type: ignore[arg-type]
+
+
 def line(card: tuple[CardLine, ...], point: str) -> CardLine:
     return next(x for x in card if x.point == point)
 
@@ -126,8 +130,10 @@ def test_what_was_not_recorded_cannot_be_covered() -> None:
 
 
 def test_every_family_of_the_pack_has_points() -> None:
-    assert set(FAMILY_POINTS) == set(load_knowledge().families)
-    assert {p for points in FAMILY_POINTS.values() for p in points} <= set(POINTS)
+    knowledge = load_knowledge()
+    for family in knowledge.families.values():
+        assert family.drive_points
+        assert set(family.drive_points) <= set(knowledge.drive_points)
 
 
 def test_gears_are_told_apart_without_ratios() -> None:

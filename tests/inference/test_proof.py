@@ -9,7 +9,6 @@ import pytest
 
 from witnessmark.inference.proof_of_cure import prove
 from witnessmark.knowledge import load_knowledge
-from witnessmark.knowledge.proof_points import load_proof_plans
 from witnessmark.model.entries.case import Case, read_case
 from witnessmark.model.finding import Finding, OperatingPoint
 from witnessmark.model.proof import Pair
@@ -47,7 +46,7 @@ def verdict(
     findings: tuple[Finding, ...] = (),
     family: str = "fuel_low",
 ) -> tuple[str, str]:
-    proof = prove(case(*entries, family=family), load_proof_plans(), pairs, findings)[0]
+    proof = prove(case(*entries, family=family), load_knowledge().proof_plans(), pairs, findings)[0]
     return proof.verdict, "; ".join(proof.missing)
 
 
@@ -159,18 +158,18 @@ def test_a_complaint_is_judged_by_the_tests_of_its_own_families() -> None:
     other = ("test", {"test": "c_rate", "result": "positive"})
     word = ("outcome", {"complaint": "e0", "gone": True, "after_days": 1})
     rows = case(smoke, other, WORK, clean, word, family="smoke")
-    [proof] = prove(rows, load_proof_plans(), (), (), knowledge)
+    [proof] = prove(rows, load_knowledge().proof_plans(), (), (), knowledge)
     assert proof.verdict == "proven"
 
 
 def test_a_complaint_without_a_family_says_so() -> None:
-    proof = prove(case(WORK, family="nonsense"), load_proof_plans(), (), ())[0]
+    proof = prove(case(WORK, family="nonsense"), load_knowledge().proof_plans(), (), ())[0]
     assert proof.verdict == "not enough evidence"
     assert "family" in proof.missing[0]
 
 
 def test_every_family_has_a_plan_that_can_be_met() -> None:
-    plans = load_proof_plans()
+    plans = load_knowledge().proof_plans()
     assert len(plans) == 13
     for plan in plans.values():
         assert plan.required

@@ -7,11 +7,11 @@ import pytest
 from planner.tiny_belief import TinyBelief
 from witnessmark.knowledge import load_knowledge
 from witnessmark.model.entries.case import read_case
-from witnessmark.planner.order.safety import STOPS
 from witnessmark.planner.ranked_steps import FamilyState, rank_steps
 from witnessmark.workflow.dossier.assess_case import assess
 
 KNOWLEDGE = load_knowledge()
+STOPS = [stop for f in KNOWLEDGE.families.values() for stop in f.stops]
 
 
 def steps_of(*families, miles=None, clues=(), tests=()):

@@ -16,7 +16,6 @@ from witnessmark.inference.look_first import looks_waiting
 from witnessmark.knowledge import load_knowledge
 from witnessmark.model.entries.case import read_case
 from witnessmark.model.step import Spread, Step
-from witnessmark.planner.fuel.fuel_measurements import MEASUREMENTS
 from witnessmark.planner.fuel.fuel_steps import (
     fuel_candidates,
     information,
@@ -41,6 +40,7 @@ def evidence(*readings):
     return fuel_evidence(read_case("x", lines), load_knowledge())
 
 
+MEASUREMENTS = load_knowledge().families[FAMILY].measurements
 TWO = (("fuel_gallery_pressure", "65 psi", 650), ("fuel_gallery_pressure", "78 psi", 1400))
 
 
@@ -51,7 +51,7 @@ WITH_BITS = ("gauge_check", "return_throttled", "return_flow_two_speeds", "retur
 @pytest.fixture(scope="module")
 def first():
     found = evidence(*TWO)
-    return found, {c.id: c for c in fuel_candidates(found)}
+    return found, {c.id: c for c in fuel_candidates(found, MEASUREMENTS)}
 
 
 def test_what_the_trade_case_should_measure_next_is_offered(first):
@@ -116,18 +116,21 @@ def test_what_has_been_read_is_not_offered_again():
     found = evidence(
         *TWO, ("fuel_return_flow", "85 L/h", 650), ("fuel_return_flow", "118 L/h", 1400)
     )
-    offered = {c.id for c in fuel_candidates(found)}
+    offered = {c.id for c in fuel_candidates(found, MEASUREMENTS)}
     assert not {"return_flow_two_speeds", "return_flow_idle"} & offered
 
 
 def test_nothing_that_fits_asks_to_check_the_gauge_only():
     gallery = "fuel_gallery_pressure"
     found = evidence((gallery, "92 psi", 650), (gallery, "45 psi", 1400), (gallery, "95 psi", 1800))
-    assert {c.id for c in fuel_candidates(found)} <= {"gauge_check", "gallery_1000_1800"}
+    assert {c.id for c in fuel_candidates(found, MEASUREMENTS)} <= {
+        "gauge_check",
+        "gallery_1000_1800",
+    }
 
 
 def test_without_a_model_there_is_nothing_to_offer():
-    assert fuel_candidates(evidence()) == ()
+    assert fuel_candidates(evidence(), MEASUREMENTS) == ()
 
 
 def ranked(*names):
@@ -186,20 +189,26 @@ def test_a_pump_that_is_renewed_along_with_something_waits_too():
 def test_nothing_is_opened_while_only_gallery_pressures_were_read(first):
     found, _ = first
     steps = ranked("f_relief", "f_drain", "return_flow_two_speeds", "gauge_check")
-    put = measure_before_opening(steps, found.posterior.observations)
+    put = measure_before_opening(steps, found.posterior.observations, MEASUREMENTS)
     assert [s.step for s in put[:2]] == ["return_flow_two_speeds", "f_relief"]
     assert "opens nothing" in put[0].why
     dear = [*steps[:2], replace(steps[2], expected_total_usd=130.0)]
-    assert measure_before_opening(dear, found.posterior.observations)[0].step == "f_relief"
+    assert (
+        measure_before_opening(dear, found.posterior.observations, MEASUREMENTS)[0].step
+        == "f_relief"
+    )
     flow = evidence(*TWO, ("fuel_return_flow", "85 L/h", 650))
-    assert measure_before_opening(steps, flow.posterior.observations)[0].step == "f_relief"
+    assert (
+        measure_before_opening(steps, flow.posterior.observations, MEASUREMENTS)[0].step
+        == "f_relief"
+    )
 
 
 def test_a_cold_reading_is_offered_where_pump_and_seat_stand_side_by_side():
     gallery, flow = "fuel_gallery_pressure", "fuel_return_flow"
     found = evidence((gallery, "60 psi", 650), (gallery, "85 psi", 1400), (flow, "66 L/h", 650),
                      (flow, "130 L/h", 1400))  # fmt: skip
-    offered = {c.id: c for c in fuel_candidates(found)}
+    offered = {c.id: c for c in fuel_candidates(found, MEASUREMENTS)}
     assert "cold" in offered["gallery_idle_cold"].needs
     cold = [m for m in MEASUREMENTS if m.cold]
     bits = information(fuel_candidates(found, cold)[0], found.posterior)

@@ -22,7 +22,6 @@ from witnessmark.model.settings import Settings
 from witnessmark.model.shop_record import History, Job
 from witnessmark.model.step import Spread
 from witnessmark.planner.order.progress import Progress, progress
-from witnessmark.planner.order.safety import STOPS
 from witnessmark.planner.ranked_steps import FamilyState, rank_steps
 from witnessmark.planner.ranking.candidates import Candidate, CandidateOutcome
 from witnessmark.planner.ranking.costs import (
@@ -158,7 +157,7 @@ def test_safety_stops_stand_first():
 
 
 def test_every_stop_names_causes_of_its_family():
-    for stop in STOPS:
+    for stop in (s for f in KNOWLEDGE.families.values() for s in f.stops):
         known = {c.id for c in KNOWLEDGE.families[stop.family].causes}
         assert set(stop.causes) <= known
 
@@ -386,7 +385,7 @@ def test_a_test_asked_again_on_untouched_parts_is_expected_to_repeat_itself(monk
     )
     now = belief.marginals()[belief.causes.index("oh_gas")]
     # With the stop that this belief calls for, no gas test is proposed before the level is checked.
-    monkeypatch.setattr("witnessmark.planner.ranked_steps.safety_stops", lambda *_: [])
+    monkeypatch.setattr("witnessmark.planner.ranked_steps.safety_stops", lambda *_, **__: [])
     step = by_id(rank(state(family, belief, repaired=("oh_low",)), most=99))["o_gas"]
     again = step.results[0]
     assert again.result == "positive"

@@ -16,7 +16,6 @@ from witnessmark.analyses.run_all import run_all
 from witnessmark.inference.proof_of_cure import prove
 from witnessmark.inference.shop_history import comeback_rates, shares
 from witnessmark.knowledge import load_knowledge
-from witnessmark.knowledge.proof_points import load_proof_plans
 from witnessmark.model.entries.case import read_case
 from witnessmark.model.shop_record import History
 from witnessmark.workflow.case.shop_on_disk import entry_line
@@ -62,7 +61,7 @@ def history(*entries: Any, families: tuple[str, ...] = ("fuel_low",)) -> History
     case = read_case("c", lines)
     assert not case.problems
     bench = Bench(case, {}, KNOWLEDGE, case.stages())
-    proofs = prove(case, load_proof_plans(), pairs(bench), run_all(bench), KNOWLEDGE)
+    proofs = prove(case, load_knowledge().proof_plans(), pairs(bench), run_all(bench), KNOWLEDGE)
     return history_of([(case, proofs, {})], knowledge=KNOWLEDGE, now=NOW + timedelta(days=90))
 
 

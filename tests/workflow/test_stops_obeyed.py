@@ -5,11 +5,9 @@ import json
 import pytest
 from click.testing import CliRunner
 
-from witnessmark.analyses.road.road_points import POINTS
 from witnessmark.cli.for_recordings.look_command import command as look_command
 from witnessmark.knowledge import load_knowledge
 from witnessmark.model.entries.case import read_case
-from witnessmark.planner.order.safety import STOPS
 from witnessmark.workflow.dossier.as_json import assessment_json
 from witnessmark.workflow.dossier.assess_case import assess
 from witnessmark.workflow.dossier.drive_of_case import drive_of
@@ -17,6 +15,7 @@ from witnessmark.workflow.dossier.in_words import assessment_text
 from witnessmark.workflow.recordings.look_into import card_of, line_in_words
 
 KNOWLEDGE = load_knowledge()
+STOPS = [stop for f in KNOWLEDGE.families.values() for stop in f.stops]
 RUNNING = {"running", "warm", "road", "load"}
 
 
@@ -128,7 +127,7 @@ def test_the_road_test_card_of_a_case_carries_its_stops_and_obeys_them(family, m
     assert [s.name for s in drive.stops] == [s.name for s in stops_of(found(family, **more))]
     assert drive.stops
     card = card_of(drive, [])
-    driven = [line for line in card if "road" in POINTS[line.point].states]
+    driven = [line for line in card if "road" in KNOWLEDGE.drive_points[line.point].state.needs()]
     assert driven
     for line in driven:
         assert line.forbidden == drive.stops[0].name
@@ -142,7 +141,10 @@ def test_the_road_test_card_of_a_case_carries_its_stops_and_obeys_them(family, m
 
 
 def test_a_parked_truck_may_still_idle_and_a_stopped_engine_may_not():
-    states = {name: POINTS[name].states for name in ("key_on", "idle", "pull", "hot_soak")}
+    states = {
+        name: KNOWLEDGE.drive_points[name].state.needs()
+        for name in ("key_on", "idle", "pull", "hot_soak")
+    }
     wheel = stops_of(found("vib_speed", **WHEEL[1]))[0]
     assert [n for n, needs in states.items() if wheel.rules_out(needs)] == ["pull"]
     damper = stops_of(found("vib_load", **LOOSE_DAMPER[1]))[0]

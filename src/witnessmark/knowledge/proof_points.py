@@ -3,17 +3,12 @@
 from __future__ import annotations
 
 import math
-import tomllib
-from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cache
-from importlib.resources import files
-from typing import Any, Literal
+from typing import Literal
 
-from witnessmark.errors import PackRefused
 from witnessmark.model.finding import OperatingPoint
 
-__all__ = ["ProofPlan", "ProofPoint", "Requirement", "load_proof_plans"]
+__all__ = ["ProofPlan", "ProofPoint", "Requirement"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,69 +79,3 @@ class ProofPlan:
     required: tuple[Requirement, ...]
     second: tuple[Requirement, ...]
     confirm: tuple[Requirement, ...]
-
-
-@cache
-def load_proof_plans() -> Mapping[str, ProofPlan]:
-    """Return family id -> proof plan from the shipped pack.
-
-    Raises:
-        PackRefused: the pack has a fault.
-    """
-    pack = files("witnessmark.knowledge") / "proof_points.toml"
-    document = tomllib.loads(pack.read_text(encoding="utf-8"))
-    points = {name: _point(name, row) for name, row in document["points"].items()}
-    return {
-        family: ProofPlan(
-            family,
-            *(
-                tuple(_requirement(family, row, points) for row in plan.get(part, []))
-                for part in ("required", "second", "confirm")
-            ),
-        )
-        for family, plan in document["families"].items()
-    }
-
-
-def _point(name: str, row: Mapping[str, Any]) -> ProofPoint:
-    loads = {"none": 0.0, "full": 1.0}
-    rpm = row.get("rpm")
-    return ProofPoint(
-        name,
-        row["words"],
-        (float(rpm[0]), float(rpm[1])) if rpm else None,
-        loads[row["load"]] if "load" in row else None,
-    )
-
-
-def _requirement(
-    family: str, row: Mapping[str, Any], points: Mapping[str, ProofPoint]
-) -> Requirement:
-    kinds = [key for key in ("quantity", "test", "finding", "word") if key in row]
-    if len(kinds) != 1:
-        raise PackRefused(
-            "A line has exactly one of quantity, test, finding and word.",
-            where=f"proof_points families.{family}",
-        )
-    point = points[row["point"]] if "point" in row else None
-    return Requirement(
-        words=row.get("words") or _words(row, point),
-        quantity=row.get("quantity"),
-        point=point,
-        better=row.get("better", ""),
-        test=row.get("test"),
-        finding=row.get("finding"),
-        for_s=float(row.get("for_s", 0.0)),
-        against=tuple(row.get("against", ())),
-        word=bool(row.get("word", False)),
-        before=row.get("before", ""),
-    )
-
-
-def _words(row: Mapping[str, Any], point: ProofPoint | None) -> str:
-    if "quantity" in row:
-        place = f" at {point.words}" if point is not None else ""
-        return f"{str(row['quantity']).replace('_', ' ')}{place}"
-    if "test" in row:
-        return f"the test '{row['test']}', repeated"
-    return "the customer's word a day or more after the work"

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from typing import Literal
 
 from witnessmark.knowledge.bands import Source
-from witnessmark.model.step import Spread
 
 __all__ = [
     "Answer",
@@ -15,11 +14,8 @@ __all__ = [
     "Caution",
     "CodeMeaning",
     "Drive",
-    "DrivePlace",
     "FindingRow",
     "LookFirst",
-    "Measurement",
-    "Offered",
     "Onset",
     "Question",
     "Report",
@@ -27,7 +23,6 @@ __all__ = [
     "Sign",
     "StepState",
     "Stop",
-    "Wanted",
     "Yield",
 ]
 
@@ -102,9 +97,13 @@ class StepState:
         cold = "cold" if self.temperature == "cold" else ""
         load = "load" if self.engine == "loaded" else ""
         road = "road" if self.road else ""
-        turns = self.engine in {"cranking", "idle", "running"} and not (warm or load or road)
+        said = warm or load or road
+        turns = "running" if self.engine in {"idle", "running"} and not said else ""
+        cranks = "cranking" if self.engine == "cranking" and not said else ""
         person = "second person" if self.second_person else ""
-        words = (warm, cold, "running" if turns else "", road, load, person)
+        lifted = "lifted" if self.lifted else ""
+        dead = "battery off" if self.battery == "disconnected" else ""
+        words = (warm, cold, turns, cranks, road, load, person, lifted, dead)
         return tuple(w for w in words if w)
 
 
@@ -163,7 +162,8 @@ class Stop:
     def checks(self) -> tuple[str, ...]:
         """Return the tests that lift it, in the order in which to make them."""
         asked = [leaf for part in (*self.until, *self.until_drive) for leaf in part.leaves()]
-        return tuple(dict.fromkeys(a.ids[0] for a in asked if a.kind == "test"))
+        tests = (a.ids[0] for a in asked if a.kind == "test" and not a.or_not_run)
+        return tuple(dict.fromkeys(tests))
 
     @property
     def causes(self) -> tuple[str, ...]:
@@ -195,124 +195,6 @@ class FindingRow:
     uses_tests: tuple[str, ...]
     words: str
     source: Source
-
-
-@dataclass(frozen=True, slots=True)
-class DrivePlace:
-    """A place on the engine's map that has to be held for a while.
-
-    Attributes:
-        id: stable name.
-        words: in words, without how long.
-        seconds: how long it has to be held without a break [s].
-        rpm: engine speeds [r/min].
-        load: loads [0..1].
-        road_speed: road speeds [m/s]; an end may be infinite.
-        coolant: coolant temperatures [degC]; they have to be known.
-        standing: standing still (true) or moving (false), where the speed is known.
-        released: a released pedal counts as well as a load inside *load*.
-        warm: the engine has to be warm, where the coolant is known.
-        needs: channels without which nobody can tell.
-        gears: in how many different gears it has to be driven.
-        pull: it is driven under full load, so the gear is named.
-        passes: channel -> how much it has to pass within the stretch [house unit].
-        caution: what to take care of.
-        cautions: ids of the caution library.
-        source: where it comes from.
-    """
-
-    id: str
-    words: str
-    seconds: float
-    rpm: Span | None
-    load: Span | None
-    road_speed: Span | None
-    coolant: Span | None
-    standing: bool | None
-    released: bool
-    warm: bool
-    needs: tuple[str, ...]
-    gears: int
-    pull: bool
-    passes: tuple[tuple[str, float], ...]
-    caution: str
-    cautions: tuple[str, ...]
-    source: Source | None
-
-
-@dataclass(frozen=True, slots=True)
-class Offered:
-    """A reading to offer; *always*: where no family says anything; *at_speed*: has a speed."""
-
-    quantity: str
-    always: bool = False
-    at_speed: bool = True
-    words: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Wanted:
-    """One reading of a measurement: quantity, engine speed [r/min], load [0..1]."""
-
-    quantity: str
-    rpm: float
-    load: float
-
-
-@dataclass(frozen=True, slots=True)
-class Measurement:
-    """Readings that are taken together with one hook-up.
-
-    Attributes:
-        id: measurement id.
-        family: family id.
-        name: in words.
-        wanted: what is read.
-        minutes: hands-on time.
-        usd: materials.
-        sets_up: the hook-up it shares with others.
-        caution: what can hurt, in words.
-        cautions: ids of the caution library.
-        state: the state it needs.
-        access: 1 to 5.
-        covers: tests that see the same with one threshold.
-        first: taken before anything else while nothing was measured.
-        when_unexplained: still proposed where no modelled cause fits.
-        modelled_by: the physical model that prices it.
-        source: where the figures come from.
-    """
-
-    id: str
-    family: str
-    name: str
-    wanted: tuple[Wanted, ...]
-    minutes: Spread
-    usd: float
-    sets_up: str
-    caution: tuple[str, ...]
-    cautions: tuple[str, ...]
-    state: StepState
-    access: int
-    covers: tuple[str, ...]
-    first: bool
-    when_unexplained: bool
-    modelled_by: str
-    source: Source
-
-    @property
-    def readings(self) -> tuple[tuple[str, float, float], ...]:
-        """Return (quantity, engine speed [r/min], load [0..1]) of everything to be read."""
-        return tuple((w.quantity, w.rpm, w.load) for w in self.wanted)
-
-    @property
-    def cold(self) -> bool:
-        """Whether it is taken before the engine is warm."""
-        return self.state.temperature == "cold"
-
-    @property
-    def needs(self) -> tuple[str, ...]:
-        """Return warm, cold, road, load, second person, as far as it needs them."""
-        return self.state.needs()
 
 
 @dataclass(frozen=True, slots=True)

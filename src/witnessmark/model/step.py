@@ -84,6 +84,9 @@ class Step:
         proof: what to re-measure after a repair.
         forbids: of a safety stop, the needs that nothing may have while it stands.
         checks: of a safety stop, the tests whose result lifts it; they may be made under it.
+        barred: of a safety stop, tests that it forbids besides.
+        drive: of a safety stop, what the driver may do: park, tow, limp or drive.
+        until: of a safety stop, what lifts it, in words.
     """
 
     step: str
@@ -105,6 +108,15 @@ class Step:
     proof: str = ""
     forbids: tuple[str, ...] = ()
     checks: tuple[str, ...] = ()
+    barred: tuple[str, ...] = ()
+    drive: str = ""
+    until: str = ""
+
+    def bars(self, step: str, needs: Iterable[str]) -> bool:
+        """Say whether this stop forbids a test or measurement with these needs."""
+        if step in self.barred:
+            return True
+        return self.rules_out(needs) and step not in self.checks
 
     def rules_out(self, needs: Iterable[str]) -> bool:
         """Say whether this stop forbids what needs these conditions.
@@ -114,4 +126,6 @@ class Step:
         wants = set(needs)
         if wants & {"warm", "road", "load"}:
             wants.add("running")
+        if "running" in wants:
+            wants.add("cranking")
         return bool(wants & set(self.forbids))

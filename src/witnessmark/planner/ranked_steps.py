@@ -9,11 +9,13 @@ import numpy as np
 
 from witnessmark.inference.shop_history import renewals
 from witnessmark.knowledge import AccessGroup, Family, Link, Test
+from witnessmark.knowledge.rules import Stop
 from witnessmark.model.odds import DECIDED_FROM
 from witnessmark.model.settings import Settings
 from witnessmark.model.shop_record import History
 from witnessmark.model.step import Result, Spread, Step
 from witnessmark.planner.order.bay_order import TEAR_DOWN, OpenComplaint, in_bay_order
+from witnessmark.planner.order.facts import Facts
 from witnessmark.planner.order.progress import Progress
 from witnessmark.planner.order.safety import safety_stops, within_the_stops
 from witnessmark.planner.ranking import step_words as words
@@ -45,6 +47,7 @@ def rank_steps(
     progress: Progress | None = None,
     opened: str = "",
     technician: str = "",
+    truck_stops: Sequence[Stop] = (),
     most: int = 12,
 ) -> tuple[Step, ...]:
     """Rank what can be done next.
@@ -64,6 +67,7 @@ def rank_steps(
         opened: id of the disassembly that lies open now; when not given, what the last test has
             taken apart.
         technician: who works on the truck; his own times count where he has any.
+        truck_stops: safety stops of the whole truck.
         most: at most this many steps besides the safety stops.
     """
     rates = settings or Settings()
@@ -89,14 +93,15 @@ def rank_steps(
         return ()
     left = after_all(plans, links)
     total = min(plan.best + others for plan, others in zip(plans, left, strict=True))
-    stops: list[Step] = []
+    first = plans[0].state.family.id
+    stops = safety_stops(truck_stops, so_far.facts, total, family=first)
     steps: list[Step] = []
     benches: list[OpenComplaint] = []
     for plan, others in zip(plans, left, strict=True):
         marginals = dict(zip(plan.table.causes, plan.chances, strict=True))
         looks = {s.step: s for s in _test_steps(plan, others, every=True)}
         benches.append(_bench(plan, marginals, looks))
-        stops += _stops(plan, marginals, total)
+        stops += _stops(plan, marginals, total, so_far.facts)
         steps += [
             _if_still_wrong(step, plan, others, rates)
             for step in (
@@ -140,13 +145,10 @@ def _tear_downs_wait(
     return [*(s for s in allowed if s not in early), *late]
 
 
-def _stops(plan: Plan, marginals: Mapping[str, float], total: float) -> list[Step]:
-    belief = plan.state.belief
-    answered = getattr(belief, "results", {})
-    results = {t: result for t, (result, _) in answered.items() if result != "maybe"}
-    # What a finding has used counts as done for the ranking, but its result is not known here.
-    done = plan.state.tests_done - (belief.halved - set(results))
-    return safety_stops(plan.state.family, marginals, total, results, done)
+def _stops(plan: Plan, marginals: Mapping[str, float], total: float, facts: Facts) -> list[Step]:
+    answered = getattr(plan.state.belief, "results", {})
+    results = {t: result for t, (result, _) in answered.items()}
+    return safety_stops(plan.state.family.stops, facts.weighed(marginals, results), total)
 
 
 def _bench(plan: Plan, marginals: Mapping[str, float], looks: Mapping[str, Step]) -> OpenComplaint:

@@ -8,8 +8,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from witnessmark.analyses.an_analysis import Bench, not_run
-from witnessmark.analyses.road.road_points import FAMILY_POINTS, POINTS, DrivePoint, Mask
+from witnessmark.analyses.road.road_points import Mask, places_of, there
 from witnessmark.analyses.steady import ONE_GEAR, Trace, gear_at, ratio_of, trace_of
+from witnessmark.knowledge import Knowledge
+from witnessmark.knowledge.readings_to_take import DrivePlace
 from witnessmark.model.entries.entry_data import TruckData
 from witnessmark.model.finding import Evidence, Finding
 from witnessmark.model.recording import Recording
@@ -75,6 +77,8 @@ def road_test_card(
     recordings: Iterable[Recording],
     truck: TruckData | None = None,
     stops: Sequence[Step] = (),
+    *,
+    knowledge: Knowledge,
 ) -> tuple[CardLine, ...]:
     """Return the card for these families: the most telling points first.
 
@@ -83,35 +87,30 @@ def road_test_card(
         recordings: what was recorded in the present state of the truck.
         truck: for the gears.
         stops: the safety stops that stand; the card obeys them.
+        knowledge: the packs, which say what each family needs driven.
     """
-    wanted: dict[str, list[str]] = {}
-    depth = max((len(p) for p in FAMILY_POINTS.values()), default=0)
-    every = list(dict.fromkeys(families))
-    for rank in range(depth):
-        for family in every:
-            points = FAMILY_POINTS.get(family, ())
-            if rank < len(points):
-                wanted.setdefault(points[rank], []).append(family)
+    every = [f for i in dict.fromkeys(families) if (f := knowledge.families.get(i)) is not None]
     given = list(recordings)
     traces = [(r, t) for r in given if (t := trace_of(r)) is not None]
     present = {c.name for r, _ in traces for c in r.channels if c.valid().any()}
     lines = (
-        _line(POINTS[point], tuple(needed_by), traces, present, truck)
-        for point, needed_by in wanted.items()
+        _line(place, needed_by, traces, present, truck)
+        for place, needed_by in places_of(every, knowledge).items()
     )
     return tuple(
-        line if line.covered else replace(line, forbidden=_forbidden(line.point, stops))
+        line if line.covered else replace(line, forbidden=_forbidden(line.point, stops, knowledge))
         for line in lines
     )
 
 
-def under_stops(finding: Finding, stops: Sequence[Step]) -> Finding:
+def under_stops(finding: Finding, stops: Sequence[Step], knowledge: Knowledge) -> Finding:
     """Return the finding of :func:`analyse` without a word of what a stop forbids to drive."""
     card = finding.details.get("card")
     if finding.code != CODE or not isinstance(card, list):
         return finding
     lines = [
-        {**x, "forbidden": "" if x["covered"] else _forbidden(x["point"], stops)} for x in card
+        {**x, "forbidden": "" if x["covered"] else _forbidden(x["point"], stops, knowledge)}
+        for x in card
     ]
     barred = [x for x in lines if x["forbidden"]]
     if not barred:
@@ -129,15 +128,16 @@ def under_stops(finding: Finding, stops: Sequence[Step]) -> Finding:
     )
 
 
-def _forbidden(point: str, stops: Sequence[Step]) -> str:
-    needs = POINTS[point].states
-    return next((s.name for s in stops if s.rules_out(needs)), "")
+def _forbidden(point: str, stops: Sequence[Step], knowledge: Knowledge) -> str:
+    needs = knowledge.drive_points[point].state.needs()
+    return next((s.name for s in stops if s.bars(point, needs)), "")
 
 
 def analyse(bench: Bench) -> tuple[Finding, ...]:
     """Say whether the recordings of the present stage cover what the complaints need."""
     families = bench.case.families()
-    if not any(f in FAMILY_POINTS for f in families):
+    known = (bench.knowledge.families.get(f) for f in families)
+    if not any(f is not None and f.drive_points for f in known):
         return ()
     stage = bench.last_stage()
     now: Mapping[str, Recording] = {
@@ -155,7 +155,7 @@ def analyse(bench: Bench) -> tuple[Finding, ...]:
                 stage=stage,
             ),
         )
-    card = road_test_card(families, now.values(), bench.case.truck())
+    card = road_test_card(families, now.values(), bench.case.truck(), knowledge=bench.knowledge)
     missing = [line for line in card if not line.covered]
     if missing:
         sentence = f"{len(card) - len(missing)} of {len(card)} points of the road test are covered."
@@ -183,7 +183,7 @@ def analyse(bench: Bench) -> tuple[Finding, ...]:
 
 
 def _line(
-    point: DrivePoint,
+    point: DrivePlace,
     families: tuple[str, ...],
     traces: list[tuple[Recording, Trace]],
     present: set[str],
@@ -214,19 +214,19 @@ def _line(
 
 
 def _held(
-    point: DrivePoint, recording: Recording, trace: Trace, truck: TruckData | None
+    point: DrivePlace, recording: Recording, trace: Trace, truck: TruckData | None
 ) -> list[_Held]:
     """Return every stretch in which the truck was there; breaks under half a second are none."""
     with np.errstate(invalid="ignore"):
-        there = point.where(trace)
+        inside = there(point, trace)
     found = []
     ratio = ratio_of(trace)
     with np.errstate(invalid="ignore"):
         # The trace is taken apart where the gear changes; over one second a gear does not drift.
         shifted = np.abs(ratio - np.r_[ratio[:1], ratio[:-1]]) > ONE_GEAR
-    for start, end in _runs(there, shifted if point.pull else np.zeros(there.size, np.bool_)):
+    for start, end in _runs(inside, shifted if point.pull else np.zeros(inside.size, np.bool_)):
         time = trace.time_s[start:end]
-        if point.span is not None and not _passes(trace, start, end, *point.span):
+        if not all(_passes(trace, start, end, name, least) for name, least in point.passes):
             continue
         gear = None
         if point.pull:
@@ -243,13 +243,13 @@ def _held(
 
 def _passes(trace: Trace, start: int, end: int, name: str, least: float) -> bool:
     """Say whether the speed passes so much within the stretch: holding one speed is no sweep."""
-    values = trace.rpm[start:end] if name == "rpm" else trace.road_speed[start:end]
+    values = trace.rpm[start:end] if name == "engine_speed" else trace.road_speed[start:end]
     known = values[~np.isnan(values)]
     return known.size > 0 and float(np.ptp(known)) >= least
 
 
-def _runs(there: Mask, shifted: Mask) -> list[tuple[int, int]]:
-    index = np.flatnonzero(there)
+def _runs(inside: Mask, shifted: Mask) -> list[tuple[int, int]]:
+    index = np.flatnonzero(inside)
     if not index.size:
         return []
     cuts = np.flatnonzero((np.diff(index) > 2) | shifted[index[1:]])
@@ -259,7 +259,7 @@ def _runs(there: Mask, shifted: Mask) -> list[tuple[int, int]]:
 
 
 def _missing(
-    point: DrivePoint,
+    point: DrivePlace,
     best: _Held | None,
     gears: set[str],
     absent: list[str],

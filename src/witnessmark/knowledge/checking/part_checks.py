@@ -7,15 +7,9 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 
 from witnessmark.errors import UnitRefused
 from witnessmark.knowledge.checking.known_ids import Fault, Known, unknown
-from witnessmark.knowledge.parts.family_parts import (
-    BandPart,
-    CasePart,
-    CausePart,
-    ReadingPart,
-    TestPart,
-    TrapPart,
-)
+from witnessmark.knowledge.parts.family_parts import BandPart, CasePart, TrapPart
 from witnessmark.knowledge.parts.pack_parts import PackFile
+from witnessmark.knowledge.parts.step_parts import CausePart, ReadingPart, TestPart
 from witnessmark.model.problem import Problem
 from witnessmark.units import QUANTITIES, parse_quantity
 

@@ -9,9 +9,10 @@ from witnessmark.errors import UnitRefused
 from witnessmark.knowledge.checking.known_ids import Fault, Known, unknown
 from witnessmark.knowledge.checking.part_checks import in_order, missing_keys
 from witnessmark.knowledge.parts.check_parts import CheckPart
-from witnessmark.knowledge.parts.family_parts import CasePart, CausePart, LookFirstPart, StepPart
+from witnessmark.knowledge.parts.family_parts import CasePart
 from witnessmark.knowledge.parts.pack_parts import PackFile
 from witnessmark.knowledge.parts.rule_parts import ProofLinePart, StopPart
+from witnessmark.knowledge.parts.step_parts import CausePart, LookFirstPart, StepPart
 from witnessmark.model.problem import Problem
 from witnessmark.units import QUANTITIES, parse_quantity
 
@@ -150,6 +151,12 @@ def _lifting(path: str, parts: Iterable[CheckPart], stop: StopPart) -> Iterator[
                 yield (
                     f"{path}[{i}]",
                     "A stop is not lifted by odds.",
+                    "Name the test and the result that lift it.",
+                )
+            if leaf.spn is not None or leaf.finding is not None:
+                yield (
+                    f"{path}[{i}]",
+                    "A code or a finding that is gone shows nothing; it lifts no stop.",
                     "Name the test and the result that lift it.",
                 )
             if leaf.result == "maybe":

@@ -9,11 +9,13 @@ from typing import Any
 from witnessmark.knowledge.checking.part_checks import row_of
 from witnessmark.knowledge.merging import merge_rules as rules
 from witnessmark.knowledge.merging.merge_rules import share_of, source_of
-from witnessmark.knowledge.parts.family_parts import BandPart, CasePart, LinkPart, ReadingPart
+from witnessmark.knowledge.parts.family_parts import BandPart, CasePart, LinkPart
 from witnessmark.knowledge.parts.pack_parts import PackFile
 from witnessmark.knowledge.parts.part_base import PackPart, SourcePart
+from witnessmark.knowledge.parts.step_parts import ReadingPart
 from witnessmark.knowledge.proof_points import ProofPoint
 from witnessmark.knowledge.reading.pack_file import PackText
+from witnessmark.knowledge.readings_to_take import Offered
 from witnessmark.knowledge.records import (
     AccessGroup,
     Band,
@@ -29,7 +31,7 @@ from witnessmark.knowledge.records import (
     Together,
     Trap,
 )
-from witnessmark.knowledge.rules import Caution, Offered, Retired
+from witnessmark.knowledge.rules import Caution, Retired
 from witnessmark.model.step import Spread
 from witnessmark.units import parse_quantity
 
@@ -168,6 +170,7 @@ def _case(c: CasePart) -> PackCase:
         ),
         tuple((k.spn, k.fmi) for k in c.codes),
         c.work,
+        tuple((t.test, t.result) for t in c.tests_after),
     )
     wrong = tuple((k.rule, k.why, k.until) for k in c.known_wrong)
     return PackCase(c.name, given, c.leads or "", c.at_least, c.at_most, c.fires, c.silent, wrong)

@@ -8,7 +8,6 @@ from typing import Any
 
 from witnessmark.knowledge.bands import Source
 from witnessmark.knowledge.parts.check_parts import CheckPart
-from witnessmark.knowledge.parts.family_parts import LookFirstPart, YieldPart
 from witnessmark.knowledge.parts.part_base import SourcePart, StatePart
 from witnessmark.knowledge.parts.rule_parts import (
     CodePart,
@@ -20,17 +19,17 @@ from witnessmark.knowledge.parts.rule_parts import (
     SignPart,
     TriagePart,
 )
+from witnessmark.knowledge.parts.step_parts import LookFirstPart, YieldPart
 from witnessmark.knowledge.proof_points import ProofPlan, ProofPoint, Requirement
+from witnessmark.knowledge.readings_to_take import DrivePlace, Measurement, Wanted
 from witnessmark.knowledge.records import StepRules
 from witnessmark.knowledge.rules import (
     Answer,
     Asked,
     Caution,
     CodeMeaning,
-    DrivePlace,
     FindingRow,
     LookFirst,
-    Measurement,
     Onset,
     Question,
     Report,
@@ -38,7 +37,6 @@ from witnessmark.knowledge.rules import (
     Sign,
     StepState,
     Stop,
-    Wanted,
     Yield,
 )
 from witnessmark.model.step import Spread
@@ -199,6 +197,7 @@ def drive_place_of(p: Mapping[str, Any]) -> DrivePlace:
         gears=p.get("gears", 1),
         pull=p.get("pull", False),
         passes=tuple((k, parse_quantity(k, v)) for k, v in p.get("passes", {}).items()),
+        state=_state(p.get("state")) or StepState(engine="running"),
         caution=p.get("caution", ""),
         cautions=p.get("cautions", ()),
         source=p.get("source"),

@@ -14,11 +14,9 @@ from witnessmark.knowledge.parts.family_parts import (
     AccessGroupPart,
     BandPart,
     CasePart,
-    CausePart,
     ConditionPart,
     FamilyPart,
     LinkPart,
-    TestPart,
     TrapPart,
 )
 from witnessmark.knowledge.parts.part_base import Id, PackPart, SourcePart, Words
@@ -38,6 +36,7 @@ from witnessmark.knowledge.parts.rule_parts import (
     TogetherPart,
     TriagePart,
 )
+from witnessmark.knowledge.parts.step_parts import CausePart, TestPart
 
 __all__ = ["SCHEMA", "PackFile", "json_schema"]
 

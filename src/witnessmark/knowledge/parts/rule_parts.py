@@ -151,6 +151,7 @@ class DrivePointPart(PackPart):
     passes: dict[Literal["engine_speed", "road_speed"], Text] | None = Field(
         default=None, description="how much that speed has to pass within the stretch, with unit"
     )
+    state: StatePart | None = Field(default=None, description="the state it needs")
     caution: Text | None = Field(default=None, description="what to take care of")
     cautions: tuple[Id, ...] | None = Field(default=None, description="ids of the caution library")
     source: Id | None = Field(default=None, description="key of the source")

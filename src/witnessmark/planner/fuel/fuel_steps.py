@@ -32,16 +32,14 @@ from witnessmark.inference.fuel.fuel_observations import (
 )
 from witnessmark.inference.look_first import LookFirst
 from witnessmark.knowledge import Test
+from witnessmark.knowledge.readings_to_take import Measurement
 from witnessmark.model.finding import JointSupport, OperatingPoint
 from witnessmark.model.step import Forecast, Spread, Step
 from witnessmark.physics.fuel.supply_circuit import CircuitState
-from witnessmark.planner.fuel.fuel_measurements import COVERS, MEASUREMENTS, Measurement
 from witnessmark.planner.ranking.candidates import Candidate, CandidateOutcome
 from witnessmark.units import QUANTITIES, display_unit, from_house
 
 __all__ = [
-    "MEASUREMENTS",
-    "Measurement",
     "fuel_candidates",
     "information",
     "look_before_pump",
@@ -50,6 +48,8 @@ __all__ = [
 
 Floats = npt.NDArray[np.float64]
 
+#: The name of the model in the packs.
+MODEL = "fuel"
 #: The look at the relief valve opens the pump.
 _LOOK = "f_relief"
 #: A measurement goes before the look where it costs at most this much of it, and why.
@@ -64,20 +64,25 @@ _MOST, _WORTH = 8, 0.1
 
 
 def fuel_candidates(
-    evidence: FuelEvidence, measurements: Sequence[Measurement] = MEASUREMENTS
+    evidence: FuelEvidence, measurements: Sequence[Measurement]
 ) -> tuple[Candidate, ...]:
     """Return the readings worth pricing now, the most telling first.
 
     A measurement that has been taken in the present state is left out. Where no modelled cause
-    fits, only checking the gauge and reading again is proposed.
+    fits, only what the pack proposes then is: checking the gauge and reading again.
+
+    Args:
+        evidence: what the model made of the readings.
+        measurements: the pack's, of which those are priced that the fuel model prices.
     """
     posterior = evidence.posterior
     if posterior is None:
         return ()
     stage = len(posterior.batch.labels) - 1
-    open_ = [m for m in measurements if not _taken(m, posterior, stage)]
+    mine = [m for m in measurements if m.modelled_by == MODEL]
+    open_ = [m for m in mine if not _taken(m, posterior, stage)]
     if evidence.presentation is not None and evidence.presentation.level == "none fits":
-        open_ = [m for m in open_ if m.id in {"gauge_check", "gallery_1000_1800"}]
+        open_ = [m for m in open_ if m.when_unexplained]
     chances = _set_probabilities(posterior)
     sets, index = _draws(posterior, chances)
     circuits = posterior.batch.circuits.take(index)
@@ -151,7 +156,9 @@ def _as_step(look: Test, pump: Step, why: str) -> Step:
 
 
 def measure_before_opening(
-    steps: Sequence[Step], observations: Sequence[Observation]
+    steps: Sequence[Step],
+    observations: Sequence[Observation],
+    measurements: Sequence[Measurement],
 ) -> tuple[Step, ...]:
     """Put a measurement before the look into the pump while only gallery pressures are read.
 
@@ -162,10 +169,11 @@ def measure_before_opening(
     Args:
         steps: ranked steps.
         observations: the readings taken.
+        measurements: the pack's.
     """
     told = any(o.quantity not in {GALLERY, DELIVERY} for o in observations)
     look = next((i for i, s in enumerate(steps) if s.step == _LOOK), None)
-    ready = {m.id for m in MEASUREMENTS if not m.cold}
+    ready = {m.id for m in measurements if not m.cold}
     own = next((i for i, s in enumerate(steps) if s.step in ready), None)
     if told or look is None or own is None or own < look:
         return tuple(steps)
@@ -326,10 +334,10 @@ def _candidate(
         outcomes=outcomes,
         access=measurement.access,
         needs=measurement.needs,
-        cautions=measurement.cautions,
+        cautions=measurement.caution,
         forecast=_forecasts(wanted, shown, mass),
         sets_up=measurement.sets_up,
-        covers=COVERS.get(measurement.id, ()),
+        covers=measurement.covers,
         why=_why(sets, chances, table),
     )
 

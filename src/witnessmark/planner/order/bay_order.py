@@ -24,7 +24,6 @@ from witnessmark.knowledge import Family, Test, Trap
 from witnessmark.model.odds import DECIDED_FROM
 from witnessmark.model.settings import Settings
 from witnessmark.model.step import Step
-from witnessmark.planner.order.safety import STOPS
 from witnessmark.planner.ranking.costs import price_of_test
 
 __all__ = ["OpenComplaint", "in_bay_order"]
@@ -117,8 +116,8 @@ def in_bay_order(
 def _after_the_stops(
     steps: list[Step], stops: Sequence[Step], benches: Sequence[OpenComplaint], settings: Settings
 ) -> list[Step]:
-    rules = {stop.id: stop for stop in STOPS}
     by_family = {bench.family.id: bench for bench in benches}
+    rules = {stop.id: stop for bench in benches for stop in bench.family.stops}
     checks: list[Step] = []
     for step in stops:
         rule, bench = rules.get(step.step), by_family.get(step.family)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from witnessmark.knowledge import Family
 from witnessmark.model.entries.case import Case
@@ -14,6 +14,7 @@ from witnessmark.model.entries.entry_data import (
     TestData,
     WorkData,
 )
+from witnessmark.planner.order.facts import Facts, facts_of
 
 __all__ = ["Progress", "progress"]
 
@@ -31,6 +32,7 @@ class Progress:
             since; empty otherwise.
         last_test: the test that was made last, when nothing was measured or driven since; what it
             has opened is still open.
+        facts: everything a rule can ask of.
         warm: whether the engine is warm by the latest reading, or by what the latest test needed.
     """
 
@@ -40,14 +42,16 @@ class Progress:
     unmeasured: str = ""
     last_test: str = ""
     warm: bool = False
+    facts: Facts = field(default_factory=Facts)
 
 
-def progress(case: Case, families: Iterable[Family] = ()) -> Progress:
+def progress(case: Case, families: Iterable[Family] = (), findings: Iterable[str] = ()) -> Progress:
     """Read the state of the work off the entries of *case*.
 
     Args:
         case: the entries.
         families: the families whose tests are meant, for what "nothing found" is called there.
+        findings: codes of the findings that were seen in the present stage.
     """
     families = tuple(families)
     nothing = {t.id: {"negative", t.outcomes[-1]} for f in families for t in f.tests}
@@ -84,4 +88,5 @@ def progress(case: Case, families: Iterable[Family] = ()) -> Progress:
         unmeasured=unmeasured,
         last_test=last_test,
         warm=warm,
+        facts=facts_of(case, families, findings),
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -34,7 +34,6 @@ from witnessmark.web.bench.desk import Looked
 from witnessmark.web.bench.gauges import Gauge, gauges, is_gauge
 from witnessmark.web.bench.names import Names
 from witnessmark.web.bench.page_words import number, quantity_words
-from witnessmark.workflow.dossier.gauge_round import quantities_for
 from witnessmark.workflow.shop.ledger import waits_for
 from witnessmark.workflow.shop.own_ways import overrides_of
 from witnessmark.workflow.shop.worker import Worked
@@ -66,6 +65,7 @@ def strip(
     *,
     log: Mapping[str, tuple[str, str]],
     attached: Mapping[str, str],
+    usual: tuple[str, ...],
     si: bool,
 ) -> dict[str, Any]:
     """Return the values of the case page's template.
@@ -76,13 +76,13 @@ def strip(
         names: ids -> words.
         log: entry id -> (stored at, by whom).
         attached: entry id -> digest of its stored file.
+        usual: quantities that are usually read for its complaints.
         si: show SI units.
     """
     assessment = looked.assessment
     findings = list(enumerate(assessment.findings)) if assessment else []
     stage = sum(1 for e in case.live() if isinstance(e.data, WorkData))
     now = [(i, f) for i, f in findings if f.stage >= stage and not (is_gauge(f) or _compares(f))]
-    usual = quantities_for(case)
     tables = gauges([(i, f) for i, f in findings if f.stage >= stage], si=si)
     truck = case.truck()
     complaints = case.complaints()

@@ -27,6 +27,7 @@ from witnessmark.web.door.posted import Posted, posted
 from witnessmark.web.pages.entry_forms import complaint, truck
 from witnessmark.workflow.case.locks import read_session
 from witnessmark.workflow.case.shop_on_disk import entry_line
+from witnessmark.workflow.dossier.gauge_round import quantities_for
 from witnessmark.workflow.keeping.reminder import backup_reminder
 from witnessmark.workflow.shop.ledger import Row, case_name, row_of
 
@@ -184,12 +185,14 @@ def resume(request: Request, case_id: str) -> Response:
 def strip_values(bench: ServerState, case_id: str, looked: Looked) -> dict[str, Any]:
     """Return the values of the case page."""
     log = {i: (at, by or "") for i, at, by in bench.shop.casebook.log(case_id) if i}
+    case = bench.desk.case(case_id)
     return strip(
-        bench.desk.case(case_id),
+        case,
         looked,
         bench.names(),
         log=log,
         attached=bench.shop.casebook.attachments(case_id),
+        usual=quantities_for(case, bench.knowledge()),
         si=bench.si(),
     )
 

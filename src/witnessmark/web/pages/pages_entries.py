@@ -216,7 +216,7 @@ def _reading_page(
     bench = bench_of(request)
     case = bench.desk.case(case_id)
     si = bench.si()
-    start = next_reading(case, quantity or None, si=si, advance=advance)
+    start = next_reading(case, bench.knowledge(), quantity or None, si=si, advance=advance)
     stage = max(case.stages().values(), default=0)
     saved = request.query_params.get("saved", "")
     entry = next((e for e in case.entries if e.id == saved), None)
@@ -231,7 +231,7 @@ def _reading_page(
         case=case,
         label=_label(case),
         start=start,
-        usual=quantities_for(case),
+        usual=quantities_for(case, bench.knowledge()),
         all_quantities=sorted(
             (q for q in QUANTITIES.values() if q.kind != "state"), key=lambda q: q.words
         ),

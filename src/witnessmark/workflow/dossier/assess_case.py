@@ -18,7 +18,6 @@ from witnessmark.inference.odds.case_odds import Judgement, judge
 from witnessmark.inference.odds.statement import WORTH_NAMING
 from witnessmark.inference.proof_of_cure import prove
 from witnessmark.knowledge import Knowledge, load_knowledge
-from witnessmark.knowledge.proof_points import load_proof_plans
 from witnessmark.knowledge.standing import Standing
 from witnessmark.model.dossier import Dossier, DossierStage
 from witnessmark.model.entries.case import Case
@@ -111,7 +110,7 @@ def dossier(
     fuel = fuel_evidence(case, knowledge, history=history, baseline=baseline, bus=bus)
     findings = _by_stage((*run_all(bench), *fuel.findings))
     judged = judge(case, knowledge, findings, history)
-    proofs = prove(case, load_proof_plans(), pairs(bench), findings, knowledge)
+    proofs = prove(case, knowledge.proof_plans(), pairs(bench), findings, knowledge)
     found = [*case.problems, *problems, *check_ids(case, knowledge), *fuel.problems]
     for recording in recordings.values():
         found += recording.problems
@@ -119,7 +118,7 @@ def dossier(
         found += ledger(case, standing.settings).problems
     steps = _steps(case, standing, judged, proofs, fuel)
     stops = [s for s in steps if s.kind == "safety"]
-    told, last = findings_under(findings, stops), case.works()
+    told, last = findings_under(findings, stops, knowledge), case.works()
     now = DossierStage(
         evidence=judged.evidence,
         findings=tuple(f for f in told if f.stage >= last),
@@ -170,7 +169,11 @@ def _steps(
             tests_done=done.tests | _answered(judged.beliefs[o.family]),
             repaired=done.repaired,
             fits=o.fits,
-            candidates=fuel_candidates(fuel) if o.family == FAMILY else (),
+            candidates=(
+                fuel_candidates(fuel, knowledge.families[FAMILY].measurements)
+                if o.family == FAMILY
+                else ()
+            ),
             forecasts=fuel.forecasts if o.family == FAMILY else {},
             waiting=frozenset(look.cause for look in waiting.get(o.family, ())),
         )
@@ -184,13 +187,16 @@ def _steps(
         links=knowledge.links,
         history=standing.history,
         progress=done,
+        truck_stops=knowledge.stops,
         technician=standing.technician,
     )
     due = [look for looks in waiting.values() for look in looks]
     tests = {look.test: test for look in due if (test := knowledge.test(look.test)) is not None}
     steps = look_before_pump(steps, due, tests)
     if fuel.posterior is not None:
-        steps = measure_before_opening(steps, fuel.posterior.observations)
+        steps = measure_before_opening(
+            steps, fuel.posterior.observations, knowledge.families[FAMILY].measurements
+        )
     if FAMILY in knowledge.families:
         steps = gauge_first(steps, case, knowledge.families[FAMILY], settings)
     steps = within_the_stops(look_before_kit(steps, judged.odds))

@@ -16,12 +16,10 @@ from witnessmark.model.entries.entry_data import ReadingData, RecordingData, Tes
 from witnessmark.model.odds import Odds
 from witnessmark.model.settings import Settings
 from witnessmark.model.step import Result, Spread, Step
-from witnessmark.planner.fuel.fuel_measurements import MEASUREMENTS
 from witnessmark.planner.ranking.costs import step_usd
 
 __all__ = ["gauge_first", "look_before_kit"]
 
-_FIRST = "gallery_idle_1400"
 _WHY = (
     "Nothing has been measured yet: prove with a gauge that the pressure is low. The same readings "
     "are what the cure is proven by."
@@ -52,9 +50,9 @@ def gauge_first(
     place = next(
         (k for k, s in enumerate(steps) if s.family == FAMILY and s.kind != "safety"), None
     )
-    if begun or place is None:
+    wanted = next((m for m in family.measurements if m.first), None)
+    if begun or place is None or wanted is None:
         return tuple(steps)
-    wanted = next(m for m in MEASUREMENTS if m.id == _FIRST)
     usd = Spread(wanted.usd, wanted.usd, wanted.usd)
     own = step_usd(wanted.minutes, usd, wanted.needs, settings or Settings())
     step = Step(
@@ -68,7 +66,7 @@ def gauge_first(
         why=_WHY,
         access=wanted.access,
         needs=wanted.needs,
-        cautions=(family.safety, *wanted.cautions),
+        cautions=(family.safety, *wanted.caution),
         results=(Result("read", 1.0, ()),),
     )
     return (*steps[:place], step, *steps[place:])

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from witnessmark.knowledge import Knowledge
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry_data import Instrument, OutcomeData, ReadingData
 from witnessmark.model.finding import OperatingPoint
@@ -21,36 +22,6 @@ __all__ = [
     "units_for",
 ]
 
-#: Family -> what is read for it, the usual first (common practice, no source).
-_BY_FAMILY: dict[str, tuple[str, ...]] = {
-    "fuel_low": (
-        "fuel_gallery_pressure",
-        "fuel_prefilter_pressure",
-        "fuel_suction_vacuum",
-        "fuel_return_flow",
-        "fuel_gallery_pressure_return_throttled",
-        "gauge_check_difference",
-    ),
-    "vib_load": ("damper_thickness_spread", "mount_lift", "joint_angle", "torsional_amplitude"),
-    "vib_speed": ("run_out", "joint_angle", "end_play", "hub_temperature"),
-    "cool_unstable": (
-        "coolant_housing_temperature",
-        "coolant_temperature",
-        "ground_drop",
-        "sensor_resistance",
-        "coolant_pressure",
-    ),
-    "overheat": ("coolant_temperature", "coolant_housing_temperature", "coolant_pressure"),
-    "low_power": ("boost_pressure", "air_restriction", "exhaust_back_pressure"),
-    "hard_start": ("crank_time", "fuel_gallery_pressure", "battery_voltage"),
-    "smoke": ("boost_pressure", "air_restriction", "exhaust_back_pressure"),
-    "oil_press": ("oil_pressure", "oil_temperature"),
-    "crankcase": ("crankcase_pressure", "leak_down", "cylinder_contribution", "oil_temperature"),
-    "coolant_cross": ("coolant_pressure", "coolant_level"),
-    "electrical": ("ground_drop", "battery_voltage", "sensor_resistance"),
-    "oil_leak": ("crankcase_pressure", "oil_level"),
-}
-_ALWAYS = ("fuel_gallery_pressure", "oil_pressure", "coolant_temperature", "boost_pressure")
 #: Points that are gone through when nothing says otherwise (common practice, no source).
 _POINTS = (
     OperatingPoint(700, 0.0, None, True),
@@ -58,21 +29,6 @@ _POINTS = (
     OperatingPoint(1500, 0.0, None, True),
     OperatingPoint(1800, 0.0, None, True),
     OperatingPoint(1500, 1.0, None, True),
-)
-#: Quantities that are not read at an engine speed.
-_NO_SPEED = frozenset(
-    {
-        "run_out",
-        "joint_angle",
-        "end_play",
-        "damper_thickness_spread",
-        "mount_lift",
-        "sensor_resistance",
-        "crank_time",
-        "coolant_level",
-        "oil_level",
-        "fuel_level",
-    }
 )
 _UNIT_ORDER: dict[str, tuple[str, ...]] = {
     "pressure": ("psi", "kPa", "bar", "inHg", "inH2O", "mmHg"),
@@ -166,11 +122,13 @@ def baselines(cases: Sequence[Case]) -> list[Baseline]:
     return [newest[key] for key in sorted(newest)]
 
 
-def quantities_for(case: Case) -> tuple[str, ...]:
+def quantities_for(case: Case, knowledge: Knowledge) -> tuple[str, ...]:
     """Return what is usually read for the complaints of a case, what was read already first."""
     read = list(dict.fromkeys(data.quantity for _, data in case.of(ReadingData)))
-    usual = [q for f in case.families() for q in _BY_FAMILY.get(f, ())]
-    rows = dict.fromkeys([*usual, *read] if usual else [*read, *_ALWAYS])
+    families = (f for i in case.families() if (f := knowledge.families.get(i)) is not None)
+    usual = [offered.quantity for family in families for offered in family.offered]
+    always = [offered.quantity for offered in knowledge.offered if offered.always]
+    rows = dict.fromkeys([*usual, *read] if usual else [*read, *always])
     return tuple(q for q in rows if q in QUANTITIES)
 
 
@@ -193,7 +151,12 @@ def readings_taken(case: Case, quantity: str, stage: int) -> list[OperatingPoint
 
 
 def next_reading(
-    case: Case, quantity: str | None = None, *, si: bool = False, advance: bool = True
+    case: Case,
+    knowledge: Knowledge,
+    quantity: str | None = None,
+    *,
+    si: bool = False,
+    advance: bool = True,
 ) -> Next:
     """Return what the form for the next reading starts with.
 
@@ -203,6 +166,7 @@ def next_reading(
 
     Args:
         case: the case.
+        knowledge: the packs.
         quantity: what is read; the last one when not given.
         si: whether SI units come first.
         advance: go on to the next point; otherwise stay on the last one.
@@ -212,14 +176,17 @@ def next_reading(
     if taken and case.live()[-1].kind == "work":
         stage += 1
     if quantity is None or quantity not in QUANTITIES:
-        quantity = taken[-1][1].quantity if taken else quantities_for(case)[0]
+        quantity = taken[-1][1].quantity if taken else quantities_for(case, knowledge)[0]
     units = units_for(quantity, si=si)
     same = [data for _, data in taken if data.quantity == quantity]
     last = same[-1] if same else (taken[-1][1] if taken else None)
     symbol = parse(same[-1].value).unit.symbol if same else units[0]
     done = readings_taken(case, quantity, stage)
     before = [p for s in range(stage - 1, -1, -1) for p in readings_taken(case, quantity, s)]
-    point, repeats = _next_point(quantity, done, before, last, advance)
+    no_speed = any(o.quantity == quantity and not o.at_speed for o in knowledge.offered)
+    point, repeats = (
+        (OperatingPoint(), False) if no_speed else _next_point(done, before, last, advance)
+    )
     speeds = [round(p.rpm) for p in (*before, *done, *_POINTS, point) if p.rpm is not None]
     return Next(
         quantity,
@@ -233,14 +200,11 @@ def next_reading(
 
 
 def _next_point(
-    quantity: str,
     done: list[OperatingPoint],
     before: list[OperatingPoint],
     last: ReadingData | None,
     advance: bool,
 ) -> tuple[OperatingPoint, bool]:
-    if quantity in _NO_SPEED:
-        return OperatingPoint(), False
     if not advance and last is not None:
         return _point(last), False
     for point in before:

@@ -14,7 +14,6 @@ from witnessmark.analyses.run_all import run_all
 from witnessmark.casebook.store import Summary
 from witnessmark.inference.proof_of_cure import prove
 from witnessmark.knowledge import Knowledge
-from witnessmark.knowledge.proof_points import load_proof_plans
 from witnessmark.model.digest import digest
 from witnessmark.model.entries.case import Case
 from witnessmark.model.fuel_baseline import BaselineReading, FuelBaseline
@@ -82,7 +81,7 @@ def _lesson(shop: Shop, row: Summary, change: int, knowledge: Knowledge) -> _Les
             return held
     case = shop.casebook.case(row.id)
     bench = Bench(case, {}, knowledge, case.stages())
-    proofs = prove(case, load_proof_plans(), pairs(bench), run_all(bench), knowledge)
+    proofs = prove(case, knowledge.proof_plans(), pairs(bench), run_all(bench), knowledge)
     people = {i: by for i, _, by in shop.casebook.log(row.id) if i and by}
     truck = case.truck()
     made = _Lesson(

@@ -22,9 +22,11 @@ _STANDING = re.compile(
 )
 
 
-def findings_under(findings: Sequence[Finding], stops: Sequence[Step]) -> tuple[Finding, ...]:
+def findings_under(
+    findings: Sequence[Finding], stops: Sequence[Step], knowledge: Knowledge
+) -> tuple[Finding, ...]:
     """Return the findings without a word of what the stops forbid to drive."""
-    return tuple(under_stops(f, stops) for f in findings) if stops else tuple(findings)
+    return tuple(under_stops(f, stops, knowledge) for f in findings) if stops else tuple(findings)
 
 
 def odds_under(odds: Odds, stops: Sequence[Step], knowledge: Knowledge) -> Odds:
@@ -33,9 +35,7 @@ def odds_under(odds: Odds, stops: Sequence[Step], knowledge: Knowledge) -> Odds:
     if family is None or not stops:
         return odds
     barred = tuple(
-        f"{t.name}: "
-        for t in family.tests
-        if any(stop.rules_out(t.needs) and t.id not in stop.checks for stop in stops)
+        f"{t.name}: " for t in family.tests if any(stop.bars(t.id, t.needs) for stop in stops)
     )
     causes = tuple(
         replace(c, would_change=tuple(w for w in c.would_change if not w.startswith(barred)))

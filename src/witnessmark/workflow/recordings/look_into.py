@@ -144,7 +144,9 @@ def card_of(drive: CardDrive | None, looks: Sequence[Look]) -> tuple[CardLine, .
     if drive is None or not drive.families:
         return ()
     found = [one.recording for one in looks if one.recording is not None]
-    return road_test_card(drive.families, found, drive.truck, drive.stops)
+    return road_test_card(
+        drive.families, found, drive.truck, drive.stops, knowledge=drive.knowledge
+    )
 
 
 def line_in_words(line: CardLine) -> str:

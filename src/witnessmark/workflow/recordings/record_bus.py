@@ -280,7 +280,9 @@ class _Shown:
 def _progress(live: LiveValues, state: _State, shown: _Shown) -> RecordProgress:
     recording = live.recording("live")
     card = (
-        road_test_card(shown.families, [recording], shown.truck, shown.stops)
+        road_test_card(
+            shown.families, [recording], shown.truck, shown.stops, knowledge=shown.knowledge
+        )
         if shown.families
         else ()
     )

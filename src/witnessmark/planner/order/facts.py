@@ -1,0 +1,155 @@
+"""What is known of a truck in the order in which it became known, for rules that ask of it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from typing import Literal
+
+from witnessmark.errors import UnitRefused
+from witnessmark.knowledge import Family, PackCase
+from witnessmark.model.entries.case import Case
+from witnessmark.model.entries.entry_data import ClueData, ReadingData, TestData, WorkData
+from witnessmark.model.finding import OperatingPoint
+from witnessmark.units import parse_quantity
+
+__all__ = ["Facts", "Mark", "facts_of", "facts_of_pack_case"]
+
+#: Results that say that a test gave no answer.
+NO_ANSWER = frozenset({"maybe", "not_run", "inconclusive"})
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """One thing that became known.
+
+    Attributes:
+        place: where it stands among all of them; later is newer.
+        stage: how much work stands before it.
+        kind: clue, test, reading, code or work.
+        id: condition, test, quantity, SPN as text, or cause.
+        value: seen (true, false, "maybe"); result; reading [house unit]; FMI; nothing of work.
+        point: where a reading was taken.
+    """
+
+    place: int
+    stage: int
+    kind: Literal["clue", "test", "reading", "code", "work"]
+    id: str
+    value: bool | str | float | int | None = None
+    point: OperatingPoint = field(default_factory=OperatingPoint)
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """Everything a rule can ask of.
+
+    Attributes:
+        marks: in order.
+        stage: how much work was done.
+        outcomes: test id -> its outcomes, "nothing found" last.
+        answered: test id -> result, of tests that readings of this stage answer by themselves.
+        findings: codes of the findings that were seen in this stage.
+        chances: cause id -> P(present).
+    """
+
+    marks: tuple[Mark, ...] = ()
+    stage: int = 0
+    outcomes: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    answered: Mapping[str, str] = field(default_factory=dict)
+    findings: frozenset[str] = frozenset()
+    chances: Mapping[str, float] = field(default_factory=dict)
+
+    def told(self, kind: str, identity: str) -> tuple[Mark, ...]:
+        """Return the marks of one thing in order; tests without an answer are left out."""
+        found = (m for m in self.marks if m.kind == kind and m.id == identity)
+        return tuple(m for m in found if m.value not in NO_ANSWER)
+
+    def tested(self, test: str) -> tuple[Mark, ...]:
+        """Return the marks of one test; one that readings answer is as new as can be."""
+        marks = self.told("test", test)
+        if test in self.answered and not any(m.stage == self.stage for m in marks):
+            now = Mark(self.newest + 1, self.stage, "test", test, self.answered[test])
+            return (*marks, now)
+        return marks
+
+    def begins(self, stage: int) -> int:
+        """Return the place at which a stage begins."""
+        return next((m.place for m in self.marks if m.stage == stage), self.newest)
+
+    @property
+    def newest(self) -> int:
+        """The place of what became known last."""
+        return self.marks[-1].place if self.marks else 0
+
+    def results_meant(self, test: str, result: str) -> frozenset[str]:
+        """Return the outcomes that a result stands for: ``positive`` is any but the last."""
+        outcomes = self.outcomes.get(test, ("positive", "negative"))
+        if result in outcomes:
+            return frozenset({result})
+        if result == "positive":
+            return frozenset(outcomes[:-1])
+        return frozenset(outcomes[-1:]) if result == "negative" else frozenset()
+
+    def weighed(self, chances: Mapping[str, float], answered: Mapping[str, str]) -> Facts:
+        """Return the same with the odds, and what readings answer by themselves."""
+        return replace(self, chances=chances, answered={**self.answered, **answered})
+
+
+def _outcomes(families: Iterable[Family]) -> dict[str, tuple[str, ...]]:
+    return {t.id: t.outcomes for f in families for t in f.tests}
+
+
+def facts_of(case: Case, families: Iterable[Family] = (), findings: Iterable[str] = ()) -> Facts:
+    """Read the facts off the entries of a case.
+
+    Args:
+        case: the entries.
+        families: the families whose tests are meant.
+        findings: codes of the findings that were seen in the present stage.
+    """
+    marks: list[Mark] = []
+    stage = 0
+    for place, entry in enumerate(case.live(), 1):
+        data = entry.data
+        if isinstance(data, WorkData):
+            stage += 1
+            marks.append(Mark(place, stage, "work", data.cause or ""))
+        elif isinstance(data, ClueData):
+            marks.append(Mark(place, stage, "clue", data.clue, data.seen))
+        elif isinstance(data, TestData):
+            marks.append(Mark(place, stage, "test", data.test, data.result))
+        elif isinstance(data, ReadingData):
+            point = data.point
+            at = OperatingPoint(point.rpm, point.fraction(), point.gear, point.warm)
+            try:
+                value = data.house_value()
+            except UnitRefused:
+                continue
+            marks.append(Mark(place, stage, "reading", data.quantity, value, at))
+    return Facts(tuple(marks), stage, _outcomes(families), findings=frozenset(findings))
+
+
+def facts_of_pack_case(
+    case: PackCase, families: Iterable[Family], chances: Mapping[str, float]
+) -> Facts:
+    """Return the facts of a pack's own case."""
+    given = case.given
+    rows: list[tuple[Literal["clue", "test", "reading", "code", "work"], str, object, object]] = [
+        *(("clue", clue, seen, None) for clue, seen, _ in given.clues),
+        *(("test", test, result, None) for test, result in given.tests),
+        *(
+            ("reading", quantity, parse_quantity(quantity, text), OperatingPoint(rpm, load))
+            for quantity, text, rpm, load in given.readings
+        ),
+        *(("code", str(spn), fmi, None) for spn, fmi in given.codes),
+        *(("work", cause, None, None) for cause in given.work),
+        *(("test", test, result, None) for test, result in given.tests_after),
+    ]
+    marks, stage = [], 0
+    for place, (kind, identity, value, point) in enumerate(rows, 1):
+        stage += kind == "work"
+        at = point if isinstance(point, OperatingPoint) else OperatingPoint()
+        told = value if isinstance(value, bool | str | float | int) else None
+        marks.append(Mark(place, stage, kind, identity, told, at))
+    return Facts(tuple(marks), stage, _outcomes(families), chances=chances)
