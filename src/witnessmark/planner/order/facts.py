@@ -100,13 +100,19 @@ def _outcomes(families: Iterable[Family]) -> dict[str, tuple[str, ...]]:
     return {t.id: t.outcomes for f in families for t in f.tests}
 
 
-def facts_of(case: Case, families: Iterable[Family] = (), findings: Iterable[str] = ()) -> Facts:
+def facts_of(
+    case: Case,
+    families: Iterable[Family] = (),
+    findings: Iterable[str] = (),
+    codes: Iterable[tuple[int, int]] = (),
+) -> Facts:
     """Read the facts off the entries of a case.
 
     Args:
         case: the entries.
         families: the families whose tests are meant.
         findings: codes of the findings that were seen in the present stage.
+        codes: (SPN, FMI) of the trouble codes on the recordings of the present stage.
     """
     marks: list[Mark] = []
     stage = 0
@@ -127,6 +133,8 @@ def facts_of(case: Case, families: Iterable[Family] = (), findings: Iterable[str
             except UnitRefused:
                 continue
             marks.append(Mark(place, stage, "reading", data.quantity, value, at))
+    place = marks[-1].place if marks else 0
+    marks += [Mark(place, stage, "code", str(spn), fmi) for spn, fmi in codes]
     return Facts(tuple(marks), stage, _outcomes(families), findings=frozenset(findings))
 
 

@@ -45,13 +45,19 @@ class Progress:
     facts: Facts = field(default_factory=Facts)
 
 
-def progress(case: Case, families: Iterable[Family] = (), findings: Iterable[str] = ()) -> Progress:
+def progress(
+    case: Case,
+    families: Iterable[Family] = (),
+    findings: Iterable[str] = (),
+    codes: Iterable[tuple[int, int]] = (),
+) -> Progress:
     """Read the state of the work off the entries of *case*.
 
     Args:
         case: the entries.
         families: the families whose tests are meant, for what "nothing found" is called there.
         findings: codes of the findings that were seen in the present stage.
+        codes: (SPN, FMI) of the trouble codes on the recordings of the present stage.
     """
     families = tuple(families)
     nothing = {t.id: {"negative", t.outcomes[-1]} for f in families for t in f.tests}
@@ -88,5 +94,5 @@ def progress(case: Case, families: Iterable[Family] = (), findings: Iterable[str
         unmeasured=unmeasured,
         last_test=last_test,
         warm=warm,
-        facts=facts_of(case, families, findings),
+        facts=facts_of(case, families, findings, codes),
     )
