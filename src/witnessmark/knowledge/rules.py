@@ -132,6 +132,7 @@ class Stop:
         until_words: the same in words.
         until_drive: every one of these must hold to lift the drive; empty: *until* lifts it.
         until_drive_words: the same in words.
+        repair_lifts: repairing one of its causes lifts what was seen before.
         once_checked: what to do once every check was made and the danger still stands.
         drive: what the driver may do.
         blocks: kinds of step it forbids.
@@ -150,6 +151,7 @@ class Stop:
     until_words: str
     until_drive: tuple[Asked, ...]
     until_drive_words: str
+    repair_lifts: bool
     once_checked: str
     drive: Drive
     blocks: tuple[str, ...]

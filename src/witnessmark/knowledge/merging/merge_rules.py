@@ -158,6 +158,7 @@ def stop_of(p: Mapping[str, Any], family: str) -> Stop:
         until_words=p.get("until_words", ""),
         until_drive=asked(p.get("until_drive")),
         until_drive_words=p.get("until_drive_words", ""),
+        repair_lifts=p.get("repair_lifts", False),
         once_checked=p.get("once_checked", ""),
         drive=p["drive"],
         blocks=p.get("blocks", ()),

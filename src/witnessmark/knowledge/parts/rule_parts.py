@@ -78,6 +78,11 @@ class StopPart(PackPart):
         description="second level: `until` lifts the start only, and these lift the drive",
     )
     until_drive_words: Text | None = Field(default=None, description="the same in words")
+    repair_lifts: bool | None = Field(
+        default=None,
+        description="true: repairing one of the causes it names lifts what was seen before; leave "
+        "it out where the danger stays after the repair, such as oil that has to be changed",
+    )
     once_checked: Words | None = Field(
         default=None, description="what to do once every check was made and the danger stands"
     )

@@ -18,7 +18,7 @@ Path = tuple[int | str, ...]
 
 
 class TomlLines:
-    """Line numbers of a TOML text, by path in the document."""
+    """Line numbers of a TOML text, by path in the document; counted when first asked."""
 
     def __init__(self, text: str) -> None:
         self._text = text
@@ -26,7 +26,10 @@ class TomlLines:
         self._table: Path = ()
         self._count: dict[Path, int] = {}
         self._lines: dict[Path, int] = {(): 1}
-        self._starts = [0, *(m.end() for m in re.finditer("\n", text))]
+        self._starts: list[int] = []
+
+    def _count_lines(self) -> None:
+        self._starts = [0, *(m.end() for m in re.finditer("\n", self._text))]
         try:
             self._document()
         except (IndexError, ValueError, RecursionError):
@@ -34,6 +37,8 @@ class TomlLines:
 
     def line(self, path: Path) -> int | None:
         """Return the line of a path, or of the innermost part of it that stands in the text."""
+        if not self._starts:
+            self._count_lines()
         for end in range(len(path), 0, -1):
             found = self._lines.get(path[:end])
             if found is not None:

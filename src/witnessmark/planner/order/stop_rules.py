@@ -3,9 +3,10 @@
 It knows the kinds of condition that a pack can write (odds, clue, test with its result, reading
 beyond a limit, trouble code, finding, work, all, any) and no stop by its name.
 
-What is *seen* raises a stop for good: work does not lift it, odds do not, only what its `until`
-names does, found after it was raised. What is only *likely* raises it as long as it is likely. A
-result that may mean the danger raises; only a result that surely means none lifts.
+What is *seen* raises a stop for good: odds do not lift it, only what its `until` names does, found
+after it was raised, and the repair of its cause where the pack says so. What is only *likely*
+raises it as long as it is likely. A result that may mean the danger raises; only a result that
+surely means none lifts.
 """
 
 from __future__ import annotations
@@ -70,6 +71,9 @@ def standing_stops(stops: Iterable[Stop], facts: Facts) -> tuple[StandingStop, .
 def standing_stop(stop: Stop, facts: Facts) -> StandingStop | None:
     """Say whether a stop stands, ``None`` when it does not."""
     raised = [(asked, place) for asked in stop.when if (place := _raised(asked, facts)) is not None]
+    if stop.repair_lifts:
+        mended = max((m.place for c in stop.causes for m in facts.told("work", c)), default=-1)
+        raised = [(asked, place) for asked, place in raised if place < 0 or place > mended]
     if not raised:
         return None
     seen = [(asked, place) for asked, place in raised if place >= 0]

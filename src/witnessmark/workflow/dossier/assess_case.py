@@ -37,7 +37,7 @@ from witnessmark.planner.fuel.fuel_steps import (
     look_before_pump,
     measure_before_opening,
 )
-from witnessmark.planner.order.progress import progress
+from witnessmark.planner.order.progress import Progress, progress
 from witnessmark.planner.order.safety import within_the_stops
 from witnessmark.planner.ranked_steps import FamilyState, rank_steps
 from witnessmark.workflow.case.check_ids import check_ids
@@ -116,7 +116,8 @@ def dossier(
         found += recording.problems
     if any(case.of(QuoteData)) or any(case.of(ApprovalData)):
         found += ledger(case, standing.settings).problems
-    steps = _steps(case, standing, judged, proofs, fuel)
+    done = progress(case, knowledge.families.values(), *_seen_now(bench, findings))
+    steps = _steps(done, case, standing, judged, proofs, fuel)
     stops = [s for s in steps if s.kind == "safety"]
     told, last = findings_under(findings, stops, knowledge), case.works()
     now = DossierStage(
@@ -150,7 +151,18 @@ def _earlier(
         yield DossierStage(judged.evidence, here, judged.odds)
 
 
+def _seen_now(
+    bench: Bench, findings: Sequence[Finding]
+) -> tuple[frozenset[str], frozenset[tuple[int, int]]]:
+    """Return the findings that were seen and the trouble codes read in the present state."""
+    stage = bench.last_stage()
+    seen = frozenset(f.code for f in findings if f.outcome == "seen" and f.stage == stage)
+    now = (r for entry, r in bench.recordings.items() if bench.stage(entry) == stage)
+    return seen, frozenset((c.spn, c.fmi) for r in now for c in r.trouble_codes)
+
+
 def _steps(
+    done: Progress,
     case: Case,
     standing: Standing,
     judged: Judgement,
@@ -158,7 +170,6 @@ def _steps(
     fuel: FuelEvidence,
 ) -> tuple[Step, ...]:
     knowledge, settings = standing.knowledge, standing.settings
-    done = progress(case, knowledge.families.values())
     proven = {p.complaint for p in proofs if p.verdict == "proven"}
     waiting = {f: looks_waiting(knowledge.families[f], mine) for f, mine in judged.evidence.items()}
     states = {
