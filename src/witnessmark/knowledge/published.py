@@ -17,7 +17,7 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin
 from witnessmark.knowledge.parts.pack_parts import SCHEMA, PackFile, json_schema
 from witnessmark.knowledge.parts.part_base import PackPart
 
-__all__ = ["fields_page", "schema_text"]
+__all__ = ["fields_page", "parts_of", "schema_text"]
 
 _PAGE = f"""# The fields of a pack
 
@@ -38,16 +38,17 @@ def schema_text() -> str:
 
 def fields_page() -> str:
     """Return the page of all fields as the committed file has it."""
-    parts = list(dict.fromkeys(_parts(PackFile)))
+    parts = list(dict.fromkeys(parts_of(PackFile)))
     return _PAGE + "".join(_section(p) for p in parts)
 
 
-def _parts(part: type[PackPart]) -> Iterator[type[PackPart]]:
+def parts_of(part: type[PackPart]) -> Iterator[type[PackPart]]:
+    """Yield a part and every part inside it, some more than once."""
     yield part
     for field in part.model_fields.values():
         for inner in _inner(field.annotation):
             if inner is not part:
-                yield from _parts(inner)
+                yield from parts_of(inner)
 
 
 def _inner(kind: Any) -> Iterator[type[PackPart]]:

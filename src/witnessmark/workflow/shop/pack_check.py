@@ -1,17 +1,25 @@
-"""Checking a knowledge pack: its form, what it says, and its own cases."""
+"""Checking a knowledge pack: its form, what it says, its own cases, and what these cover."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from witnessmark.inference import family_belief
-from witnessmark.inference.family.staged_evidence import Clue, Stage, StagedEvidence, TestResult
+from witnessmark.inference.family.staged_evidence import (
+    Clue,
+    Stage,
+    StagedEvidence,
+    TestResult,
+    Work,
+)
 from witnessmark.knowledge import Family, Knowledge, PackCase, check_pack
 from witnessmark.model.problem import Problem
+from witnessmark.planner.order.facts import facts_of_pack_case
+from witnessmark.planner.order.stop_rules import standing_stops
 
-__all__ = ["CaseRun", "PackReport", "check_pack_file", "run_case"]
+__all__ = ["CaseRun", "Covered", "PackReport", "check_pack_file", "coverage", "run_case"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,6 +32,9 @@ class CaseRun:
         leads: the cause that stands first.
         probability: of the cause that the case says must lead.
         holds: whether it came out as the case says.
+        stops: ids of the stops that stand.
+        wrong: what did not come out: ``leads`` or stop ids; without what is known to be wrong.
+        mended: what is marked as known to be wrong and comes out now.
     """
 
     family: str
@@ -31,6 +42,31 @@ class CaseRun:
     leads: str
     probability: float
     holds: bool
+    stops: tuple[str, ...] = ()
+    wrong: tuple[str, ...] = ()
+    mended: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Covered:
+    """In which of the pack's cases a stop or a test was seen each way.
+
+    Attributes:
+        id: stop id or test id.
+        kind: stop or test.
+        fired: cases in which the stop must stand, or the test found something.
+        silent: cases in which the stop must not stand, or the test found nothing.
+    """
+
+    id: str
+    kind: str
+    fired: tuple[str, ...]
+    silent: tuple[str, ...]
+
+    @property
+    def both(self) -> bool:
+        """Whether it was seen both ways."""
+        return bool(self.fired and self.silent)
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,18 +78,21 @@ class PackReport:
         problems: all faults, with their path in the document.
         cases: its own cases as they came out; empty when the pack has faults.
         counts: what it holds: causes, tests, conditions, links, bands.
+        covered: what the cases of its family cover; empty when the pack has faults.
     """
 
     file: str
     problems: tuple[Problem, ...]
     cases: tuple[CaseRun, ...]
     counts: dict[str, int]
+    covered: tuple[Covered, ...] = field(default=())
 
 
 def check_pack_file(path: Path) -> PackReport:
     """Check a pack on top of the shipped ones and run the cases of its family."""
     problems, knowledge, parts = check_pack(path)
     runs: list[CaseRun] = []
+    covered: tuple[Covered, ...] = ()
     if knowledge is not None and parts is not None and parts.family is not None:
         family = knowledge.families[parts.family.id]
         own = [case.name for case in parts.cases]
@@ -71,14 +110,42 @@ def check_pack_file(path: Path) -> PackReport:
             *problems,
             *(_fault(path.name, own, run) for run in runs if not run.holds),
         ]
-    kinds = ("causes", "tests", "conditions", "links", "bands", "cases")
+        covered = coverage(family)
+    kinds = ("causes", "tests", "stops", "conditions", "links", "bands", "cases")
     counts = {kind: len(getattr(parts, kind)) for kind in kinds} if parts is not None else {}
-    return PackReport(str(path), tuple(problems), tuple(runs), counts)
+    return PackReport(str(path), tuple(problems), tuple(runs), counts, covered)
+
+
+def coverage(family: Family) -> tuple[Covered, ...]:
+    """Return for every stop and test of a family the cases in which it was seen each way."""
+    return (*_stops_covered(family), *_tests_covered(family))
+
+
+def _stops_covered(family: Family) -> Iterator[Covered]:
+    for stop in family.stops:
+        fired = tuple(c.name for c in family.cases if stop.id in c.fires)
+        yield Covered(
+            stop.id, "stop", fired, tuple(c.name for c in family.cases if stop.id in c.silent)
+        )
+
+
+def _tests_covered(family: Family) -> Iterator[Covered]:
+    for test in family.tests:
+        nothing = {"negative", test.outcomes[-1]}
+        told = [
+            (c.name, result)
+            for c in family.cases
+            for identity, result in (*c.given.tests, *c.given.tests_after)
+            if identity == test.id and result != "maybe"
+        ]
+        found = tuple(dict.fromkeys(name for name, result in told if result not in nothing))
+        none = tuple(dict.fromkeys(name for name, result in told if result in nothing))
+        yield Covered(test.id, "test", found, none)
 
 
 def _can_run(family: Family, case: PackCase) -> bool:
     """Whether every test of the case still has the result that it names."""
-    for identity, result in case.given.tests:
+    for identity, result in (*case.given.tests, *case.given.tests_after):
         test = family.test(identity)
         if test is None or result not in (*test.outcomes, "positive", "negative", "maybe"):
             return False
@@ -87,17 +154,32 @@ def _can_run(family: Family, case: PackCase) -> bool:
 
 def run_case(family: Family, case: PackCase, knowledge: Knowledge) -> CaseRun:
     """Work a pack's own case through."""
+    given = case.given
+    stages = [Stage(tests=tuple(TestResult(t, r) for t, r in given.tests))]
+    for number, cause in enumerate(given.work):
+        last = number == len(given.work) - 1
+        after = tuple(TestResult(t, r) for t, r in given.tests_after) if last else ()
+        stages.append(Stage(work=Work(cause), tests=after))
     evidence = StagedEvidence(
-        tuple(Clue(clue, seen, cause) for clue, seen, cause in case.given.clues),
-        (Stage(tests=tuple(TestResult(test, result) for test, result in case.given.tests)),),
+        tuple(Clue(clue, seen, cause) for clue, seen, cause in given.clues), tuple(stages)
     )
     belief = family_belief(family, evidence, conditions=knowledge.conditions)
     chances = belief.marginals()
     leads = belief.causes[int(chances.argmax())]
-    number = belief.causes.index(case.leads)
-    probability = float(chances[number])
-    holds = leads == case.leads and case.at_least <= probability <= case.at_most
-    return CaseRun(family.id, case, leads, probability, holds)
+    asked = case.leads or leads
+    probability = float(chances[belief.causes.index(asked)])
+    odds = dict(zip(belief.causes, chances.tolist(), strict=True))
+    facts = facts_of_pack_case(case, knowledge.families.values(), odds)
+    every = (*family.stops, *knowledge.stops)
+    standing = tuple(s.stop.id for s in standing_stops(every, facts))
+    wrong = [] if leads == asked and case.at_least <= probability <= case.at_most else ["leads"]
+    wrong += [s for s in case.fires if s not in standing]
+    wrong += [s for s in case.silent if s in standing]
+    known = {rule for rule, _, _ in case.known_wrong}
+    left = tuple(w for w in wrong if w not in known)
+    mended = tuple(sorted(known - set(wrong)))
+    holds = not left and not mended
+    return CaseRun(family.id, case, leads, probability, holds, standing, left, mended)
 
 
 def _fault(file: str, own: Sequence[str], run: CaseRun) -> Problem:
@@ -110,9 +192,21 @@ def _fault(file: str, own: Sequence[str], run: CaseRun) -> Problem:
     """
     case = run.case
     place = f"cases[{own.index(case.name)}]" if case.name in own else f"case '{case.name}'"
-    return Problem(
-        f"{file}: {place}",
-        f"In the case '{case.name}' '{run.leads}' leads; '{case.leads}' has {run.probability:.3f} "
-        f"and was to have {case.at_least:g} to {case.at_most:g} and lead.",
-        "Either the numbers of the pack or the case are not as meant.",
-    )
+    said = []
+    if "leads" in run.wrong:
+        said.append(
+            f"In the case '{case.name}' '{run.leads}' leads; '{case.leads or run.leads}' has "
+            f"{run.probability:.3f} and was to have {case.at_least:g} to {case.at_most:g} and lead."
+        )
+    for stop in run.wrong:
+        if stop != "leads":
+            does = "stands and must not" if stop in run.stops else "does not stand and must"
+            said.append(f"In the case '{case.name}' the stop '{stop}' {does}.")
+    said += [
+        f"In the case '{case.name}' '{rule}' is marked as known wrong and comes out."
+        for rule in run.mended
+    ]
+    do = "Either the numbers of the pack or the case are not as meant."
+    if run.mended and not run.wrong:
+        do = "Take the mark out of known_wrong."
+    return Problem(f"{file}: {place}", " ".join(said), do)

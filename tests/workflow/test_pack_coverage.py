@@ -1,0 +1,76 @@
+"""A pack's own cases speak of stops; what they cover is listed, and the list may only shrink."""
+
+from __future__ import annotations
+
+import pytest
+
+from witnessmark.knowledge import load_knowledge
+from witnessmark.workflow.shop.pack_check import check_pack_file, coverage
+
+HEAD = """schema = "witnessmark.pack/2.0"
+name = "ours"
+title = "Ours"
+version = "1"
+[sources.ours]
+kind = "judgement"
+words = "the foreman's"
+[family]
+id = "coolant_cross"
+"""
+CASE = """
+[[cases]]
+name = "milky oil, then a clean sample"
+clues = [{ clue = "overheated" }]
+tests = [{ test = "x_oil", result = "%s" }]
+%s = ["stop_contaminated_oil"]
+"""
+
+
+@pytest.fixture
+def check(tmp_path):
+    def made(text):
+        path = tmp_path / "ours.toml"
+        path.write_text(HEAD + text, encoding="utf-8")
+        return check_pack_file(path)
+
+    return made
+
+
+def test_a_case_says_which_stop_stands_and_which_does_not(check):
+    for result, key in (("positive", "fires"), ("negative", "silent")):
+        report = check(CASE % (result, key))
+        assert not report.problems
+        row = next(c for c in report.covered if c.id == "stop_contaminated_oil")
+        assert (bool(row.fired), bool(row.silent)) == (key == "fires", key == "silent")
+    said = check(CASE % ("negative", "fires")).problems
+    assert [p.what for p in said] == [
+        "In the case 'milky oil, then a clean sample' the stop 'stop_contaminated_oil' does not "
+        "stand and must."
+    ]
+
+
+def test_what_is_known_to_be_wrong_must_be_taken_out_once_it_comes_right(check):
+    wrong = 'known_wrong = [{ rule = "stop_contaminated_oil", why = "w", until = "2027" }]\n'
+    assert not check(CASE % ("negative", "fires") + wrong).problems
+    [problem] = check(CASE % ("positive", "fires") + wrong).problems
+    assert "known wrong and comes out" in problem.what
+    assert problem.do == "Take the mark out of known_wrong."
+
+
+def test_work_and_what_was_tested_after_it_are_told_in_a_case(check):
+    repaired = CASE % ("positive", "fires") + 'work = ["xc_oilcooler"]\n'
+    assert not check(repaired).problems  # the oil in it is still the bad oil
+    clean = (CASE % ("positive", "silent")) + (
+        'work = ["xc_oilcooler"]\ntests_after = [{ test = "x_oil", result = "negative" }]\n'
+    )
+    assert not check(clean).problems
+
+
+#: Stops and tests that no case of the shipped packs has seen both ways: it may only shrink.
+UNSEEN_STOPS, UNSEEN_TESTS = 13, 147
+
+
+def test_what_no_case_has_seen_both_ways_only_shrinks():
+    rows = [c for f in load_knowledge().families.values() for c in coverage(f) if not c.both]
+    assert sum(c.kind == "stop" for c in rows) <= UNSEEN_STOPS
+    assert sum(c.kind == "test" for c in rows) <= UNSEEN_TESTS
