@@ -80,8 +80,8 @@ def swapped(found):
 
 def main():
     parser = argparse.ArgumentParser()
-    parser.add_argument("--trucks", type=int, default=50)
-    parser.add_argument("--seed", type=int, default=2026112903)
+    parser.add_argument("--trucks", type=int, default=60)
+    parser.add_argument("--seed", type=int, default=2026112904)
     args = parser.parse_args()
     knowledge = load_knowledge()
     counts: Counter[tuple[str, ...]] = Counter()

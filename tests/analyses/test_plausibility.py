@@ -140,13 +140,20 @@ def test_gas_at_the_sensor_follows_the_sensors_lag(
     assert f"coolant_temperature_{kind}" in found
 
 
-def test_one_cold_slug_is_real_and_named() -> None:
+def test_one_cold_slug_is_real_and_named_after_a_cold_start_only() -> None:
     time, truth = steady()
     local = np.where(time > 700.0, -14.0 * np.exp(-(time - 700.0) / 60.0), 0.0)
-    real = np.round(truth + sensor_reading(local, 1.0, 4.0))
+    cold = 58.0 * np.exp(-time / 150.0)
+    real = np.round(truth - cold + sensor_reading(local, 1.0, 4.0))
     found = by_code(findings(channel("coolant_temperature", time, real)))
     assert found["coolant_temperature_jumps"].outcome == "not_seen"
     assert "coolant_temperature_cold_slug" in found
+    assert found["coolant_temperature_cold_slug"].support == ()
+    # The same drop in an engine that was warm all along is no first opening of its thermostat.
+    warm = np.round(truth + sensor_reading(local, 1.0, 4.0))
+    found = by_code(findings(channel("coolant_temperature", time, warm)))
+    assert found["coolant_temperature_jumps"].outcome == "not_seen"
+    assert "coolant_temperature_cold_slug" not in found
 
 
 def test_real_overheating_is_not_blamed_on_the_sensor() -> None:

@@ -34,6 +34,7 @@ from witnessmark.report.figures import (
 from witnessmark.report.paper import Block, Heading, Items, Paper, Picture, Said, TableBlock
 from witnessmark.report.pictures.before_after_rows import before_after_pictures
 from witnessmark.report.pictures.readings import readings_pictures
+from witnessmark.report.recorded import recorded
 
 __all__ = ["customer_report"]
 
@@ -229,13 +230,15 @@ def _measured(
         checked = [f for f in assessment.findings if f.quantity in _quantities(pairs)]
         for quantity, drawing in readings_pictures(checked, si=si):
             yield Picture(drawing, f"{quantity_words(quantity)} against its healthy band.")
+    shown = list(recorded(complaint, assessment, si=si))
+    yield from shown
     again = looked_again(complaint, assessment)
     if again:
         yield Said("Recorded again after the work:")
         yield Items(tuple(again))
     if pairs:
         yield _pairs_table(pairs, si, worked)
-    elif not again:
+    elif not again and not (shown and not worked):
         yield Said(_nothing_paired(complaint, worked))
     if proof is None:
         return

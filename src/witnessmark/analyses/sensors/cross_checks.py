@@ -19,7 +19,7 @@ from witnessmark.model.finding import Evidence, Finding, OperatingPoint, Outcome
 from witnessmark.model.recording import Recording
 from witnessmark.units import QUANTITIES, UNITS, display_unit
 
-__all__ = ["NEEDS", "analyse"]
+__all__ = ["NEEDS", "analyse", "soak_of_recording"]
 
 NEEDS = (
     "a recording begun with a cold engine, or temperatures read at cold soak",
@@ -58,7 +58,7 @@ def analyse(bench: Bench) -> tuple[Finding, ...]:
     """Return the findings of the cross-checks that the material allows."""
     found: list[Finding] = []
     for entry_id, recording in bench.recordings.items():
-        found += _soak_of_recording(recording, entry_id, bench.stage(entry_id))
+        found += soak_of_recording(recording, entry_id, bench.stage(entry_id))
         found += _gauge_beside_bus(bench, recording, entry_id)
     found += _soak_of_readings(bench)
     found += _probe(bench)
@@ -77,7 +77,7 @@ def _once(found: Sequence[Finding]) -> Iterator[Finding]:
         yield finding
 
 
-def _soak_of_recording(recording: Recording, entry_id: str, stage: int) -> Iterator[Finding]:
+def soak_of_recording(recording: Recording, entry_id: str, stage: int) -> Iterator[Finding]:
     """The first readings of a recording, where the engine had not run yet."""
     if recording.duration_s is None:
         return

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from witnessmark.analyses.an_analysis import Bench, not_run
+from witnessmark.analyses.sensors.cross_checks import soak_of_recording
 from witnessmark.analyses.sensors.warm_temperatures import (
     DRIFTING,
     Drifted,
@@ -66,7 +67,9 @@ def cross_findings(
             "no second temperature that tells: oil beside coolant, or the air outside beside the "
             "air in the manifold", stage,
         )  # fmt: skip
-    if not seen:
+    # Where all agreed at cold soak none of them is steadily off, whatever the engine is like.
+    agreed = any(f.outcome == "not_seen" for f in soak_of_recording(recording, entry_id, stage))
+    if not seen and not agreed:
         yield from _offsets(warm, recording, entry_id, stage)
 
 

@@ -20,6 +20,8 @@ Floats = npt.NDArray[np.float64]
 
 #: Coolant above this for half a minute is hot whatever the sensor says (from memory, 221 degF).
 HOT_FROM = 105.0
+#: A recording that shows the coolant below this began with a cold engine [degC] (judgement).
+_COLD_START = 60.0
 _GRID = 2.0
 _SHORTEST_CYCLE, _LONGEST_CYCLE = 20.0, 300.0
 
@@ -264,6 +266,9 @@ def _slug(grid: Floats, series: Floats, trace: SensorTrace) -> Movement | None:
     if not 1 <= len(drops) <= 2:
         return None
     first = drops[0]
+    # Cold coolant waits behind a thermostat that has not opened yet: only after a cold start.
+    if not (series[grid < first[0]] < _COLD_START).any():
+        return None
     return Movement(
         "cold_slug",
         f"drops once by {first[2]:.0f} degC in {first[1] - first[0]:.0f} s and recovers slowly, "

@@ -238,7 +238,6 @@ def _against(warm: Warm, name: str, other: str, follows: float) -> Drifted:
 def _air(warm: Warm, above: Course) -> list[Drifted]:
     """Manifold against outside: which of the two went."""
     intake, air = warm.courses[INTAKE], warm.courses[AIR]
-    # Its answer to the load is bent; long idling looks like a change.
     clear = abs(above.change) > max(DRIFTING[INTAKE][1], 5.0 * above.error)
     if not clear:
         return [

@@ -14,7 +14,7 @@ from witnessmark.analyses.sensors.circuit_ratios import (
     expected_step,
     signatures,
 )
-from witnessmark.analyses.sensors.one_trace import TraceSpan, TraceVerdict
+from witnessmark.analyses.sensors.one_trace import SEEN_FROM, TraceSpan, TraceVerdict
 from witnessmark.analyses.together.same_instant import (
     CoStep,
     SampleClock,
@@ -35,6 +35,10 @@ LOADS = ("battery_voltage", "keyswitch_voltage", "charging_voltage", "battery_cu
          "alternator_current")  # fmt: skip
 #: From this chance of "own" on nothing is called shared, and from the other on it is called alone.
 _OWN_UNTIL, _OWN_FROM = 0.05, 0.75
+#: A silent channel must have been read during this share of the jumps.
+_READ_AT = 0.6
+#: Two readings nearer than this are of the same instant [s].
+_SAME_S = 0.25
 #: At most this many channels lead a comparison in one recording.
 _LEADS = 3.0
 _INSIDE = {"supply", "inside"}
@@ -53,6 +57,9 @@ class Companion:
             [unit/unit of the jumping channel], ``None`` where it has none.
         expected: the same for every shared fault that reaches both.
         together: (events in common, p) where it has jumps of its own, else ``None``.
+        fresh: share of the jumps during which it was read itself; a channel that is sent every
+            few seconds sleeps through a short jump.
+        own_alarm: its own jumps were called.
     """
 
     name: str
@@ -60,6 +67,8 @@ class Companion:
     main: float | None = None
     expected: Mapping[str, float] = field(default_factory=dict)
     together: tuple[int, float] | None = None
+    fresh: float = 1.0
+    own_alarm: bool = False
 
     @property
     def p(self) -> float:
@@ -116,9 +125,14 @@ class Beside:
         )
 
     @property
+    def witnesses(self) -> tuple[Companion, ...]:
+        """The channels whose silence counts: able, read during the jumps, without own jumps."""
+        return tuple(c for c in self.able if c.fresh >= _READ_AT and not c.own_alarm)
+
+    @property
     def quiet(self) -> bool:
         """Whether every channel that would have moved really stayed where it was."""
-        able = self.able
+        able = self.witnesses
         return (
             bool(able)
             and self.chances.get("own", 0.0) >= _OWN_FROM
@@ -207,7 +221,9 @@ def beside(
             together = coincidence(starts, np.array([s.start_s for s in other.spans]), clock)
         ratios = {str(f): r for f in FAULTS if known and (r := _ratio(lead, row, f)) is not None}
         main = ratios.get(str(fault)) if circuit.kind not in _INSIDE else None
-        sensors.append(Companion(name, step, main, ratios, together))
+        alarm = other is not None and other.log_factor >= SEEN_FROM and bool(other.spans)
+        fresh = _read_during(channel, spans)
+        sensors.append(Companion(name, step, main, ratios, together, fresh, alarm))
     loads = []
     for name in LOADS:
         channel = recording.channel(name)
@@ -221,6 +237,16 @@ def beside(
         if chances.get(f, 0.0) > 0.0
     }
     return Beside(tuple(sensors), tuple(loads), clock, typical, chances, deep)
+
+
+def _read_during(channel: Channel, spans: Sequence[TraceSpan]) -> float:
+    """Return the share of the jumps during which a channel was read itself."""
+    time = channel.time_s[channel.valid()]
+    if not spans or not time.size:
+        return 0.0
+    first = np.searchsorted(time, [s.start_s - _SAME_S for s in spans])
+    last = np.searchsorted(time, [s.end_s + _SAME_S for s in spans], side="right")
+    return float(np.mean(last > first))
 
 
 def _ratio(lead: Steps, row: Steps, fault: Fault) -> float | None:

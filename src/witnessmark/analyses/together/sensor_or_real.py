@@ -112,7 +112,9 @@ def _of_channel(
         yield _jumps(judged, recording, entry_id, stage, moved)
     elif coolant and relevant:
         yield _no_jumps(judged, recording, entry_id, stage, moved)
-    if moved is not None and moved.kind not in {"normal", "quantisation_only"}:
+    # A step that the circuit is said to have made is not told as a real one in the next line.
+    barred = {"normal", "quantisation_only"} | ({"gas_pocket", "cold_slug"} if seen else set())
+    if moved is not None and moved.kind not in barred:
         yield _moves(judged, moved, recording, entry_id, stage, alone=not seen)
     if coolant:
         yield from _stands_still(judged, recording, entry_id, stage)

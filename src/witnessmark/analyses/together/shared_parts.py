@@ -50,6 +50,19 @@ _WORDS: dict[str, tuple[str, str]] = {
         "wiggle test at idle and voltage drop of the sensor ground with all loads on",
     ),
 }
+#: Pressures that really dip when what sucks the fluid draws air, and what that is.
+_SUCKED = {
+    "oil_pressure": "oil that really fails to arrive (a pickup that draws air, a low level)",
+    "fuel_delivery_pressure": "fuel that really fails to arrive (a suction that draws air)",
+}
+#: The same in one short sentence.
+_PLAIN = {
+    "ground": "One sensor ground that lifts does that, not the sensors",
+    "reference": "One 5 V branch that sags does that, not the sensors",
+    "rail": "The 5 V of the control unit sags, not the sensors",
+    "converter": "The control unit misreads, or its own supply and ground, not the sensors",
+    "loose": "Something they share does that: connector, harness or control unit",
+}
 #: Explanation -> the pattern under which it enters the odds.
 _PATTERN = {"ground": "ground", "reference": "reference", "rail": "reference",
             "converter": "unit", "loose": "shared"}  # fmt: skip
@@ -82,6 +95,10 @@ def shared_findings(
         "signatures": {k: float(v) for k, v in seen.chances.items()},
         "with_loads": seen.with_loads,
         "lanes": {c.name: c.step.times for c in (*linked, *loads)},
+        "starts": [span.start_s for span in verdict.spans],
+        "ways": {anchor.name: seen.typical}
+        | {c.name: c.step.typical for c in (*seen.sensors, *seen.loads)},
+        "quiet": [c.name for c in seen.witnesses if c not in linked],
     }
     counted = {"stands_for": ("c_multi", "e_multi"), "uses_tests": ("c_multi", "e_multi")}
     tail = _load_words(loads)
@@ -90,12 +107,16 @@ def shared_findings(
         what, do = _WORDS[kind]
         depth = seen.depth.get(kind)
         volts = f", about {1e3 * _REFERENCE * depth:.0f} mV deep" if depth else ""
-        doubt = f" Not told apart from {_SHORT[rival]}." if rival else ""
+        numbers = (
+            f"{_companion_words(linked, kind, anchor.name)} (chance "
+            f"{max(c.p for c in linked):.2g}, tested {where}), {what}{volts}.{tail}"
+        )
+        doubt = f" or {_SHORT[rival]}, which look alike here" if rival else ""
+        timed = ", in time with an electrical load" if loads else ""
         yield Finding(
             code="sensors_step_together",
-            sentence=f"When the {words} jumps, {_companion_words(linked, kind, anchor.name)} at "
-            f"the same instant (chance {max(c.p for c in linked):.2g}, tested {where}), "
-            f"{what}{volts}.{doubt}{tail} Next: {do}.",
+            sentence=f"When the {words} {_way(seen.typical)}, {_moved(linked)} at the same "
+            f"instant{timed}. {_PLAIN[kind]}{doubt}. Next: {do}.",
             outcome="seen",
             method=METHOD,
             evidence=evidence,
@@ -104,17 +125,31 @@ def shared_findings(
             stage=stage,
             support=supports_of_others(_PATTERN[kind], seen.with_loads),
             details={**details, **counted, "kind": _PATTERN[kind], "signature": kind,
-                     "chance": chance, "linked": [c.name for c in linked]},
+                     "chance": chance, "linked": [c.name for c in linked], "numbers": numbers},
         )  # fmt: skip
         return
     if seen.quiet:
-        names = ", ".join(c.name.replace("_", " ") for c in seen.able)
-        one = len(seen.able) == 1
+        names = ", ".join(c.name.replace("_", " ") for c in seen.witnesses)
+        one = len(seen.witnesses) == 1
         fault = main_fault(anchor.name, seen.typical)
         shared = {
             "ground": "a lifted shared ground",
             "reference": "a sagging shared 5 V supply",
         }.get(fault, "a sagging 5 V rail")
+        if anchor.name in _SUCKED and seen.typical < 0.0:
+            yield Finding(
+                code="sensors_step_together",
+                sentence=f"When the {words} drops, {names} {'stays' if one else 'stay'} quiet: no "
+                f"{shared.split(' ', 1)[1]}. Its own sensor, pin or wire would do it, and so would "
+                f"{_SUCKED[anchor.name]}: a mechanical gauge at the same instant settles it.{tail}",
+                outcome="inconclusive",
+                reason="a real dip of the pressure and a bad pin look the same on a recording",
+                method=METHOD,
+                evidence=evidence,
+                stage=stage,
+                details={**details, "kind": "own_or_air"},
+            )
+            return
         yield Finding(
             code="sensors_step_together",
             sentence=f"When the {words} jumps, {names} {'stays' if one else 'stay'} quiet "
@@ -133,7 +168,10 @@ def shared_findings(
         sentence=f"Whether other sensors step when the {words} jumps cannot be told.{tail}",
         outcome="inconclusive" if seen.sensors else "not_run",
         reason=(
-            "some move with it, but not beyond chance: record longer"
+            "the others are sent too slowly to have been read during the jumps: record at the "
+            "bus's own rate"
+            if seen.able and not seen.witnesses and not any(c.own_alarm for c in seen.able)
+            else "some move with it, but not beyond chance: record longer"
             if seen.able
             else "the other channels are too noisy, or nothing shared would have moved them"
         )
@@ -144,6 +182,24 @@ def shared_findings(
         stage=stage,
         details=details,
     )
+
+
+def _way(change: float) -> str:
+    return "drops" if change < 0.0 else "jumps up"
+
+
+def _moved(linked: Sequence[Companion]) -> str:
+    """Say which way the others went, the pressures first: they say most."""
+    rows = sorted(linked, key=lambda c: not c.name.endswith("pressure"))[:_SPOKEN]
+    parts = [
+        f"the {c.name.replace('_', ' ')} {'drops' if c.step.typical < 0.0 else 'rises'}"
+        f" ({c.step.agree} of {c.step.used} times)"
+        for c in rows
+    ]
+    more = len(linked) - len(rows)
+    if more > 0:
+        parts.append(f"{more} more")
+    return " and ".join(parts)
 
 
 def _named(seen: Beside) -> tuple[str, float, str]:

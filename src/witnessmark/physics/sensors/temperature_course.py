@@ -61,6 +61,9 @@ def course(values: Floats, load: Floats, air: Floats | None = None) -> Course | 
     base = values if air is None else values - air
     time = np.linspace(-1.0, 1.0, n)
     lagged = [_behind(load / 100.0, lag) for lag in _LAGS_S]
+    if air is not None:
+        # A charge cooler takes less of the heat the more air goes through it: the answer is bent.
+        lagged.append(_behind((load / 100.0) ** 2, _LAGS_S[0]))
     columns = [np.ones(n), *lagged, time, time**2, time**3]
     basis = np.column_stack(columns)
     # A weak pull keeps each term of a size that is real.
@@ -79,7 +82,9 @@ def course(values: Floats, load: Floats, air: Floats | None = None) -> Course | 
     spread = max(rest, 0.3)
     covariance = np.linalg.inv(basis.T @ basis / spread**2 + np.diag(pull**2))
     error = float(np.sqrt(ends @ covariance @ ends * fewer))
-    parts = [np.percentile(basis[:, 1 + j] * weights[1 + j], [5.0, 95.0]) for j in range(3)]
+    parts = [
+        np.percentile(basis[:, 1 + j] * weights[1 + j], [5.0, 95.0]) for j in range(len(_LAGS_S))
+    ]
     signs = np.sign(weights[1:4])
     swing = [float((p[1] - p[0]) * s) for p, s in zip(parts, signs, strict=True)]
     return Course(

@@ -199,7 +199,11 @@ def _plain(identity: str) -> str:
 
 
 def _speaks(finding: Finding) -> bool:
-    return finding.outcome in {"seen", "not_seen"}
+    """Whether a finding says something; "cannot tell" after a measurement does, too."""
+    measured = finding.value is not None and finding.evidence.recording is not None
+    return finding.outcome in {"seen", "not_seen"} or (
+        finding.outcome == "inconclusive" and measured
+    )
 
 
 def _aside(table: tuple[str | None, list[Gauge]], usual: tuple[str, ...]) -> bool:

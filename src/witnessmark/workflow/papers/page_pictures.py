@@ -10,6 +10,7 @@ from witnessmark.report.pictures import fuel
 from witnessmark.report.pictures import shake_spectra as vibration
 from witnessmark.report.pictures.before_after_rows import before_after_pictures
 from witnessmark.report.pictures.judged_trace import plausibility_picture
+from witnessmark.report.pictures.stepped_together import together_picture
 
 __all__ = ["finding_pictures", "proof_pictures"]
 
@@ -32,12 +33,19 @@ def _plausibility(finding: Finding, assessment: Dossier, si: bool) -> str:
     return plausibility_picture(finding, si=si)
 
 
+def _together(finding: Finding, assessment: Dossier, si: bool) -> str:
+    """Draw which channels stepped at the same instants."""
+    del assessment, si
+    return together_picture(finding)
+
+
 #: First part of a finding's code -> what draws it: (finding, assessment, si) -> SVG or nothing.
 DRAWN_BY: Mapping[str, Callable[[Finding, Dossier, bool], str]] = {
     "fuel_supply_model": _fuel,
     "vibration": _vibration,
     "damper_twist": _vibration,
     "cylinder_balance": _vibration,
+    "sensors_step_together": _together,
     "coolant_temperature": _plausibility,
     "oil_temperature": _plausibility,
     "transmission_oil_temperature": _plausibility,

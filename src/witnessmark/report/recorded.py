@@ -1,0 +1,90 @@
+"""What recordings say of a complaint by themselves: damper, cylinders, shake, sensors."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+
+from witnessmark.model.dossier import Dossier
+from witnessmark.model.entries.entry_data import ComplaintData
+from witnessmark.model.finding import Finding
+from witnessmark.report.paper import Block, Items, Picture, Said
+from witnessmark.report.pictures import shake_spectra
+from witnessmark.report.pictures.judged_trace import plausibility_picture
+from witnessmark.report.pictures.stepped_together import together_picture
+
+__all__ = ["recorded"]
+
+_SHAKES = ("vib_load", "vib_speed")
+_READS = ("cool_unstable", "electrical", "overheat", "cool_warning")
+#: Last or first part of a finding's code -> the complaints it speaks to, and its picture's caption.
+_SPEAKS: Mapping[str, tuple[tuple[str, ...], str]] = {
+    "damper_twist": (_SHAKES, "The crankshaft's twist over the sweep, measured and fitted."),
+    "cylinder_balance": ((*_SHAKES, "low_power"), "What every cylinder gives against the others."),
+    "vibration_family": (_SHAKES, "Vibration by engine order and speed."),
+    "vibration_change": (_SHAKES, "The shake before and after, at the same gear, speed and load."),
+    "vibration_neutral": (_SHAKES, ""),
+    "torsional_amplitude": (_SHAKES, ""),
+    "sensors_step_together": (_READS, "Every channel at the same instants: what steps together."),
+    "temperatures_swapped": (_READS, ""),
+    "temperatures_apart_at_cold_soak": (_READS, ""),
+    "_jumps": (_READS, "The trace; boxed, what the circuit made of it."),
+    "_drift": (_READS, ""),
+    "_steadily_off": (_READS, ""),
+    "_stuck": (_READS, ""),
+    "_bus_against_probe": (_READS, ""),
+}  # fmt: skip
+_OUTCOMES = {"seen": "", "not_seen": "", "inconclusive": "Cannot tell. "}
+_MOST, _PICTURES = 8, 4
+
+
+def recorded(complaint: ComplaintData, assessment: Dossier, *, si: bool) -> Iterator[Block]:
+    """Yield what the recordings say of a complaint, sentence by sentence, with their pictures.
+
+    "Looks healthy" and "cannot tell" are results, too: a customer who paid for the measurement
+    reads them.
+
+    Args:
+        complaint: the complaint.
+        assessment: the case and what it comes to.
+        si: show SI units.
+    """
+    last = max((f.stage for f in assessment.findings), default=0)
+    rows = [
+        (finding, spoken[1])
+        for finding in assessment.findings
+        if finding.outcome in _OUTCOMES
+        and finding.stage == last
+        and (spoken := _spoken(finding.code)) is not None
+        and set(spoken[0]) & set(complaint.families)
+    ]
+    if not rows:
+        return
+    rows.sort(key=lambda row: row[0].outcome != "seen")
+    yield Said("What the recordings show:")
+    yield Items(tuple(_words(finding) for finding, _ in rows[:_MOST]))
+    drawn = 0
+    for finding, caption in rows:
+        picture = _picture(finding, si=si) if caption and drawn < _PICTURES else ""
+        if picture:
+            drawn += 1
+            yield Picture(picture, caption)
+
+
+def _spoken(code: str) -> tuple[tuple[str, ...], str] | None:
+    if code in _SPEAKS:
+        return _SPEAKS[code]
+    return next((v for k, v in _SPEAKS.items() if k.startswith("_") and code.endswith(k)), None)
+
+
+def _words(finding: Finding) -> str:
+    reason = f" {finding.reason[0].upper()}{finding.reason[1:]}." if finding.reason else ""
+    return f"{_OUTCOMES[finding.outcome]}{finding.sentence}{reason}"
+
+
+def _picture(finding: Finding, *, si: bool) -> str:
+    drawings: Sequence[str] = shake_spectra.for_finding(finding)
+    return (
+        next(iter(drawings), "")
+        or together_picture(finding)
+        or plausibility_picture(finding, si=si)
+    )
