@@ -31,10 +31,14 @@ class Children:
         work: a function of a module; what it takes and gives back can be pickled. It must not
             raise: what it raises ends its process.
         count: processes at most.
+        limit_s: longest time one item may take [s]; its process is then ended.
     """
 
-    def __init__(self, work: Callable[[Any], Any], count: int) -> None:
+    def __init__(
+        self, work: Callable[[Any], Any], count: int, *, limit_s: float | None = None
+    ) -> None:
         self._work = work
+        self._limit_s = limit_s
         self._threads = ThreadPoolExecutor(max(count, 1), thread_name_prefix="child")
         self._mine = threading.local()
         self._all: list[subprocess.Popen[bytes]] = []
@@ -69,6 +73,8 @@ class Children:
             child = self._mine.child = _started()
             self._all.append(child)
             item = (self._work, item)
+        late = threading.Event()
+        watch = self._watched(child, late)
         try:
             return _answer(child, item)
         except (OSError, EOFError, pickle.UnpicklingError):
@@ -76,7 +82,28 @@ class Children:
             child.kill()  # where it only closed its pipe
             child.communicate()
             self._all.remove(child)
+            if late.is_set():
+                return f"took more than {self._limit_s:g} s and was ended"
             return _how(child.returncode)
+        finally:
+            if watch is not None:
+                watch.cancel()
+
+    def _watched(
+        self, child: subprocess.Popen[bytes], late: threading.Event
+    ) -> threading.Timer | None:
+        """End a child that takes too long over one item."""
+        if self._limit_s is None:
+            return None
+
+        def end() -> None:
+            late.set()
+            child.kill()
+
+        watch = threading.Timer(self._limit_s, end)
+        watch.daemon = True
+        watch.start()
+        return watch
 
 
 def answer_until_closed() -> None:

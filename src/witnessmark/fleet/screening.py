@@ -4,22 +4,34 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+import time
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from functools import cache
 from pathlib import Path
 from typing import Any
 
+from witnessmark.analyses.an_analysis import Bench
+from witnessmark.analyses.run_all import run_all
 from witnessmark.errors import InputRefused, WitnessmarkError
 from witnessmark.fleet.children import Children
-from witnessmark.model.dossier import Dossier
+from witnessmark.knowledge import Knowledge, load_knowledge
 from witnessmark.model.entries.case import Case, read_case
 from witnessmark.model.finding import Finding
 from witnessmark.model.problem import Problem
-from witnessmark.readers import read_recording
+from witnessmark.model.recording import Recording, TroubleCode
+from witnessmark.readers import ReaderSettings, read_recording
 from witnessmark.workflow.case.named_files import Reach
-from witnessmark.workflow.dossier.assess_case import assess
 
-__all__ = ["Screened", "files_in", "screen", "screen_file"]
+__all__ = [
+    "Screened",
+    "Screening",
+    "Task",
+    "files_in",
+    "screen",
+    "screen_batch",
+    "screen_file",
+]
 
 #: Nobody complained, so every family that a recording can speak of is looked at.
 FAMILIES = ("cool_unstable", "electrical", "vib_load", "vib_speed")
@@ -46,6 +58,41 @@ class Screened:
     findings: tuple[Finding, ...]
     problems: tuple[Problem, ...]
     failed: bool = False
+    truck: str = ""
+    began: float | None = None
+    duration_s: float | None = None
+    codes: tuple[TroubleCode, ...] = ()
+    seconds: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Screening:
+    """What the user said about all the files.
+
+    Attributes:
+        dbc: DBC files.
+        columns: what columns of tables were named, by heading.
+        identity_key: key of the digests that tell trucks apart.
+        limit_s: longest time one file may take [s]; the work on it is then ended.
+        batch: files that a cluster's worker is given at once.
+    """
+
+    dbc: tuple[Path, ...] = ()
+    columns: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    identity_key: bytes = b""
+    limit_s: float | None = None
+    batch: int = 8
+
+
+_NOTHING_SAID = Screening()
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """A file with what was said about it."""
+
+    path: Path
+    said: Screening
 
 
 def files_in(paths: Sequence[Path]) -> list[Path]:
@@ -63,6 +110,8 @@ def screen(
     workers: int = 1,
     cluster: str | None = None,
     allow: Sequence[Path] = (),
+    said: Screening | None = None,
+    skip: Collection[str] = (),
 ) -> Iterator[Screened]:
     """Screen the files one by one, or several at a time; no file stops the rest.
 
@@ -76,13 +125,23 @@ def screen(
             the same paths and have this version installed; then *workers* does not count.
         allow: files and folders that links in the named folders may lead to; a link to anywhere
             else is refused.
+        said: what the user said about all the files.
+        skip: paths that are done already.
 
     Raises:
         InputRefused: no scheduler answers there, it has no workers, or its library is missing.
     """
-    rows = [_within_reach(file, folder, tuple(allow)) for file, folder in _named(paths)]
+    rows = [
+        _within_reach(file, folder, tuple(allow))
+        for file, folder in _named(paths)
+        if str(file) not in skip
+    ]
     files = [row for row in rows if isinstance(row, Path)]
-    done = _on_cluster(files, cluster) if cluster is not None else _here(files, workers)
+    done = (
+        _on_cluster(files, cluster, said or Screening())
+        if cluster is not None
+        else _here(files, workers, said)
+    )
     for row in rows:
         yield next(done) if isinstance(row, Path) else row
 
@@ -112,17 +171,19 @@ def _within_reach(file: Path, folder: Path | None, allow: tuple[Path, ...]) -> P
     return file
 
 
-def _here(files: Sequence[Path], workers: int) -> Iterator[Screened]:
+def _here(files: Sequence[Path], workers: int, said: Screening | None) -> Iterator[Screened]:
     """Screen on this machine, each file in one of *workers* processes of its own."""
-    with Children(screen_file, min(workers, len(files))) as children:
-        for file, found in zip(files, children.map(files), strict=True):
+    limit = said.limit_s if said is not None else None
+    items = files if said is None else [Task(file, said) for file in files]
+    with Children(screen_file, min(workers, len(files)), limit_s=limit) as children:
+        for file, found in zip(files, children.map(items), strict=True):
             if isinstance(found, Screened):
                 yield found
             else:
                 yield Screened(str(file), "", (), (_ended(file, found),), failed=True)
 
 
-def _on_cluster(files: Sequence[Path], address: str) -> Iterator[Screened]:
+def _on_cluster(files: Sequence[Path], address: str, said: Screening) -> Iterator[Screened]:
     try:
         from distributed import Client  # noqa: PLC0415  (an extra; slow to load)
     except ModuleNotFoundError:
@@ -148,20 +209,51 @@ def _on_cluster(files: Sequence[Path], address: str) -> Iterator[Screened]:
             raise InputRefused(
                 f"The scheduler at {address:.80} has no workers.", do="Start at least one."
             ) from None
-        futures = client.map(screen_file, [path.resolve() for path in files], pure=False)
-        for path, future in zip(files, futures, strict=True):
-            try:
-                yield replace(future.result(), file=str(path))
-            except Exception as error:  # whatever a worker died of; the other files go on
-                what = f"The worker could not look at it ({type(error).__name__})."
-                do = "See that the workers have this version installed and enough memory."
-                yield Screened(str(path), "", (), (Problem(str(path), what, do),), failed=True)
+        yield from _in_batches(client, files, said)
 
 
-def screen_file(path: Path) -> Screened:
-    """Look at one file; whatever goes wrong with it is a row with a sentence."""
+def _in_batches(client: Any, files: Sequence[Path], said: Screening) -> Iterator[Screened]:
+    """Give the workers some files at a time; a batch whose workers die is taken apart.
+
+    The scheduler gives the work of a lost worker to another one. A file that several workers died
+    of is a row of its own, and costs none of the others.
+    """
+    groups = [files[n : n + said.batch] for n in range(0, len(files), said.batch)]
+    futures = [
+        client.submit(screen_batch, [Task(f.resolve(), said) for f in g], pure=False, retries=2)
+        for g in groups
+    ]
+    for number, group in enumerate(groups):
+        try:
+            rows = futures[number].result()
+        except Exception:  # whatever the workers died of
+            rows = [_alone(client, file, said) for file in group]
+        futures[number] = None  # what is fetched need not stay in the cluster
+        for file, row in zip(group, rows, strict=True):
+            yield replace(row, file=str(file))
+
+
+def _alone(client: Any, file: Path, said: Screening) -> Screened:
     try:
-        return _one(path)
+        future = client.submit(screen_file, Task(file.resolve(), said), pure=False, retries=1)
+        found: Screened = future.result()
+    except Exception as error:  # whatever a worker died of; the other files go on
+        what = f"The worker could not look at it ({type(error).__name__})."
+        do = "See that the workers have this version installed and enough memory."
+        return Screened(str(file), "", (), (Problem(str(file), what, do),), failed=True)
+    return found
+
+
+def screen_batch(tasks: Sequence[Task]) -> list[Screened]:
+    """Look at some files, one after the other."""
+    return [screen_file(task) for task in tasks]
+
+
+def screen_file(item: Path | Task) -> Screened:
+    """Look at one file; whatever goes wrong with it is a row with a sentence."""
+    path = item.path if isinstance(item, Task) else item
+    try:
+        return _one(path, item.said) if isinstance(item, Task) else _one(path)
     except WitnessmarkError as error:
         return Screened(str(path), "", (), (Problem.of(error, where=str(path)),))
     except KeyboardInterrupt:
@@ -192,10 +284,44 @@ def _ended(path: Path, how: str) -> Problem:
     )
 
 
-def _one(path: Path) -> Screened:
-    recording = read_recording(path)
-    assessment = assess(_case(path, recording.sha256), {"r1": recording})
-    return Screened(str(path), recording.sha256, _worth(assessment), recording.problems)
+def _one(path: Path, said: Screening = _NOTHING_SAID) -> Screened:
+    begin = time.process_time()
+    settings = ReaderSettings(dbc=said.dbc, columns=said.columns, identity_key=said.identity_key)
+    whole = read_recording(path, settings=settings)
+    engines = [whole.of_bus(b) for b in (whole.buses[0], *whole.apart)] if whole.apart else [whole]
+    found: list[Finding] = []
+    for number, recording in enumerate(engines):
+        bus = (whole.buses[0], *whole.apart)[number] if whole.apart else ""
+        case = _case(path, recording.sha256)
+        bench = Bench(case, {"r1": recording}, _knowledge(), case.stages())
+        seen = [f for f in run_all(bench) if f.outcome in {"seen", "inconclusive"}]
+        found += [replace(f, sentence=f"Bus {bus}: {f.sentence}") for f in seen] if bus else seen
+    epoch = whole.facts.get("epoch_s")
+    return Screened(
+        str(path),
+        whole.sha256,
+        tuple(found),
+        whole.problems,
+        truck=_truck(whole) if said.identity_key else "",
+        began=float(epoch) if isinstance(epoch, int | float) else None,
+        duration_s=whole.duration_s,
+        codes=whole.trouble_codes,
+        seconds=time.process_time() - begin,
+    )
+
+
+@cache
+def _knowledge() -> Knowledge:
+    return load_knowledge()
+
+
+def _truck(recording: Recording) -> str:
+    """Return the digest of the vehicle identification, the first that was sent."""
+    rows = recording.facts.get("identifiers")
+    for row in rows if isinstance(rows, list) else []:
+        if row.get("what") == "vehicle identification":
+            return str(row.get("digest", ""))
+    return ""
 
 
 def _case(path: Path, sha256: str) -> Case:
@@ -207,7 +333,3 @@ def _case(path: Path, sha256: str) -> Case:
          "data": {"path": path.name, "sha256": sha256}},
     ]  # fmt: skip
     return read_case("screening", [json.dumps(row) for row in rows])
-
-
-def _worth(assessment: Dossier) -> tuple[Finding, ...]:
-    return tuple(f for f in assessment.findings if f.outcome in {"seen", "inconclusive"})

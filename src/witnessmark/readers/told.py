@@ -37,6 +37,9 @@ class ReaderSettings:
         max_ratio: highest ratio of expansion beyond 64 MiB; more is a decompression bomb.
         sha256: digest of the file's bytes where somebody has it already; it is not made again.
         block_bytes: size of the pieces a text file is read in.
+        show_identity: keep identifiers as they were sent; for the truck's owner only.
+        identity_key: key of a digest that tells one truck from another without naming it; none
+            is made where it is empty.
     """
 
     columns: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
@@ -49,6 +52,8 @@ class ReaderSettings:
     max_ratio: float = 300.0
     sha256: str | None = None
     block_bytes: int = 2 * 2**20
+    show_identity: bool = False
+    identity_key: bytes = b""
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -9,6 +11,7 @@ import click
 
 from witnessmark.cli.main import echo_json
 from witnessmark.errors import InputRefused
+from witnessmark.words.masking import hidden, hide
 from witnessmark.words.numbers import percentage
 
 if TYPE_CHECKING:
@@ -48,6 +51,11 @@ if TYPE_CHECKING:
     default=None,
     help="How dates such as 03/04/2026 are read.",
 )
+@click.option(
+    "--show-identity",
+    is_flag=True,
+    help="Show vehicle identification, plates and names; without it they are stars.",
+)
 def command(
     files: tuple[Path, ...],
     json_wanted: bool,
@@ -60,6 +68,7 @@ def command(
     interval: float | None,
     rate: float | None,
     month_first: bool | None,
+    show_identity: bool,
 ) -> None:
     """Say what is in each FILE: channels, units, rates, gaps, steady points, codes, problems."""
     from witnessmark.workflow.recordings.look_into import (
@@ -80,13 +89,15 @@ def command(
         columns=columns,
         remember=remember,
     )
+    settings = replace(settings, show_identity=show_identity)
     drive = _drive(case, case_id)
     looks = look(files, settings=settings, truck=drive.truck if drive is not None else None)
     if json_wanted:
-        echo_json([as_json(one, si=si, card=card_of(drive, [one])) for one in looks])
+        rows = [as_json(one, si=si, card=card_of(drive, [one])) for one in looks]
+        echo_json(rows if show_identity else hidden(rows))
     else:
         for one in looks:
-            _print(one, si=si)
+            _print(one, si=si, say=_say if show_identity else _say_hidden)
         for stop in drive.stops if drive is not None else ():
             click.echo(f"  SAFETY FIRST: {stop.name}. {stop.why}")
         for line in card_of(drive, looks):
@@ -106,30 +117,38 @@ def _drive(case: Path | None, case_id: str | None) -> CardDrive | None:
     return drive_of(case, case_id)
 
 
-def _print(one: Look, *, si: bool) -> None:
+def _say(words: str) -> None:
+    click.echo(words)
+
+
+def _say_hidden(words: str) -> None:
+    click.echo(hide(words))
+
+
+def _print(one: Look, *, si: bool, say: Callable[[str], None]) -> None:
     from witnessmark.workflow.recordings.look_into import as_json, wheels_in_words
 
     shown = as_json(one, si=si)
     recording = one.recording
-    click.secho(one.file, bold=True)
+    say(click.style(one.file, bold=True))
     if recording is not None:
         duration = recording.duration_s
         length = f"{duration:,.2f} s" if duration is not None else "no time stamps"
-        click.echo(f"  {recording.format}, {recording.frames:,} frames or rows, {length}")
-        click.echo(f"  {'channel':34} {'from':>4} {'samples':>9} {'valid':>9}   range")
+        say(f"  {recording.format}, {recording.frames:,} frames or rows, {length}")
+        say(f"  {'channel':34} {'from':>4} {'samples':>9} {'valid':>9}   range")
         channels = shown["channels"]
         silent = 0
         for row in channels if isinstance(channels, list) else []:
             if not row["valid"] and not row["error_coded"] and not row["start_up"]:
                 silent += 1
                 continue
-            click.echo("  " + _channel_line(row))
+            say("  " + _channel_line(row))
         if silent:
-            click.echo(f"  and {silent} channels that are sent but never available")
+            say(f"  and {silent} channels that are sent but never available")
         for code in recording.trouble_codes:
             state = "active" if code.active else "previously active"
             count = "" if code.count is None else f", {code.count} times"
-            click.echo(
+            say(
                 f"  code SPN {code.spn} FMI {code.fmi} from control unit {code.source}: {state}"
                 f"{count}, {code.messages} messages"
             )
@@ -144,17 +163,15 @@ def _print(one: Look, *, si: bool) -> None:
             if point.warm is not None:
                 parts.append("warm" if point.warm else "cold")
             name = point.name or "steady"
-            click.echo(
-                f"  {name}, {', '.join(parts)}: {point.start_s:.1f} s to {point.end_s:.1f} s"
-            )
+            say(f"  {name}, {', '.join(parts)}: {point.start_s:.1f} s to {point.end_s:.1f} s")
         for words in wheels_in_words(recording):
-            click.echo("  " + words)
+            say("  " + words)
         for flag in recording.flags[:30]:
-            click.echo(f"  not a reading: {flag.channel} at {flag.start_s:.1f} s: {flag.note}")
+            say(f"  not a reading: {flag.channel} at {flag.start_s:.1f} s: {flag.note}")
         if len(recording.flags) > 30:
-            click.echo(f"  and {len(recording.flags) - 30} more spans (--json lists them)")
+            say(f"  and {len(recording.flags) - 30} more spans (--json lists them)")
     for problem in one.problems:
-        click.echo(f"  problem: {problem.what} {problem.do}".rstrip())
+        say(f"  problem: {problem.what} {problem.do}".rstrip())
 
 
 def _channel_line(row: dict[str, object]) -> str:

@@ -94,13 +94,13 @@ def _place(part: str, number: int) -> str:
 
 
 def _in_pieces(data: Words64, signal: Signal) -> tuple[Floats, Bytes]:
-    """Decode a series; what its message does not vouch for is not available."""
+    """Decode a series; what its message does not vouch for was not measured (yet)."""
     values, quality = _pieces(data, signal)
     for field in signal.sure:
         unsure = ~np.isin(_raw(field, data), list(field.values)) & (quality == _VALID)
         if unsure.any():
             values, quality = values.copy(), quality.copy()
-            values[unsure], quality[unsure] = np.nan, _NONE
+            values[unsure], quality[unsure] = np.nan, np.uint8(Quality.START_UP)
     return values, quality
 
 

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import hashlib
+import hmac
+
 from witnessmark.readers.bus.transport import Message
 
-__all__ = ["GROUPS", "mask", "masked"]
+__all__ = ["GROUPS", "digest", "mask", "masked"]
 
 #: PGN -> what it identifies.
 GROUPS = {65260: "vehicle identification", 65259: "component identification",
@@ -12,17 +15,38 @@ GROUPS = {65260: "vehicle identification", 65259: "component identification",
 
 
 def mask(text: str) -> str:
-    """Return *text* hidden; of a vehicle's 17 characters the last three stay to tell two apart."""
-    return "*" * 14 + text[-3:] if len(text) == 17 else "*" * len(text)
+    """Return *text* hidden, all of it."""
+    return "*" * len(text)
 
 
-def masked(messages: list[Message]) -> list[dict[str, object]]:
-    """Return each identifier once, masked, with the control unit that sent it."""
+def digest(text: str, key: bytes) -> str:
+    """Return what tells two identifiers apart without naming them; needs the key to be made."""
+    return hmac.new(key, text.encode(), hashlib.sha256).hexdigest()[:16]
+
+
+def masked(
+    messages: list[Message], *, key: bytes = b"", show: bool = False
+) -> list[dict[str, object]]:
+    """Return each identifier once, masked, with the control unit that sent it.
+
+    Args:
+        messages: as they came.
+        key: makes a digest of each, where there is one.
+        show: do not mask.
+    """
     found: dict[tuple[int, int, str], None] = {}
     for message in messages:
         if message.pgn in GROUPS:
             for part in message.data.split(b"*"):
                 text = part.decode("latin-1").strip("\0 \xff")
                 if len(text) >= 2 and text.isprintable():
-                    found.setdefault((message.pgn, message.source, mask(text)))
-    return [{"what": GROUPS[pgn], "source": source, "masked": text} for pgn, source, text in found]
+                    found.setdefault((message.pgn, message.source, text))
+    rows: dict[str, dict[str, object]] = {}
+    for pgn, source, text in found:
+        row: dict[str, object] = {
+            "what": GROUPS[pgn], "source": source, "masked": text if show else mask(text),
+        }  # fmt: skip
+        if key:
+            row["digest"] = digest(text, key)
+        rows.setdefault(str(row), row)
+    return list(rows.values())

@@ -9,7 +9,14 @@ from witnessmark.readers.told import Trouble
 from witnessmark.units import QUANTITIES, display_unit, from_house
 from witnessmark.words.numbers import percentage
 
-__all__ = ["Pace", "Paces", "report_disagreement", "report_dropped", "report_errors"]
+__all__ = [
+    "Pace",
+    "Paces",
+    "report_disagreement",
+    "report_dropped",
+    "report_errors",
+    "report_unvouched",
+]
 
 #: Differences between two senders that are reported, by kind (house units).
 _APART = {"speed_of_rotation": 30.0, "speed": 0.6, "temperature": 5.0, "pressure": 2e4,
@@ -76,6 +83,23 @@ def report_errors(channels: list[Channel], trouble: Trouble) -> None:
             f"Control unit {source} reports a faulted sensor circuit instead of a value for "
             f"{', '.join(names)}.",
             do="These are no readings and no zeros; look at the trouble codes and the wiring.",
+            where=names[0],
+        )
+
+
+def report_unvouched(channels: list[Channel], trouble: Trouble) -> None:
+    """Report signals of which every sample is reserved, or is one its sensor does not vouch for."""
+    by_sender: dict[int | None, list[str]] = {}
+    for channel in channels:
+        none = channel.count(Quality.RESERVED) + channel.count(Quality.START_UP)
+        if channel.source is not None and none and not channel.valid().any():
+            by_sender.setdefault(channel.source, []).append(channel.name)
+    for source, names in by_sender.items():
+        trouble.add(
+            f"unvouched {source}",
+            f"Control unit {source} sends no reading for {', '.join(names)}: reserved numbers, or "
+            "values whose sensor says that it is not in range, not warm or not steady.",
+            do="These are no readings and no zeros.",
             where=names[0],
         )
 

@@ -75,8 +75,13 @@ class SpecialMessages:
             )
         return log
 
-    def facts(self) -> dict[str, object]:
-        """Return what is worth knowing of them; incomplete messages become a problem."""
+    def facts(self, *, key: bytes = b"", show: bool = False) -> dict[str, object]:
+        """Return what is worth knowing of them; incomplete messages become a problem.
+
+        Args:
+            key: of the digests of identifiers.
+            show: do not mask identifiers.
+        """
         found: dict[str, object] = {}
         announced, completed = self._reassembler.announced, self._reassembler.completed
         if announced:
@@ -93,7 +98,9 @@ class SpecialMessages:
                 Message(times[0], group, sender, 255, data)
                 for (group, sender, data), times in self._contents.items()
                 if group in identity.GROUPS
-            ]
+            ],
+            key=key,
+            show=show,
         )
         if masked:
             found["identifiers"] = masked

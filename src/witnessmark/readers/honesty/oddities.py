@@ -19,6 +19,7 @@ from witnessmark.readers.bus.senders import (
     report_disagreement,
     report_dropped,
     report_errors,
+    report_unvouched,
 )
 from witnessmark.readers.files.keep import Keeper, let_go
 from witnessmark.readers.honesty.stuck import (
@@ -95,6 +96,7 @@ def checked(
         found.append(keeper.channel(marked) if keeper is not None else marked)
         let_go(found[-1])
     report_errors(found, trouble)
+    report_unvouched(found, trouble)
     report_dropped(found, paces, trouble)
     report_disagreement(found, trouble)
     return found, flags

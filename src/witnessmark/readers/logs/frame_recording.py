@@ -367,7 +367,9 @@ class BusLog:
         if self.timeline.doubled:
             facts["doubled_time_stamps"] = self.timeline.doubled
         for name, one in buses.items():
-            for what, more in one.special.facts().items():
+            for what, more in one.special.facts(
+                key=self.settings.identity_key, show=self.settings.show_identity
+            ).items():
                 facts[what] = _together(facts.get(what), more, name)
         if self._own:
             facts["own_signals"] = True

@@ -1,0 +1,162 @@
+"""A screening that can be gone on with: its rows on disk as they come, whatever ends it."""
+
+from __future__ import annotations
+
+import hashlib
+import hmac
+import json
+import os
+import secrets
+from collections.abc import Iterable, Iterator
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+
+from witnessmark.fleet.screening import Screened
+from witnessmark.words.masking import hidden, hide
+
+__all__ = ["FleetFolder", "row_of"]
+
+#: Files whose findings stand in one Parquet file.
+PART = 200
+_COLUMNS = {
+    "file": pl.String, "truck": pl.String, "began": pl.Float64, "code": pl.String,
+    "outcome": pl.String, "quantity": pl.String, "value": pl.Float64, "unit": pl.String,
+    "sentence": pl.String,
+}  # fmt: skip
+
+
+class FleetFolder:
+    """The folder of one screening.
+
+    ``screen.jsonl`` holds a line a file, ``findings-0001.parquet`` and so on the findings of two
+    hundred files each; ``key`` tells trucks apart and stays on this machine.
+
+    Args:
+        folder: made where it is not there.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        folder.mkdir(parents=True, exist_ok=True)
+        self.path = folder / "screen.jsonl"
+
+    def key(self) -> bytes:
+        """Return the key of the digests; made the first time."""
+        path = self.folder / "key"
+        if not path.is_file():
+            handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
+            with os.fdopen(handle, "wb") as file:
+                file.write(secrets.token_bytes(32))
+        return path.read_bytes()
+
+    def rows(self) -> list[dict[str, Any]]:
+        """Return what is done; a line that a kill cut short is taken away first."""
+        if not self.path.is_file():
+            return []
+        raw = self.path.read_bytes()
+        whole = raw[: raw.rfind(b"\n") + 1]
+        if len(whole) != len(raw):
+            with self.path.open("r+b") as file:
+                file.truncate(len(whole))
+        return [json.loads(line) for line in whole.splitlines() if line.strip()]
+
+    def done(self) -> set[str]:
+        """Return the ids of the files that were looked at to the end."""
+        return {
+            row["id"] for row in self.rows() if not row["failed"] and row["stamp"]
+        }  # fmt: skip
+
+    def still(self, path: Path) -> str:
+        """Return the identity of a file as it is now: its path, its size, its time."""
+        return _id(path)
+
+    def take(self, found: Iterable[Screened]) -> Iterator[dict[str, Any]]:
+        """Write each row as it comes, and give it back as it was written."""
+        done, key = len(self.rows()), self.key()
+        with self.path.open("ab") as file:
+            for one in found:
+                row = row_of(one, key)
+                file.write(json.dumps(row, ensure_ascii=False).encode() + b"\n")
+                file.flush()
+                os.fsync(file.fileno())
+                done += 1
+                if done % PART == 0:
+                    self.parts()
+                yield row
+
+    def parts(self) -> list[Path]:
+        """Write the Parquet files that are not there or not full; return all of them."""
+        rows = self.rows()
+        found = []
+        for start in range(0, len(rows), PART):
+            path = self.folder / f"findings-{start // PART + 1:04d}.parquet"
+            found.append(path)
+            here = rows[start : start + PART]
+            if path.is_file() and pl.read_parquet_metadata(path).get("files") == str(len(here)):
+                continue
+            flat = [
+                {"file": row["file"], "truck": row["truck"], "began": row["began"],
+                 **{k: f[k] for k in ("code", "outcome", "quantity", "value", "unit", "sentence")}}
+                for row in here for f in row["findings"]
+            ]  # fmt: skip
+            part = path.with_suffix(".part")
+            pl.DataFrame(flat, schema=_COLUMNS).write_parquet(
+                part, metadata={"files": str(len(here))}
+            )
+            part.replace(path)
+        return found
+
+    def latest(self) -> list[dict[str, Any]]:
+        """Return one row a file: the last one written."""
+        return list({row["id"]: row for row in self.rows()}.values())
+
+
+def row_of(one: Screened, key: bytes) -> dict[str, Any]:
+    """Return a screened file as the JSON row that is kept: what names a truck is hidden.
+
+    Args:
+        one: the file.
+        key: tells two hidden folders apart.
+    """
+    folder = Path(one.file).resolve().parent.name
+    shown = hide(folder)
+    if shown != folder:
+        shown += f" ({hmac.new(key, folder.encode(), hashlib.sha256).hexdigest()[:6]})"
+    return {
+        "file": hide(one.file),
+        "id": _id(Path(one.file)),
+        "folder": shown,
+        "stamp": _stamp(Path(one.file)),
+        "sha256": one.sha256,
+        "truck": one.truck,
+        "began": one.began,
+        "duration_s": one.duration_s,
+        "failed": one.failed,
+        "seconds": round(one.seconds, 4),
+        "findings": [
+            {
+                "code": f.code, "sentence": hide(f.sentence), "outcome": f.outcome,
+                "quantity": f.quantity, "value": f.value, "unit": f.unit,
+            }
+            for f in one.findings
+        ],
+        "codes": [asdict(c) for c in one.codes],
+        "problems": hidden([asdict(p) for p in one.problems]),
+    }  # fmt: skip
+
+
+def _id(path: Path) -> str:
+    text = f"{path.resolve()} {_stamp(path)}"
+    return hashlib.sha256(text.encode()).hexdigest()[:24]
+
+
+def _stamp(path: Path) -> str:
+    """Return what changes when a file does."""
+    try:
+        stat = path.stat()
+    except OSError:
+        return ""
+    return f"{stat.st_size}-{stat.st_mtime_ns}"
