@@ -100,7 +100,7 @@ def report_unvouched(channels: list[Channel], trouble: Trouble) -> None:
             f"Control unit {source} sends no reading for {', '.join(names)}: reserved numbers, or "
             "values whose sensor says that it is not in range, not warm or not steady.",
             do="These are no readings and no zeros.",
-            where=names[0],
+            where=", ".join(names),
         )
 
 
