@@ -41,10 +41,10 @@ from witnessmark.inference.fuel.fuel_observations import (  # noqa: E402
     Key,
     Observation,
 )
+from witnessmark.inference.fuel.offers.fuel_candidates import fuel_candidates  # noqa: E402
 from witnessmark.knowledge import load_knowledge  # noqa: E402
 from witnessmark.model.entries.case import Case, read_case  # noqa: E402
 from witnessmark.physics.fuel.supply_circuit import PSI  # noqa: E402
-from witnessmark.planner.fuel.fuel_steps import fuel_candidates  # noqa: E402
 
 FIVE = (*FOUR, "pull")
 MEMBERS = np.array([[g in h for g in range(9)] for h in HYPOTHESES], dtype=float)

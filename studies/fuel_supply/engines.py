@@ -9,7 +9,7 @@ from other_physics import apply, recentre, solve_other
 
 from witnessmark.inference.fuel.draws.fuel_prior import DIMENSIONS, TypePrior, draws, idle_reference
 from witnessmark.inference.fuel.draws.fuel_table import faulty
-from witnessmark.inference.fuel.fuel_groups import GROUPS, HYPOTHESES
+from witnessmark.inference.fuel.fuel_groups import FAMILY, GROUPS, HYPOTHESES
 from witnessmark.inference.fuel.fuel_observations import (
     CHECK,
     COLD,
@@ -23,7 +23,8 @@ from witnessmark.inference.fuel.fuel_observations import (
     Observation,
     cold_extra,
 )
-from witnessmark.inference.fuel.fuel_onset import BEGAN, group_factors
+from witnessmark.inference.onset import mean_factor
+from witnessmark.knowledge import load_knowledge
 from witnessmark.physics.fuel.supply_circuit import L_PER_H, PSI, solve
 
 GAUGE_SD = 1.6 * PSI
@@ -128,8 +129,10 @@ def engines(
             values[name] = shown + noise * sd + wrong * PSI
     chance = 0.06 + 0.92 * (1 - np.exp2(-np.maximum(circuit.air - 0.004, 0) / 0.02))
     seen = rng.random(n) < chance
-    factors = np.array(group_factors(True, {}))
-    began = np.array([BEGAN * np.prod(factors[list(HYPOTHESES[t])]) for t in truth])
+    onset = load_knowledge().families[FAMILY].onset
+    assert onset is not None
+    factors = np.array([mean_factor(onset, g.causes, True, {}) for g in GROUPS])
+    began = np.array([onset.base * np.prod(factors[list(HYPOTHESES[t])]) for t in truth])
     sudden = rng.random(n) < np.clip(began, 0.02, 0.95)
     healthy_idle, healthy_1400 = solve(units, 650.0).gallery, solve(units, 1400.0).gallery
     lost = np.maximum(

@@ -17,11 +17,13 @@ from engines import JUDGED
 from run import BLANK, COUNTS_WRONG, WRONG, truths_of
 
 from witnessmark.inference.fuel.draws.fuel_posterior import default_log_prior
-from witnessmark.inference.fuel.fuel_groups import GROUPS, HYPOTHESES
-from witnessmark.inference.fuel.fuel_onset import group_factors
+from witnessmark.inference.fuel.fuel_groups import FAMILY, GROUPS, HYPOTHESES
+from witnessmark.inference.onset import mean_factor
+from witnessmark.knowledge import load_knowledge
 from witnessmark.physics.fuel.supply_types import LAYOUTS
 
 HERE = Path(__file__).parent
+ONSET = load_knowledge().families[FAMILY].onset
 TWO, FLOW, KIT, COLD, KIT_COLD = (
     "two readings", "through return flow", "kit C", "two readings + cold idle",
     "kit C + cold idle",
@@ -87,7 +89,8 @@ class Rows:
         log = self.log_like + (judged_prior() if trusted else default_log_prior())
         if onset:
             for sudden in (False, True):
-                factor = np.log(group_factors(sudden, {}))
+                told = [mean_factor(ONSET, g.causes, sudden, {}) for g in GROUPS]
+                factor = np.log(told)
                 each = np.array([factor[list(h)].sum() for h in HYPOTHESES])
                 log[self.sudden == sudden] += each
         p = np.exp(log - log.max(axis=1, keepdims=True))

@@ -18,6 +18,7 @@ from witnessmark.inference.fuel.fuel_groups import (
 )
 from witnessmark.inference.fuel.fuel_observations import GALLERY
 from witnessmark.inference.odds.case_odds import case_odds
+from witnessmark.inference.onset import onset_findings
 from witnessmark.knowledge import load_knowledge
 from witnessmark.model.entries.case import Case, read_case
 from witnessmark.model.finding import OperatingPoint
@@ -419,7 +420,8 @@ def test_how_it_began_is_judged_evidence(knowledge, clue, seen, suddenly):
     entries = (reading("65 psi", 650), reading("78 psi", 1400))
     plain = fuel_evidence(build(*entries), knowledge)
     told = fuel_evidence(build(("clue", {"clue": clue, "seen": seen}), *entries), knowledge)
-    onset = [f for f in told.findings if f.code == "fuel_onset"]
+    case = build(("clue", {"clue": clue, "seen": seen}), *entries)
+    onset, _ = onset_findings(case, [knowledge.families[FAMILY]])
     assert bool(onset) is (suddenly is not None)
 
     def relief_to_pump(found):
@@ -444,8 +446,10 @@ def test_sudden_and_slow_at_once_is_a_problem(knowledge):
     case = build(("clue", {"clue": "sudden", "seen": True}),
                  ("clue", {"clue": "gradual", "seen": True}), reading("65 psi", 650))  # fmt: skip
     found = fuel_evidence(case, knowledge)
-    assert any("suddenly and slowly" in p.what for p in found.problems)
-    assert not [f for f in found.findings if f.code == "fuel_onset"]
+    onset, problems = onset_findings(case, [knowledge.families[FAMILY]])
+    assert any("suddenly and slowly" in p.what for p in problems)
+    assert not onset
+    assert "onset" not in {f.code for f in found.findings}
 
 
 def test_a_known_gauge_is_less_often_the_fault(knowledge):

@@ -12,17 +12,20 @@ import pytest
 from witnessmark.inference.family.staged_evidence import Stage, StagedEvidence, TestResult, Work
 from witnessmark.inference.fuel.fuel_evidence import fuel_evidence
 from witnessmark.inference.fuel.fuel_groups import FAMILY, RELIEF, RETURN
+from witnessmark.inference.fuel.offers.fuel_candidates import (
+    fuel_candidates,
+    information,
+    only_gallery_read,
+)
 from witnessmark.inference.look_first import looks_waiting
 from witnessmark.knowledge import load_knowledge
 from witnessmark.model.entries.case import read_case
 from witnessmark.model.step import Spread, Step
-from witnessmark.planner.fuel.fuel_steps import (
-    fuel_candidates,
-    information,
-    look_before_pump,
-    measure_before_opening,
-)
+from witnessmark.planner.order.looks_first import look_before_renewal
+from witnessmark.planner.order.measured_first import measure_before_opening
 from witnessmark.workflow.dossier.assess_case import assess
+
+MEASUREMENTS = load_knowledge().families[FAMILY].measurements
 
 
 def entry(kind, number, data):
@@ -40,7 +43,6 @@ def evidence(*readings):
     return fuel_evidence(read_case("x", lines), load_knowledge())
 
 
-MEASUREMENTS = load_knowledge().families[FAMILY].measurements
 TWO = (("fuel_gallery_pressure", "65 psi", 650), ("fuel_gallery_pressure", "78 psi", 1400))
 
 
@@ -51,7 +53,7 @@ WITH_BITS = ("gauge_check", "return_throttled", "return_flow_two_speeds", "retur
 @pytest.fixture(scope="module")
 def first():
     found = evidence(*TWO)
-    return found, {c.id: c for c in fuel_candidates(found, MEASUREMENTS)}
+    return found, {c.id: c for c in fuel_candidates(found)}
 
 
 def test_what_the_trade_case_should_measure_next_is_offered(first):
@@ -116,21 +118,18 @@ def test_what_has_been_read_is_not_offered_again():
     found = evidence(
         *TWO, ("fuel_return_flow", "85 L/h", 650), ("fuel_return_flow", "118 L/h", 1400)
     )
-    offered = {c.id for c in fuel_candidates(found, MEASUREMENTS)}
+    offered = {c.id for c in fuel_candidates(found)}
     assert not {"return_flow_two_speeds", "return_flow_idle"} & offered
 
 
 def test_nothing_that_fits_asks_to_check_the_gauge_only():
     gallery = "fuel_gallery_pressure"
     found = evidence((gallery, "92 psi", 650), (gallery, "45 psi", 1400), (gallery, "95 psi", 1800))
-    assert {c.id for c in fuel_candidates(found, MEASUREMENTS)} <= {
-        "gauge_check",
-        "gallery_1000_1800",
-    }
+    assert {c.id for c in fuel_candidates(found)} <= {"gauge_check", "gallery_1000_1800"}
 
 
 def test_without_a_model_there_is_nothing_to_offer():
-    assert fuel_candidates(evidence(), MEASUREMENTS) == ()
+    assert fuel_candidates(evidence()) == ()
 
 
 def ranked(*names):
@@ -155,12 +154,12 @@ def waiting(*entries):
 
 def test_the_cheap_look_comes_before_a_pump():
     """FUEL.md section 7: a leaking seat is read as a worn pump; always look first."""
-    put = look_before_pump(ranked("gauge", "pump_worn", "f_oil", "f_relief"), waiting())
+    put = look_before_renewal(ranked("gauge", "pump_worn", "f_oil", "f_relief"), waiting())
     assert [s.step for s in put] == ["gauge", "f_relief", "pump_worn", "f_oil"]
     assert "look before a pump" in put[1].why
     assert "Not before the look" in put[2].why
     kept = ranked("f_relief", "pump_worn")
-    assert [s.step for s in look_before_pump(kept, waiting())] == ["f_relief", "pump_worn"]
+    assert [s.step for s in look_before_renewal(kept, waiting())] == ["f_relief", "pump_worn"]
 
 
 @pytest.mark.parametrize(
@@ -176,39 +175,35 @@ def test_the_cheap_look_comes_before_a_pump():
 )
 def test_the_look_is_asked_for_until_the_valve_was_in_somebodys_hands(entries, waits):
     assert bool(waiting(*entries)) is waits
-    first = look_before_pump(ranked("pump_worn", "f_relief"), waiting(*entries))[0].step
+    first = look_before_renewal(ranked("pump_worn", "f_relief"), waiting(*entries))[0].step
     assert first == ("f_relief" if waits else "pump_worn")
 
 
 def test_a_pump_that_is_renewed_along_with_something_waits_too():
     steps = [replace(ranked("pump_relief")[0], along=("pump_worn",)), *ranked("f_relief")]
-    assert look_before_pump(steps, waiting())[0].step == "f_relief"
-    assert look_before_pump(steps, ())[0].step == "pump_relief"
+    assert look_before_renewal(steps, waiting())[0].step == "f_relief"
+    assert look_before_renewal(steps, ())[0].step == "pump_relief"
 
 
 def test_nothing_is_opened_while_only_gallery_pressures_were_read(first):
     found, _ = first
     steps = ranked("f_relief", "f_drain", "return_flow_two_speeds", "gauge_check")
-    put = measure_before_opening(steps, found.posterior.observations, MEASUREMENTS)
+    looks, ready = {"f_relief"}, {m.id for m in MEASUREMENTS if not m.cold}
+    assert only_gallery_read(found.posterior)
+    put = measure_before_opening(steps, looks, ready)
     assert [s.step for s in put[:2]] == ["return_flow_two_speeds", "f_relief"]
     assert "opens nothing" in put[0].why
     dear = [*steps[:2], replace(steps[2], expected_total_usd=130.0)]
-    assert (
-        measure_before_opening(dear, found.posterior.observations, MEASUREMENTS)[0].step
-        == "f_relief"
-    )
+    assert measure_before_opening(dear, looks, ready)[0].step == "f_relief"
     flow = evidence(*TWO, ("fuel_return_flow", "85 L/h", 650))
-    assert (
-        measure_before_opening(steps, flow.posterior.observations, MEASUREMENTS)[0].step
-        == "f_relief"
-    )
+    assert not only_gallery_read(flow.posterior)
 
 
 def test_a_cold_reading_is_offered_where_pump_and_seat_stand_side_by_side():
     gallery, flow = "fuel_gallery_pressure", "fuel_return_flow"
     found = evidence((gallery, "60 psi", 650), (gallery, "85 psi", 1400), (flow, "66 L/h", 650),
                      (flow, "130 L/h", 1400))  # fmt: skip
-    offered = {c.id: c for c in fuel_candidates(found, MEASUREMENTS)}
+    offered = {c.id: c for c in fuel_candidates(found)}
     assert "cold" in offered["gallery_idle_cold"].needs
     cold = [m for m in MEASUREMENTS if m.cold]
     bits = information(fuel_candidates(found, cold)[0], found.posterior)
@@ -217,13 +212,13 @@ def test_a_cold_reading_is_offered_where_pump_and_seat_stand_side_by_side():
 
 def test_a_look_the_ranking_left_out_is_put_in():
     look = load_knowledge().test("f_relief")
-    put = look_before_pump(ranked("pump_worn", "pump_relief"), waiting(), {"f_relief": look})
+    put = look_before_renewal(ranked("pump_worn", "pump_relief"), waiting(), {"f_relief": look})
     assert [s.step for s in put] == ["f_relief", "pump_worn", "pump_relief"]
     assert put[0].kind == "test"
     assert look.caution in put[0].cautions
     assert "look before a pump" in put[0].why
     none = ranked("pump_relief", "return_regulator")
-    assert list(look_before_pump(none, waiting(), {"f_relief": look})) == none
+    assert list(look_before_renewal(none, waiting(), {"f_relief": look})) == none
 
 
 GALLERY, FLOW = "fuel_gallery_pressure", "fuel_return_flow"

@@ -16,6 +16,7 @@ from witnessmark.inference.family.staged_evidence import (
     Work,
 )
 from witnessmark.knowledge import load_knowledge
+from witnessmark.model.candidate import Candidate, CandidateOutcome
 from witnessmark.model.entries.case import read_case
 from witnessmark.model.finding import JointSupport, Support
 from witnessmark.model.settings import Settings
@@ -23,7 +24,6 @@ from witnessmark.model.shop_record import History, Job
 from witnessmark.model.step import Spread
 from witnessmark.planner.order.progress import Progress, progress
 from witnessmark.planner.ranked_steps import FamilyState, rank_steps
-from witnessmark.planner.ranking.candidates import Candidate, CandidateOutcome
 from witnessmark.planner.ranking.costs import (
     mean,
     repair_usd,

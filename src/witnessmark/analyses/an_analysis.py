@@ -135,6 +135,14 @@ class Bench:
         """Say whether a complaint names one of these families."""
         return bool(set(families) & set(self.case.families()))
 
+    def bound_to(self, model: str) -> tuple[str, ...]:
+        """Return the families that a pack binds to a physical model."""
+        return tuple(f.id for f in self.knowledge.families.values() if model in f.modelled_by)
+
+    def asks(self, model: str) -> bool:
+        """Say whether a complaint names a family that is bound to a physical model."""
+        return self.complains_of(*self.bound_to(model))
+
 
 class Analysis(Protocol):
     """The shape of an analysis module."""

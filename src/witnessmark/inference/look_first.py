@@ -3,6 +3,7 @@
 A leaking seat of the relief valve and worn gears both let fuel run back inside the pump; every
 gauge shows the same for both. The valve is looked at in an hour, the pump is dear. So as long as
 nobody has had the valve in his hands the pump is never called decided, whatever its probability.
+A pack says so by a cause's ``look_first`` with a ``twin``.
 """
 
 from __future__ import annotations
@@ -12,11 +13,11 @@ from dataclasses import dataclass
 from witnessmark.inference.family.staged_evidence import StagedEvidence
 from witnessmark.knowledge import Family
 
-__all__ = ["LookFirst", "looks_waiting"]
+__all__ = ["LookWaiting", "looks_waiting"]
 
 
 @dataclass(frozen=True, slots=True)
-class LookFirst:
+class LookWaiting:
     """A part that waits for a look at another.
 
     Attributes:
@@ -34,21 +35,7 @@ class LookFirst:
     short: str
 
 
-_LOOKS = {
-    "fuel_low": (
-        LookFirst(
-            cause="pump_worn",
-            twin="pump_relief",
-            test="f_relief",
-            words="looks the same on every gauge as a relief valve that leaks at its seat; take "
-            "the valve out and look at seat and spring first, it is cheap and the pump is dear",
-            short="A leaking relief seat reads like a worn pump: look before a pump is bought.",
-        ),
-    ),
-}
-
-
-def looks_waiting(family: Family, evidence: StagedEvidence) -> tuple[LookFirst, ...]:
+def looks_waiting(family: Family, evidence: StagedEvidence) -> tuple[LookWaiting, ...]:
     """Return the looks that have still to be taken, with the causes that wait for them.
 
     A look counts in whatever state of the truck it was taken, and so does work on the part: it
@@ -58,7 +45,11 @@ def looks_waiting(family: Family, evidence: StagedEvidence) -> tuple[LookFirst, 
     seen |= {test for test, result in evidence.read if result != "maybe"}
     handled = {s.work.cause for s in evidence.stages if s.work is not None}
     return tuple(
-        look
-        for look in _LOOKS.get(family.id, ())
-        if look.test not in seen and look.twin not in handled and family.test(look.test)
+        LookWaiting(cause.id, look.twin, look.test, look.words, look.short)
+        for cause in family.causes
+        for look in cause.look_first
+        if look.twin
+        and look.test not in seen
+        and look.twin not in handled
+        and family.test(look.test)
     )

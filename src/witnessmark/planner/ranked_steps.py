@@ -10,6 +10,7 @@ import numpy as np
 from witnessmark.inference.shop_history import renewals
 from witnessmark.knowledge import AccessGroup, Family, Link, Test
 from witnessmark.knowledge.rules import Stop
+from witnessmark.model.candidate import Candidate
 from witnessmark.model.odds import DECIDED_FROM
 from witnessmark.model.settings import Settings
 from witnessmark.model.shop_record import History
@@ -19,7 +20,6 @@ from witnessmark.planner.order.facts import Facts
 from witnessmark.planner.order.progress import Progress
 from witnessmark.planner.order.safety import safety_stops, within_the_stops
 from witnessmark.planner.ranking import step_words as words
-from witnessmark.planner.ranking.candidates import Candidate
 from witnessmark.planner.ranking.costs import needs_road, remeasure_minutes
 from witnessmark.planner.ranking.pricing import FamilyState, Plan, plan_family
 from witnessmark.planner.ranking.serve_both import after_all, beside, served_too

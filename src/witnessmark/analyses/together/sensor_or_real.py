@@ -38,7 +38,7 @@ from witnessmark.analyses.together.shared_parts import shared_findings
 from witnessmark.model.finding import Evidence, Finding
 from witnessmark.model.recording import Floats, Quality, Recording
 
-__all__ = ["METHOD", "NEEDS", "RELEVANT", "analyse", "look_at"]
+__all__ = ["METHOD", "NEEDS", "analyse", "look_at"]
 
 NEEDS = (
     "a recording that holds the coolant temperature, at full bus rate, half an hour with a pull "
@@ -46,7 +46,7 @@ NEEDS = (
 )
 METHOD = "switching_filter/1"
 #: Complaints that make "nothing seen" worth saying.
-RELEVANT = ("cool_unstable", "electrical", "overheat")
+MODEL = "sensors"
 _FANS = ("fan_speed_percent", "fan_speed", "fan_state")
 #: At most this many jumping channels lead the comparison with the others.
 _ANCHORS = 3
@@ -55,7 +55,7 @@ _CYCLING = {"thermostat_cycling": "cycling", "gas_pocket": "sudden"}
 
 def analyse(bench: Bench) -> tuple[Finding, ...]:
     """Return the findings on what can be believed."""
-    relevant = bench.complains_of(*RELEVANT)
+    relevant = bench.asks(MODEL)
     found: list[Finding] = []
     covered: set[int] = set()
     for entry_id, recording in bench.recordings.items():

@@ -31,7 +31,7 @@ __all__ = ["NEEDS", "analyse"]
 
 NEEDS = ("every joint's working angle at ride height, in order from the transmission to the axle",)
 METHOD = "driveline_angles/1"
-FAMILIES = ("vib_load", "vib_speed")
+MODEL = "vibration"
 
 _DEGREE = math.pi / 180
 #: Unequal by more than this, or one joint above that, counts as a fault (common practice, as in
@@ -115,7 +115,7 @@ def _against_critical(bench: Bench, number: int, whirl: float) -> Finding:
 
 def _finding(bench: Bench, stage: int, readings: Sequence[Reading]) -> Finding | None:
     if len(readings) < 2:
-        if not bench.complains_of(*FAMILIES):
+        if not bench.asks(MODEL):
             return None
         return not_run(
             "driveline_angles",

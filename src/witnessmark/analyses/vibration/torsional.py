@@ -34,6 +34,7 @@ NEEDS = (
     "more) over a slow sweep from 750 to 2100 rpm, engine and damper warm",
 )
 METHOD = "damper_twist/1"
+MODEL = "crank"
 FAMILY = "vib_load"
 LABEL = "model-based, not yet proven on known-bad dampers, never the sole ground for replacement"
 _MARKS, _SPAN, _SPEEDS = 48, 500.0, 10
@@ -58,7 +59,7 @@ def analyse(bench: Bench) -> tuple[Finding, ...]:
     if not timings:
         if typed:
             return tuple(typed)
-        if not bench.complains_of(FAMILY):
+        if not bench.asks(MODEL):
             return ()
         phone = any(vibration_channels(r) for r in bench.recordings.values())
         sentence = "The crankshaft damper was not measured."

@@ -17,6 +17,7 @@ from witnessmark.physics.vibration.vibration_family import FamilyVerdict
 __all__ = ["Change", "change", "compare"]
 
 METHOD = "vibration_change/1"
+MODEL = "vibration"
 _LEAST = 2  # windows a cell needs on both sides
 
 
@@ -99,7 +100,7 @@ def change(
     """Return what every later recording shows against the one before the first work."""
     stages = sorted(tables)
     if len(stages) < 2:
-        if bench.last_stage() > 0 and stages and bench.complains_of("vib_load", "vib_speed"):
+        if bench.last_stage() > 0 and stages and bench.asks(MODEL):
             reason = "record the same pull again: same gear, same rpm, same load"
             sentence = "Whether the vibration is gone is not known: only one visit was recorded."
             return [not_run("vibration_change", sentence, reason, METHOD, stage=bench.last_stage())]

@@ -53,7 +53,7 @@ NEEDS = (
     "the road speed, the gears, the axle ratio and the tyre's turns a mile",
 )
 METHOD = "vibration_family/1"
-FAMILIES = ("vib_load", "vib_speed")
+MODEL = "vibration"
 RECORD = (
     "Put the phone on the seat rail, start its recorder and the bus recorder, give three throttle "
     "blips in neutral, then pull slowly from 1100 to 1700 rpm in two gears, one of them not the "
@@ -72,7 +72,7 @@ _OUTCOME: Mapping[str, Outcome] = {"none": "not_seen", "not clear": "inconclusiv
 
 def analyse(bench: Bench) -> tuple[Finding, ...]:
     """Return the family of the vibration at every stage it was recorded, and what changed."""
-    relevant = bench.complains_of(*FAMILIES)
+    relevant = bench.asks(MODEL)
     gathered = gather(bench)
     truck = bench.case.truck()
     found: list[Finding] = []

@@ -42,20 +42,15 @@ from witnessmark.inference.fuel.fuel_groups import (
     GROUPS,
     HYPOTHESES,
     OTHER,
+    TESTS_USED,
     TOGETHER,
     group_of,
 )
 from witnessmark.inference.fuel.fuel_observations import (
-    CHECK,
-    FLOW,
     GALLERY,
-    PREFILTER,
-    THROTTLED,
-    VACUUM,
     Key,
     Observation,
 )
-from witnessmark.inference.fuel.fuel_onset import group_factors, onset_finding, onset_of
 from witnessmark.inference.fuel.fuel_readings import (
     bubbles,
     cause_share,
@@ -72,8 +67,10 @@ from witnessmark.inference.fuel.fuel_words import (
     zone_probabilities,
 )
 from witnessmark.inference.look_first import looks_waiting
+from witnessmark.inference.onset import mean_factor, onset_of
 from witnessmark.inference.shop_history import shares
 from witnessmark.knowledge import Family, Knowledge
+from witnessmark.knowledge.readings_to_take import Measurement
 from witnessmark.model.entries.case import Case
 from witnessmark.model.finding import Evidence, Finding, JointSupport, OperatingPoint
 from witnessmark.model.fuel_baseline import FuelBaseline
@@ -81,21 +78,15 @@ from witnessmark.model.problem import Problem
 from witnessmark.model.shop_record import History
 from witnessmark.model.step import Forecast
 
-__all__ = ["METHOD", "FuelEvidence", "fuel_evidence"]
+__all__ = ["METHOD", "MODEL_ID", "FuelEvidence", "fuel_evidence"]
 
 METHOD = "fuel_supply/1"
+#: What a pack writes under ``modelled_by``.
+MODEL_ID = "fuel"
 CODE = "fuel_supply_model"
 _SHORT = "the fuel readings, by the model of the circuit"
 #: From this chance on a second side is named in the finding.
 _WORTH_NAMING = 0.10
-#: Pack tests that look at what a reading has already said; they count half beside it.
-_TESTS_USED = {
-    FLOW: ("f_return",),
-    THROTTLED: ("f_block",),
-    PREFILTER: ("f_dp",),
-    VACUUM: ("f_vac", "f_vac_low"),
-    CHECK: ("f_mech",),
-}
 
 
 @dataclass(frozen=True)
@@ -112,6 +103,7 @@ class FuelEvidence:
         assumptions: what the numbers rest on.
         bands: healthy band of the gallery by operating point [Pa].
         repairs: the work done.
+        measurements: the readings that the pack knows how to take.
     """
 
     findings: tuple[Finding, ...] = ()
@@ -123,6 +115,7 @@ class FuelEvidence:
     assumptions: tuple[str, ...] = ()
     bands: Mapping[Key, Band] = field(default_factory=dict)
     repairs: tuple[Repair, ...] = ()
+    measurements: tuple[Measurement, ...] = ()
 
 
 def fuel_evidence(
@@ -132,6 +125,7 @@ def fuel_evidence(
     history: History | None = None,
     baseline: FuelBaseline | None = None,
     bus: Sequence[Reading] = (),
+    family_id: str = FAMILY,
 ) -> FuelEvidence:
     """Weigh the fuel readings of a case.
 
@@ -141,35 +135,34 @@ def fuel_evidence(
         history: the shop's own closings, for the shares.
         baseline: healthy readings of this engine's type; without it the type is unknown.
         bus: what the bus sensor read at the steady points of the case's recordings.
+        family_id: the family it speaks of.
     """
-    if FAMILY not in case.families():
+    if family_id not in case.families():
         return FuelEvidence()
     truck = case.truck()
     if truck is not None and truck.engine.fuel_supply == "common_rail":
         return FuelEvidence((_not_run("the model is of a gallery-fed supply, not a rail engine"),))
     collected = collect(case, bus)
-    suddenly, told, unclear = onset_of(case)
-    onset = onset_finding(suddenly, told)
     if not collected.observations:
         reason = "no fuel pressure, flow or vacuum reading with its engine speed"
-        return FuelEvidence((_not_run(reason), *onset), (*collected.problems, *unclear))
-    family = knowledge.families.get(FAMILY) if knowledge is not None else None
+        return FuelEvidence((_not_run(reason),), collected.problems)
+    family = knowledge.families.get(family_id) if knowledge is not None else None
     mine = baseline if _same_type(case, baseline) else None
     table = table_for(mine)
     usable, bad = impossible(collected.observations, table)
     conflict = contradictions(usable)
-    problems = (*collected.problems, *unclear, *bad, *conflict)
+    problems = (*collected.problems, *bad, *conflict)
     if not usable:
         none = _none_usable(collected.observations, bad)
-        return FuelEvidence((none, *onset), problems, table=table)
+        return FuelEvidence((none,), problems, table=table)
     done = repairs(case, family)
     entered = {o.entry: o.stage for o in usable}
     steps = [r.after_stage for r in done]
     usable = tuple(replace(o, stage=sum(s <= o.stage for s in steps)) for o in usable)
     done = tuple(replace(r, after_stage=i + 1) for i, r in enumerate(done))
     factor, known_by = gauge_factor(case, usable)
-    judged = (*onset, *gauge_finding(factor, known_by))
-    prior = _log_prior(case, knowledge, family, history, suddenly, factor)
+    judged = gauge_finding(factor, known_by, family_id)
+    prior = _log_prior(case, knowledge, family, history, factor)
     seen = bubbles(case)
     posterior = infer(table, usable, log_prior=prior, repairs=done, bubbles=seen)
     at_first = posterior
@@ -194,7 +187,9 @@ def fuel_evidence(
     )
     assumptions = _assumptions(posterior, table)
     findings = (
-        *_findings(usable, entered, posterior, at_first, shown, fits, table, assumptions),
+        *_findings(
+            usable, entered, posterior, at_first, shown, fits, table, assumptions, family_id
+        ),
         *judged,
     )
     return FuelEvidence(
@@ -207,6 +202,9 @@ def fuel_evidence(
         assumptions=assumptions,
         bands=bands,
         repairs=done,
+        measurements=tuple(m for m in family.measurements if m.modelled_by == MODEL_ID)
+        if family is not None
+        else (),
     )
 
 
@@ -219,6 +217,7 @@ def _findings(
     fits: bool,
     table: PriorTable,
     assumptions: tuple[str, ...],
+    family_id: str,
 ) -> tuple[Finding, ...]:
     stages = sorted({o.stage for o in usable})
     found = []
@@ -232,7 +231,7 @@ def _findings(
             sets = dict.fromkeys(HYPOTHESES, 0.0)
         last = stage == stages[-1]
         text = _sentence(len(here), shown, fits) if last else _earlier(len(here))
-        used = sorted({t for o in here for t in _TESTS_USED.get(o.quantity, ())})
+        used = sorted({t for o in here for t in TESTS_USED.get(o.quantity, ())})
         found.append(
             Finding(
                 code=CODE,
@@ -245,7 +244,7 @@ def _findings(
                 evidence=Evidence(entries=tuple(dict.fromkeys(o.entry for o in here if o.entry))),
                 source=ASSUMPTION,
                 stage=max(entered[o.entry] for o in here),
-                joint=JointSupport(FAMILY, tuple(g.causes for g in GROUPS), sets),
+                joint=JointSupport(family_id, tuple(g.causes for g in GROUPS), sets),
                 details={
                     "short": _SHORT if last else f"{_SHORT}, before later work",
                     "fits": explained,
@@ -320,7 +319,6 @@ def _log_prior(
     knowledge: Knowledge | None,
     family: Family | None,
     history: History | None,
-    suddenly: bool | None,
     gauge: float,
 ) -> Floats:
     """Return the log prior of every hypothesis: shares, clues and second causes as in the odds.
@@ -329,7 +327,7 @@ def _log_prior(
     """
     if family is None or knowledge is None:
         groups = [g.share for g in GROUPS]
-        factors = group_factors(suddenly, {})
+        factors = [1.0] * len(GROUPS)
         two, together = 0.20, TOGETHER
     else:
         said = family_evidence(case, family, knowledge)
@@ -339,7 +337,8 @@ def _log_prior(
         )
         known = {c: share.get(c, 0.0) * product.get(c, 1.0) for g in GROUPS for c in g.causes}
         groups = [sum(known[c] for c in g.causes) for g in GROUPS]
-        factors = group_factors(suddenly, known)
+        suddenly = onset_of(case, family.onset)[0]
+        factors = [mean_factor(family.onset, g.causes, suddenly, known) for g in GROUPS]
         two, together = family.second_cause, _together(family, known)
     factors[GAUGE] *= gauge
     chances = [s * f for s, f in zip(groups, factors, strict=True)]

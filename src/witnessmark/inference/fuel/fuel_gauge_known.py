@@ -12,7 +12,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from witnessmark.inference.fuel.fuel_groups import FAMILY
+from witnessmark.inference.fuel.fuel_groups import GAUGE, GROUPS
 from witnessmark.inference.fuel.fuel_observations import Observation
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry_data import ReadingData
@@ -41,7 +41,7 @@ def gauge_factor(case: Case, observations: Sequence[Observation]) -> tuple[float
     return found, tuple(entries)
 
 
-def gauge_finding(factor: float, entries: tuple[str, ...]) -> tuple[Finding, ...]:
+def gauge_finding(factor: float, entries: tuple[str, ...], family_id: str) -> tuple[Finding, ...]:
     """Return the finding; nothing where the gauge is not known."""
     if factor >= 1.0:
         return ()
@@ -54,7 +54,9 @@ def gauge_finding(factor: float, entries: tuple[str, ...]) -> tuple[Finding, ...
             method=_METHOD,
             evidence=Evidence(entries=entries),
             source=_SOURCE,
-            support=(Support(FAMILY, {"fuel_gauge_err": float(np.log(factor))}),),
+            support=(
+                Support(family_id, dict.fromkeys(GROUPS[GAUGE].causes, float(np.log(factor)))),
+            ),
             details={"short": "the gauge's accuracy is known", "assumptions": (_SOURCE,)},
         ),
     )

@@ -33,7 +33,9 @@ __all__ = [
     "PUMP",
     "RELIEF",
     "RETURN",
+    "SIGHT",
     "SUCTION",
+    "TESTS_USED",
     "TOGETHER",
     "ZONES",
     "FuelGroup",
@@ -126,6 +128,19 @@ HYPOTHESES: tuple[frozenset[int], ...] = (
 #: pack's figure, for studies without a pack (judgement, no source). A larger one makes two low
 #: pressures surer of the two valves than they can be where the shares are wrong.
 TOGETHER: dict[frozenset[int], float] = {frozenset((RELIEF, RETURN)): 4.0}
+
+
+#: Pack tests that look at what a reading of this quantity has already said; they count half
+#: beside it.
+TESTS_USED: dict[str, tuple[str, ...]] = {
+    "fuel_return_flow": ("f_return",),
+    "fuel_gallery_pressure_return_throttled": ("f_block",),
+    "fuel_prefilter_pressure": ("f_dp",),
+    "fuel_suction_vacuum": ("f_vac", "f_vac_low"),
+    "gauge_check_difference": ("f_mech",),
+}
+#: The look at the clear hose, whose bubbles shape the model's own weights.
+SIGHT = "f_sight"
 
 
 def group_of(cause: str) -> int | None:

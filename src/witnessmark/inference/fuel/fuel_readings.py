@@ -13,7 +13,7 @@ from witnessmark.analyses.bus_readings import STRETCH
 from witnessmark.analyses.readings.instruments import uncertainty_of
 from witnessmark.inference.fuel.draws.fuel_samples import Repair
 from witnessmark.inference.fuel.draws.fuel_table import PriorTable
-from witnessmark.inference.fuel.fuel_groups import GROUPS, OTHER, group_of
+from witnessmark.inference.fuel.fuel_groups import GROUPS, OTHER, SIGHT, group_of
 from witnessmark.inference.fuel.fuel_observations import (
     CHECK,
     COLD,
@@ -146,7 +146,7 @@ def bubbles(case: Case) -> tuple[tuple[int, bool], ...]:
     return tuple(
         (stages[entry.id], data.result == "positive")
         for entry, data in case.of(TestData)
-        if data.test == "f_sight" and data.result in {"positive", "negative"}
+        if data.test == SIGHT and data.result in {"positive", "negative"}
     )
 
 

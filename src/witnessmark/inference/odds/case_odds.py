@@ -18,7 +18,6 @@ from witnessmark.inference.family.staged_evidence import (
     family_evidence,
     tests_used,
 )
-from witnessmark.inference.fuel.fuel_words import may_name_one
 from witnessmark.inference.look_first import looks_waiting
 from witnessmark.inference.odds.statement import is_decided, statement
 from witnessmark.inference.odds.why import contributions, log_odds, looks_like, would_change
@@ -33,6 +32,8 @@ __all__ = ["Judgement", "case_beliefs", "case_evidence", "case_odds", "judge", "
 
 #: A trap is said aloud from this probability of a suspected cause on (judgement).
 TRAP_FROM = 0.10
+#: On an engine type that is known two readings name a part above this (judgement).
+NAMED_WHEN_KNOWN = 0.80
 
 
 def case_evidence(
@@ -349,7 +350,7 @@ def _may_name(evidence: StagedEvidence) -> bool:
 def _type_known(evidence: StagedEvidence, probability: float) -> bool:
     """Whether two readings may name a part: its engine type is known and it stands above 80 %."""
     known = any(f.details.get("type_known") is True for f in _now(evidence))
-    return known and may_name_one(2, True, probability)
+    return known and probability > NAMED_WHEN_KNOWN
 
 
 def _now(evidence: StagedEvidence) -> tuple[Finding, ...]:

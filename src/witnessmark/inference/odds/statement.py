@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 
 from witnessmark.inference.family.family_belief import Belief
-from witnessmark.inference.look_first import LookFirst
+from witnessmark.inference.look_first import LookWaiting
 from witnessmark.inference.odds.why import most_telling
 from witnessmark.knowledge import Family
 from witnessmark.model.odds import DECIDED_FROM, CauseOdds
@@ -23,11 +23,11 @@ TWO_ALOUD = 1.5
 #: An open test settles a likely cause when it leaves it at this or above, or below one half.
 SETTLED_FROM = 0.90
 _MEASURE_AGAIN = "Nothing was measured since the work; measure again before the next part."
-_NONE: Mapping[str, LookFirst] = MappingProxyType({})
+_NONE: Mapping[str, LookWaiting] = MappingProxyType({})
 
 
 def is_decided(
-    belief: Belief, causes: Sequence[CauseOdds], waiting: Mapping[str, LookFirst] = _NONE
+    belief: Belief, causes: Sequence[CauseOdds], waiting: Mapping[str, LookWaiting] = _NONE
 ) -> bool:
     """Say whether there is one sure cause, or two where two are likelier; "other" names none.
 
@@ -46,7 +46,7 @@ def statement(
     fits: bool,
     named: bool,
     found: bool,
-    waiting: Mapping[str, LookFirst] = _NONE,
+    waiting: Mapping[str, LookWaiting] = _NONE,
     *,
     since: bool = True,
 ) -> str:
@@ -129,7 +129,7 @@ def statement(
     return text
 
 
-def _look_first(dear: CauseOdds, causes: Sequence[CauseOdds], look: LookFirst, two: float) -> str:
+def _look_first(dear: CauseOdds, causes: Sequence[CauseOdds], look: LookWaiting, two: float) -> str:
     """Say that a dear part waits for a look at the cheap one that reads the same."""
     text = f"Not decided: {dear.name} ({chance_words(dear.probability)}) {look.words}"
     twin = next((c for c in causes if c.cause == look.twin), None)

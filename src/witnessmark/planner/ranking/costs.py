@@ -8,10 +8,10 @@ from dataclasses import replace
 
 from witnessmark.inference.shop_history import JobTimes, corrected, job_costs, job_times
 from witnessmark.knowledge import Cause, Family, Test
+from witnessmark.model.candidate import Candidate
 from witnessmark.model.settings import Settings
 from witnessmark.model.shop_record import History
 from witnessmark.model.step import Spread
-from witnessmark.planner.ranking.candidates import Candidate
 
 __all__ = [
     "mean",

@@ -9,11 +9,11 @@ import numpy as np
 import numpy.typing as npt
 
 from witnessmark.knowledge import AccessGroup, Cause, Family, Test
+from witnessmark.model.candidate import Candidate
 from witnessmark.model.finding import JointSupport, Support
 from witnessmark.model.settings import Settings
 from witnessmark.model.shop_record import History
 from witnessmark.model.step import Forecast, Spread
-from witnessmark.planner.ranking.candidates import Candidate
 from witnessmark.planner.ranking.costs import (
     price_of_test,
     repair_usd,

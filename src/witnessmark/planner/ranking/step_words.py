@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from witnessmark.knowledge import Cause, Test
+from witnessmark.model.candidate import Candidate
 from witnessmark.model.step import Result
-from witnessmark.planner.ranking.candidates import Candidate
 from witnessmark.planner.ranking.pricing import Plan
 from witnessmark.planner.ranking.serve_both import Along
 from witnessmark.words.numbers import chance_words

@@ -11,11 +11,11 @@ from witnessmark.analyses.readings.before_after import pairs
 from witnessmark.analyses.run_all import run_all
 from witnessmark.errors import NothingUsable
 from witnessmark.inference.family.family_belief import Belief
-from witnessmark.inference.fuel.fuel_evidence import FuelEvidence, fuel_evidence
-from witnessmark.inference.fuel.fuel_groups import FAMILY
 from witnessmark.inference.look_first import looks_waiting
+from witnessmark.inference.models import Model, ModelEvidence, weigh
 from witnessmark.inference.odds.case_odds import Judgement, judge
 from witnessmark.inference.odds.statement import WORTH_NAMING
+from witnessmark.inference.onset import onset_findings
 from witnessmark.inference.proof_of_cure import prove
 from witnessmark.knowledge import Knowledge, load_knowledge
 from witnessmark.knowledge.standing import Standing
@@ -30,20 +30,16 @@ from witnessmark.model.proof import Proof
 from witnessmark.model.recording import Recording
 from witnessmark.model.settings import Settings
 from witnessmark.model.shop_record import History
-from witnessmark.model.step import Step
+from witnessmark.model.step import Forecast, Step
 from witnessmark.planner.estimate.approvals import ledger
-from witnessmark.planner.fuel.fuel_steps import (
-    fuel_candidates,
-    look_before_pump,
-    measure_before_opening,
-)
+from witnessmark.planner.order.looks_first import look_before_kit, look_before_renewal, looks_of
+from witnessmark.planner.order.measured_first import first_measurement, measure_before_opening
 from witnessmark.planner.order.progress import Progress, progress
 from witnessmark.planner.order.safety import within_the_stops
 from witnessmark.planner.ranked_steps import FamilyState, rank_steps
 from witnessmark.workflow.case.check_ids import check_ids
 from witnessmark.workflow.case.shop_on_disk import read_case_file
 from witnessmark.workflow.dossier.advice import advice
-from witnessmark.workflow.dossier.fuel_first import gauge_first, look_before_kit
 from witnessmark.workflow.dossier.standing_of import model_versions, standing_of_file
 from witnessmark.workflow.dossier.under_stops import findings_under, odds_under, proofs_under
 from witnessmark.workflow.recordings.case_recordings import recordings_beside
@@ -106,18 +102,21 @@ def dossier(
     """
     knowledge, history, baseline = standing.knowledge, standing.history, standing.baseline
     bench = Bench(case, recordings, knowledge, case.stages())
-    bus = tuple(r for r in bench.readings("fuel_delivery_pressure") if r.entry.id in recordings)
-    fuel = fuel_evidence(case, knowledge, history=history, baseline=baseline, bus=bus)
-    findings = _by_stage((*run_all(bench), *fuel.findings))
+    weighed = weigh(bench, history=history, baseline=baseline)
+    named = [knowledge.families[f] for f in case.families() if f in knowledge.families]
+    onset, unclear = onset_findings(case, named)
+    modelled = (f for _, evidence in weighed for f in evidence.findings)
+    findings = _by_stage((*run_all(bench), *modelled, *onset))
     judged = judge(case, knowledge, findings, history)
     proofs = prove(case, knowledge.proof_plans(), pairs(bench), findings, knowledge)
-    found = [*case.problems, *problems, *check_ids(case, knowledge), *fuel.problems]
+    found = [*case.problems, *problems, *check_ids(case, knowledge), *unclear]
+    found += [problem for _, evidence in weighed for problem in evidence.problems]
     for recording in recordings.values():
         found += recording.problems
     if any(case.of(QuoteData)) or any(case.of(ApprovalData)):
         found += ledger(case, standing.settings).problems
     done = progress(case, knowledge.families.values(), *_seen_now(bench, findings))
-    steps = _steps(done, case, standing, judged, proofs, fuel)
+    steps = _steps(done, case, standing, judged, proofs, weighed)
     stops = [s for s in steps if s.kind == "safety"]
     told, last = findings_under(findings, stops, knowledge), case.works()
     now = DossierStage(
@@ -167,9 +166,10 @@ def _steps(
     standing: Standing,
     judged: Judgement,
     proofs: Sequence[Proof],
-    fuel: FuelEvidence,
+    weighed: Sequence[tuple[Model, ModelEvidence]],
 ) -> tuple[Step, ...]:
     knowledge, settings = standing.knowledge, standing.settings
+    offered = {m.id: m.proposals(evidence) for m, evidence in weighed}
     proven = {p.complaint for p in proofs if p.verdict == "proven"}
     waiting = {f: looks_waiting(knowledge.families[f], mine) for f, mine in judged.evidence.items()}
     states = {
@@ -180,12 +180,10 @@ def _steps(
             tests_done=done.tests | _answered(judged.beliefs[o.family]),
             repaired=done.repaired,
             fits=o.fits,
-            candidates=(
-                fuel_candidates(fuel, knowledge.families[FAMILY].measurements)
-                if o.family == FAMILY
-                else ()
+            candidates=tuple(
+                c for every in offered.values() for c in every if c.family == o.family
             ),
-            forecasts=fuel.forecasts if o.family == FAMILY else {},
+            forecasts=_forecasts(o.family, weighed),
             waiting=frozenset(look.cause for look in waiting.get(o.family, ())),
         )
         for o in judged.odds
@@ -203,15 +201,25 @@ def _steps(
     )
     due = [look for looks in waiting.values() for look in looks]
     tests = {look.test: test for look in due if (test := knowledge.test(look.test)) is not None}
-    steps = look_before_pump(steps, due, tests)
-    if fuel.posterior is not None:
-        steps = measure_before_opening(
-            steps, fuel.posterior.observations, knowledge.families[FAMILY].measurements
-        )
-    if FAMILY in knowledge.families:
-        steps = gauge_first(steps, case, knowledge.families[FAMILY], settings)
-    steps = within_the_stops(look_before_kit(steps, judged.odds))
+    steps = look_before_renewal(steps, due, tests)
+    for model, evidence in weighed:
+        if model.opening_waits(evidence):
+            looks = looks_of(knowledge.families[f] for f in evidence.families)
+            ready = {c.id for c in offered[model.id] if "cold" not in c.needs}
+            steps = measure_before_opening(steps, looks, ready)
+    for family in states:
+        needs = [n for m, e in weighed if family in e.families for n in m.needs]
+        read = {quantity for need in needs for quantity in need.quantities}
+        steps = first_measurement(steps, case, knowledge.families[family], settings, read)
+    steps = within_the_stops(look_before_kit(steps, judged.odds, knowledge.families))
     return tuple(_named_by_proof(step, proofs) for step in steps)
+
+
+def _forecasts(
+    family: str, weighed: Sequence[tuple[Model, ModelEvidence]]
+) -> Mapping[str, tuple[Forecast, ...]]:
+    mine = (evidence for _, evidence in weighed if family in evidence.families)
+    return {cause: told for evidence in mine for cause, told in evidence.forecasts.items()}
 
 
 def _once_proven(odds: Odds, proofs: Sequence[Proof]) -> Odds:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections import OrderedDict
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
@@ -12,6 +12,7 @@ from witnessmark.analyses.an_analysis import Bench
 from witnessmark.analyses.readings.before_after import pairs
 from witnessmark.analyses.run_all import run_all
 from witnessmark.casebook.store import Summary
+from witnessmark.inference.models import all_models, families_of
 from witnessmark.inference.proof_of_cure import prove
 from witnessmark.knowledge import Knowledge
 from witnessmark.model.digest import digest
@@ -87,7 +88,7 @@ def _lesson(shop: Shop, row: Summary, change: int, knowledge: Knowledge) -> _Les
     made = _Lesson(
         history_of([(case, proofs, people)], knowledge=knowledge, now=today),
         (truck.engine.type or "") if truck is not None else "",
-        _healthy(proofs, truck.label) if truck is not None else (),
+        _healthy(proofs, truck.label, _wanting(knowledge)) if truck is not None else (),
     )
     with _LOCK:
         _LESSONS[key] = made
@@ -96,15 +97,24 @@ def _lesson(shop: Shop, row: Summary, change: int, knowledge: Knowledge) -> _Les
     return made
 
 
-def _healthy(proofs: Sequence[Proof], truck: str) -> tuple[BaselineReading, ...]:
-    """Return the readings after a proven fuel repair."""
+def _healthy(
+    proofs: Sequence[Proof], truck: str, families: Collection[str]
+) -> tuple[BaselineReading, ...]:
+    """Return the readings after a proven repair of these families."""
     return tuple(
         BaselineReading(pair.quantity, pair.point, pair.after, truck)
         for proof in proofs
-        if proof.family == "fuel_low" and proof.verdict == "proven"
+        if proof.family in families and proof.verdict == "proven"
         for pair in proof.pairs
         if pair.after is not None
     )
+
+
+def _wanting(knowledge: Knowledge) -> frozenset[str]:
+    """Return the families whose physical model asks for healthy readings of the type."""
+    families = knowledge.families.values()
+    wanting = [m for m in all_models() if m.traits.wants_baseline]
+    return frozenset(f for m in wanting for f in families_of(m.id, families))
 
 
 def _baseline(case: Case, told: Sequence[_Lesson]) -> FuelBaseline | None:

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from witnessmark import __version__
-from witnessmark.inference.fuel.fuel_evidence import METHOD
+from witnessmark.inference.models import all_models
 from witnessmark.knowledge import load_knowledge
 from witnessmark.knowledge.standing import Standing
 from witnessmark.model.entries.case import Case
@@ -46,8 +46,7 @@ def standing_of_file(packs: Sequence[Path] = ()) -> Standing:
 
 def model_versions() -> Mapping[str, str]:
     """Return what a change of the program or of a model's answers is seen by."""
-    name, _, version = METHOD.partition("/")
-    return {"witnessmark": __version__, name: version}
+    return {"witnessmark": __version__, **{m.id: m.version for m in all_models()}}
 
 
 def _last_hand(shop: Shop, case_id: str) -> str:

@@ -2,8 +2,8 @@
 
 Every candidate is simulated for each set of faults that may be present, given everything read so
 far, and its possible readings are cut into a few ranges. The planner prices candidates like
-tests; :func:`information` gives the bits for the table. Minutes and cautions are judgement
-(common practice, no source); the maker's manual comes first.
+tests; :func:`information` gives the bits for the table. Which measurements there are, with their
+minutes and cautions, the pack says.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ import numpy.typing as npt
 from witnessmark.inference.fuel.draws.fuel_posterior import FuelPosterior
 from witnessmark.inference.fuel.fuel_evidence import FuelEvidence
 from witnessmark.inference.fuel.fuel_forecast import predict_readings
-from witnessmark.inference.fuel.fuel_groups import FAMILY, GROUPS, OTHER
+from witnessmark.inference.fuel.fuel_groups import GROUPS, OTHER
 from witnessmark.inference.fuel.fuel_observations import (
     CHECK,
     COLD,
@@ -30,31 +30,22 @@ from witnessmark.inference.fuel.fuel_observations import (
     Observation,
     cold_extra,
 )
-from witnessmark.inference.look_first import LookFirst
-from witnessmark.knowledge import Test
 from witnessmark.knowledge.readings_to_take import Measurement
+from witnessmark.model.candidate import Candidate, CandidateOutcome
 from witnessmark.model.finding import JointSupport, OperatingPoint
-from witnessmark.model.step import Forecast, Spread, Step
+from witnessmark.model.step import Forecast, Spread
 from witnessmark.physics.fuel.supply_circuit import CircuitState
-from witnessmark.planner.ranking.candidates import Candidate, CandidateOutcome
 from witnessmark.units import QUANTITIES, display_unit, from_house
 
 __all__ = [
     "fuel_candidates",
     "information",
-    "look_before_pump",
-    "measure_before_opening",
+    "only_gallery_read",
+    "set_probabilities",
 ]
 
 Floats = npt.NDArray[np.float64]
 
-#: The name of the model in the packs.
-MODEL = "fuel"
-#: The look at the relief valve opens the pump.
-_LOOK = "f_relief"
-#: A measurement goes before the look where it costs at most this much of it, and why.
-_NEARLY = 1.10
-_FIRST_MEASURE = "It costs nearly the same as a look into the pump and opens nothing."
 #: Draws used for each set of faults, and sets looked at.
 _PER_SET, _SETS = 90, 44
 #: Ranges one measurement is cut into at most; the planner looks behind each of them.
@@ -64,26 +55,26 @@ _MOST, _WORTH = 8, 0.1
 
 
 def fuel_candidates(
-    evidence: FuelEvidence, measurements: Sequence[Measurement]
+    evidence: FuelEvidence, measurements: Sequence[Measurement] | None = None
 ) -> tuple[Candidate, ...]:
     """Return the readings worth pricing now, the most telling first.
 
     A measurement that has been taken in the present state is left out. Where no modelled cause
-    fits, only what the pack proposes then is: checking the gauge and reading again.
+    fits, only what the pack names for that is proposed.
 
     Args:
-        evidence: what the model made of the readings.
-        measurements: the pack's, of which those are priced that the fuel model prices.
+        evidence: what the model makes of the case.
+        measurements: what can be measured; what the pack lists when not given.
     """
     posterior = evidence.posterior
     if posterior is None:
         return ()
     stage = len(posterior.batch.labels) - 1
-    mine = [m for m in measurements if m.modelled_by == MODEL]
-    open_ = [m for m in mine if not _taken(m, posterior, stage)]
+    every = evidence.measurements if measurements is None else measurements
+    open_ = [m for m in every if not _taken(m, posterior, stage)]
     if evidence.presentation is not None and evidence.presentation.level == "none fits":
         open_ = [m for m in open_ if m.when_unexplained]
-    chances = _set_probabilities(posterior)
+    chances = set_probabilities(posterior)
     sets, index = _draws(posterior, chances)
     circuits = posterior.batch.circuits.take(index)
     solved: dict[Key, CircuitState] = {}
@@ -100,93 +91,18 @@ def fuel_candidates(
     return tuple(worth[:_MOST])
 
 
-def look_before_pump(
-    steps: Sequence[Step],
-    waiting: Sequence[LookFirst] = (),
-    looks: Mapping[str, Test] | None = None,
-) -> tuple[Step, ...]:
-    """Put the look at the relief valve before any renewal of the pump.
-
-    A leaking relief seat and a worn pump leave nearly the same mark on every gauge; the valve is
-    cheap to look at and the pump is dear, so the look comes first whatever the odds say. Renewing
-    the valve is a look too: whoever does it has the seat before his eyes.
-
-    Args:
-        steps: ranked steps.
-        waiting: the looks that have still to be taken.
-        looks: the pack's tests by id, for where the ranking left one out.
-    """
-    ordered = tuple(steps)
-    for look in waiting:
-        ordered = _look_first(ordered, look, (looks or {}).get(look.test))
-    return ordered
-
-
-def _look_first(steps: tuple[Step, ...], look: LookFirst, test: Test | None) -> tuple[Step, ...]:
-    dear = next((i for i, s in enumerate(steps) if _renews(s, look.cause)), None)
-    if dear is None:
-        return steps
-    place = next((i for i, s in enumerate(steps) if s.step == look.test), None)
-    said = replace(steps[dear], why=f"{steps[dear].why} Not before the look: {look.short}")
-    steps = (*steps[:dear], said, *steps[dear + 1 :])
-    if place is not None and place < dear:
-        return steps
-    if place is not None:
-        first = replace(steps[place], why=f"{steps[place].why} {look.short}")
-    elif test is not None:
-        first = _as_step(test, steps[dear], look.short)
-    else:
-        return tuple(s for s in steps if not _renews(s, look.cause))
-    left = [s for i, s in enumerate(steps) if i != place]
-    return (*left[:dear], first, *left[dear:])
-
-
-def _renews(step: Step, cause: str) -> bool:
-    return step.kind == "repair" and (step.step == cause or cause in step.along)
-
-
-def _as_step(look: Test, pump: Step, why: str) -> Step:
-    """Return the look as a step; what follows costs about what it does beside the pump."""
-    return Step(
-        step=look.id, kind="test", family=pump.family, name=look.name, minutes=look.minutes,
-        usd=look.usd, expected_total_usd=pump.expected_total_usd, why=why,
-        access=look.access, needs=tuple(look.needs),
-        cautions=tuple(dict.fromkeys(c for c in (*pump.cautions, look.caution) if c)),
-    )  # fmt: skip
-
-
-def measure_before_opening(
-    steps: Sequence[Step],
-    observations: Sequence[Observation],
-    measurements: Sequence[Measurement],
-) -> tuple[Step, ...]:
-    """Put a measurement before the look into the pump while only gallery pressures are read.
-
-    Opening the pump lets air and dirt in and asks for a new seal; neither is in its price. So as
-    long as nothing but gallery pressures has been read, the cheapest measurement goes first if
-    it costs at most a tenth more.
-
-    Args:
-        steps: ranked steps.
-        observations: the readings taken.
-        measurements: the pack's.
-    """
-    told = any(o.quantity not in {GALLERY, DELIVERY} for o in observations)
-    look = next((i for i, s in enumerate(steps) if s.step == _LOOK), None)
-    ready = {m.id for m in measurements if not m.cold}
-    own = next((i for i, s in enumerate(steps) if s.step in ready), None)
-    if told or look is None or own is None or own < look:
-        return tuple(steps)
-    if steps[own].expected_total_usd > _NEARLY * steps[look].expected_total_usd:
-        return tuple(steps)
-    left = [s for i, s in enumerate(steps) if i != own]
-    first = replace(steps[own], why=f"{steps[own].why} {_FIRST_MEASURE}")
-    return (*left[:look], first, *left[look:])
-
-
 def information(candidate: Candidate, posterior: FuelPosterior) -> float:
     """Return what a candidate is expected to tell about the sets of faults [bits]."""
-    return _bits(candidate, _set_probabilities(posterior))
+    return _bits(candidate, set_probabilities(posterior))
+
+
+def only_gallery_read(posterior: FuelPosterior) -> bool:
+    """Say whether nothing but gallery pressures has been read.
+
+    Opening the pump lets air and dirt in and asks for a new seal; neither is in its price. So as
+    long as this holds another reading goes before it.
+    """
+    return all(o.quantity in {GALLERY, DELIVERY} for o in posterior.observations)
 
 
 def _bits(candidate: Candidate, chances: Mapping[frozenset[int], float]) -> float:
@@ -255,7 +171,8 @@ def _typical(posterior: FuelPosterior, quantity: str, rpm: float, load: float) -
     return np.array(read or [5.5e5 + 0.0 * (rpm + load)])
 
 
-def _set_probabilities(posterior: FuelPosterior) -> dict[frozenset[int], float]:
+def set_probabilities(posterior: FuelPosterior) -> dict[frozenset[int], float]:
+    """Return P(exactly these groups at fault now), of the sets that were drawn."""
     mass = np.bincount(posterior.batch.labels[-1], weights=posterior.weight)
     seen = np.bincount(posterior.batch.labels[-1]) > 0
     return {
@@ -320,14 +237,14 @@ def _candidate(
             result=f"r{number + 1}",
             words=_range_words(wanted, cuts, k),
             likelihood=JointSupport(
-                FAMILY, groups, dict(zip(sets, np.log(table[:, number]), strict=True))
+                measurement.family, groups, dict(zip(sets, np.log(table[:, number]), strict=True))
             ),
         )
         for number, k in enumerate(kept)
     )
     return Candidate(
         id=measurement.id,
-        family=FAMILY,
+        family=measurement.family,
         name=measurement.name,
         minutes=measurement.minutes,
         usd=Spread(measurement.usd, measurement.usd, measurement.usd),

@@ -1,0 +1,1 @@
+"""Readings that the model of the fuel circuit offers to take next."""

@@ -1,1 +1,0 @@
-"""What to measure next on a fuel supply circuit."""
