@@ -9,9 +9,8 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from statistics import NormalDist
 from typing import Literal
-
-from scipy.special import ndtr, ndtri
 
 __all__ = [
     "Difference",
@@ -24,6 +23,7 @@ __all__ = [
 
 #: Two to one: from these odds on a verdict is spoken (common practice, no source).
 SPOKEN_FROM = 2 / 3
+_STANDARD = NormalDist()
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,8 +77,8 @@ def conformity_probability(
     if u == 0.0:
         inside = (low is None or value >= low) and (high is None or value <= high)
         return 1.0 if inside else 0.0
-    above = 0.0 if low is None else float(ndtr((low - value) / u))
-    below = 1.0 if high is None else float(ndtr((high - value) / u))
+    above = 0.0 if low is None else _below((low - value) / u)
+    below = 1.0 if high is None else _below((high - value) / u)
     return max(0.0, below - above)
 
 
@@ -119,7 +119,7 @@ def difference(
     variance = 2 * repeatability**2
     if not same_instrument:
         variance += u_before**2 + u_after**2
-    half = float(ndtri(0.5 + coverage / 2)) * math.sqrt(variance)
+    half = _STANDARD.inv_cdf(0.5 + coverage / 2) * math.sqrt(variance)
     value = after - before
     provable = smallest_provable_change(math.sqrt(variance))
     return Difference(value, value - half, value + half, provable)
@@ -132,3 +132,8 @@ def smallest_provable_change(u_difference: float) -> float:
         u_difference: standard uncertainty of the difference [unit].
     """
     return 2.0 * u_difference
+
+
+def _below(z: float) -> float:
+    """Return P(a standard normal is below z), exact in both tails."""
+    return 0.5 * math.erfc(-z / math.sqrt(2.0))

@@ -10,14 +10,20 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.ndimage import maximum_filter1d, median_filter, minimum_filter1d
-from scipy.signal import lfilter, lfiltic
 
 from witnessmark.analyses.sensors.liveliness import Profile
 from witnessmark.analyses.sensors.trace_samples import SensorTrace, own_noise, resolution
+from witnessmark.late import late
 from witnessmark.model.recording import Channel, Floats, Recording
+
+if TYPE_CHECKING:
+    from scipy import ndimage, signal
+else:
+    ndimage = late("scipy.ndimage")
+    signal = late("scipy.signal")
 
 __all__ = ["FOLLOWS", "Explained", "explained", "prepare_explained"]
 
@@ -89,7 +95,7 @@ def explained(recording: Recording, channel: Channel) -> Explained | None:
     work = _fit(time, values, sources)
     per = max(float(np.median(np.diff(time))), 1e-3)
     width = 2 * max(round(_NEAR_S / per), 1) + 1
-    moved = maximum_filter1d(work, width) - minimum_filter1d(work, width)
+    moved = ndimage.maximum_filter1d(work, width) - ndimage.minimum_filter1d(work, width)
     return Explained(time, values, work, (_ERR * moved) ** 2)
 
 
@@ -104,7 +110,7 @@ def prepare_explained(found: Explained, profile: Profile) -> SensorTrace | None:
     step = resolution(found.values, profile.scale)
     noise = min(own_noise(plain), profile.scale)
     side = max(round(2.0 / per), 2)
-    away = np.abs(plain - median_filter(plain, 4 * side + 1, mode="nearest"))
+    away = np.abs(plain - ndimage.median_filter(plain, 4 * side + 1, mode="nearest"))
     sure = np.sqrt(found.variance + noise**2)
     odd = away > np.maximum(1.2 * profile.scale, 4.0 * sure)
     if not odd.any():
@@ -173,7 +179,7 @@ def _quick(time: Floats, values: Floats) -> Floats:
     beats = np.arange(time[0], time[-1] + 1.0, 1.0)
     each = np.interp(beats, time, values)
     size = int(_SLOW_S)
-    slow = median_filter(each, size=size + 1, mode="nearest")
+    slow = ndimage.median_filter(each, size=size + 1, mode="nearest")
     return np.asarray(values - np.interp(time, beats, slow))
 
 
@@ -182,6 +188,6 @@ def _lagged(time: Floats, values: Floats, lag: float) -> Floats:
     beats = np.arange(time[0], time[-1] + 0.25, 0.25)
     each = np.interp(beats, time, values)
     keep = np.exp(-0.25 / lag)
-    start = lfiltic([1.0 - keep], [1.0, -keep], [each[0]])
-    out, _ = lfilter([1.0 - keep], [1.0, -keep], each, zi=start)
+    start = signal.lfiltic([1.0 - keep], [1.0, -keep], [each[0]])
+    out, _ = signal.lfilter([1.0 - keep], [1.0, -keep], each, zi=start)
     return np.asarray(np.interp(time, beats, out))

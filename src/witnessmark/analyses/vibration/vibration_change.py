@@ -4,15 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy import stats
 
 from witnessmark.analyses.an_analysis import Bench, not_run
 from witnessmark.analyses.vibration.vibration_drives import VibrationDrive
 from witnessmark.analyses.vibration.vibration_levels import Cell
+from witnessmark.late import late
 from witnessmark.model.finding import Evidence, Finding, OperatingPoint, Outcome
 from witnessmark.physics.vibration.vibration_family import FamilyVerdict
+
+if TYPE_CHECKING:
+    from scipy import stats
+else:
+    stats = late("scipy.stats")
 
 __all__ = ["Change", "change", "compare"]
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
-from scipy import signal
 
 from witnessmark.analyses.an_analysis import Bench
+from witnessmark.late import late
 from witnessmark.model.entries.entry_data import RecordingData, TruckData
 from witnessmark.model.recording import Channel, Floats, Recording
 from witnessmark.physics.vibration.clock_alignment import Alignment, align
@@ -17,6 +17,11 @@ from witnessmark.physics.vibration.orders.line_selection import Sweep
 from witnessmark.physics.vibration.orders.order_lines import Line, expected_lines, same_turning
 from witnessmark.physics.vibration.orders.order_tracking import turns
 from witnessmark.units import to_house
+
+if TYPE_CHECKING:
+    from scipy import signal
+else:
+    signal = late("scipy.signal")
 
 __all__ = [
     "DriveSpan",

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import ndtr
 
 from witnessmark.inference.fuel.draws.fuel_posterior import FuelPosterior
 from witnessmark.inference.fuel.draws.fuel_prior import RENEWAL_DIMENSIONS, renew
@@ -19,11 +19,17 @@ from witnessmark.inference.fuel.fuel_observations import (
     covariance,
 )
 from witnessmark.inference.fuel.fuel_observations import predicted as predicted_reading
+from witnessmark.late import late
 from witnessmark.model.finding import OperatingPoint
 from witnessmark.model.step import Forecast
 from witnessmark.physics.fuel.supply_circuit import PSI, Circuit, CircuitState, solve
 from witnessmark.units import QUANTITIES, display_unit, from_house
 from witnessmark.words.numbers import chance_words
+
+if TYPE_CHECKING:
+    from scipy import special
+else:
+    special = late("scipy.special")
 
 __all__ = ["Band", "gallery_points", "predict_readings", "repair_forecasts", "resample"]
 
@@ -150,7 +156,7 @@ def _inside(true: Floats, band: Band) -> float:
     """Return the chance of the true pressure to be inside, 1 psi of the model left open."""
     low = -np.inf if band[0] is None else band[0]
     high = np.inf if band[1] is None else band[1]
-    return float(np.mean(ndtr((high - true) / PSI) - ndtr((low - true) / PSI)))
+    return float(np.mean(special.ndtr((high - true) / PSI) - special.ndtr((low - true) / PSI)))
 
 
 def _forecast(

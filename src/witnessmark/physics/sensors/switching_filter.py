@@ -16,11 +16,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 import numpy.typing as npt
-from scipy.linalg import expm
+
+from witnessmark.late import late
+
+if TYPE_CHECKING:
+    from scipy import linalg
+else:
+    linalg = late("scipy.linalg")
 
 __all__ = ["FilterMode", "Hypothesis", "Stretches", "Track", "as_stretches", "filter_stretches"]
 
@@ -236,7 +242,7 @@ class _Model:
 @lru_cache(maxsize=4096)
 def _change(hypothesis: Hypothesis, interval: float) -> Floats:
     """Return P(mode after | mode before) over an interval."""
-    return np.asarray(expm(hypothesis.generator() * interval))
+    return np.asarray(linalg.expm(hypothesis.generator() * interval))
 
 
 @lru_cache(maxsize=256)

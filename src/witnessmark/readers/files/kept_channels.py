@@ -11,13 +11,12 @@ from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 from itertools import pairwise
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
-import polars as pl
-from polars.io.plugins import register_io_source
 
+from witnessmark.late import late
 from witnessmark.model.problem import Problem
 from witnessmark.model.recording import (
     Channel,
@@ -28,6 +27,11 @@ from witnessmark.model.recording import (
     TroubleCode,
 )
 from witnessmark.readers.files.keep import Keeper, let_go, rest
+
+if TYPE_CHECKING:
+    import polars as pl
+else:
+    pl = late("polars")
 
 __all__ = ["load", "load_window", "store"]
 
@@ -40,12 +44,6 @@ _GROUP = 32_768
 #: Rows that are written or put in place at once; a long recording never stands whole in memory.
 _ROWS = 2**19
 _COLUMNS = ("time_s", "values", "quality")
-_SCHEMA = {
-    "channel": pl.UInt16,
-    "time_s": pl.Float64,
-    "values": pl.Float64,
-    "quality": pl.UInt8,
-}
 
 
 def store(recording: Recording, folder: Path) -> Path:
@@ -67,7 +65,12 @@ def store(recording: Recording, folder: Path) -> Path:
         for frame in _stretches(recording):
             yield frame if with_columns is None else frame.select(with_columns)
 
-    register_io_source(rows, schema=_SCHEMA).sink_parquet(
+    from polars.io.plugins import register_io_source  # noqa: PLC0415  (heavy; only a write needs it)
+
+    schema = {
+        "channel": pl.UInt16, "time_s": pl.Float64, "values": pl.Float64, "quality": pl.UInt8,
+    }  # fmt: skip
+    register_io_source(rows, schema=schema).sink_parquet(
         part,
         compression="zstd",
         compression_level=1,

@@ -5,14 +5,20 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Collection, Sequence
 from itertools import combinations
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
-import polars as pl
 
+from witnessmark.late import late
 from witnessmark.readers.tables.table_layout import Layout
 from witnessmark.readers.tables.table_rows import RowCheck
 from witnessmark.readers.told import Trouble
+
+if TYPE_CHECKING:
+    import polars as pl
+else:
+    pl = late("polars")
 
 __all__ = ["HeadingsAgain", "swapped_behind_break"]
 

@@ -6,17 +6,22 @@ import codecs
 import re
 from collections.abc import Iterator, Sequence
 from io import BytesIO
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
-import polars as pl
 
+from witnessmark.late import late
 from witnessmark.readers.files.source import FileSource
 from witnessmark.readers.tables.table_again import HeadingsAgain, swapped_behind_break
 from witnessmark.readers.tables.table_layout import Layout
 from witnessmark.readers.tables.table_rows import RowCheck
 from witnessmark.readers.told import Trouble
+
+if TYPE_CHECKING:
+    import polars as pl
+else:
+    pl = late("polars")
 
 __all__ = ["frames"]
 
@@ -24,8 +29,6 @@ __all__ = ["frames"]
 _PIECE = 8 * 2**20
 _NOTHING = ["", "-", "--", "---", "----", "NA", "N/A", "n/a", "NaN", "nan", "null", "NULL", "None",
             "none", "#N/A", "nodata", "NODATA", "?", "*", "inf", "-inf", "Inf"]  # fmt: skip
-#: The fast parser refuses odd text, and on some gives up altogether; then it is split by hand.
-_REFUSALS = (pl.exceptions.PolarsError, pl.exceptions.PanicException)
 #: A number with one mark that groups nothing: other than three digits stand behind it.
 _ONE_MARK = r"^[-+]?\d+{}(\d{{1,2}}|\d{{4,}})$"
 _TRUE = ["on", "true", "yes", "closed", "active", "high"]
@@ -191,11 +194,11 @@ def _parsed(
         for blanks in ([], _NOTHING):  # words for "nothing" cost time, so only when needed
             try:
                 return _read(text, layout, schema, blanks)
-            except _REFUSALS:
+            except _refusals():
                 continue
     try:
         strings = _read(text, layout, {f"c{i}": pl.String for i in range(count)}, _NOTHING)
-    except _REFUSALS:
+    except _refusals():
         strings = _by_hand(text, layout, count)
     strings, places = again.without(strings, texts, lines.of)
     return strings.with_columns(
@@ -219,6 +222,11 @@ def _read(
         decimal_comma=layout.decimal_comma and layout.delimiter != ",",
         encoding="utf8-lossy",
     )
+
+
+def _refusals() -> tuple[type[BaseException], ...]:
+    """The fast parser refuses odd text, or gives up altogether; then it is split by hand."""
+    return pl.exceptions.PolarsError, pl.exceptions.PanicException
 
 
 def _by_hand(text: bytes, layout: Layout, count: int) -> pl.DataFrame:

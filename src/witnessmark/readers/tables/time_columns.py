@@ -4,12 +4,17 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
-import polars as pl
 
+from witnessmark.late import late
 from witnessmark.model.recording import Floats
+
+if TYPE_CHECKING:
+    import polars as pl
+else:
+    pl = late("polars")
 
 __all__ = ["TimeColumn", "clock_of", "day_scale", "is_compact", "is_time", "seconds"]
 

@@ -12,10 +12,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
-from scipy.stats import chi2
 
 from witnessmark.inference.fuel.draws.fuel_prior import (
     DIMENSIONS,
@@ -39,7 +39,13 @@ from witnessmark.inference.fuel.fuel_observations import (
     Observation,
     covariance,
 )
+from witnessmark.late import late
 from witnessmark.physics.fuel.supply_circuit import L_PER_H, PSI
+
+if TYPE_CHECKING:
+    from scipy import special
+else:
+    special = late("scipy.special")
 
 __all__ = ["ENOUGH", "Floats", "FuelPosterior", "default_log_prior", "infer", "log_likelihood"]
 
@@ -241,13 +247,18 @@ def _weigh(
         log_evidence=evidence,
         effective=float(1.0 / np.square(weight).sum()),
         chi_square=best,
-        limit=float(chi2.ppf(FIT_QUANTILE, max(len(obs), 1))),
+        limit=_chi_square(FIT_QUANTILE, max(len(obs), 1)),
         adapted=False,
         observations=obs,
         root=root,
         log_parts=parts,
         log_extra=extra,
     )
+
+
+def _chi_square(quantile: float, freedom: int) -> float:
+    """Return the quantile of the chi-square distribution (Abramowitz and Stegun 26.4.19)."""
+    return 2.0 * float(special.gammaincinv(0.5 * freedom, quantile))
 
 
 def _sums_of(hypothesis: Ints, log_terms: Floats, kinds: int = len(HYPOTHESES)) -> Floats:

@@ -8,11 +8,10 @@ every draw trivial, so proposals of any shape can be weighted exactly.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import ndtr
 
 from witnessmark.inference.fuel.fuel_groups import (
     AIR,
@@ -24,8 +23,14 @@ from witnessmark.inference.fuel.fuel_groups import (
     RETURN,
     SUCTION,
 )
+from witnessmark.late import late
 from witnessmark.physics.fuel.supply_circuit import PSI, Circuit, solve
 from witnessmark.physics.fuel.supply_types import PARAMETERS, TypeValues, type_circuit
+
+if TYPE_CHECKING:
+    from scipy import special
+else:
+    special = late("scipy.special")
 
 __all__ = [
     "DIMENSIONS",
@@ -99,7 +104,9 @@ class UnknownType:
 
     def values(self, z: Floats) -> TypeValues:
         """Return type values for standard normals of shape (n, 8)."""
-        layout = np.searchsorted(np.cumsum(LAYOUT_SHARES)[:2], ndtr(z[:, 0])).astype(np.intp)
+        layout = np.searchsorted(np.cumsum(LAYOUT_SHARES)[:2], special.ndtr(z[:, 0])).astype(
+            np.intp
+        )
         return type_values(layout, z)
 
 
@@ -128,7 +135,7 @@ class LearntType:
 
     def values(self, z: Floats) -> TypeValues:
         """Return type values for standard normals of shape (n, 8)."""
-        layout = np.searchsorted(np.cumsum(self.shares)[:2], ndtr(z[:, 0])).astype(np.intp)
+        layout = np.searchsorted(np.cumsum(self.shares)[:2], special.ndtr(z[:, 0])).astype(np.intp)
         moved = z.copy()
         for index in range(3):
             here = layout == index
@@ -160,7 +167,7 @@ def type_values(layout: npt.NDArray[np.intp], z: Floats) -> TypeValues:
         layout: index of the layout, shape (n,).
         z: standard normals, shape (n, 8); the first column is not used here.
     """
-    u = ndtr(z)
+    u = special.ndtr(z)
     large = layout == 2
     size = np.where(large, 0.4815, PARAMETERS["displacement"].nominal)
     return TypeValues(
@@ -223,7 +230,7 @@ def apply_fault(c: Circuit, group: int, z: Floats, reference: tuple[Floats, Floa
     Sizes are drawn evenly inside the fault ranges of ``PARAMETERS``; a leaking seat may also be
     a good deal larger than its usual range (one in ``1 / BEYOND``). Judgement.
     """
-    kind, size, extra = ndtr(z[:, 0]), ndtr(z[:, 1]), ndtr(z[:, 2])
+    kind, size, extra = special.ndtr(z[:, 0]), special.ndtr(z[:, 1]), special.ndtr(z[:, 2])
     conductance, delivery = reference
     if group == RELIEF:
         spring = kind < SPRING_SHARE

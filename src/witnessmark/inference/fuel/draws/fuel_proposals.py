@@ -11,12 +11,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import ndtr, ndtri
-from scipy.stats import qmc
 
+from witnessmark.inference.fuel.draws.even_points import even_normals
 from witnessmark.inference.fuel.draws.fuel_prior import (
     BIAS_SHARE,
     DIMENSIONS,
@@ -34,6 +34,12 @@ from witnessmark.inference.fuel.draws.fuel_samples import (
     join,
 )
 from witnessmark.inference.fuel.fuel_groups import HYPOTHESES
+from witnessmark.late import late
+
+if TYPE_CHECKING:
+    from scipy import special
+else:
+    special = late("scipy.special")
 
 __all__ = ["Cut", "Pool", "Proposal", "cuts_of", "fit", "normals"]
 
@@ -68,7 +74,7 @@ class Cut:
         """Return the cut of a coordinate into pieces of these probabilities."""
         share = np.asarray(shares, dtype=np.float64)
         inner = np.clip(np.cumsum(share)[:-1], 0.0, 1.0)
-        return cls(column, np.concatenate([[-np.inf], ndtri(inner), [np.inf]]), share)
+        return cls(column, np.concatenate([[-np.inf], special.ndtri(inner), [np.inf]]), share)
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,9 +105,11 @@ class Proposal:
         z[:, self.free] = self.mean + standard[:, self.free] @ self.root.T
         for cut, piece in self.pieces:
             below = float(cut.shares[:piece].sum())
-            inside = below + float(cut.shares[piece]) * ndtr(standard[:, cut.column])
+            inside = below + float(cut.shares[piece]) * special.ndtr(standard[:, cut.column])
             low, high = cut.edges[piece], cut.edges[piece + 1]
-            z[:, cut.column] = np.clip(ndtri(np.clip(inside, 1e-15, 1.0 - 1e-15)), low, high)
+            z[:, cut.column] = np.clip(
+                special.ndtri(np.clip(inside, 1e-15, 1.0 - 1e-15)), low, high
+            )
         return z
 
     def log_density(self, z: Floats) -> Floats:
@@ -120,9 +128,7 @@ class Proposal:
 @lru_cache(maxsize=6)
 def normals(width: int, seed: int) -> Floats:
     """Return standard normals that fill the space evenly, shape (many, width)."""
-    engine = qmc.Sobol(width, scramble=True, rng=np.random.default_rng(seed))
-    points = ndtri(np.clip(engine.random(_POINTS), 1e-12, 1.0 - 1e-12))
-    return np.asarray(points, dtype=np.float64)
+    return even_normals(width, _POINTS, seed)
 
 
 def cuts_of(

@@ -10,10 +10,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import ndtr
 
 from witnessmark.inference.fuel.draws.fuel_prior import (
     DIMENSIONS,
@@ -35,7 +35,13 @@ from witnessmark.inference.fuel.fuel_observations import (
     Observation,
     predicted,
 )
+from witnessmark.late import late
 from witnessmark.physics.fuel.supply_circuit import Circuit, CircuitState, solve
+
+if TYPE_CHECKING:
+    from scipy import special
+else:
+    special = late("scipy.special")
 
 __all__ = [
     "STEP_DIMENSIONS",
@@ -208,7 +214,7 @@ def _repair(
     flag = np.int64(1 << repair.group)
     if not GROUPS[repair.group].causes or repair.group >= 8:
         return circuit, label
-    u = ndtr(step[:, 0])
+    u = special.ndtr(step[:, 0])
     at_fault = (label & flag) != 0
     wrong = u < WRONG_PART
     kept = ~wrong & at_fault & (u < WRONG_PART + (1.0 - WRONG_PART) * (1.0 - repair.share))

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, fields
 from threading import Lock
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import ndtri
-from scipy.stats import qmc
 
+from witnessmark.inference.fuel.draws.even_points import even_normals
 from witnessmark.inference.fuel.draws.fuel_prior import (
     DIMENSIONS,
     FAULT_DIMENSIONS,
@@ -22,7 +22,13 @@ from witnessmark.inference.fuel.draws.fuel_prior import (
 )
 from witnessmark.inference.fuel.fuel_groups import HYPOTHESES, OTHER
 from witnessmark.inference.fuel.fuel_observations import Key
+from witnessmark.late import late
 from witnessmark.physics.fuel.supply_circuit import Circuit, CircuitState, solve
+
+if TYPE_CHECKING:
+    from scipy import special
+else:
+    special = late("scipy.special")
 
 __all__ = ["STANDARD_POINTS", "PriorTable", "Sizes", "build_table", "faulty"]
 
@@ -116,9 +122,7 @@ def build_table(
     sizes = sizes or Sizes()
     counts = np.array([sizes.of(h) for h in HYPOTHESES])
     top = int(counts.max())
-    exponent = int(np.ceil(np.log2(top)))
-    engine = qmc.Sobol(DIMENSIONS, scramble=True, rng=np.random.default_rng(seed))
-    base = ndtri(np.clip(engine.random_base2(exponent), 1e-12, 1.0 - 1e-12))[:top]
+    base = even_normals(DIMENSIONS, 2 ** int(np.ceil(np.log2(top))), seed)[:top]
     types, units = draws(prior, base)
     reference = idle_reference(types)
     starts = np.concatenate([[0], np.cumsum(counts)]).astype(np.intp)

@@ -5,11 +5,11 @@ from __future__ import annotations
 import hashlib
 from collections import OrderedDict
 from threading import Lock
+from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.special import ndtri
-from scipy.stats import qmc
 
+from witnessmark.inference.fuel.draws.even_points import even_normals
 from witnessmark.inference.fuel.draws.fuel_posterior import log_likelihood
 from witnessmark.inference.fuel.draws.fuel_prior import (
     DIMENSIONS,
@@ -29,8 +29,14 @@ from witnessmark.inference.fuel.fuel_observations import (
     Observation,
     predicted,
 )
+from witnessmark.late import late
 from witnessmark.model.fuel_baseline import FuelBaseline
 from witnessmark.physics.fuel.supply_circuit import PSI, solve
+
+if TYPE_CHECKING:
+    from scipy import special
+else:
+    special = late("scipy.special")
 
 __all__ = ["learn_type", "table_for"]
 
@@ -67,8 +73,7 @@ def learn_type(baseline: FuelBaseline) -> TypePrior:
     if not observations:
         return UnknownType()
     key = _key(baseline)
-    engine = qmc.Sobol(DIMENSIONS, scramble=True, rng=np.random.default_rng(7))
-    z = ndtri(np.clip(engine.random_base2(14), 1e-12, 1 - 1e-12))
+    z = even_normals(DIMENSIONS, 2**14, 7)
     _, units = draws(UnknownType(), z)
     states = {
         k: solve(units, k.rpm, k.load, throttled=k.throttled)

@@ -18,12 +18,18 @@ in one window.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
-from scipy import stats
 
+from witnessmark.late import late
 from witnessmark.model.recording import Floats
+
+if TYPE_CHECKING:
+    from scipy import stats
+else:
+    stats = late("scipy.stats")
 
 __all__ = [
     "Level",

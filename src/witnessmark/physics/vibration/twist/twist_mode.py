@@ -19,13 +19,19 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
-from scipy.interpolate import RectBivariateSpline
 
+from witnessmark.late import late
 from witnessmark.model.recording import Floats
 from witnessmark.physics.vibration.twist.tooth_timing import Torsion
+
+if TYPE_CHECKING:
+    from scipy import interpolate
+else:
+    interpolate = late("scipy.interpolate")
 
 __all__ = [
     "MODEL_ERROR",
@@ -244,7 +250,7 @@ def _order_cost(
 def _refine(cost: Floats) -> tuple[Floats, Floats, Floats]:
     """Weights exp(-cost/2) on a finer grid of frequency and log damping."""
     log_z = np.log(_DAMPINGS)
-    spline = RectBivariateSpline(_FREQUENCIES, log_z, cost, kx=3, ky=3)
+    spline = interpolate.RectBivariateSpline(_FREQUENCIES, log_z, cost, kx=3, ky=3)
     f = np.linspace(_FREQUENCIES[0], _FREQUENCIES[-1], 801)
     z = np.linspace(log_z[0], log_z[-1], 401)
     fine = spline(f, z)

@@ -17,11 +17,12 @@ or more from the first and carry at least a fifth of its part; otherwise there i
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
-from scipy import optimize, stats
 
+from witnessmark.late import late
 from witnessmark.model.recording import Floats
 from witnessmark.physics.vibration.twist.tooth_timing import Torsion
 from witnessmark.physics.vibration.twist.twist_mode import (
@@ -31,6 +32,12 @@ from witnessmark.physics.vibration.twist.twist_mode import (
     binned_orders,
     sweep_scale,
 )
+
+if TYPE_CHECKING:
+    from scipy import optimize, stats
+else:
+    optimize = late("scipy.optimize")
+    stats = late("scipy.stats")
 
 __all__ = ["WORTH", "TwistPair", "fit_twist_pair", "pair_curve"]
 
