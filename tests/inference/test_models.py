@@ -142,7 +142,7 @@ class WrongExample(FlatModel):
 
 class Meddles(FlatModel):
     def evidence(self, material):
-        material.bench.stages["c"] = material.bench.stages.get("c", 0) + 1
+        object.__setattr__(material.bench, "stages", {**material.bench.stages, "new": 1})
         return super().evidence(material)
 
 

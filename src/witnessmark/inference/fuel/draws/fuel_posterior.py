@@ -247,18 +247,14 @@ def _weigh(
         log_evidence=evidence,
         effective=float(1.0 / np.square(weight).sum()),
         chi_square=best,
-        limit=_chi_square(FIT_QUANTILE, max(len(obs), 1)),
+        # the chi-square distribution is a gamma distribution
+        limit=2.0 * float(special.gammaincinv(0.5 * max(len(obs), 1), FIT_QUANTILE)),
         adapted=False,
         observations=obs,
         root=root,
         log_parts=parts,
         log_extra=extra,
     )
-
-
-def _chi_square(quantile: float, freedom: int) -> float:
-    """Return the quantile of the chi-square distribution (Abramowitz and Stegun 26.4.19)."""
-    return 2.0 * float(special.gammaincinv(0.5 * freedom, quantile))
 
 
 def _sums_of(hypothesis: Ints, log_terms: Floats, kinds: int = len(HYPOTHESES)) -> Floats:
