@@ -16,7 +16,7 @@ from witnessmark.knowledge import load_knowledge
 from witnessmark.model.entries import entry as entries
 from witnessmark.model.entries.case import Case
 from witnessmark.readers.files import source
-from witnessmark.workflow.case.shop_on_disk import Shop, open_shop
+from witnessmark.workflow.case.shop_on_disk import Shop, entry_line, open_shop
 from witnessmark.workflow.case.uploads import begin, finish, take_piece
 from witnessmark.workflow.dossier.assess_case import assess
 from witnessmark.workflow.recordings.case_recordings import COLUMNS_FILE, recordings_of_shop
@@ -176,3 +176,30 @@ def test_a_table_with_remembered_names_is_decoded_once(
     assert [speed(), speed(), speed(), len(decoded)] == [True, True, True, 2]
     file_settings([table], columns=["speed=ignore"], remember=book)
     assert [speed(), speed(), len(decoded)] == [False, False, 3]
+
+
+def test_evidence_is_collected_once_a_stage_and_knowledge_read_once(
+    shop: Shop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Page, report and estimate of a case with one work: two stages, two collections."""
+    from witnessmark.inference.odds import case_odds
+    from witnessmark.knowledge import loader
+    from witnessmark.workflow.dossier.dossier_of_shop import KEPT, assess_in_shop
+    from witnessmark.workflow.papers.case_papers import report_html
+
+    lines = [
+        entry_line("truck", {"label": "unit 9"}),
+        entry_line("complaint", {"words": "runs hot", "families": ["overheat"]}),
+        entry_line("work", {"did": "fan clutch renewed"}),
+    ]
+    shop.new_case("one", lines)
+    loader._load.cache_clear()
+    KEPT.clear()
+    collected = counted(monkeypatch, case_odds, "family_evidence")
+    parsed = counted(monkeypatch, loader, "read_pack")
+    assess_in_shop(shop, "one")
+    for quote in (False, True):
+        report_html(shop, "one", quote=quote)
+    assert len(collected) == 2
+    assert len(parsed) == len(loader.shipped_packs())
+    assert [c.case for c in KEPT.computed] == ["one"]
