@@ -160,12 +160,17 @@ class Stop:
     note: str
     source: Source
 
-    @property
-    def checks(self) -> tuple[str, ...]:
-        """Return the tests that lift it, in the order in which to make them."""
-        asked = [leaf for part in (*self.until, *self.until_drive) for leaf in part.leaves()]
+    def checks_of(self, level: str) -> tuple[str, ...]:
+        """Return the tests that lift the ``start`` or the ``drive``, in their order."""
+        parts = self.until if level == "start" else self.until_drive
+        asked = [leaf for part in parts for leaf in part.leaves()]
         tests = (a.ids[0] for a in asked if a.kind == "test" and not a.or_not_run)
         return tuple(dict.fromkeys(tests))
+
+    @property
+    def checks(self) -> tuple[str, ...]:
+        """Return the tests that lift it on both levels, in the order in which to make them."""
+        return tuple(dict.fromkeys((*self.checks_of("start"), *self.checks_of("drive"))))
 
     @property
     def causes(self) -> tuple[str, ...]:

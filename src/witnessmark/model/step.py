@@ -84,6 +84,7 @@ class Step:
         proof: what to re-measure after a repair.
         forbids: of a safety stop, the needs that nothing may have while it stands.
         checks: of a safety stop, the tests whose result lifts it; they may be made under it.
+        allowed: of a safety stop, tests that may be made under it although it forbids their kind.
         barred: of a safety stop, tests that it forbids besides.
         drive: of a safety stop, what the driver may do: park, tow, limp or drive.
         until: of a safety stop, what lifts it, in words.
@@ -108,6 +109,7 @@ class Step:
     proof: str = ""
     forbids: tuple[str, ...] = ()
     checks: tuple[str, ...] = ()
+    allowed: tuple[str, ...] = ()
     barred: tuple[str, ...] = ()
     drive: str = ""
     until: str = ""
@@ -116,7 +118,7 @@ class Step:
         """Say whether this stop forbids a test or measurement with these needs."""
         if step in self.barred:
             return True
-        return self.rules_out(needs) and step not in self.checks
+        return self.rules_out(needs) and step not in {*self.checks, *self.allowed}
 
     def rules_out(self, needs: Iterable[str]) -> bool:
         """Say whether this stop forbids what needs these conditions.

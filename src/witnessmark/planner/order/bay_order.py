@@ -125,8 +125,8 @@ def _after_the_stops(
             continue
         if any(bench.chances.get(c, 0.0) >= DECIDED_FROM for c in rule.causes):
             continue  # its repair opens it up and looks all the same
-        due = bench.open_tests(rule.checks)
-        due.sort(key=lambda t: rule.checks.index(t.id))
+        due = bench.open_tests(step.checks)
+        due.sort(key=lambda t: step.checks.index(t.id))
         why = f"It is the check that the stop asks for: {step.name[:1].lower()}{step.name[1:]}."
         found = (_as_step(t, steps, bench, settings, step.expected_total_usd, why) for t in due[:1])
         checks += [s for s in found if s is not None and s.step not in {c.step for c in checks}]

@@ -51,6 +51,11 @@ class StandingStop:
         return self.stop.once_checked if worse and self.stop.once_checked else self.stop.say
 
     @property
+    def checks(self) -> tuple[str, ...]:
+        """Return the tests that lift this level; those of the next one wait."""
+        return self.stop.checks_of(self.level)
+
+    @property
     def seen_now(self) -> bool:
         """Whether a test of its own raised it."""
         return any(asked.kind == "test" for asked in self.seen)
@@ -85,7 +90,8 @@ def standing_stop(stop: Stop, facts: Facts) -> StandingStop | None:
         level = "drive"
     danger = _danger(stop.causes, facts)
     fresh = tuple(asked for asked, place in seen if place >= facts.begins(facts.stage))
-    checked = bool(stop.checks) and all(_answer(t, facts) is not None for t in stop.checks)
+    due = stop.checks_of(level)
+    checked = bool(due) and all(_answer(t, facts) is not None for t in due)
     return StandingStop(stop, level, danger, fresh, checked)
 
 

@@ -120,7 +120,7 @@ def _plain_row(word: OwnWord) -> dict[str, Any]:
 
 def _pack_text(family: str, rows: dict[str, dict[str, Any]]) -> str:
     out = [
-        'schema = "witnessmark.pack/1.0"',
+        'schema = "witnessmark.pack/2.0"',
         f'name = "own_{family}"',
         'title = "Changed by the owner of this shop"',
         f'version = "{_now():%Y.%m.%d}"',
