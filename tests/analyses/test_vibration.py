@@ -7,6 +7,7 @@ from analyses.vibration_material import TRUCK, bench, channel, drive, recording
 from witnessmark.analyses.vibration import what_it_follows as vibration
 from witnessmark.analyses.vibration.vibration_change import compare
 from witnessmark.analyses.vibration.vibration_levels import Cell
+from witnessmark.workflow.dossier.assess_case import assess
 
 
 def only(findings, code):
@@ -168,6 +169,17 @@ def test_an_accessory_is_named_by_its_ratio():
     assert "water pump 1x turns with it in every gear" in (
         only(found, "vibration_family")[0].sentence
     )
+
+
+def test_order_2_in_two_gears_and_neutral_sends_nobody_to_the_shaft():
+    recorded = one_file(3, lines=[("engine", 2.0, 0.35)], neutral=1.0, blips=True)
+    made = bench([("v", 0, recorded)])
+    assessed = assess(made.case, made.recordings)
+    family = next(f for f in assessed.findings if f.code == "vibration_family")
+    assert family.details["line"] == "engine order 2"
+    shaft = {"v_shaft", "v_angle", "v_joint", "v_tyreorder"}
+    assert not shaft & {s.step for s in assessed.steps[:5]}
+    assert not {"ujoint", "driveline_angle"} & {s.step for s in assessed.steps[:5]}
 
 
 @pytest.mark.parametrize("ratio", [0.62, 0.9, 1.13, 1.37, 2.7, 2.93, 5.3, 8.1])

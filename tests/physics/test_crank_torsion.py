@@ -106,6 +106,48 @@ def test_phase_sums():
     )
 
 
+def test_star_diagrams_of_a_six_by_hand():
+    """Phase-vector (star) diagrams of 1-5-3-6-2-4, worked by hand.
+
+    Firing angles every 120 degrees of crank: 1 at 0, 5 at 120, 3 at 240, 6 at 360, 2 at 480, 4 at
+    600. The star of order k turns each by k times its angle:
+
+        k    1     2     3     4     5     6        of the vectors (degrees)
+        1/2  0    240   120   300    60   180       six rays 60 degrees apart, 6 against 1
+        1    0    120   240   240   120     0       pairs 1-6, 2-5, 3-4 on three rays
+        3/2  0      0     0   180   180   180       1-2-3 against 4-5-6
+        2    0    240   120   120   240     0       pairs again, turned the other way
+        5/2  0    120   240    60   300   180       six rays, the other way round
+        3    0      0     0     0     0     0       all along one ray
+
+    With the mode shape of the notes (nose = 1: .86 .70 .52 .31 .09 -.13 at the throws):
+
+        order 3    .86 + .70 + .52 + .31 + .09 - .13                         = 2.35
+        order 3/2  (.86 + .70 + .52) - (.31 + .09 - .13)                     = 1.81
+        order 1/2  x: .86 - .70/2 - .52/2 + .31/2 + .09/2 + .13              =  .58
+                   y: (-.70 + .52 - .31 + .09) sqrt(3)/2                     = -.35
+                   sqrt(.58^2 + .35^2)                                       =  .68
+        order 1    x: .86 - .13 - (.70 + .09)/2 - (.52 + .31)/2              = -.08
+                   y: (.70 + .09 - .52 - .31) sqrt(3)/2                      = -.03
+                   sqrt(.08^2 + .03^2)                                       =  .09
+    """
+    stars = {
+        0.5: (0, 240, 120, 300, 60, 180),
+        1.0: (0, 120, 240, 240, 120, 0),
+        1.5: (0, 0, 0, 180, 180, 180),
+        2.0: (0, 240, 120, 120, 240, 0),
+        2.5: (0, 120, 240, 60, 300, 180),
+        3.0: (0, 0, 0, 0, 0, 0),
+    }
+    firing = np.degrees(c.firing_phases(ORDER))
+    for order, star in stars.items():
+        turned = np.round(order * firing) % 360
+        assert turned.tolist() == list(star), order
+    shape = np.array([0.86, 0.70, 0.52, 0.31, 0.09, -0.13])
+    for order, by_hand in ((3.0, 2.35), (1.5, 1.81), (0.5, 0.68), (1.0, 0.09)):
+        assert abs(c.phase_sum(ORDER, order, shape)) == pytest.approx(by_hand, abs=0.006)
+
+
 def test_critical_speeds():  # T-crit
     first = c.free_modes(line(CRANK_J, CRANK_K))[0].frequency
     assert c.critical_speeds(first, (3, 4.5, 6, 7.5, 9)) == pytest.approx(
