@@ -37,6 +37,19 @@ def seeds(shared: Path | None) -> dict[str, bytes]:
         + b"".join(b"23:59:%02d.5,%d,\n" % (n, 60 + n % 20) for n in count),
         "one column": b"Edge time (us)\n" + b"".join(b"%d\n" % (n * 2400) for n in range(90)),
         "samples": b"fs=5000\nvolts\n" + b"".join(b"%.3f\n" % (n % 7 - 3) for n in range(90)),
+        "two buses": b"".join(
+            b"(100.%06d) can%d 0CF00400#FF7D7D20%02X%02XFF7D\n" % (n * 9000, n % 2, n, 30 + n % 2)
+            for n in range(120)
+        ),
+        "adapter": b"".join(
+            b"(7.%06d) T0CF004008FF7D7D204E%02XFF7D\n" % (n * 9000, n) for n in count
+        ),
+        "raw cells": b"time_ms,can_id,dlc,byte0,byte1,byte2,byte3,byte4,byte5,byte6,byte7\n"
+        + b"".join(b"%d.5,217056256,8,255,125,125,%d,78,0,255,125\n" % (n * 20, n) for n in count),
+        "relative asc": b"date x\nbase hex timestamps relative\n"
+        + b"".join(b" 0.010000 1  ErrorFrame\n" if n % 9 == 5 else asc % (0, 20000) for n in count),
+        "fixed width": b"Time s      Engine Speed rpm    Coolant Temp degC\n"
+        + b"".join(b"%-12.1f%-20.1f%-10.1f\n" % (n / 2, 700 + n, 60 + n / 4) for n in count),
         "events": b"time;channel\n" + b"".join(b"%.4f;%d\n" % (n / 500, n % 2) for n in count),
         "behind": b"Time,RPM,Coolant\n"
         + b"".join(b"%d.5 s,%d rpm,%d degC\n" % (n, 700 + n, 20 + n) for n in count),

@@ -16,7 +16,16 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@click.option("--bus", required=True, help="interface:channel, such as socketcan:can0.")
+@click.option(
+    "--bus",
+    "buses",
+    required=True,
+    multiple=True,
+    help="interface:channel, such as socketcan:can0; may be repeated, all on one clock.",
+)
+@click.option(
+    "--rotate", type=float, metavar="MB", help="Begin a new file behind so many megabytes."
+)
 @click.option("--out", required=True, type=click.Path(path_type=Path), help="A new file.")
 @click.option("--bitrate", type=int, help="Bits per second; trucks use 250000 or 500000.")
 @click.option("--seconds", type=float, help="Stop after so many seconds; else with Ctrl-C.")
@@ -40,7 +49,8 @@ if TYPE_CHECKING:
 @click.option("--si", is_flag=True, help="Show SI units instead of the shop's.")
 @click.option("--json", "json_wanted", is_flag=True, help="Print JSON at the end, nothing before.")
 def command(
-    bus: str,
+    buses: tuple[str, ...],
+    rotate: float | None,
     out: Path,
     bitrate: int | None,
     seconds: float | None,
@@ -68,7 +78,7 @@ def command(
         for stop in drive.stops:
             click.echo(f"SAFETY FIRST: {stop.name}. {stop.why}")
     end = record(
-        bus,
+        buses,
         out,
         seconds=seconds,
         bitrate=bitrate,
@@ -78,12 +88,20 @@ def command(
         knowledge=drive.knowledge if drive is not None else None,
         si=si,
         tell=None if json_wanted else _tell,
+        rotate_bytes=None if rotate is None else int(rotate * 1e6),
     )
     if json_wanted:
         stops = [s.name for s in drive.stops] if drive is not None else []
         echo_json({"file": str(out), **asdict(end), "stops": stops})
         return
-    click.echo(f"{end.frames:,} frames in {end.seconds:.1f} s are in {out}.")
+    click.echo(f"{end.frames:,} frames in {end.seconds:.1f} s are in {', '.join(end.files)}.")
+    for name, quiet in end.listens_only.items():
+        if not quiet:
+            click.echo(
+                f"  {name} could not be told to listen only: its adapter acknowledged frames."
+            )
+    if end.stopped:
+        raise InputRefused(end.stopped, where=str(out), do="Make room, and record anew.")
     for band in end.bands.values():
         click.echo(f"  band: {band}")
     for line in end.card:

@@ -18,6 +18,8 @@ _SHOWN = (
 )  # fmt: skip
 #: Shortest time between two samples kept [s]: enough for the card, little memory in a long drive.
 _KEEP_S = 0.1
+#: Samples kept of each quantity, two hours of them; a recording of a week keeps no more.
+_MOST = 72_000
 
 
 class LiveValues:
@@ -92,3 +94,5 @@ class LiveValues:
         if not times or time_s - times[-1] >= _KEEP_S:
             times.append(time_s)
             kept.append(value)
+            if len(times) >= 2 * _MOST:
+                del times[:_MOST], kept[:_MOST]

@@ -40,6 +40,7 @@ class Layout:
         beside: columns at the left that describe the recording and hold no data.
         unclear: columns whose numbers can be read two ways, such as 1,234.
         tails: for every column the unit that stands behind each number, or empty.
+        lost: line and words of rows between headings and data that are neither.
         misfit: why headings and cells do not go together, in words; empty where they do.
         quoting: ``'`` where cells stand in single quotes, ``=`` where they are formulas of text.
     """
@@ -60,6 +61,7 @@ class Layout:
     tails: tuple[str, ...] = ()
     quoting: str = ""
     misfit: str = ""
+    lost: tuple[tuple[int, str], ...] = ()
 
 
 def decoded_text(head: bytes) -> tuple[str, str]:
@@ -195,6 +197,7 @@ def _try(lines: list[str], delimiter: str, encoding: str) -> tuple[float, Layout
         unclear=numbers.unclear,
         tails=tails,
         misfit=fit.misfit,
+        lost=_lost(names, units, rows[:start], lines),
     )
     return score, layout
 
@@ -211,6 +214,25 @@ def _line_of(names: list[str], rows: list[list[str]], lines: list[str]) -> str:
         if len(row) == len(names) and row and row[-1].strip() == names[-1].strip():
             return line
     return ""
+
+
+def _lost(
+    names: list[str], units: list[str], rows: list[list[str]], lines: list[str]
+) -> tuple[tuple[int, str], ...]:
+    """Return rows below the headings that look like damaged data: they hold numbers."""
+    heads = [n for n, row in enumerate(rows) if row and row[-1].strip() == names[-1].strip()] if (
+        names
+    ) else []  # fmt: skip
+    if not heads:
+        return ()
+    return tuple(
+        (number + 1, lines[number].strip()[:40])
+        for number in range(heads[-1] + 1, len(rows))
+        if len(rows[number]) >= max(2, len(names) - 1)
+        and not is_remark(lines[number])
+        and [c.strip() for c in rows[number]] != [u.strip() for u in units]
+        and sum(bool(re.match(r"[-+]?\d", c.strip())) for c in rows[number]) >= 1
+    )
 
 
 def _beside_headings(units: list[str], names: list[str], fit: Fit) -> list[str]:

@@ -89,6 +89,13 @@ def read(source: FileSource, settings: ReaderSettings) -> Recording:
             where=f"{source.name}, line {layout.first_row + 1}",
             do="Export the table with one heading a column, and with one mark between all cells.",
         )
+    for line, words in layout.lost:
+        source.trouble.add(
+            "rows above the data",
+            f"Line {line} stands between the headings and the data and is no row of either: "
+            f"'{words}' ({{count}} such lines).",
+            do="It is left out; export the table anew if it was a row.",
+        )
     plan = _plan(layout, settings, source.trouble)
     keeper = Keeper(_IN_MEMORY)
     columns, rows = _columns(source, plan, keeper)

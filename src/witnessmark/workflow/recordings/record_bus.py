@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import contextlib
-import os
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import IO, Any
+from typing import Any
 
 from witnessmark.analyses.road.road_test import CardLine, road_test_card
 from witnessmark.analyses.steady import STANDING, WARM_DEGC
@@ -21,6 +20,7 @@ from witnessmark.model.recording import Quality
 from witnessmark.model.step import Step
 from witnessmark.readers.bus.live import LiveValues
 from witnessmark.units import QUANTITIES, display_unit, from_house
+from witnessmark.workflow.recordings.line_file import DiskFull, LineFile
 
 __all__ = ["RecordProgress", "parse_bus", "record"]
 
@@ -30,6 +30,12 @@ FLUSH_S = 0.25
 SYNC_S = 1.0
 #: A bus that went away is tried again this often [s].
 RETRY_S = 1.0
+#: Stamps this close to the machine's clock are of that clock [s].
+_SAME_CLOCK_S = 5.0
+#: Frames come within this time, whatever the bus [s].
+_LATE_S = 0.2
+#: Frames of one bus taken before the next bus is looked at.
+_AT_ONCE = 200
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +50,10 @@ class RecordProgress:
         values: quantity -> shown text with its unit, and where its band is, in words.
         card: the road-test card.
         bands: for every quantity with a band, what the band is and who says so.
+        files: the files, in order; more than one where they are rotated.
+        stopped: why it ended before it was told to, in a sentence; empty otherwise.
+        listens_only: bus -> whether its adapter promised to send nothing, not even
+            acknowledgements.
     """
 
     seconds: float
@@ -53,6 +63,9 @@ class RecordProgress:
     values: dict[str, str]
     card: tuple[CardLine, ...]
     bands: dict[str, str] = field(default_factory=dict)
+    files: tuple[str, ...] = ()
+    stopped: str = ""
+    listens_only: dict[str, bool] = field(default_factory=dict)
 
 
 def parse_bus(text: str) -> tuple[str, str]:
@@ -71,7 +84,7 @@ def parse_bus(text: str) -> tuple[str, str]:
 
 
 def record(
-    bus: str,
+    bus: str | Sequence[str],
     out: Path,
     *,
     seconds: float | None = None,
@@ -84,6 +97,7 @@ def record(
     every_s: float = 1.0,
     tell: Callable[[RecordProgress], None] | None = None,
     stop: Callable[[], bool] = lambda: False,
+    rotate_bytes: int | None = None,
 ) -> RecordProgress:
     """Record until *seconds* are over, *stop* says so, or the person interrupts.
 
@@ -91,7 +105,8 @@ def record(
     that goes away is waited for; the file goes on when it is back.
 
     Args:
-        bus: ``interface:channel`` as python-can names them.
+        bus: ``interface:channel`` as python-can names them; several are recorded together, with
+            the stamps of all on this machine's clock.
         out: the file; it must not be there yet.
         seconds: how long, ``None`` until it is stopped.
         bitrate: bits per second where the interface needs it; trucks use 250,000 or 500,000.
@@ -103,57 +118,51 @@ def record(
         every_s: how often *tell* is called.
         tell: is told the progress.
         stop: asked a few times a second.
+        rotate_bytes: begin a new file behind so many bytes.
 
     Raises:
         InputRefused: the bus cannot be opened, or the file is already there.
         NothingUsable: no frame came.
     """
-    interface, channel = parse_bus(bus)
-    try:
-        file = out.open("xb", buffering=1 << 16)
-    except FileExistsError:
-        raise InputRefused(
-            "The file is already there.", where=str(out), do="Give a new name; nothing is lost."
-        ) from None
-    except OSError as error:
-        raise InputRefused(
-            f"The file cannot be written: {error.strerror}.", where=str(out), do="Check the folder."
-        ) from None
-    live = LiveValues()
+    names = [bus] if isinstance(bus, str) else list(bus)
+    lines = [_Connection(*parse_bus(name), bitrate) for name in names]
+    _name_apart(lines)
+    file = LineFile(out, rotate_bytes=rotate_bytes)
     state = _State()
     shown = _Shown(tuple(families), truck, knowledge or load_knowledge(), si, tuple(stops))
-    line = _Connection(interface, channel, bitrate)
 
     def say() -> None:
         if tell is not None:
-            state.connected = line.is_up()
-            tell(_progress(live, state, shown))
+            tell(_progress(lines, file, state, shown))
 
     try:
-        with file:
+        for line in lines:
             line.open(first=True)
-            _loop(line, file, live, state, (seconds, every_s), stop, say)
-    except InputRefused:
-        if not live.frames:
-            out.unlink(missing_ok=True)
-        raise
+        _loop(lines, file, state, (seconds, every_s), stop, say)
+    except DiskFull as full:
+        state.stopped = (
+            f"The disk is full ({full}): {file.saved:,} frames are saved in whole lines, what came "
+            "after them is not."
+        )
     finally:
-        state.connected = line.is_up()
-        line.close()
-    if not live.frames:
-        out.unlink(missing_ok=True)
+        end = _progress(lines, file, state, shown)
+        for line in lines:
+            line.close()
+        file.remove()
+    if not file.saved and not state.stopped:
         raise NothingUsable(
             "No frame came from the bus.",
-            where=bus,
+            where=", ".join(names),
             do="Check the connector, the key and the bit rate (250,000 or 500,000).",
         )
-    return _progress(live, state, shown)
+    return end
 
 
 @dataclass(slots=True)
 class _State:
     interruptions: int = 0
-    connected: bool = False
+    stopped: str = ""
+    covered: dict[str, CardLine] = field(default_factory=dict)
 
 
 class _Connection:
@@ -161,7 +170,24 @@ class _Connection:
 
     def __init__(self, interface: str, channel: str, bitrate: int | None) -> None:
         self.interface, self.channel, self.bitrate = interface, channel, bitrate
+        self.live = LiveValues()
+        self.listens_only = False
+        self.retried = 0.0
+        name = channel.encode("ascii", "replace").replace(b" ", b"_").replace(b":", b"_")[:15]
+        self.name = name if name[:1].isalpha() else (b"can" + name)[:15]
         self._bus: Any = None
+        self._shift: float | None = None
+
+    def on_one_clock(self, stamp: float) -> float:
+        """Return a stamp of the adapter's clock on this machine's clock.
+
+        An adapter that stamps with the time of day keeps its stamps; another one's are moved by
+        what its first frame shows.
+        """
+        if self._shift is None:
+            apart = time.time() - stamp
+            self._shift = apart if abs(apart) > _SAME_CLOCK_S else 0.0
+        return stamp + self._shift
 
     def is_up(self) -> bool:
         return self._bus is not None
@@ -182,7 +208,19 @@ class _Connection:
                     do="Check the adapter, its driver and the name of the bus.",
                 ) from None
             return False
+        self._shift = None
+        self.listens_only = self._quiet()
         return True
+
+    def _quiet(self) -> bool:
+        """Ask the adapter to listen only; many cannot, and then it acknowledges frames."""
+        import can  # noqa: PLC0415
+
+        try:
+            self._bus.state = can.BusState.PASSIVE
+            return bool(self._bus.state == can.BusState.PASSIVE)
+        except (NotImplementedError, AttributeError, can.CanError, OSError, ValueError):
+            return False
 
     def receive(self, timeout: float) -> Any:
         """Return the next message, ``None`` where none came; the connection may be gone after."""
@@ -203,67 +241,87 @@ class _Connection:
             self._bus = None
 
 
+def _name_apart(lines: Sequence[_Connection]) -> None:
+    """Give adapters whose channels are called alike names of their own."""
+    taken: set[bytes] = set()
+    for number, line in enumerate(lines):
+        if line.name in taken:
+            line.name = line.name[:12] + b"_%d" % number
+        taken.add(line.name)
+
+
 def _loop(
-    line: _Connection,
-    file: IO[bytes],
-    live: LiveValues,
+    lines: Sequence[_Connection],
+    file: LineFile,
     state: _State,
     limits: tuple[float | None, float],
     stop: Callable[[], bool],
     tell: Callable[[], None],
 ) -> None:
     seconds, every_s = limits
-    begin = flushed = synced = told = retried = time.monotonic()
-    name = line.channel.encode("ascii", "replace").replace(b" ", b"_").replace(b":", b"_")[:15]
-    if not name[:1].isalpha():
-        name = (b"can" + name)[:15]
+    begin = flushed = synced = told = time.monotonic()
     try:
         while not stop():
             now = time.monotonic()
             if seconds is not None and now - begin >= seconds:
                 return
             if now - flushed >= FLUSH_S:
-                file.flush()
+                file.flush(before=_settled(lines))
                 flushed = now
             if now - synced >= SYNC_S:
-                os.fsync(file.fileno())
+                file.sync()
                 synced = now
             if now - told >= every_s:
                 tell()
                 told = now
-            if not line.is_up():
-                if now - retried >= RETRY_S:
-                    retried = now
-                    line.open()
-                else:
-                    time.sleep(0.05)
-                continue
-            message = line.receive(0.1)
-            if message is not None:
-                _write(file, live, message, name)
-            elif not line.is_up():
-                state.interruptions += 1
-                retried = time.monotonic()
-                file.flush()
+            heard = [_listened(line, file, state, len(lines), now) for line in lines]
+            if not any(heard):
+                time.sleep(0.002 if len(lines) > 1 else 0.05)
     except KeyboardInterrupt:
         return
     finally:
-        file.flush()
-        os.fsync(file.fileno())
+        file.flush(before=b"~" if len(lines) > 1 else None)
+        file.sync()
 
 
-def _write(file: IO[bytes], live: LiveValues, message: Any, name: bytes) -> None:
-    if message.is_error_frame or message.is_fd:
-        return
+def _settled(lines: Sequence[_Connection]) -> bytes | None:
+    """Return the stamp up to which every bus has given what it had; ``None`` with one bus."""
+    return None if len(lines) == 1 else b"(%017.6f" % (time.time() - _LATE_S)
+
+
+def _listened(line: _Connection, file: LineFile, state: _State, buses: int, now: float) -> bool:
+    """Take what came over one bus; say whether waiting is not needed."""
+    if not line.is_up():
+        if now - line.retried >= RETRY_S:
+            line.retried = now
+            line.open()
+        return False
+    message = line.receive(0.1 if buses == 1 else 0.0)
+    count = 0
+    while message is not None:
+        _write(file, line, message)
+        count += 1
+        if buses == 1 or count >= _AT_ONCE:
+            return True
+        message = line.receive(0.0)
+    if not line.is_up():
+        state.interruptions += 1
+        line.retried = time.monotonic()
+    return bool(count) or buses == 1
+
+
+def _write(file: LineFile, line: _Connection, message: Any) -> None:
+    stamp = line.on_one_clock(message.timestamp)
     width = 8 if message.is_extended_id else 3
-    data = b"R" if message.is_remote_frame else bytes(message.data).hex().upper().encode()
-    file.write(
-        b"(%017.6f) %s %0*X#%s\n" % (message.timestamp, name, width, message.arbitration_id, data)
-    )
+    data = bytes(message.data).hex().upper().encode()
+    if message.is_error_frame:
+        # The bit that marks an error frame in this kind of text.
+        file.write(b"(%017.6f) %s 20000000#%s\n" % (stamp, line.name, data[:16]))
+        return
+    text = b"##0" + data if message.is_fd else b"#R" if message.is_remote_frame else b"#" + data
+    file.write(b"(%017.6f) %s %0*X%s\n" % (stamp, line.name, width, message.arbitration_id, text))
     if not message.is_remote_frame:
-        live.feed(
-            message.timestamp, message.arbitration_id, message.is_extended_id, bytes(message.data)
-        )
+        line.live.feed(stamp, message.arbitration_id, message.is_extended_id, bytes(message.data))
 
 
 @dataclass(frozen=True, slots=True)
@@ -277,15 +335,11 @@ class _Shown:
     stops: tuple[Step, ...] = ()
 
 
-def _progress(live: LiveValues, state: _State, shown: _Shown) -> RecordProgress:
-    recording = live.recording("live")
-    card = (
-        road_test_card(
-            shown.families, [recording], shown.truck, shown.stops, knowledge=shown.knowledge
-        )
-        if shown.families
-        else ()
-    )
+def _progress(
+    lines: Sequence[_Connection], file: LineFile, state: _State, shown: _Shown
+) -> RecordProgress:
+    # What is shown is one bus's: the first that carries an engine.
+    live = next((ln.live for ln in lines if "engine_speed" in ln.live.latest), lines[0].live)
     values, bands = {}, {}
     for name in live.latest:
         band = _band(name, live, shown)
@@ -293,8 +347,29 @@ def _progress(live: LiveValues, state: _State, shown: _Shown) -> RecordProgress:
         if band is not None:
             bands[name] = f"{band.words} ({band.source.kind}: {band.source.words})"
     return RecordProgress(
-        live.last_s, live.frames, state.connected, state.interruptions, values, card, bands
+        max(ln.live.last_s for ln in lines),
+        sum(ln.live.frames for ln in lines),
+        all(ln.is_up() for ln in lines),
+        state.interruptions,
+        values,
+        _card(live, state, shown),
+        bands,
+        tuple(str(path) for path in file.files),
+        state.stopped,
+        {f"{ln.interface}:{ln.channel}": ln.listens_only for ln in lines},
     )
+
+
+def _card(live: LiveValues, state: _State, shown: _Shown) -> tuple[CardLine, ...]:
+    """Return the road-test card; what was driven days ago stays ticked off."""
+    if not shown.families:
+        return ()
+    card = road_test_card(
+        shown.families, [live.recording("live")], shown.truck, shown.stops,
+        knowledge=shown.knowledge,
+    )  # fmt: skip
+    state.covered |= {line.point: line for line in card if line.covered}
+    return tuple(state.covered.get(line.point, line) for line in card)
 
 
 def _text(name: str, live: LiveValues, band: Band | None, si: bool) -> str:
