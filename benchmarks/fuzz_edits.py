@@ -4,8 +4,8 @@ PYTHONPATH=src:tests python benchmarks/fuzz_edits.py [COUNT] [SEED]
 
 The decode of the edited file is held against the decode of the whole one. A sample that differs,
 is missing or is new outside the edited line's own time counts as silent where no problem was
-added that the whole file does not have. Headings are held to crashes only. Files whose stamps are steps are left out: a shifted step
-cannot be seen.
+added that the whole file does not have. Headings are held to crashes only. Files whose stamps are
+steps are left out: a shifted step cannot be seen.
 """
 
 from __future__ import annotations
