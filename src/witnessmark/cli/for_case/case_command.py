@@ -147,9 +147,17 @@ def list_cases(shop: Path, as_json: bool) -> None:
     type=click.Path(path_type=Path, file_okay=False),
     help="Also copy the recordings and photos into this folder, named by digest.",
 )
+@click.option(
+    "--originals", is_flag=True, help="Photos with the place and device data they came with."
+)
 @AS_JSON
 def export(
-    shop: Path, case_id: str, out: Path | None, recordings: Path | None, as_json: bool
+    shop: Path,
+    case_id: str,
+    out: Path | None,
+    recordings: Path | None,
+    originals: bool,
+    as_json: bool,
 ) -> None:
     """Write a case as JSON Lines, byte for byte as its entries came in."""
     from witnessmark.workflow.case.shop_on_disk import open_shop
@@ -157,7 +165,9 @@ def export(
     opened = open_shop(shop)
     text = opened.export(case_id)
     copied, problems = (
-        opened.export_files(case_id, recordings) if recordings is not None else ([], [])
+        opened.export_files(case_id, recordings, originals=originals)
+        if recordings is not None
+        else ([], [])
     )
     if out is None:
         sys.stdout.buffer.write(text.encode())

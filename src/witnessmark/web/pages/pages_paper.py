@@ -166,9 +166,9 @@ def readings(request: Request, case_id: str) -> Response:
 
 
 @router.get("/files/{case_id}/{entry_id}")
-def photo(request: Request, case_id: str, entry_id: str) -> Response:
-    """Return a photo."""
-    content, kind = photo_bytes(bench_of(request).shop, case_id, entry_id)
+def photo(request: Request, case_id: str, entry_id: str, original: bool = False) -> Response:
+    """Return a photo, without place and device data unless the original is asked for."""
+    content, kind = photo_bytes(bench_of(request).shop, case_id, entry_id, original=original)
     headers = {
         "content-security-policy": "default-src 'none'; sandbox",
         "cache-control": "private, max-age=86400",

@@ -7,6 +7,7 @@ from typing import BinaryIO
 from witnessmark.errors import InputRefused, NotFound
 from witnessmark.model.entries.entry import Entry
 from witnessmark.model.entries.entry_data import PhotoData
+from witnessmark.workflow.case.photo_data import without_private_data
 from witnessmark.workflow.case.shop_on_disk import Shop
 
 __all__ = ["kind_of_photo", "photo_bytes", "store_photo"]
@@ -62,11 +63,20 @@ def store_photo(
     return shop.add(case_id, "photo", data, by=by, entry_id=entry_id)
 
 
-def photo_bytes(shop: Shop, case_id: str, entry_id: str) -> tuple[bytes, str]:
-    """Return a photo's bytes and media type.
+def photo_bytes(
+    shop: Shop, case_id: str, entry_id: str, *, original: bool = False
+) -> tuple[bytes, str]:
+    """Return a photo's bytes and media type, without place and device data.
+
+    Args:
+        shop: the shop.
+        case_id: the case.
+        entry_id: the photo's entry.
+        original: as it came in, with everything its device wrote into it.
 
     Raises:
         NotFound: no such photo in the case.
+        InputRefused: the data cannot be taken out of it.
     """
     entry = next((e for e in shop.case(case_id).entries if e.id == entry_id), None)
     if entry is None or not isinstance(entry.data, PhotoData):
@@ -75,4 +85,4 @@ def photo_bytes(shop: Shop, case_id: str, entry_id: str) -> tuple[bytes, str]:
     kind = kind_of_photo(content[:32])
     if kind is None:
         raise NotFound("The stored file is not a photo.")
-    return content, kind
+    return (content if original else without_private_data(content)), kind

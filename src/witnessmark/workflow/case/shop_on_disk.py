@@ -25,6 +25,7 @@ from witnessmark.model.entries.entry import Entry, parse_entry
 from witnessmark.model.entries.entry_data import PhotoData, RecordingData
 from witnessmark.model.problem import Problem
 from witnessmark.workflow.case.named_files import Reach, shown, unreadable
+from witnessmark.workflow.case.photo_data import without_private_data
 from witnessmark.workflow.case.private_files import make_private
 
 __all__ = ["Shop", "entry_line", "new_entry_id", "open_shop", "read_case_file"]
@@ -158,8 +159,13 @@ class Shop:
         """Return the case as JSON Lines, byte for byte as its lines came in."""
         return "".join(f"{line}\n" for line in self.casebook.lines(case_id))
 
-    def export_files(self, case_id: str, folder: Path) -> tuple[list[str], list[Problem]]:
+    def export_files(
+        self, case_id: str, folder: Path, *, originals: bool = False
+    ) -> tuple[list[str], list[Problem]]:
         """Copy the case's recordings and photos into *folder*, named by digest.
+
+        Photos are copied without place and device data and are then other files, so their names
+        say so; with *originals* they are copied as they came in.
 
         Their names in the entries come from outside and are never used as paths.
 
@@ -175,8 +181,17 @@ class Shop:
                 except NotFound as error:
                     problems.append(Problem.of(error, where=entry.id))
                     continue
-                shutil.copyfile(source, folder / source.name)
-                copied.append(source.name)
+                if originals or not isinstance(entry.data, PhotoData):
+                    shutil.copyfile(source, folder / source.name)
+                    copied.append(source.name)
+                    continue
+                try:
+                    content = without_private_data(source.read_bytes())
+                except InputRefused as error:
+                    problems.append(Problem.of(error, where=entry.id))
+                    continue
+                (folder / f"{source.name}-without-data").write_bytes(content)
+                copied.append(f"{source.name}-without-data")
         return copied, problems
 
     def import_case(

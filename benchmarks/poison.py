@@ -1,0 +1,317 @@
+"""Three thousand mutated cases through the whole assessment and every page.
+
+Run from the project's folder::
+
+    PYTHONPATH=src:tests python benchmarks/poison.py [COUNT] [SEED]
+
+Entries of every kind are bent (extremes, wrong types, strange texts and times, fields left out or
+doubled) and stored past the door, as an earlier version or a stranger's file might hold them. Held
+against: no assessment breaks (an entry that would break it is left out and named), every page
+answers with less than 500 and without the plain page for emergencies, and what went in comes out
+to the letter. The table is written into benchmarks/poison.md.
+"""
+
+from __future__ import annotations
+
+import copy
+import json
+import logging
+import random
+import sys
+import tempfile
+import time
+import traceback
+from collections import Counter
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from web.bench_page import Client
+from witnessmark.errors import WitnessmarkError
+from witnessmark.model.assessment import Assessment
+from witnessmark.web.app import create_app
+from witnessmark.workflow.case.shop_on_disk import Shop, open_shop
+from witnessmark.workflow.dossier.around_poison import hiding
+from witnessmark.workflow.dossier.assess_case import assess_in_shop
+
+HERE = Path(__file__).resolve().parent
+AT = "2026-03-02T08:00:00Z"
+POINT = {"rpm": 1500, "load": "none", "warm": True}
+GAUGE = {"id": "g1", "span": "160 psi", "accuracy": "1 % of span", "repeatability": "1 psi"}
+ENTRIES: tuple[tuple[str, dict[str, Any]], ...] = (
+    (
+        "truck",
+        {
+            "label": "unit 7",
+            "customer": "Testbarley Hauling",
+            "miles": 640000,
+            "engine": {"cylinders": 6, "displacement_l": 15, "fuel_supply": "gallery"},
+            "gears": {"10": 1.0, "9": 1.35},
+        },
+    ),
+    ("complaint", {"words": "oil pressure low at idle", "families": ["oil_press"]}),
+    ("complaint", {"words": "jumps and comes back", "families": ["sensor_or_real"]}),
+    ("reading", {"quantity": "oil_pressure", "value": "9 psi", "point": POINT}),
+    ("reading", {"quantity": "coolant_temp", "value": "203 °F", "point": POINT}),
+    (
+        "reading",
+        {
+            "quantity": "oil_pressure",
+            "value": "31 psi",
+            "point": {"rpm": 700, "load": "none"},
+            "instrument": GAUGE,
+        },
+    ),
+    ("clue", {"clue": "filters_recent", "seen": True}),
+    ("test", {"test": "oil_gauge_check", "result": "positive"}),
+    ("work", {"did": "new pump", "cause": "pump_worn", "minutes": 90, "torques": []}),
+    ("outcome", {"complaint": "c1", "gone": "partly", "after_days": 12}),
+    ("quote", {"lines": [{"what": "pump", "usd": 900}], "total_usd": 900, "limit_usd": 1000}),
+    ("approval", {"quote": "q", "yes": True, "by": "phone"}),
+    ("photo", {"path": "a.jpg", "sha256": "a" * 64, "caption": "seen from below"}),
+    ("recording", {"path": "pull.log", "sha256": "b" * 64}),
+    ("note", {"words": "smells of fuel"}),
+    ("retract", {"entry": "e3", "why": "typed wrongly"}),
+)
+FUEL = ("complaint", {"words": "low fuel pressure", "families": ["fuel_low"]})
+NUMBERS = (0, -1, 1e308, -1e308, 5e-324, 1e-9, 2**53, 2**63, 10**30, 0.1, 3.0, -0.0, 1e9)
+TEXTS = (
+    "",
+    " ",
+    "\u202e backwards",
+    "\u0000",
+    "\ud800",
+    "<script>alert(1)</script>",
+    "{{ 7*7 }}",
+    '#import "x"; $ unclosed',
+    "a" * 5000,
+    "é" * 300,
+    "\u0300" * 200,
+    "=cmd()",
+    "\n\n\n",
+    "../../x",
+    "1e400 psi",
+    "-0 psi",
+    "99999999999999 psi",
+    "NaN psi",
+    "0.0000001 psi",
+    "-500 °F",
+    "nan",
+    "None",
+    "\U0001f69b",
+    "%s%n{0}",
+)
+TIMES = (
+    "0001-01-01T00:00:00Z",
+    "9999-12-31T23:59:59Z",
+    "2026-03-02T08:00:00",
+    "2026-03-02 08:00",
+    "2026-03-02T08:00:00+14:00",
+    "0001-01-01T00:00:00+14:00",
+    "9999-12-31T23:59:59-12:00",
+    "2026-03-02T08:00:00.123456789Z",
+)
+PAGES = (
+    "",
+    "/reading",
+    "/reading?quantity=oil_pressure",
+    "/looked",
+    "/tests",
+    "/add/note",
+    "/add/work",
+    "/add/outcome",
+    "/add/quote",
+    "/add/approval",
+    "/add/retract",
+    "/add/truck",
+    "/add/complaint",
+    "/photo",
+    "/recording",
+    "/torque-card",
+    "/road-test",
+    "/hand-over",
+    "/qr.svg",
+    "/export.jsonl",
+    "/readings.csv",
+    "/version",
+    "/report",
+    "/report?quote=true",
+)
+
+
+def bend(value: Any, draw: random.Random) -> Any:
+    """Return something else in a value's place, most often of the same kind."""
+    if draw.random() < 0.7:
+        if isinstance(value, int | float) and not isinstance(value, bool):
+            return draw.choice((*NUMBERS, -value, value * 1e6, value * 1e-6, value * 1.0000001))
+        if isinstance(value, str) and value[:1].isdigit() and " " in value:
+            return f"{draw.choice(NUMBERS)} {value.split(' ', 1)[1]}"
+    kind = draw.randrange(8)
+    if kind == 0:
+        return draw.choice(NUMBERS)
+    if kind == 1:
+        return draw.choice(TEXTS)
+    if kind == 2:
+        return draw.choice((None, True, False, [], {}, [[]], [None], {"": ""}))
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        return value * draw.choice((-1, 0, 1e-6, 1e6, 1e300, 1.0000001))
+    if isinstance(value, str) and value:
+        return draw.choice((value * 50, value[::-1], value + draw.choice(TEXTS), value[:-1]))
+    if isinstance(value, list):
+        return value * draw.choice((0, 2, 300))
+    return draw.choice(TEXTS)
+
+
+def places(value: Any, path: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
+    """Return the path of every value within *value*."""
+    found = [path] if path else []
+    if isinstance(value, dict):
+        for key, inner in value.items():
+            found += places(inner, (*path, key))
+    elif isinstance(value, list):
+        for key, inner in enumerate(value):
+            found += places(inner, (*path, key))
+    return found
+
+
+def mutant(draw: random.Random) -> list[str]:
+    """Return the lines of one mutated case."""
+    pool = [*ENTRIES, FUEL] if draw.random() < 0.05 else list(ENTRIES)
+    chosen = [copy.deepcopy(draw.choice(pool)) for _ in range(draw.randint(3, 14))]
+    lines = []
+    for number, (kind, data) in enumerate(chosen):
+        entry = {"kind": kind, "id": f"e{number}", "at": AT, "data": data}
+        for _ in range(draw.choice((0, 0, 0, 1, 1))):
+            path = draw.choice(places(entry))
+            inner: Any = entry
+            for key in path[:-1]:
+                inner = inner[key]
+            if draw.random() < 0.15 and isinstance(inner, dict):
+                del inner[path[-1]]
+            elif path == ("at",):
+                inner["at"] = draw.choice(TIMES)
+            else:
+                inner[path[-1]] = bend(inner[path[-1]], draw)
+            if not places(entry):
+                break
+        text = json.dumps(entry, ensure_ascii=draw.random() < 0.7)
+        if draw.random() < 0.02:
+            text = text[: draw.randint(1, len(text))]
+        lines.append(text)
+    return [line for line in lines if "\x00" not in line and not _half(line)]
+
+
+def _half(line: str) -> bool:
+    return any("\ud800" <= c <= "\udfff" for c in line)
+
+
+@dataclass
+class Found:
+    """What a part of the cases came to."""
+
+    entries: int = 0
+    damaged: int = 0
+    asked: int = 0
+    poisoned: int = 0
+    faults: Counter[str] = field(default_factory=Counter)
+
+
+def some(count: int, seed: int) -> Found:
+    """Try *count* cases."""
+    logging.disable(logging.CRITICAL)
+    found, begun = Found(), time.monotonic()
+    draw = random.Random(seed)  # noqa: S311 - drawn mutations, no secret
+    known: dict[str, Assessment] = {}
+    with tempfile.TemporaryDirectory() as folder:
+        shop = open_shop(Path(folder) / "shop", create=True)
+        client = Client(create_app(shop, assess=known.__getitem__))
+        for number in range(count):
+            _one(shop, client, known, found, draw, number)
+            if number % 50 == 49:
+                took = time.monotonic() - begun
+                print(seed, number + 1, f"{took:.0f} s", dict(found.faults), flush=True)
+        client.close()
+        shop.close()
+    return found
+
+
+def _one(
+    shop: Shop,
+    client: Client,
+    known: dict[str, Assessment],
+    found: Found,
+    draw: random.Random,
+    number: int,
+) -> None:
+    name, lines = f"m{number}", mutant(draw)
+    shop.new_case(name, lines)
+    if shop.export(name) != "".join(f"{line}\n" for line in lines):
+        found.faults["a line came out changed"] += 1
+    found.entries += len(lines)
+    found.damaged += len(shop.case(name).damaged)
+    known.clear()
+    try:
+        known[name] = assess_in_shop(shop, name)
+    except WitnessmarkError as error:
+        found.faults[f"assessment refused: {error.what}"] += 1
+        return
+    except Exception as error:
+        found.poisoned += 1
+        found.faults[f"assessment: {_where(error)}"] += 1
+        print(name, lines, file=sys.stderr)
+        known[name] = assess_in_shop(hiding(shop, _all(shop, name)), name)
+    for page in PAGES if number % 10 else (*PAGES, "/report.pdf"):
+        if page.startswith("/report?") and number % 3:
+            continue
+        found.asked += 1
+        answer = client.get(f"/cases/{name}{page}")
+        if answer.status_code >= 500 or "cannot be shown as it should be" in answer.text:
+            found.faults[f"page {page or '/'}: {answer.status_code}"] += 1
+            print(name, page, lines, file=sys.stderr)
+    for page in ("/", "/api/cases") if number % 200 == 199 else ():
+        found.asked += 1
+        if client.get(page).status_code >= 500:
+            found.faults[f"page {page}"] += 1
+
+
+def main() -> int:
+    """Run in two processes, write the table, return the number of failures."""
+    count = int(sys.argv[1]) if len(sys.argv) > 1 else 3000
+    seed = int(sys.argv[2]) if len(sys.argv) > 2 else 1
+    with ProcessPoolExecutor(2) as pool:
+        parts = list(pool.map(some, (count - count // 2, count // 2), (seed, seed + 1)))
+    faults = sum((p.faults for p in parts), Counter())
+    text = [
+        "# Mutated cases",
+        "",
+        f"`PYTHONPATH=src:tests python benchmarks/poison.py {count} {seed}` made this: {count} "
+        f"mutated cases with {sum(p.entries for p in parts)} entries, "
+        f"{sum(p.damaged for p in parts)} of them so bent that they are shown as damaged; all "
+        f"assessed in full, {sum(p.asked for p in parts)} pages asked for. An entry that breaks "
+        "the assessment is left out and named; that happened in "
+        f"{sum(p.poisoned for p in parts)} cases.",
+        "",
+        "| what went wrong | how often |",
+        "|---|---:|",
+        *(f"| {what} | {often} |" for what, often in faults.most_common()),
+    ]
+    if not faults:
+        text.append("| nothing | 0 |")
+    (HERE / "poison.md").write_text("\n".join(text) + "\n", encoding="utf-8")
+    print("\n".join(text))
+    return sum(faults.values())
+
+
+def _all(shop: Shop, name: str) -> frozenset[str]:
+    return frozenset(e.id for e in shop.case(name).entries)
+
+
+def _where(error: Exception) -> str:
+    last = traceback.extract_tb(error.__traceback__)[-1]
+    place = Path(last.filename).name
+    return f"{type(error).__name__} in {place}, {last.name}"
+
+
+if __name__ == "__main__":
+    sys.exit(main())
