@@ -49,7 +49,7 @@ class Row:
     said: str
 
 
-def user(served: Served, client: httpx.Client, tries: int = 10) -> tuple[int, float]:
+def user(client: httpx.Client, tries: int = 10) -> tuple[int, float]:
     """Return how often a signed-in user was refused, and his median wait [s]."""
     lost, waits = 0, []
     for _ in range(tries):
@@ -83,7 +83,7 @@ def slow(kind: str, sources: int) -> Callable[[Served, int], Row]:
     def work(served: Served, count: int) -> Row:
         with served.signed_in("127.0.0.20") as client:
             opened, away = slow_connections(served, count, sources, kind)
-            lost, wait = user(served, client)
+            lost, wait = user(client)
             held = still_open(opened)
             close_all(opened)
         words = f"{held} held open, {away} turned away, the user's median wait {wait:.2f} s"
@@ -103,7 +103,7 @@ def signed_polls(served: Served, count: int) -> Row:
     with served.signed_in("127.0.0.22") as client:
         cookie = "; ".join(f"{k}={v}" for k, v in client.cookies.items())
         opened = listeners(served, count // 3, "/cases/oil/events", cookie)
-        lost, wait = user(served, client)
+        lost, wait = user(client)
         found = polls(served, count, "/cases/oil/version", client.cookies)
         close_all(opened)
     lost += found.total() - found[200]

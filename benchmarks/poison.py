@@ -27,9 +27,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from witnessmark.model.assessment import Assessment
+
 from web.bench_page import Client
 from witnessmark.errors import WitnessmarkError
-from witnessmark.model.assessment import Assessment
 from witnessmark.web.app import create_app
 from witnessmark.workflow.case.shop_on_disk import Shop, open_shop
 from witnessmark.workflow.dossier.around_poison import hiding
