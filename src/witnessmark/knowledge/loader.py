@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 from witnessmark.errors import PackRefused
+from witnessmark.knowledge.called_now import document_as_called_now
 from witnessmark.knowledge.checking.known_ids import Known
 from witnessmark.knowledge.checking.part_checks import check_parts
 from witnessmark.knowledge.checking.rule_checks import check_rules
 from witnessmark.knowledge.merging.merge_packs import merge
+from witnessmark.knowledge.merging.merge_rules import retired_of
 from witnessmark.knowledge.parts.pack_parts import PackFile
 from witnessmark.knowledge.reading.pack_file import PackText, read_pack
 from witnessmark.knowledge.records import Knowledge
@@ -53,7 +56,7 @@ def check_pack(path: Path) -> tuple[list[Problem], Knowledge | None, PackFile | 
         All its faults with their path and line; what the packs then say together, when it has
         none; and its parts, when its form is right.
     """
-    text, faults = read_pack(path)
+    text, faults = read_pack(path, _rename(shipped_packs()))
     before: list[Path] = []
     after: list[Path] = []
     side = before
@@ -84,7 +87,9 @@ def _content(path: Path) -> str:
 @lru_cache(maxsize=8)
 def _load(shop_packs: tuple[tuple[Path, str], ...]) -> Knowledge:
     paths = [*shipped_packs(), *(p for p, _ in shop_packs)]
-    texts, problems = _read(paths)
+    texts, problems = _read(shipped_packs())
+    more, faults = _read([p for p, _ in shop_packs], _known(texts), texts)
+    texts, problems = [*texts, *more], [*problems, *faults]
     if len(texts) == len(paths):  # else what the unread one holds would be missed everywhere
         told = {p.where for p in problems}
         problems += [p for p in _rules(texts, _known(texts)) if p.where not in told]
@@ -104,13 +109,23 @@ def _known(texts: Iterable[PackText]) -> Known:
     return known
 
 
+def _rename(paths: Iterable[Path]) -> Callable[[Any], Any]:
+    return _renaming(text for path in paths if (text := read_pack(path)[0]) is not None)
+
+
+def _renaming(texts: Iterable[PackText]) -> Callable[[Any], Any]:
+    retired = [retired_of(part) for text in texts for part in text.pack.retired]
+    return lambda document: document_as_called_now(document, retired)
+
+
 def _read(
-    paths: Iterable[Path], known: Known | None = None
+    paths: Iterable[Path], known: Known | None = None, shipped: Iterable[PackText] = ()
 ) -> tuple[list[PackText], list[Problem]]:
     known = known or Known()
+    rename = _renaming(shipped)
     texts, problems = [], []
     for path in paths:
-        text, faults = read_pack(path)
+        text, faults = read_pack(path, rename)
         if text is None:
             problems += faults
         else:

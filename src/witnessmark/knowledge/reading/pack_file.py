@@ -6,6 +6,7 @@ import copy
 import hashlib
 import re
 import tomllib
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -69,8 +70,14 @@ class PackText:
         return _place(self.where, self.lines, steps, path)
 
 
-def read_pack(path: Path) -> tuple[PackText | None, list[Problem]]:
+def read_pack(
+    path: Path, rename: Callable[[Any], Any] | None = None
+) -> tuple[PackText | None, list[Problem]]:
     """Read one pack file.
+
+    Args:
+        path: the file.
+        rename: what brings the ids of an old pack up to date.
 
     Returns:
         The pack, and every fault of form. A pack with faults of form comes without the faulty
@@ -100,6 +107,7 @@ def read_pack(path: Path) -> tuple[PackText | None, list[Problem]]:
                 "Correct that place; the check goes on from there.",
             )
         ]
+    document = document if rename is None else rename(document)
     return _parts(document, where, hashlib.sha256(raw).hexdigest(), TomlLines(text))
 
 

@@ -18,6 +18,7 @@ from witnessmark.inference.odds.statement import WORTH_NAMING
 from witnessmark.inference.onset import onset_findings
 from witnessmark.inference.proof_of_cure import prove
 from witnessmark.knowledge import Knowledge, load_knowledge
+from witnessmark.knowledge.called_now import as_called_now
 from witnessmark.knowledge.standing import Standing
 from witnessmark.model.dossier import Dossier, DossierStage
 from witnessmark.model.entries.case import Case
@@ -101,6 +102,7 @@ def dossier(
         parts: digests of what it depends on, where the caller keeps dossiers by them.
     """
     knowledge, history, baseline = standing.knowledge, standing.history, standing.baseline
+    case = as_called_now(case, knowledge)
     bench = Bench(case, recordings, knowledge, case.stages())
     weighed = weigh(bench, history=history, baseline=baseline)
     named = [knowledge.families[f] for f in case.families() if f in knowledge.families]

@@ -15,6 +15,7 @@ from witnessmark.casebook.store import Summary
 from witnessmark.inference.models import all_models, families_of
 from witnessmark.inference.proof_of_cure import prove
 from witnessmark.knowledge import Knowledge
+from witnessmark.knowledge.called_now import as_called_now
 from witnessmark.model.digest import digest
 from witnessmark.model.entries.case import Case
 from witnessmark.model.fuel_baseline import BaselineReading, FuelBaseline
@@ -80,7 +81,7 @@ def _lesson(shop: Shop, row: Summary, change: int, knowledge: Knowledge) -> _Les
         if held is not None:
             _LESSONS.move_to_end(key)
             return held
-    case = shop.casebook.case(row.id)
+    case = as_called_now(shop.casebook.case(row.id), knowledge)
     bench = Bench(case, {}, knowledge, case.stages())
     proofs = prove(case, knowledge.proof_plans(), pairs(bench), run_all(bench), knowledge)
     people = {i: by for i, _, by in shop.casebook.log(row.id) if i and by}
