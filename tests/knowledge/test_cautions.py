@@ -8,7 +8,7 @@ from witnessmark.knowledge import load_knowledge
 
 KNOWLEDGE = load_knowledge()
 #: Families whose every test and repair has been decided: cautions, or a written reason for none.
-DECIDED: tuple[str, ...] = ()
+DECIDED = ("smoke",)
 STEPS = [
     (family, step)
     for family in DECIDED

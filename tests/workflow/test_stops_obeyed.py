@@ -117,6 +117,27 @@ def test_a_clean_oil_sample_lifts_the_stop_that_thin_or_milky_oil_called_for():
     assert "stop_contaminated_oil" in {s.step for s in stops_of(unsure)}
 
 
+def test_what_lifts_only_the_drive_waits_until_the_start_is_lifted():
+    down = [("m_level_cool", "positive")]
+    [stop] = [
+        s
+        for s in stops_of(found("smoke", clues=["white"], tests=down))
+        if s.step == "stop_hydro_lock"
+    ]
+    gas = KNOWLEDGE.test("m_gas")
+    assert "cranking" in stop.forbids
+    assert stop.bars("m_gas", gas.needs)
+    assert not stop.bars("m_bar", KNOWLEDGE.test("m_bar").needs)
+    free = found("smoke", clues=["white"], tests=[*down, ("m_bar", "negative")])
+    [stop] = [s for s in stops_of(free) if s.step == "stop_hydro_lock"]
+    assert "do not drive it" in stop.name
+    assert not stop.bars("m_gas", gas.needs)
+    assert stop.rules_out(("road",))
+    holds = [("m_bar", "negative"), ("m_holds", "negative"), ("m_gas", "negative")]
+    dry = found("smoke", clues=["white"], tests=[*down, *holds])
+    assert "stop_hydro_lock" not in {s.step for s in stops_of(dry)}
+
+
 @pytest.mark.parametrize(
     ("family", "more"), [LOOSE_DAMPER, WHEEL, OIL_PRESSURE], ids=["damper", "wheel", "oil"]
 )
