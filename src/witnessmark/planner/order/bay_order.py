@@ -48,16 +48,7 @@ _AS_GOOD = "It leads and costs nothing but minutes: that is the quickest test of
 RARE = 0.02
 #: What need not wait for a cold engine goes before what must when it costs at most this share more.
 NOT_COLD = 1.02
-#: Cause -> the family whose matter it is.
-MATTERS = {
-    "ol_cc": "crankcase",
-    "fuel_air_rough": "fuel_low",
-    "lp_fuel": "fuel_low",
-    "oh_gauge": "cool_unstable",
-}
 _LOOKS = frozenset({"measure", "test"})
-#: Test -> cause that it shows, and what that cause damages again unless it is dealt with first.
-ROOTS = {"l_cc": ("ol_cc", frozenset({"ol_front", "ol_rear", "ol_vc", "ol_pan", "ol_gear"}))}
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,8 +143,9 @@ def _no_cold_wait(steps: list[Step]) -> list[Step]:
 
 def _left_to_its_own(steps: list[Step], benches: Sequence[OpenComplaint]) -> list[Step]:
     named = {bench.family.id for bench in benches}
-    for step in [s for s in steps if s.kind == "repair" and s.step in MATTERS]:
-        family = MATTERS[step.step]
+    matters = {c.id: c.belongs_to for b in benches for c in b.family.causes if c.belongs_to}
+    for step in [s for s in steps if s.kind == "repair" and s.step in matters]:
+        family = matters[step.step]
         place = steps.index(step)
         own = next((k for k, s in enumerate(steps) if s.family == family), None)
         if family not in named:
@@ -234,8 +226,10 @@ def _changes(look: Step, leader: str) -> bool:
 
 
 def _root_before_damage(steps: list[Step], bench: OpenComplaint) -> list[Step]:
-    for test, (root, damaged) in ROOTS.items():
-        place = _place(steps, bench, root, "repair") if test in bench.positive else None
+    for cause in bench.family.causes:
+        shown = cause.damages and set(cause.shown_by) & set(bench.positive)
+        place = _place(steps, bench, cause.id, "repair") if shown else None
+        damaged = cause.damages
         first = next(
             (k for k, s in enumerate(steps) if s.kind == "repair" and s.step in damaged), None
         )
