@@ -62,7 +62,7 @@ def shake(rng, kind, *, level=0.25, gears=("10", "9"), seconds=24.0, ratio=None,
     share = 1 + 0.04 * rng.standard_normal(6)
     phase = (turn * 3.0) % 1.0
     which = np.floor(turn * 3.0).astype(int) % 6
-    pulse = share[which] * np.exp(-(((phase - 0.25) / 0.12) ** 2)) * (0.35 + 0.65 * driving)
+    pulse = share[which] * np.exp(-(((phase - 0.25) / 0.12) ** 2)) * (0.5 + 0.5 * driving)
     block = oscillator(pulse - pulse.mean(), rng.uniform(8, 12), rng.uniform(0.06, 0.12), "force")
     body = oscillator(block, rng.uniform(30, 45), 0.2, "force")
     x = np.outer(body, _way(rng)) * rng.uniform(0.05, 0.10) / max(body[driving].std(), 1e-9)

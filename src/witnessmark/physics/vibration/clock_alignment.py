@@ -28,9 +28,14 @@ _TRACKS = (0.5, 1.0, 1.5, 3.0, 6.0)
 #: By how much the best offset's log likelihood must beat the next one's. Noise alone moves it by
 #: about 10 (16 windows of 8 parameters); tests hold it.
 _MARGIN = 25.0
-#: The pull outside the blips: so long, the speed moving by so much [r/min]; an offset further away
-#: than this is another one [s]; and by so much it must fit better than 2.5 s off to count as check.
-_PULL_S, _MOVES, _OTHER, _SPEAKS = 20.0, 150.0, 0.6, 12.0
+#: The pull outside the blips: so long [s], the speed moving by so much [r/min]; an offset further
+#: away than this is another one [s].
+_PULL_S, _MOVES, _OTHER = 20.0, 150.0, 0.6
+#: Offsets beside the one found that are surely wrong [s]: how the pull's misfit scatters there is
+#: the measure of what it says (the road is no white noise). The pull agrees from so many of their
+#: standard deviations on, says nothing below, and speaks for another offset from there on.
+_ASIDE = (-7.3, -5.7, -4.4, -3.1, -2.2, -1.3, 1.3, 2.2, 3.1, 4.4, 5.7, 7.3)
+_AGREES, _SILENT, _SPEAKS = 2.5, 1.5, 5.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,19 +160,28 @@ def align(
     for one in _apart(rough, 4):
         cost, offset = _refine(time, values, one.offset, bus_time, rpm, span)
         tried.append(_Tried(offset, cost, _pull(time, values, offset, bus_time, rpm, outside)))
-    tried.sort(key=lambda t: t.total)
-    offset, cost, pull = tried[0].offset, tried[0].blips, tried[0].pull
-    if outside and any(t.blips < cost - _MARGIN for t in tried[1:]):
-        return Alignment(offset, len(peaks), False, "the blips and the pull tell two offsets")
+    tried.sort(key=lambda t: t.blips)
+    close = [t for t in tried if t.blips < tried[0].blips + _MARGIN]
+    # The blips decide; where they leave a choice, the pull makes it or it stays open.
+    close.sort(key=lambda t: t.pull)
+    offset, cost, pull = close[0].offset, close[0].blips, close[0].pull
     if cost > -_MARGIN:
         return Alignment(offset, len(peaks), False, "the blips do not show in the vibration")
-    if any(t.pull < pull - _MARGIN for t in rough if abs(t.offset - offset) > _OTHER):
-        return Alignment(offset, len(peaks), False, "the pull fits another offset than the blips")
-    rivals = [t.total for t in tried[1:] if abs(t.offset - offset) > 0.1]
-    if rivals and min(rivals) - tried[0].total < _MARGIN:
+    others = [t for t in close[1:] if abs(t.offset - offset) > 0.1]
+    if any(t.total < cost + pull + _MARGIN for t in others):
         return Alignment(offset, len(peaks), False, "two offsets fit almost equally well")
-    beside = [_pull(time, values, offset + d, bus_time, rpm, outside) for d in (-2.5, 2.5)]
-    checked = bool(outside) and min(beside) - pull > _SPEAKS
+    wrong = [_pull(time, values, offset + d, bus_time, rpm, outside) for d in _ASIDE]
+    middle = float(np.median(wrong))
+    # One of them may be the right one: the scatter of the middle half.
+    spread = max(1.4826 * float(np.median(np.abs(np.array(wrong) - middle))), 10.0)
+    stands = (middle - pull) / spread
+    rival = max(
+        ((middle - t.pull) / spread for t in rough if abs(t.offset - offset) > _OTHER), default=0.0
+    )
+    if outside and stands < _SILENT and rival > _SPEAKS:
+        reason = "the pull fits another offset than the blips"
+        return Alignment(offset, len(peaks), False, reason)
+    checked = bool(outside) and stands >= _AGREES
     doubt = _doubt(time, values, offset, cost, bus_time, rpm, span)
     return Alignment(offset, len(peaks), True, "", doubt, checked)
 
@@ -217,9 +231,9 @@ def _pull_offsets(
 
 
 def _apart(found: list[_Tried], count: int) -> list[_Tried]:
-    """Return the best few by both misfits, no two of them near each other."""
+    """Return the best few by the blips, no two of them near each other."""
     kept: list[_Tried] = []
-    for one in sorted(found, key=lambda t: t.total):
+    for one in sorted(found, key=lambda t: t.blips):
         if all(abs(one.offset - k.offset) > 0.2 for k in kept):
             kept.append(one)
     return kept[:count]
@@ -344,6 +358,8 @@ def _misfit(
     for left in np.arange(first, last - 0.8, 0.8):
         i, j = np.searchsorted(time, (left + offset, left + offset + 0.8))
         if j - i < 40:
+            # What the recorder does not hold speaks for no offset.
+            total += 2.0 * 4 * values.shape[1]
             continue
         t, phase = time[i:j], everywhere[i:j]
         good = np.isfinite(phase)
