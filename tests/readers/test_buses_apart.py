@@ -219,3 +219,28 @@ def test_no_finding_rests_on_two_engines_until_one_is_named(tmp_path: Path) -> N
     found, problems = recordings_beside(case_of(path, bus="can7"), tmp_path)
     assert found == {}
     assert any("can7" in p.what for p in problems)
+
+
+def adapter(folder: Path, name: str, lines: list[Line], *, late: float, lost: float) -> Recording:
+    """Write what one adapter heard: its own stamps, some frames lost."""
+    noise = np.random.default_rng(int(late * 1000))
+    heard = [(t + late + float(noise.uniform(0, 0.0008)), "can0", i, d) for t, _, i, d in lines
+             if noise.uniform() > lost]  # fmt: skip
+    path = folder / name
+    path.write_text(candump(heard))
+    return read_recording(path)
+
+
+def test_one_bus_in_two_files_is_recognised(tmp_path: Path) -> None:
+    from witnessmark.readers.files.same_drive import relation
+
+    drive = engine("can0", 900.0, 300.0, seconds=120.0)
+    first = adapter(tmp_path, "a.log", drive, late=0.0, lost=0.01)
+    again = adapter(tmp_path, "b.log", drive, late=3600.25, lost=0.02)
+    part = adapter(tmp_path, "c.log", drive[2000:5000], late=7.5, lost=0.0)
+    other = adapter(tmp_path, "d.log", engine("can0", 900.0, 300.0, seconds=120.0, seed=9),
+                    late=0.0, lost=0.0)  # fmt: skip
+    assert relation(first, again) == "same"
+    assert relation(first, part) == "shorter"
+    assert relation(part, first) == "longer"
+    assert relation(first, other) == "different"

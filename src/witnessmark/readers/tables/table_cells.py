@@ -58,11 +58,16 @@ def frames(
             text = re.sub(rb"[ \t]*" + re.escape(layout.delimiter.encode()) + rb"[ ]*",
                           layout.delimiter.encode(), text)  # fmt: skip
         first = check.line
-        text, lines = check.fitting(text)
-        if not text or text.isspace():
+        rows, lines = check.fitting(text)
+        if not rows or rows.isspace():
             continue
-        where = _Lines(first, lines)
-        found = _parsed(text, layout, texts, trouble, again, where)
+        found = _fast(rows, layout, texts)
+        if found is None:
+            check.line = first
+            rows, lines = check.fitting(text, closely=True)
+            if not rows or rows.isspace():
+                continue
+            found = _parsed(rows, layout, texts, trouble, again, _Lines(first, lines))
         if lines is not None and check.others and not again.ended:
             found, again.ended = swapped_behind_break(found, lines, check.others, trouble)
         yield found
@@ -173,6 +178,26 @@ class _Lines(NamedTuple):
         return self.first + row if self.of_row is None else int(self.of_row[row])
 
 
+def _fast(text: bytes, layout: Layout, texts: frozenset[int]) -> pl.DataFrame | None:
+    """Read numbers that are plainly written; ``None`` where a closer look is needed."""
+    if layout.thousands or layout.tails or (layout.decimal_comma and layout.delimiter == ","):
+        return None
+    # A mark that no number has shown so far can be one of thousands: then every cell is looked at.
+    other = b"." if layout.decimal_comma else b","
+    if other != layout.delimiter.encode() and other in text:
+        return None
+    left = texts | set(range(layout.beside))
+    schema: dict[str, type[pl.DataType]] = {
+        f"c{i}": pl.String if i in left else pl.Float64 for i in range(len(layout.names))
+    }
+    for blanks in ([], _NOTHING):  # words for "nothing" cost time, so only when needed
+        try:
+            return _read(text, layout, schema, blanks)
+        except _refusals():
+            continue
+    return None
+
+
 def _parsed(
     text: bytes,
     layout: Layout,
@@ -181,21 +206,9 @@ def _parsed(
     again: HeadingsAgain,
     lines: _Lines,
 ) -> pl.DataFrame:
+    """Read every cell as text first."""
     count = len(layout.names)
-    plain = layout.thousands == "" and not (layout.decimal_comma and layout.delimiter == ",")
-    plain = plain and not layout.tails
     texts = texts | set(range(layout.beside))
-    # A mark that no number has shown so far can be one of thousands: then every cell is looked at.
-    other = b"." if layout.decimal_comma else b","
-    if plain and (other == layout.delimiter.encode() or other not in text):
-        schema: dict[str, type[pl.DataType]] = {
-            f"c{i}": pl.String if i in texts else pl.Float64 for i in range(count)
-        }
-        for blanks in ([], _NOTHING):  # words for "nothing" cost time, so only when needed
-            try:
-                return _read(text, layout, schema, blanks)
-            except _refusals():
-                continue
     try:
         strings = _read(text, layout, {f"c{i}": pl.String for i in range(count)}, _NOTHING)
     except _refusals():

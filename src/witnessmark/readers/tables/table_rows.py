@@ -40,20 +40,29 @@ class RowCheck:
     trouble: Trouble
     others: set[int] = field(default_factory=set)
 
-    def fitting(self, text: bytes) -> tuple[bytes, npt.NDArray[np.int64] | None]:
-        """Return the rows of *text* that fit, and the line of each where some are left out."""
+    def fitting(
+        self, text: bytes, *, closely: bool = False
+    ) -> tuple[bytes, npt.NDArray[np.int64] | None]:
+        """Return the rows of *text* that fit, and the line of each where some are left out.
+
+        Where the delimiters are as many as they have to be, rows that are too long and too short
+        can only stand beside each other; the parser refuses the long ones, and only then every
+        row is looked at.
+
+        Args:
+            text: whole lines.
+            closely: look at every row.
+        """
         first = self.line
         lines = text.count(b"\n") + (not text.endswith(b"\n"))
         self.line += lines
-        if b'"' not in text and text.count(self.delimiter) == lines * (self.cells - 1):
-            widths = _widths(text, self.delimiter)[0]
-            if (widths == self.cells).all():
-                return text, None
-        else:
-            widths, torn = _widths(text, self.delimiter)
-            widths[torn] = -1
-            if (widths == self.cells).all():
-                return text, None
+        even = text.count(self.delimiter) == lines * (self.cells - 1)
+        if even and not closely and b'"' not in text:
+            return text, None
+        widths, torn = _widths(text, self.delimiter)
+        widths[torn] = -1
+        if (widths == self.cells).all():
+            return text, None
         return self._picked(text, widths, first)
 
     def where(self, number: int, lines: npt.NDArray[np.int64] | None, first: int) -> int:
