@@ -143,8 +143,6 @@ async def store(request: Request, case_id: str, kind: str) -> Response:
             raise
         error = refused
         return await run_in_threadpool(lambda: _plain_page(request, case_id, kind, form, error))
-    if kind == "outcome":
-        bench.desk.settings_changed()  # what this case has taught bears on the others
     places = {"work": "#work", "outcome": "#work", "quote": "#paper", "approval": "#paper"}
     return going_on(request, f"/cases/{case_id}{places.get(kind, '')}")
 

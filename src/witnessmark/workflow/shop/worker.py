@@ -8,6 +8,7 @@ import struct
 import subprocess
 import sys
 import threading
+from collections import OrderedDict
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -24,6 +25,11 @@ _COMMAND = "from witnessmark.workflow.shop.worker import answer_until_closed; an
 
 class Stopped(WitnessmarkError):
     """The work was stopped by somebody."""
+
+
+#: What was drawn last, by the dossier's key: an answer asked for again is mostly the same.
+_DRAWN: OrderedDict[str, Worked] = OrderedDict()
+_KEEP = 32
 
 
 class Died(WitnessmarkError):
@@ -46,14 +52,21 @@ class Worked:
 
 
 def work_on(assessment: Dossier) -> Worked:
-    """Draw the pictures of an assessment."""
+    """Draw the pictures of an assessment; a dossier that is still the same is not drawn again."""
     from witnessmark.workflow.papers.page_pictures import finding_pictures, proof_pictures  # noqa: PLC0415
 
-    return Worked(
+    held = _DRAWN.get(assessment.key)
+    if held is not None and held.assessment is assessment:
+        return held
+    made = Worked(
         assessment,
         {si: finding_pictures(assessment, si=si) for si in (False, True)},
         {si: proof_pictures(assessment, si=si) for si in (False, True)},
     )
+    _DRAWN[assessment.key] = made
+    while len(_DRAWN) > _KEEP:
+        _DRAWN.popitem(last=False)
+    return made
 
 
 class Worker:
