@@ -8,6 +8,7 @@ from click.testing import CliRunner
 from witnessmark.cli.for_recordings.look_command import command as look_command
 from witnessmark.knowledge import load_knowledge
 from witnessmark.model.entries.case import read_case
+from witnessmark.units import QUANTITIES
 from witnessmark.workflow.dossier.as_json import assessment_json
 from witnessmark.workflow.dossier.assess_case import assess
 from witnessmark.workflow.dossier.drive_of_case import drive_of
@@ -19,7 +20,7 @@ STOPS = [stop for f in KNOWLEDGE.families.values() for stop in f.stops]
 RUNNING = {"running", "warm", "road", "load"}
 
 
-def lines_of(*families, clues=(), tests=(), miles=None, words="as the driver says"):
+def lines_of(*families, clues=(), tests=(), miles=None, words="as the driver says", more=()):
     rows = [
         ("truck", {"label": "Testbarley 2"} | ({"miles": miles} if miles else {})),
         ("complaint", {"words": words, "families": list(families)}),
@@ -28,6 +29,7 @@ def lines_of(*families, clues=(), tests=(), miles=None, words="as the driver say
         name, cause = clue if isinstance(clue, tuple) else (clue, "")
         rows.append(("clue", {"clue": name, "seen": True} | ({"cause": cause} if cause else {})))
     rows += [("test", {"test": test, "result": result}) for test, result in tests]
+    rows += list(more)
     return [
         json.dumps({"kind": kind, "id": f"e{n}", "at": "2026-03-02T08:00:00Z", "data": data})
         for n, (kind, data) in enumerate(rows, 1)
@@ -88,9 +90,14 @@ def test_an_engine_that_must_not_start_is_not_run_by_tests_that_need_no_warmth()
 
 
 GOOD = {"g_mech": "positive"}  # the mechanical gauge reads normal where the bus reads low
+#: Stops every one of whose checks keeps it by a bad result; the others are walked through below.
+PLAIN = [
+    s for s in STOPS
+    if s.checks and not s.until_drive and all(a.kind == "test" for a in s.until)
+]  # fmt: skip
 
 
-@pytest.mark.parametrize("stop", [s for s in STOPS if s.checks], ids=lambda s: s.id)
+@pytest.mark.parametrize("stop", PLAIN, ids=lambda s: s.id)
 def test_good_results_of_its_checks_lift_a_stop_and_a_bad_one_keeps_it(stop):
     family = KNOWLEDGE.families[stop.family]
     # Whatever the odds say beside it: every cause of the stop made as likely as a clue can.
@@ -101,6 +108,56 @@ def test_good_results_of_its_checks_lift_a_stop_and_a_bad_one_keeps_it(stop):
         bad = next(o for o in test.outcomes if o != dict(good)[bad_one])
         mixed = [(t, bad if t == bad_one else r) for t, r in good]
         assert stop.id in {s.step for s in stops_of(found(stop.family, tests=mixed))}, bad_one
+
+
+def entries_that_mean(asked):
+    """Return (kind, data) of entries after which a condition holds; of several ways the first."""
+    if asked.kind == "any":
+        return entries_that_mean(asked.parts[0])
+    if asked.kind == "all":
+        return [e for part in asked.parts for e in entries_that_mean(part)]
+    if asked.kind == "test":
+        return [("test", {"test": asked.ids[0], "result": asked.results[0]})]
+    if asked.kind == "clue":
+        return [("clue", {"clue": asked.ids[0], "seen": asked.seen})]
+    if asked.kind == "work":
+        cause = asked.ids[0]
+        return [("work", {"cause": cause, "did": "renewed"})]
+    if asked.kind == "reading":
+        value = asked.above + 1.0 if asked.above is not None else asked.below - 1.0
+        unit = QUANTITIES[asked.ids[0]].house
+        return [("reading", {"quantity": asked.ids[0], "value": f"{value:.6f} {unit}"})]
+    raise AssertionError(asked.kind)
+
+
+SEEN = [
+    (stop, number)
+    for stop in STOPS
+    for number, asked in enumerate(stop.when)
+    if not {leaf.kind for leaf in asked.leaves()} & {"at_fault", "code", "finding"}
+]
+
+
+@pytest.mark.parametrize(("stop", "number"), SEEN, ids=lambda v: getattr(v, "id", v))
+def test_what_is_seen_raises_a_stop_and_only_what_its_pack_names_lifts_it(stop, number):
+    families = (stop.family,) if stop.family else ("fuel_low",)
+    told = entries_that_mean(stop.when[number])
+
+    def standing():
+        steps = stops_of(found(*families, more=told))
+        return next((s.name for s in steps if s.step == stop.id), None)
+
+    before = standing()
+    assert before is not None
+    for level in (stop.until, stop.until_drive):
+        tested = {data.get("test") for _, data in told}
+        for asked in (a for a in level if not a.or_not_run or a.ids[0] in tested):
+            assert standing() is not None
+            told += entries_that_mean(asked)
+        if level:
+            assert standing() != before
+    if stop.until:
+        assert standing() is None
 
 
 def test_a_clean_oil_sample_lifts_the_stop_that_thin_or_milky_oil_called_for():
