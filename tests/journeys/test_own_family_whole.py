@@ -30,6 +30,7 @@ from witnessmark.model.recording import Channel, Recording
 from witnessmark.web.app import create_app
 from witnessmark.workflow.case.packs_of_shop import knowledge_of, pack_files
 from witnessmark.workflow.case.shop_on_disk import Shop, open_shop
+from witnessmark.workflow.dossier.as_json import assessment_json
 from witnessmark.workflow.dossier.dossier_of_shop import assess_in_shop
 from witnessmark.workflow.dossier.gauge_round import next_reading, quantities_for
 from witnessmark.workflow.papers.case_papers import report_html
@@ -162,6 +163,10 @@ def test_its_stop_stands_first_asks_for_its_check_and_is_lifted_in_two_levels(sh
     first = assess_in_shop(shop, "cold").steps
     assert [s.step for s in first[:2]] == ["stop_cab_gas", "cab_dye"]
     assert (first[0].drive, first[0].until) == ("park", "the fittings are dry")
+    told = assessment_json(assess_in_shop(shop, "cold"))
+    assert told["drive"] == "park"
+    assert told["stops"][0]["say"] == first[0].name
+    assert told["stops"][0]["evidence"] == ["e2"]
     assert "cab_spin" not in {s.step for s in first}  # needs the engine running
     shop.append("cold", rows[3:4])
     [started] = stops_of(shop, "cold")
@@ -171,6 +176,7 @@ def test_its_stop_stands_first_asks_for_its_check_and_is_lifted_in_two_levels(sh
     assert "cab_spin" in {s.step for s in assess_in_shop(shop, "cold").steps}
     shop.append("cold", rows[4:5])
     assert stops_of(shop, "cold") == []
+    assert assessment_json(assess_in_shop(shop, "cold"))["drive"] == "drive"
 
 
 def test_a_check_that_finds_something_keeps_its_stop(shop: Shop) -> None:

@@ -88,6 +88,7 @@ class Step:
         barred: of a safety stop, tests that it forbids besides.
         drive: of a safety stop, what the driver may do: park, tow, limp or drive.
         until: of a safety stop, what lifts it, in words.
+        evidence: of a safety stop, the entries that raised it; none where only the odds did.
     """
 
     step: str
@@ -113,6 +114,7 @@ class Step:
     barred: tuple[str, ...] = ()
     drive: str = ""
     until: str = ""
+    evidence: tuple[str, ...] = ()
 
     def bars(self, step: str, needs: Iterable[str]) -> bool:
         """Say whether this stop forbids a test or measurement with these needs."""

@@ -30,6 +30,7 @@ class Mark:
         id: condition, test, quantity, SPN as text, or cause.
         value: seen (true, false, "maybe"); result; reading [house unit]; FMI; nothing of work.
         point: where a reading was taken.
+        entry: the entry that says so; empty where no entry does.
     """
 
     place: int
@@ -38,6 +39,7 @@ class Mark:
     id: str
     value: bool | str | float | int | None = None
     point: OperatingPoint = field(default_factory=OperatingPoint)
+    entry: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,11 +122,11 @@ def facts_of(
         data = entry.data
         if isinstance(data, WorkData):
             stage += 1
-            marks.append(Mark(place, stage, "work", data.cause or ""))
+            marks.append(Mark(place, stage, "work", data.cause or "", entry=entry.id))
         elif isinstance(data, ClueData):
-            marks.append(Mark(place, stage, "clue", data.clue, data.seen))
+            marks.append(Mark(place, stage, "clue", data.clue, data.seen, entry=entry.id))
         elif isinstance(data, TestData):
-            marks.append(Mark(place, stage, "test", data.test, data.result))
+            marks.append(Mark(place, stage, "test", data.test, data.result, entry=entry.id))
         elif isinstance(data, ReadingData):
             point = data.point
             at = OperatingPoint(point.rpm, point.fraction(), point.gear, point.warm)
@@ -132,7 +134,7 @@ def facts_of(
                 value = data.house_value()
             except UnitRefused:
                 continue
-            marks.append(Mark(place, stage, "reading", data.quantity, value, at))
+            marks.append(Mark(place, stage, "reading", data.quantity, value, at, entry.id))
     place = marks[-1].place if marks else 0
     marks += [Mark(place, stage, "code", str(spn), fmi) for spn, fmi in codes]
     return Facts(tuple(marks), stage, _outcomes(families), findings=frozenset(findings))

@@ -108,4 +108,5 @@ def _as_step(standing: StandingStop, total_usd: float, family: str) -> Step:
         barred=stop.blocks_tests,
         drive=stop.drive,
         until=lifting,
+        evidence=standing.entries,
     )

@@ -33,6 +33,7 @@ class StandingStop:
         danger: P(any of its causes), 0 where it names none.
         seen: what was seen that raised it; empty when only the odds did.
         checked: every check of this level has an answer in the present state.
+        entries: the entries that raised it.
     """
 
     stop: Stop
@@ -40,6 +41,7 @@ class StandingStop:
     danger: float
     seen: tuple[Asked, ...]
     checked: bool
+    entries: tuple[str, ...] = ()
 
     @property
     def say(self) -> str:
@@ -92,7 +94,14 @@ def standing_stop(stop: Stop, facts: Facts) -> StandingStop | None:
     fresh = tuple(asked for asked, place in seen if place >= facts.begins(facts.stage))
     due = stop.checks_of(level)
     checked = bool(due) and all(_answer(t, facts) is not None for t in due)
-    return StandingStop(stop, level, danger, fresh, checked)
+    told = {m.entry for asked, _ in seen for m in _behind(asked, facts) if m.entry}
+    entries = tuple(dict.fromkeys(m.entry for m in facts.marks if m.entry in told))
+    return StandingStop(stop, level, danger, fresh, checked, entries)
+
+
+def _behind(asked: Asked, facts: Facts) -> tuple[Mark, ...]:
+    leaves = (leaf for leaf in asked.leaves() if leaf.kind in {"clue", "test", "reading", "code"})
+    return tuple(m for leaf in leaves for m in _marks(leaf, facts) if _may_mean(leaf, m, facts))
 
 
 def holds(asked: Asked, facts: Facts) -> bool:

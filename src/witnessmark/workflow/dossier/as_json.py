@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from witnessmark.model.dossier import Dossier
@@ -30,6 +30,8 @@ def assessment_json(assessment: Dossier, *, si: bool = False) -> dict[str, Any]:
         "findings": [finding_json(f, si=si) for f in assessment.findings],
         "odds": [_odds(o) for o in assessment.odds],
         "next": [_step(s, si) for s in assessment.steps],
+        "stops": [_stop(s) for s in assessment.steps if s.kind == "safety"],
+        "drive": _drive(assessment.steps),
         "why_no_step": assessment.why_no_step(),
         "proof": [_proof(p, si) for p in assessment.proofs],
         "packs": dict(assessment.packs),
@@ -126,6 +128,24 @@ def _odds(odds: Odds) -> dict[str, Any]:
         "packs": dict(odds.packs or {}),
         "stage": odds.stage,
     }  # fmt: skip
+
+
+def _stop(step: Step) -> dict[str, Any]:
+    return {
+        "stop": step.step,
+        "family": step.family,
+        "say": step.name,
+        "until": step.until,
+        "checks": list(step.checks),
+        "drive": step.drive,
+        "evidence": list(step.evidence),
+    }
+
+
+def _drive(steps: Sequence[Step]) -> str:
+    """Return what the driver may do: the strictest of the stops that stand."""
+    standing = {s.drive for s in steps if s.kind == "safety"}
+    return next((word for word in ("park", "tow", "limp") if word in standing), "drive")
 
 
 def _step(step: Step, si: bool) -> dict[str, Any]:
