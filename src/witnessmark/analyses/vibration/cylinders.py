@@ -18,6 +18,7 @@ from witnessmark.physics.vibration.twist.cylinder_balance import (
     low_orders,
 )
 from witnessmark.physics.vibration.twist.tooth_timing import Torsion
+from witnessmark.words.numbers import percentage
 
 __all__ = ["METHOD", "cylinder_findings", "said", "smallest_shown"]
 
@@ -156,8 +157,8 @@ def _finding(
     outcome: Outcome = "inconclusive"
     reason = ""
     amount = (
-        f"at least {max(100 * (worst - 2 * error), 1):.0f} % less {what} than the others, most "
-        f"likely {100 * min(worst, 1.0):.0f} %"
+        f"at least {percentage(max(worst - 2 * error, 0.01))} less {what} than the others, most "
+        f"likely {percentage(min(worst, 1.0))}"
     )
     unfit = _unfit(timing, rpm)
     if unfit:
@@ -184,7 +185,7 @@ def _finding(
     elif even:
         outcome = "not_seen"
         sentence = (
-            f"All cylinders give about the same {what}: one that lies {100 * visible:.0f} % below "
+            f"All cylinders give about the same {what}: one that lies {percentage(visible)} below "
             "the others would have shown."
         )
         if not cranking:
@@ -192,14 +193,14 @@ def _finding(
             stands = ["v_cutout"]
     else:
         sentence = (
-            f"No cylinder stands out, but only one that lies {100 * visible:.0f} % or more below "
+            f"No cylinder stands out, but only one that lies {percentage(visible)} or more below "
             "the others would have shown."
         )
         reason = (
             "at idle combustion is small beside compression: repeat at 1200 rpm under full load"
             if rpm < 900
-            else f"the weakest reads {100 * worst:.0f} % below the others; a cylinder is named "
-            f"from {100 * max(_WEAK, 2 * error):.0f} % on"
+            else f"the weakest reads {percentage(worst)} below the others; a cylinder is named "
+            f"from {percentage(max(_WEAK, 2 * error))} on"
         )
     return Finding(
         code="cylinder_balance",
@@ -245,7 +246,7 @@ def _part_words(found: Balance, cranked: Balance | None, rpm: float) -> str:
     error = float(cranked.error[found.weakest - 1])
     if own > max(0.10, 2 * error):
         return (
-            f" Cranked, it lacks about {100 * own:.0f} % of its compression as well: valves, rings "
+            f" Cranked, it lacks about {percentage(own)} of its compression as well: valves, rings "
             "or gasket before its injector."
         )
     if own < 0.07:

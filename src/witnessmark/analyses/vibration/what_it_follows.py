@@ -43,6 +43,7 @@ from witnessmark.physics.vibration.orders.order_lines import (
 )
 from witnessmark.physics.vibration.orders.order_tracking import level
 from witnessmark.physics.vibration.vibration_family import FamilyVerdict, decide
+from witnessmark.words.numbers import percentage
 
 __all__ = ["NEEDS", "analyse"]
 
@@ -299,7 +300,7 @@ def _slip_words(name: str, lines: Sequence[Line], truck: TruckData | None) -> st
         return ""
     return (
         f" It turns at {line.multiple:.2f} where {listed[0]:.2f} was written down"
-        + (f": the belt slips by {100 * slip:.0f} %, or" if slip > 0 else ":")
+        + (f": the belt slips by {percentage(slip)}, or" if slip > 0 else ":")
         + " the pulleys differ."
     )
 

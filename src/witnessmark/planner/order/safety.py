@@ -14,6 +14,7 @@ from witnessmark.knowledge.rules import Stop
 from witnessmark.model.step import Spread, Step
 from witnessmark.planner.order.facts import Facts
 from witnessmark.planner.order.stop_rules import StandingStop, standing_stops
+from witnessmark.words.numbers import chance_words
 
 __all__ = ["forbidden_needs", "safety_stops", "within_the_stops"]
 
@@ -84,7 +85,7 @@ def _as_step(standing: StandingStop, total_usd: float, family: str) -> Step:
     forbids = forbidden_needs(standing.blocks)
     why = f"{stop.why} "
     if stop.causes:
-        why += f"The chance of it is {100 * standing.danger:.0f} % by what is known. "
+        why += f"The chance of it is {chance_words(standing.danger)} by what is known. "
     if standing.seen:
         what = "A check has found" if standing.seen_now else "What was seen is"
         why += f"{what} what the stop is for. "
