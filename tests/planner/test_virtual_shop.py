@@ -154,7 +154,7 @@ def test_one_fault_behind_two_complaints_is_repaired_once(shop):
     known = pairs.PAIR_POLICIES["all-knowing"](pair.fresh(), knowledge)
     ours = pairs.PAIR_POLICIES["ours, both planned together"](pair.fresh(), knowledge)
     assert known.needless == 0
-    assert ours.usd > known.usd
+    assert ours.usd >= known.usd  # the likeliest cheap repair may be the right one at once
     truck = pair.fresh()
     for _ in range(9):
         truck.trucks["low_power"].repair(truck.twin[0])
