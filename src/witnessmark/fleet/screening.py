@@ -12,7 +12,6 @@ from pathlib import Path
 from typing import Any
 
 from witnessmark.analyses.an_analysis import Bench
-from witnessmark.analyses.run_all import run_all
 from witnessmark.errors import InputRefused, WitnessmarkError
 from witnessmark.fleet.children import Children
 from witnessmark.knowledge import Knowledge, load_knowledge
@@ -22,6 +21,7 @@ from witnessmark.model.problem import Problem
 from witnessmark.model.recording import Recording, TroubleCode
 from witnessmark.readers import ReaderSettings, read_recording
 from witnessmark.workflow.case.named_files import Reach
+from witnessmark.workflow.dossier.assess_case import findings_of
 
 __all__ = [
     "Screened",
@@ -294,7 +294,7 @@ def _one(path: Path, said: Screening = _NOTHING_SAID) -> Screened:
         bus = (whole.buses[0], *whole.apart)[number] if whole.apart else ""
         case = _case(path, recording.sha256)
         bench = Bench(case, {"r1": recording}, _knowledge(), case.stages())
-        seen = [f for f in run_all(bench) if f.outcome in {"seen", "inconclusive"}]
+        seen = [f for f in findings_of(bench) if f.outcome in {"seen", "inconclusive"}]
         found += [replace(f, sentence=f"Bus {bus}: {f.sentence}") for f in seen] if bus else seen
     epoch = whole.facts.get("epoch_s")
     return Screened(

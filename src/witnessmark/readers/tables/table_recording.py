@@ -99,6 +99,13 @@ def read(source: FileSource, settings: ReaderSettings) -> Recording:
     plan = _plan(layout, settings, source.trouble)
     keeper = Keeper(_IN_MEMORY)
     columns, rows = _columns(source, plan, keeper)
+    if not rows:
+        why = " ".join(p.what for p in source.trouble.problems())
+        raise RecordingRefused(
+            f"No row of the table can be read. {why[:400]}".rstrip(),
+            where=source.name,
+            do="Export it with as many cells in a row as there are headings.",
+        )
     raw = columns.pop(plan.time) if plan.time is not None else None
     if plan.date is not None:
         days = columns.pop(plan.date)

@@ -45,7 +45,7 @@ from witnessmark.workflow.dossier.standing_of import model_versions, standing_of
 from witnessmark.workflow.dossier.under_stops import findings_under, odds_under, proofs_under
 from witnessmark.workflow.recordings.case_recordings import recordings_beside
 
-__all__ = ["assess", "assess_file", "dossier"]
+__all__ = ["assess", "assess_file", "dossier", "findings_of"]
 
 
 def assess(
@@ -80,6 +80,15 @@ def assess(
         model_versions(),
     )
     return dossier(case, recordings, standing, problems=problems)
+
+
+def findings_of(bench: Bench) -> tuple[Finding, ...]:
+    """Return what the analyses and the models find, without odds, steps and proofs.
+
+    For many recordings without a case of their own: a screening asks nothing else.
+    """
+    modelled = (f for _, evidence in weigh(bench) for f in evidence.findings)
+    return _by_stage((*run_all(bench), *modelled))
 
 
 def dossier(
