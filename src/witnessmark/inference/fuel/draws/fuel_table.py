@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+import hashlib
+import sys
+from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
+from functools import lru_cache
+from itertools import pairwise
+from pathlib import Path
 from threading import Lock
-from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
@@ -22,15 +27,10 @@ from witnessmark.inference.fuel.draws.fuel_prior import (
 )
 from witnessmark.inference.fuel.fuel_groups import HYPOTHESES, OTHER
 from witnessmark.inference.fuel.fuel_observations import Key
-from witnessmark.late import late
+from witnessmark.kept import keep_arrays, kept_arrays
 from witnessmark.physics.fuel.supply_circuit import Circuit, CircuitState, solve
 
-if TYPE_CHECKING:
-    from scipy import special
-else:
-    special = late("scipy.special")
-
-__all__ = ["STANDARD_POINTS", "PriorTable", "Sizes", "build_table", "faulty"]
+__all__ = ["STANDARD_POINTS", "PriorTable", "Sizes", "build_table", "faulty", "kept_table"]
 
 Floats = npt.NDArray[np.float64]
 
@@ -41,7 +41,16 @@ STANDARD_POINTS: tuple[Key, ...] = (
 )  # fmt: skip
 
 _FIRST = TYPE_DIMENSIONS + UNIT_DIMENSIONS
-_FIELDS = fields(Circuit)
+_FIELDS, _STATE = fields(Circuit), fields(CircuitState)
+#: What makes the numbers: a change in one of these files makes another table.
+_MADE_BY = (
+    __name__,
+    "witnessmark.inference.fuel.draws.even_points",
+    "witnessmark.inference.fuel.draws.fuel_prior",
+    "witnessmark.inference.fuel.fuel_groups",
+    "witnessmark.physics.fuel.supply_circuit",
+    "witnessmark.physics.fuel.supply_types",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,12 +130,11 @@ def build_table(
     """
     sizes = sizes or Sizes()
     counts = np.array([sizes.of(h) for h in HYPOTHESES])
-    top = int(counts.max())
-    base = even_normals(DIMENSIONS, 2 ** int(np.ceil(np.log2(top))), seed)[:top]
+    base = even_normals(DIMENSIONS, 2 ** int(np.ceil(np.log2(counts.max()))), seed)
+    base = base[: counts.max()]
     types, units = draws(prior, base)
     reference = idle_reference(types)
-    starts = np.concatenate([[0], np.cumsum(counts)]).astype(np.intp)
-    rows = np.concatenate([np.arange(count) for count in counts])
+    rows, starts = _rows(counts)
     hypothesis = np.repeat(np.arange(len(HYPOTHESES), dtype=np.int64), counts)
     ref = (reference[0][rows], reference[1][rows])
     z = base[rows]
@@ -135,6 +143,69 @@ def build_table(
     for key in points:
         table.state(key)
     return table
+
+
+def kept_table(prior: TypePrior) -> PriorTable:
+    """Return :func:`build_table`, as the last run has kept it where it has."""
+    key = f"fuel table {prior.key} {_sources()}"
+    held = kept_arrays(key)
+    if held is not None:
+        try:
+            return _table_in(prior, held)
+        except (KeyError, ValueError, IndexError, TypeError):
+            pass  # of another make: built anew
+    table = build_table(prior)
+    keep_arrays(key, _arrays_of(table))
+    return table
+
+
+def _rows(counts: npt.NDArray[np.int64]) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]]:
+    """Return which point every draw stands on, and the first draw of every hypothesis."""
+    rows = np.concatenate([np.arange(count) for count in counts])
+    return rows.astype(np.intp), np.concatenate([[0], np.cumsum(counts)]).astype(np.intp)
+
+
+def _arrays_of(table: PriorTable) -> dict[str, npt.NDArray[np.generic]]:
+    """Return the table as arrays: z and the types of each point once, all else as it is."""
+    first = int(np.argmax(np.diff(table.starts)))
+    longest = slice(int(table.starts[first]), int(table.starts[first + 1]))
+    found: dict[str, npt.NDArray[np.generic]] = {
+        "starts": table.starts.astype(np.int64),
+        "z": table.z[longest],
+        "types": np.stack([getattr(table.types, f.name)[longest] for f in _FIELDS]),
+        "circuits": np.stack([getattr(table.circuits, f.name) for f in _FIELDS]),
+    }
+    for number, key in enumerate(STANDARD_POINTS):
+        state = table.state(key)
+        found[f"state{number}"] = np.stack([getattr(state, f.name) for f in _STATE])
+    return found
+
+
+def _table_in(prior: TypePrior, held: Mapping[str, npt.NDArray[np.generic]]) -> PriorTable:
+    def read(name: str) -> Floats:
+        return np.asarray(held[name], dtype=np.float64)
+
+    edges = [int(n) for n in read("starts")]
+    counts = np.array([b - a for a, b in pairwise(edges)], dtype=np.int64)
+    rows, starts = _rows(counts)
+    solved = {
+        key: CircuitState(*read(f"state{number}")) for number, key in enumerate(STANDARD_POINTS)
+    }
+    circuits = Circuit(*read("circuits"))
+    if len(counts) != len(HYPOTHESES) or len(circuits.air) != starts[-1]:
+        raise ValueError("a table of other hypotheses")
+    types = Circuit(*read("types")).take(rows)
+    return PriorTable(prior, read("z")[rows], types, circuits, starts, solved)
+
+
+@lru_cache(maxsize=1)
+def _sources() -> str:
+    """Return a digest of everything that the numbers of a table come from."""
+    found = hashlib.sha256(f"{np.__version__} {STANDARD_POINTS} {Sizes()}".encode())
+    for module in _MADE_BY:
+        path = Path(sys.modules[module].__file__ or "")
+        found.update(path.read_bytes() if path.is_file() else b"?")
+    return found.hexdigest()
 
 
 def faulty(

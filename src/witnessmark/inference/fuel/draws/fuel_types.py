@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 from collections import OrderedDict
 from threading import Lock
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -18,7 +17,7 @@ from witnessmark.inference.fuel.draws.fuel_prior import (
     UnknownType,
     draws,
 )
-from witnessmark.inference.fuel.draws.fuel_table import PriorTable, build_table
+from witnessmark.inference.fuel.draws.fuel_table import PriorTable, build_table, kept_table
 from witnessmark.inference.fuel.fuel_observations import (
     CHECK,
     FLOW,
@@ -29,14 +28,8 @@ from witnessmark.inference.fuel.fuel_observations import (
     Observation,
     predicted,
 )
-from witnessmark.late import late
 from witnessmark.model.fuel_baseline import FuelBaseline
 from witnessmark.physics.fuel.supply_circuit import PSI, solve
-
-if TYPE_CHECKING:
-    from scipy import special
-else:
-    special = late("scipy.special")
 
 __all__ = ["learn_type", "table_for"]
 
@@ -54,7 +47,8 @@ def table_for(baseline: FuelBaseline | None) -> PriorTable:
         if prior.key in _tables:
             _tables.move_to_end(prior.key)
             return _tables[prior.key]
-    table = build_table(prior)
+    # One truck type after the other would fill the disk; the unknown one is asked for every day.
+    table = kept_table(prior) if baseline is None else build_table(prior)
     with _lock:
         _tables[prior.key] = table
         while len(_tables) > _KEPT:
