@@ -8,7 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from witnessmark.knowledge import check_pack, load_knowledge, shipped_packs
+from witnessmark.knowledge import load_knowledge, shipped_packs
+from witnessmark.knowledge.loader import check_pack
 from witnessmark.knowledge.reading.pack_file import read_pack
 from witnessmark.knowledge.reading.toml_lines import TomlLines
 

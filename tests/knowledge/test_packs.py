@@ -14,7 +14,8 @@ import jsonschema
 import pytest
 import yaml
 
-from witnessmark.knowledge import check_pack, load_knowledge, shipped_packs
+from witnessmark.knowledge import load_knowledge, shipped_packs
+from witnessmark.knowledge.loader import check_pack
 from witnessmark.knowledge.published import schema_text
 from witnessmark.model.finding import OperatingPoint
 from witnessmark.workflow.shop.pack_check import run_case

@@ -12,7 +12,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from witnessmark.errors import PackRefused
-from witnessmark.knowledge import check_pack, load_knowledge, shipped_packs
+from witnessmark.knowledge import load_knowledge, shipped_packs
+from witnessmark.knowledge.loader import check_pack
 from witnessmark.model.finding import OperatingPoint
 
 HEAD = """

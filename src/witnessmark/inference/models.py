@@ -56,12 +56,14 @@ class Need:
         quantities: quantities, as readings or as channels of a recording.
         recordings: kinds of recording that it looks into whatever channels they hold.
         truck: fields of the truck that it reads.
+        beside_recording: the quantities tell it something beside a recording only.
     """
 
     words: str
     quantities: frozenset[str] = frozenset()
     recordings: frozenset[str] = frozenset()
     truck: frozenset[str] = frozenset()
+    beside_recording: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -263,6 +265,8 @@ def _bound(families: Sequence[Family]) -> tuple[Model, ...]:
 
 def _has(bench: Bench, need: Need) -> bool:
     """Say whether the case holds what a need names."""
+    if need.beside_recording and not bench.recordings:
+        return False
     if any(d.quantity in need.quantities for _, d in bench.case.of(ReadingData)):
         return True
     truck = bench.case.truck()

@@ -1,6 +1,6 @@
 """Knowledge packs: schema, loader, data."""
 
-from witnessmark.knowledge.loader import check_pack, load_knowledge, shipped_packs
+from witnessmark.knowledge.kept_packs import load_knowledge
 from witnessmark.knowledge.records import (
     AccessGroup,
     Band,
@@ -15,6 +15,7 @@ from witnessmark.knowledge.records import (
     Together,
     Trap,
 )
+from witnessmark.knowledge.shipped import shipped_packs
 
 __all__ = [
     "AccessGroup",
@@ -29,7 +30,6 @@ __all__ = [
     "Test",
     "Together",
     "Trap",
-    "check_pack",
     "load_knowledge",
     "shipped_packs",
 ]

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Callable, Iterable, Sequence
-from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -18,33 +16,29 @@ from witnessmark.knowledge.merging.merge_rules import retired_of
 from witnessmark.knowledge.parts.pack_parts import PackFile
 from witnessmark.knowledge.reading.pack_file import PackText, read_pack
 from witnessmark.knowledge.records import Knowledge
+from witnessmark.knowledge.shipped import shipped_packs
 from witnessmark.model.problem import Problem
 
-__all__ = ["check_pack", "load_knowledge", "shipped_packs"]
-
-_FOLDER = Path(__file__).parent / "packs"
-#: What is shared comes before the families, what joins them after them.
-_ORDER = {"cautions": 0, "common": 0, "links": 2, "codes": 2, "whole_truck": 2}
+__all__ = ["check_pack", "parse_packs"]
 
 
-def shipped_packs() -> list[Path]:
-    """Return the files of the shipped packs: the shared ones, the families, what joins them."""
-    return sorted(_FOLDER.glob("*.toml"), key=lambda p: (_ORDER.get(p.stem, 1), p.stem))
-
-
-def load_knowledge(shop_packs: Sequence[Path] = ()) -> Knowledge:
-    """Return everything the packs say; later packs override and add by id.
-
-    After an override the shares of a family's causes are scaled to sum to 1 again.
-
-    Args:
-        shop_packs: the shop's own pack files, in order.
+def parse_packs(paths: Sequence[Path]) -> Knowledge:
+    """Return everything these packs say; later packs override and add by id.
 
     Raises:
         PackRefused: a pack has faults; *what* lists all of them with their path.
     """
-    # By content: a pack that was edited is read again whatever the clock of the disk says.
-    return _load(tuple((p, _content(p)) for p in shop_packs))
+    texts, problems = _read(paths)
+    if len(texts) == len(paths):  # else what the unread one holds would be missed everywhere
+        told = {p.where for p in problems}
+        problems += [p for p in _rules(texts, _known(texts)) if p.where not in told]
+    if problems:
+        raise PackRefused(
+            " ".join(f"{p.where}: {p.what}" for p in problems),
+            where=problems[0].where.split(":")[0],
+            do="Run 'witnessmark pack check' on the file; it lists every fault and its remedy.",
+        )
+    return merge(texts)
 
 
 def check_pack(path: Path) -> tuple[list[Problem], Knowledge | None, PackFile | None]:
@@ -75,31 +69,6 @@ def check_pack(path: Path) -> tuple[list[Problem], Knowledge | None, PackFile | 
     faults = _with(faults, [*early, *check_rules(text.pack, every, text.place)])
     faults += [*broken, *more, *_rules([*texts, *rest], every)]
     return faults, None if faults else merge([*texts, text, *rest]), text.pack
-
-
-def _content(path: Path) -> str:
-    try:
-        return hashlib.sha256(path.read_bytes()).hexdigest()
-    except OSError:
-        return ""  # the reading of it says what is the matter
-
-
-@lru_cache(maxsize=8)
-def _load(shop_packs: tuple[tuple[Path, str], ...]) -> Knowledge:
-    paths = [*shipped_packs(), *(p for p, _ in shop_packs)]
-    texts, problems = _read(shipped_packs())
-    more, faults = _read([p for p, _ in shop_packs], _known(texts), texts)
-    texts, problems = [*texts, *more], [*problems, *faults]
-    if len(texts) == len(paths):  # else what the unread one holds would be missed everywhere
-        told = {p.where for p in problems}
-        problems += [p for p in _rules(texts, _known(texts)) if p.where not in told]
-    if problems:
-        raise PackRefused(
-            " ".join(f"{p.where}: {p.what}" for p in problems),
-            where=problems[0].where.split(":")[0],
-            do="Run 'witnessmark pack check' on the file; it lists every fault and its remedy.",
-        )
-    return merge(texts)
 
 
 def _known(texts: Iterable[PackText]) -> Known:

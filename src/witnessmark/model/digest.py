@@ -20,7 +20,7 @@ from typing import Any
 
 from pydantic import BaseModel
 
-__all__ = ["ASIDE", "digest", "parts_of", "why_again"]
+__all__ = ["ASIDE", "digest", "hold", "parts_of", "why_again"]
 
 #: Metadata of a dataclass field that no digest counts: ``field(metadata=ASIDE)``.
 ASIDE: Mapping[str, bool] = {"witnessmark.aside": True}
@@ -40,6 +40,20 @@ def digest(value: object) -> str:
         TypeError: a kind of value that has no digest here.
     """
     return _of(value).hex()
+
+
+def hold(record: object, told: str) -> None:
+    """Hold the digest of a record that was worked out before, as long as the record is in use.
+
+    Args:
+        record: a frozen record.
+        told: what :func:`digest` said of an equal one.
+    """
+    made = bytes.fromhex(told)
+    with _LOCK:
+        _HELD[id(record)] = (record, made)
+        while len(_HELD) > _KEEP:
+            _HELD.popitem(last=False)
 
 
 def parts_of(record: Any) -> dict[str, str]:

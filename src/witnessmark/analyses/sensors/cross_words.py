@@ -26,7 +26,7 @@ METHOD = "warm_temperatures/1"
 _SOURCE = (
     "lagged answer to the load; natural changes from simulation (studies/plausibility/cross.md)"
 )
-_RELEVANT = ("cool_unstable", "electrical", "overheat")
+_MODEL = "sensors"
 _OUTCOME: dict[str, Outcome] = {
     "real": "not_seen", "none": "not_seen", "drift": "seen", "doubt": "inconclusive",
 }  # fmt: skip
@@ -43,7 +43,7 @@ def cross_findings(
         entry_id: its entry.
         stage: its stage.
     """
-    relevant = bench.complains_of(*_RELEVANT)
+    relevant = bench.asks(_MODEL)
     if recording.duration_s is None or not any(recording.channel(n) for n in DRIFTING):
         return
     warm = warm_part(recording)

@@ -31,13 +31,14 @@ def command(
     allow: tuple[Path, ...],
 ) -> None:
     """Assess CASE (a .jsonl file), or CASE-ID of the shop in folder CASE."""
-    from witnessmark.workflow.case.shop_on_disk import open_shop
     from witnessmark.workflow.dossier.as_json import assessment_json
     from witnessmark.workflow.dossier.assess_case import assess_file
-    from witnessmark.workflow.dossier.dossier_of_shop import assess_in_shop
     from witnessmark.workflow.dossier.in_words import assessment_text
 
     if case_id is not None:
+        from witnessmark.workflow.case.shop_on_disk import open_shop
+        from witnessmark.workflow.dossier.dossier_of_shop import assess_in_shop
+
         assessment = assess_in_shop(open_shop(case), case_id, packs=packs)
     else:
         assessment = assess_file(case, packs=packs, allow=allow)

@@ -51,7 +51,20 @@ MODEL = AnalysisModel(
             recordings=frozenset({"bus", "table", "waveform", "tooth_timing"}),
         ),
         Need(
-            "temperatures at cold soak, a probe at the housing, or a gauge beside the bus",
+            "a gauge beside the bus",
+            quantities=frozenset(
+                {
+                    "oil_pressure",
+                    "fuel_gallery_pressure",
+                    "boost_pressure",
+                    "transmission_oil_pressure",
+                    "battery_voltage",
+                }
+            ),
+            beside_recording=True,
+        ),
+        Need(
+            "temperatures at cold soak, or a probe at the housing",
             quantities=frozenset(
                 {
                     "coolant_temperature",
@@ -62,11 +75,6 @@ MODEL = AnalysisModel(
                     "ambient_temperature",
                     "air_inlet_temperature",
                     "transmission_oil_temperature",
-                    "oil_pressure",
-                    "fuel_gallery_pressure",
-                    "boost_pressure",
-                    "transmission_oil_pressure",
-                    "battery_voltage",
                 }
             ),
         ),

@@ -13,11 +13,17 @@ Validity: ten warm minutes or more in which the load changed.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.signal import lfilter
 
+from witnessmark.late import late
 from witnessmark.model.recording import Floats
+
+if TYPE_CHECKING:
+    from scipy import signal
+else:
+    signal = late("scipy.signal")
 
 __all__ = ["GRID_S", "Course", "course"]
 
@@ -95,4 +101,4 @@ def course(values: Floats, load: Floats, air: Floats | None = None) -> Course | 
 def _behind(values: Floats, lag: float) -> Floats:
     keep = float(np.exp(-GRID_S / lag))
     start = np.array([keep * float(np.mean(values[: max(int(lag / GRID_S), 1)]))])
-    return np.asarray(lfilter([1.0 - keep], [1.0, -keep], values, zi=start)[0])
+    return np.asarray(signal.lfilter([1.0 - keep], [1.0, -keep], values, zi=start)[0])

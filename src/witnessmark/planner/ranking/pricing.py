@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from statistics import median
 
 import numpy as np
 import numpy.typing as npt
@@ -239,7 +240,7 @@ def search_usd(members: Bools, repair: Floats, shares: Floats, settings: Setting
     search = settings.search_minutes / 60.0 * settings.labour_usd_per_hour + settings.search_usd
     needless = settings.search_needless * float(repair @ shares / shares.sum())
     ends = members @ repair
-    ends[members.sum(axis=1) == 0] = float(np.median(repair))
+    ends[members.sum(axis=1) == 0] = median(repair.tolist())
     return np.asarray(search + needless + ends, dtype=np.float64)
 
 

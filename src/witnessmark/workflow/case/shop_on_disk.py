@@ -20,18 +20,16 @@ from witnessmark.casebook.files import Originals, digest
 from witnessmark.casebook.lockbox import Lockbox
 from witnessmark.casebook.store import Casebook, Summary
 from witnessmark.errors import InputRefused, NotFound, WitnessmarkError
-from witnessmark.model.entries.case import Case, read_case
+from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry import Entry, parse_entry
 from witnessmark.model.entries.entry_data import PhotoData, RecordingData
 from witnessmark.model.problem import Problem
+from witnessmark.workflow.case.case_file import lines_of
 from witnessmark.workflow.case.named_files import Reach, shown, unreadable
 from witnessmark.workflow.case.photo_data import without_private_data
 from witnessmark.workflow.case.private_files import make_private
 
-__all__ = ["Shop", "entry_line", "new_entry_id", "open_shop", "read_case_file"]
-
-#: A case file larger than this is refused.
-MAX_CASE_FILE = 64 << 20
+__all__ = ["Shop", "entry_line", "new_entry_id", "open_shop"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,7 +211,7 @@ class Shop:
         Returns:
             The case; what could not be found or read stands in its problems.
         """
-        lines, remarks = _lines_of(path)
+        lines, remarks = lines_of(path)
         name = case_id or path.name.removesuffix(".jsonl")
         case = self.new_case(name, lines, by=by)
         problems = list(case.problems) + remarks
@@ -282,17 +280,6 @@ def open_shop(folder: Path | str, *, create: bool = False, database: str | None 
     return Shop(folder, casebook, Originals(folder / "recordings"), name)
 
 
-def read_case_file(path: Path) -> Case:
-    """Read a case file without a shop.
-
-    Raises:
-        InputRefused: no file, not text, or larger than a case can be.
-    """
-    lines, remarks = _lines_of(path)
-    case = read_case(path.name.removesuffix(".jsonl"), lines, where=path.name)
-    return Case(case.id, case.entries, (*remarks, *case.problems), case.damaged)
-
-
 def entry_line(
     kind: str, data: Mapping[str, Any], *, entry_id: str | None = None, at: str | None = None
 ) -> str:
@@ -334,36 +321,3 @@ def _said(said: dict[str, Any], key: str, folder: Path) -> str:
     if not isinstance(found, str):
         raise InputRefused(f"{key}: a text is needed.", where=str(folder / "shop.toml"))
     return found
-
-
-def _lines_of(path: Path) -> tuple[list[str], list[Problem]]:
-    if not path.is_file():
-        raise InputRefused("There is no such case file.", where=str(path), do="Check the path.")
-    if path.stat().st_size > MAX_CASE_FILE:
-        raise InputRefused(
-            f"A case file has at most {MAX_CASE_FILE >> 20} MiB.",
-            where=str(path),
-            do="Recordings and photos belong into files of their own.",
-        )
-    content = path.read_bytes()
-    if b"\x00" in content[:4096]:
-        raise InputRefused(
-            "This is not a case file: it is not text.",
-            where=str(path),
-            do="A case file has one JSON object a line. For a recording use 'witnessmark look'.",
-        )
-    try:
-        return _split(content.decode("utf-8")), []
-    except UnicodeDecodeError as error:
-        line = content[: error.start].count(b"\n") + 1
-        problem = Problem(
-            f"{path.name} line {line}",
-            "Some bytes are not UTF-8 text.",
-            "They are shown as �; enter the words anew.",
-        )
-        return _split(content.decode("utf-8", errors="replace")), [problem]
-
-
-def _split(text: str) -> list[str]:
-    """Split at line feeds only, so that every line comes out again to the letter."""
-    return text.removesuffix("\n").split("\n") if text else []

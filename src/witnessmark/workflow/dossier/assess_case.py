@@ -38,10 +38,10 @@ from witnessmark.planner.order.measured_first import first_measurement, measure_
 from witnessmark.planner.order.progress import Progress, progress
 from witnessmark.planner.order.safety import within_the_stops
 from witnessmark.planner.ranked_steps import FamilyState, rank_steps
+from witnessmark.workflow.case.case_file import read_case_file
 from witnessmark.workflow.case.check_ids import check_ids
-from witnessmark.workflow.case.shop_on_disk import read_case_file
 from witnessmark.workflow.dossier.advice import advice
-from witnessmark.workflow.dossier.standing_of import model_versions, standing_of_file
+from witnessmark.workflow.dossier.standing_of_file import model_versions, standing_of_file
 from witnessmark.workflow.dossier.under_stops import findings_under, odds_under, proofs_under
 from witnessmark.workflow.recordings.case_recordings import recordings_beside
 

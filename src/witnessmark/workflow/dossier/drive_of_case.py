@@ -8,8 +8,9 @@ from pathlib import Path
 from witnessmark.errors import NothingUsable
 from witnessmark.knowledge import load_knowledge
 from witnessmark.model.step import Step
+from witnessmark.workflow.case.case_file import read_case_file
 from witnessmark.workflow.case.packs_of_shop import pack_files
-from witnessmark.workflow.case.shop_on_disk import open_shop, read_case_file
+from witnessmark.workflow.case.shop_on_disk import open_shop
 from witnessmark.workflow.dossier.assess_case import assess_file
 from witnessmark.workflow.dossier.dossier_of_shop import assess_in_shop
 from witnessmark.workflow.recordings.drive_card import CardDrive

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 
-from witnessmark import __version__
-from witnessmark.inference.models import all_models
 from witnessmark.knowledge import load_knowledge
 from witnessmark.knowledge.standing import Standing
 from witnessmark.model.entries.case import Case
@@ -14,8 +12,9 @@ from witnessmark.workflow.case.packs_of_shop import pack_files
 from witnessmark.workflow.case.shop_on_disk import Shop
 from witnessmark.workflow.case.shop_settings import settings_of
 from witnessmark.workflow.dossier.learnt_for_case import learnt
+from witnessmark.workflow.dossier.standing_of_file import model_versions
 
-__all__ = ["model_versions", "standing_of", "standing_of_file"]
+__all__ = ["standing_of"]
 
 
 def standing_of(shop: Shop, case: Case, *, packs: Sequence[Path] = ()) -> Standing:
@@ -37,16 +36,6 @@ def standing_of(shop: Shop, case: Case, *, packs: Sequence[Path] = ()) -> Standi
         technician=_last_hand(shop, case.id),
         models=model_versions(),
     )
-
-
-def standing_of_file(packs: Sequence[Path] = ()) -> Standing:
-    """Return what a case in a file is judged by: the packs, and the defaults of everything else."""
-    return Standing(load_knowledge(tuple(packs)), models=model_versions())
-
-
-def model_versions() -> Mapping[str, str]:
-    """Return what a change of the program or of a model's answers is seen by."""
-    return {"witnessmark": __version__, **{m.id: m.version for m in all_models()}}
 
 
 def _last_hand(shop: Shop, case_id: str) -> str:

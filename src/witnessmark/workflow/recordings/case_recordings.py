@@ -9,20 +9,26 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from itertools import combinations
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from witnessmark.casebook.files import digest
 from witnessmark.errors import NotFound, WitnessmarkError
+from witnessmark.late import late
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry import Entry
 from witnessmark.model.entries.entry_data import RecordingData
 from witnessmark.model.problem import Problem
 from witnessmark.model.recording import Recording
-from witnessmark.readers import ReaderSettings, read_recording
 from witnessmark.readers.columns.remembered import recall
 from witnessmark.readers.files.kept_channels import load, store
 from witnessmark.readers.files.same_drive import relation
+from witnessmark.readers.told import ReaderSettings
 from witnessmark.workflow.case.named_files import Reach, shown, unreadable
-from witnessmark.workflow.case.shop_on_disk import Shop
+
+if TYPE_CHECKING:
+    from witnessmark.casebook import files
+    from witnessmark.workflow.case.shop_on_disk import Shop
+else:
+    files = late("witnessmark.casebook.files")
 
 __all__ = [
     "read_kept",
@@ -77,12 +83,12 @@ def recordings_seen(shop: Shop, case: Case) -> tuple[tuple[str, str], ...]:
     seen = []
     for entry, _ in case.of(RecordingData):
         try:
-            seen.append((entry.id, digest(shop.recording_path(case.id, entry))))
+            seen.append((entry.id, files.digest(shop.recording_path(case.id, entry))))
         except (WitnessmarkError, OSError) as error:
             seen.append((entry.id, str(error)))
     book = shop.folder / COLUMNS_FILE
     if seen and book.is_file():
-        seen.append((COLUMNS_FILE, digest(book)))
+        seen.append((COLUMNS_FILE, files.digest(book)))
     return tuple(seen)
 
 
@@ -115,7 +121,7 @@ def read_recordings(
             problems.append(Problem.of(error, where=entry.id))
             continue
         try:
-            if data.sha256 is not None and digest(path) != data.sha256:
+            if data.sha256 is not None and files.digest(path) != data.sha256:
                 problems.append(Problem(entry.id, f"'{shown(data.path)}' is not the file that was "
                                         "recorded: its sha256 differs; it is not used.",
                                         "Find the original."))  # fmt: skip
@@ -136,7 +142,7 @@ def read_recordings(
 
 def read_kept(path: Path, cache: Path | None, settings: ReaderSettings) -> Recording:
     """Read a file, from the channels kept in *cache* where they were decoded the same way."""
-    sha256 = digest(path)
+    sha256 = files.digest(path)
     told = replace(settings, sha256=sha256)
     if cache is None:
         return read_recording(path, settings=told)
@@ -174,6 +180,13 @@ def _which_engine(entry: str, whole: Recording, bus: str | None) -> Problem:
         "same one: no finding rests on it.",
         f"Say which is the truck's: add the recording again with bus={whole.buses[0]}.",
     )
+
+
+def read_recording(path: Path, *, settings: ReaderSettings) -> Recording:
+    """Read a file of any known format; the readers load when the first file is read."""
+    from witnessmark.readers.any_file import read_recording as read  # noqa: PLC0415  (heavy)
+
+    return read(path, settings=settings)
 
 
 def _named(recording: Recording, settings: ReaderSettings) -> str:

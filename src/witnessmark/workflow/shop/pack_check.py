@@ -14,7 +14,8 @@ from witnessmark.inference.family.staged_evidence import (
     TestResult,
     Work,
 )
-from witnessmark.knowledge import Family, Knowledge, PackCase, check_pack
+from witnessmark.knowledge import Family, Knowledge, PackCase
+from witnessmark.knowledge.loader import check_pack
 from witnessmark.model.problem import Problem
 from witnessmark.planner.order.facts import facts_of_pack_case
 from witnessmark.planner.order.stop_rules import standing_stops

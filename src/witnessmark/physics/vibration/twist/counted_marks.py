@@ -9,12 +9,18 @@ two places and moves no other), where the pattern in marks fails because of miss
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
-from scipy.ndimage import median_filter
 
+from witnessmark.late import late
 from witnessmark.model.recording import Floats
+
+if TYPE_CHECKING:
+    from scipy import ndimage
+else:
+    ndimage = late("scipy.ndimage")
 
 __all__ = ["TurnCount", "count_turns", "pattern_in_places", "slips_mended"]
 
@@ -97,7 +103,7 @@ def slips_mended(
     when = inside[:: found.every]
     span = found.places * (2 if found.cycle else 1)
     # Only a slip that lasts is one: a mark of the second pickup that came late moves nothing.
-    off = np.rint(median_filter(at[0] + span * np.arange(len(at)) - at, 5, mode="nearest"))
+    off = np.rint(ndimage.median_filter(at[0] + span * np.arange(len(at)) - at, 5, mode="nearest"))
     count = np.diff(place)
     mended = 0
     for j in range(1, len(at)):
