@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -14,6 +14,16 @@ from patience import PATIENCE_S
 
 ROOT = Path(__file__).resolve().parent.parent
 Run = Callable[..., "subprocess.CompletedProcess[str]"]
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _kept_apart(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """What is kept between runs lies in a folder of this run, not in the user's own."""
+    held = os.environ.get("WITNESSMARK_CACHE")
+    os.environ["WITNESSMARK_CACHE"] = held or str(tmp_path_factory.mktemp("kept"))
+    yield
+    if held is None:
+        del os.environ["WITNESSMARK_CACHE"]
 
 
 @pytest.fixture(scope="session")

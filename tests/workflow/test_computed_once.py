@@ -183,7 +183,7 @@ def test_evidence_is_collected_once_a_stage_and_knowledge_read_once(
 ) -> None:
     """Page, report and estimate of a case with one work: two stages, two collections."""
     from witnessmark.inference.odds import case_odds
-    from witnessmark.knowledge import loader
+    from witnessmark.knowledge import kept_packs, loader
     from witnessmark.workflow.dossier.dossier_of_shop import KEPT, assess_in_shop
     from witnessmark.workflow.papers.case_papers import report_html
 
@@ -193,7 +193,8 @@ def test_evidence_is_collected_once_a_stage_and_knowledge_read_once(
         entry_line("work", {"did": "fan clutch renewed"}),
     ]
     shop.new_case("one", lines)
-    loader._load.cache_clear()
+    monkeypatch.setenv("WITNESSMARK_CACHE", "")  # nothing kept from another run
+    kept_packs._load.cache_clear()
     KEPT.clear()
     collected = counted(monkeypatch, case_odds, "family_evidence")
     parsed = counted(monkeypatch, loader, "read_pack")
