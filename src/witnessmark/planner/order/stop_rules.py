@@ -93,7 +93,10 @@ def standing_stop(stop: Stop, facts: Facts) -> StandingStop | None:
     danger = _danger(stop.causes, facts)
     fresh = tuple(asked for asked, place in seen if place >= facts.begins(facts.stage))
     due = stop.checks_of(level)
-    checked = bool(due) and all(_answer(t, facts) is not None for t in due)
+    answered = [m.id for m in facts.marks if m.kind == "test" and m.stage == facts.stage]
+    parts = stop.until if level == "start" else stop.until_drive
+    good = {leaf.ids[0] for p in parts for leaf in p.leaves() if _shown(leaf, facts) is not None}
+    checked = bool(due) and all(t in answered or t in facts.answered or t in good for t in due)
     told = {m.entry for asked, _ in seen for m in _behind(asked, facts) if m.entry}
     entries = tuple(dict.fromkeys(m.entry for m in facts.marks if m.entry in told))
     return StandingStop(stop, level, danger, fresh, checked, entries)
