@@ -92,6 +92,12 @@ class Rows:
             ]
         return found, int(total or 0)
 
+    def every(self) -> list[str]:
+        """Return the rows of all cases, what was touched last first."""
+        query = select(tables.cases.c.row).order_by(tables.cases.c.changed.desc())
+        with self._database.read() as connection:
+            return [text for text in connection.scalars(query) if text]
+
     def newest_change(self) -> int:
         """Return the number of the newest change of any case."""
         with self._database.read() as connection:

@@ -176,6 +176,14 @@ class Casebook(Beside):
         """
         return read_case(case_id, self.lines(case_id))
 
+    def has_case(self, case_id: str) -> bool:
+        """Say whether there is a case of that name."""
+        try:
+            self.state(case_id)
+        except NotFound:
+            return False
+        return True
+
     def count(self, case_id: str) -> int:
         """Return how many lines a case has.
 

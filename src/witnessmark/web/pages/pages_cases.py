@@ -30,6 +30,7 @@ from witnessmark.workflow.case.shop_on_disk import entry_line
 from witnessmark.workflow.dossier.gauge_round import quantities_for
 from witnessmark.workflow.keeping.reminder import backup_reminder
 from witnessmark.workflow.shop.ledger import Row, case_name, row_of
+from witnessmark.workflow.shop.ledger_pages import every_row, ledger_page
 
 _LOG = logging.getLogger("witnessmark.web")
 router = APIRouter(include_in_schema=False)
@@ -54,15 +55,25 @@ _NEW_FIELDS = (
 def ledger(request: Request) -> Response:
     """List the open cases and what each of them waits for."""
     bench = bench_of(request)
-    rows = ledger_rows(bench)
+    search = request.query_params.get("q", "")[:80]
+    open_cases = ledger_page(bench.shop, is_open=True, search=search, number=_number(request, "p"))
+    closed = ledger_page(bench.shop, is_open=False, search=search, number=_number(request, "c"))
     return page(
         request,
         "ledger.html",
-        open=[row for row in rows if row.is_open],
-        closed=[row for row in rows if not row.is_open],
+        open=[_with_odds(bench, row, warm=True) for row in open_cases.rows],
+        open_page=open_cases,
+        closed=closed.rows,
+        closed_page=closed,
+        search=search,
         version=ledger_version(bench),
         backup=backup_reminder(bench.shop),
     )
+
+
+def _number(request: Request, name: str) -> int:
+    text = request.query_params.get(name, "")
+    return int(text) if text.isascii() and text.isdecimal() and len(text) < 6 else 1
 
 
 @router.get("/ledger-version")
@@ -198,14 +209,18 @@ def strip_values(bench: ServerState, case_id: str, looked: Looked) -> dict[str, 
 
 
 def ledger_rows(bench: ServerState) -> list[Row]:
-    """Return the ledger, what was touched last first."""
-    rows = []
-    for place, row in enumerate(bench.shop.list_cases()):
-        # What was touched last is worked out anew in the background where anything has changed.
-        looked = bench.desk.look(row.id, warm=True) if place < WARM else None
-        found = looked.assessment if looked else bench.desk.newest(row.id)
-        rows.append(row_of(bench.desk.case(row.id), found))
-    return rows
+    """Return the whole ledger, what was touched last first."""
+    return [
+        _with_odds(bench, row, warm=place < WARM) for place, row in enumerate(every_row(bench.shop))
+    ]
+
+
+def _with_odds(bench: ServerState, row: Row, *, warm: bool) -> Row:
+    """Let a row say the next step where the odds of its case are known."""
+    # What was touched last is worked out anew in the background where anything has changed.
+    looked = bench.desk.look(row.case, warm=True) if warm and row.is_open else None
+    found = looked.assessment if looked else bench.desk.newest(row.case)
+    return row if found is None else row_of(bench.desk.case(row.case), found)
 
 
 def ledger_version(bench: ServerState) -> str:
@@ -223,7 +238,7 @@ def _open(bench: ServerState, form: Posted, by: str) -> str:
     ]
     # The case is named after the entry that opens it, so that sending twice opens it once.
     case_id = case_name(form.one("label"), entry_id)
-    if any(row.id == case_id for row in bench.shop.list_cases()):
+    if bench.shop.casebook.has_case(case_id):
         return case_id
     return bench.shop.new_case(case_id, lines, by=by or None).id
 
