@@ -41,3 +41,15 @@ def test_every_page_the_docs_point_to_is_there() -> None:
         text = page.read_text(encoding="utf-8")
         for target in re.findall(r"\]\(([^)#:]+)\)", text):
             assert (page.parent / target).exists(), f"{page.name} points to {target}"
+
+
+def test_every_test_the_security_page_names_is_there() -> None:
+    page = (ROOT / "docs/asvs.md").read_text(encoding="utf-8")
+    there: set[str] = set()
+    for path in (ROOT / "tests").rglob("test_*.py"):
+        there |= set(re.findall(r"def (test_\w+)", path.read_text(encoding="utf-8")))
+    named = set(re.findall(r"\btest_\w+(?!\.py)\b", page)) - {
+        path.stem for path in (ROOT / "tests").rglob("test_*.py")
+    }
+    assert len(named) > 25
+    assert named <= there, named - there
