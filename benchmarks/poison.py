@@ -27,7 +27,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from witnessmark.model.assessment import Assessment
+from witnessmark.model.dossier import Dossier
 
 from web.bench_page import Client
 from witnessmark.errors import WitnessmarkError
@@ -223,7 +223,7 @@ def some(count: int, seed: int) -> Found:
     logging.disable(logging.CRITICAL)
     found, begun = Found(), time.monotonic()
     draw = random.Random(seed)  # noqa: S311 - drawn mutations, no secret
-    known: dict[str, Assessment] = {}
+    known: dict[str, Dossier] = {}
     with tempfile.TemporaryDirectory() as folder:
         shop = open_shop(Path(folder) / "shop", create=True)
         client = Client(create_app(shop, assess=known.__getitem__))
@@ -240,7 +240,7 @@ def some(count: int, seed: int) -> Found:
 def _one(
     shop: Shop,
     client: Client,
-    known: dict[str, Assessment],
+    known: dict[str, Dossier],
     found: Found,
     draw: random.Random,
     number: int,
