@@ -27,14 +27,13 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from witnessmark.model.dossier import Dossier
-
 from web.bench_page import Client
 from witnessmark.errors import WitnessmarkError
+from witnessmark.model.dossier import Dossier
 from witnessmark.web.app import create_app
 from witnessmark.workflow.case.shop_on_disk import Shop, open_shop
 from witnessmark.workflow.dossier.around_poison import hiding
-from witnessmark.workflow.dossier.assess_case import assess_in_shop
+from witnessmark.workflow.dossier.dossier_of_shop import assess_in_shop
 
 HERE = Path(__file__).resolve().parent
 AT = "2026-03-02T08:00:00Z"
