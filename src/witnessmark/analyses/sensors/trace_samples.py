@@ -19,7 +19,7 @@ Floats = npt.NDArray[np.float64]
 #: Unchanged samples closer than this to the one before say nothing new [s].
 _REPEAT = 0.9
 #: A pause longer than this, or than so many usual steps, ends all knowledge of the reading [s].
-_GAP_S, _GAP_STEPS = 12.0, 3.5
+_GAP_S, _GAP_STEPS = 11.0, 2.2
 #: Own noise of a healthy channel that is believed [scale]; more is noise.
 _NOISE_MAX = 0.5
 
