@@ -16,6 +16,7 @@ import pytest
 
 from cli.test_screen_command import scheduler
 from conftest import ROOT, Run
+from patience import PATIENCE_S
 from readers.test_identity import VIN, log_with_vin
 from witnessmark.fleet.children import Children
 from witnessmark.fleet.ranking import ranked
@@ -78,7 +79,7 @@ def test_it_goes_on_after_a_kill(witnessmark: Run, fleet: Path, tmp_path: Path) 
     with subprocess.Popen(command, env=environment, stdout=subprocess.DEVNULL,
                           stderr=subprocess.DEVNULL) as running:  # fmt: skip
         path = out / "screen.jsonl"
-        end = time.monotonic() + 120
+        end = time.monotonic() + PATIENCE_S
         while not (path.is_file() and path.read_bytes().count(b"\n") >= 3):
             assert time.monotonic() < end
             time.sleep(0.02)
@@ -158,7 +159,7 @@ def test_a_killed_worker_of_a_cluster_costs_nothing(fleet: Path, tmp_path: Path)
             from distributed import Client
 
             with Client(address, set_as_default=False) as client:
-                client.wait_for_workers(2, timeout=60)
+                client.wait_for_workers(2, timeout=PATIENCE_S)
                 rows = []
                 for row in screen([fleet], cluster=address, said=Screening(batch=2)):
                     rows.append(row)
