@@ -123,7 +123,7 @@ def _clock(drive: VibrationDrive, clock: Alignment) -> Finding:
     check = (
         "the pull outside the blips agrees"
         if clock.checked
-        else "nothing outside the blips moves enough to check it"
+        else "nothing outside the blips confirms it"
     )
     way = "behind" if clock.offset < 0 else "ahead of"
     return Finding(
