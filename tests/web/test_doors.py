@@ -405,7 +405,7 @@ def test_security_headers_stand_on_faults_too_and_tls_is_remembered(shop, monkey
     def broken(*_):
         raise RuntimeError("secret words of the machine")
 
-    monkeypatch.setattr("witnessmark.web.pages.pages_cases.ledger_rows", broken)
+    monkeypatch.setattr("witnessmark.web.pages.pages_cases.ledger_page", broken)
     client = Client(create_app(shop, access=Access(secure=True), assess=remembering(shop)))
     answer = client.get("/")
     client.close()
