@@ -131,15 +131,17 @@ def test_a_ratio_that_changes_from_jump_to_jump_is_loose() -> None:
 def test_every_family_and_cause_that_is_spoken_of_is_in_the_packs() -> None:
     knowledge = load_knowledge()
     spoken = [
-        *supports_of_trace("electrical", 900.0),
-        *supports_of_silence(),
+        *supports_of_trace(knowledge, "electrical", 900.0),
+        *supports_of_silence(knowledge),
         *(s for p in ("ground", "reference", "unit", "shared", "alone")
-          for s in supports_of_others(p, True)),
+          for s in supports_of_others(knowledge, p, True)),
     ]  # fmt: skip
+    assert {s.family for s in spoken} == {"cool_unstable", "electrical"}
     for support in spoken:
         known = {c.id for c in knowledge.families[support.family].causes}
         assert set(support.log_likelihood) <= known
-    assert set(plausibility.RELEVANT) <= set(knowledge.families)
+    bound = {f for f, row in knowledge.families.items() if plausibility.MODEL in row.modelled_by}
+    assert bound == {"cool_unstable", "electrical", "overheat"}
     assert set(INPUTS) <= set(QUANTITIES)
 
 

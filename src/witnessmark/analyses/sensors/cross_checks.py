@@ -6,16 +6,18 @@ These find what a trace cannot: a sensor that is steadily off.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from witnessmark.analyses.an_analysis import Bench, Reading
+from witnessmark.analyses.readings.finding_rows import supports_of
 from witnessmark.analyses.readings.instruments import uncertainty_of
 from witnessmark.analyses.steady import steady_points
+from witnessmark.knowledge import Knowledge
 from witnessmark.model.entries.entry_data import ReadingData
-from witnessmark.model.finding import Evidence, Finding, OperatingPoint, Outcome, Support
+from witnessmark.model.finding import Evidence, Finding, OperatingPoint, Outcome
 from witnessmark.model.recording import Recording
 from witnessmark.units import QUANTITIES, UNITS, display_unit
 
@@ -26,6 +28,8 @@ NEEDS = (
     "a probe or infrared reading at the thermostat housing with the engine warm",
     "a mechanical gauge reading at an operating point that the recording holds",
 )
+#: Codes of the findings, under which the packs' tables stand.
+_SOAK, _PROBE = "temperatures_apart_at_cold_soak", "coolant_bus_against_probe"
 _COMMON = "common practice, no source"
 #: After a cold night all temperatures agree within this; one that is off by more is suspect.
 SOAK_WITHIN, SUSPECT_FROM = 3.0, 4.0
@@ -46,19 +50,13 @@ SAME_THING = {
 }
 _RPM_WITHIN = 60.0
 _LOAD_WITHIN = 0.1
-#: P(bus coolant reading off by more than the limit | cause), and for none; judgement.
-_OFF = {"ct_sensor": 0.30, "ct_connector": 0.20, "ct_chafe": 0.10, "ct_shared": 0.20,
-        "ct_splice": 0.15, "ct_level": 0.15, "ct_other": 0.45, "ct_cluster": 0.03,
-        "none": 0.04}  # fmt: skip
-#: The same at cold soak: air and gas stand as cold as the rest, so they put no sensor off.
-_OFF_COLD = _OFF | {"ct_level": 0.04, "ct_gas": 0.04}
 
 
 def analyse(bench: Bench) -> tuple[Finding, ...]:
     """Return the findings of the cross-checks that the material allows."""
     found: list[Finding] = []
     for entry_id, recording in bench.recordings.items():
-        found += soak_of_recording(recording, entry_id, bench.stage(entry_id))
+        found += soak_of_recording(recording, entry_id, bench.stage(entry_id), bench.knowledge)
         found += _gauge_beside_bus(bench, recording, entry_id)
     found += _soak_of_readings(bench)
     found += _probe(bench)
@@ -77,7 +75,9 @@ def _once(found: Sequence[Finding]) -> Iterator[Finding]:
         yield finding
 
 
-def soak_of_recording(recording: Recording, entry_id: str, stage: int) -> Iterator[Finding]:
+def soak_of_recording(
+    recording: Recording, entry_id: str, stage: int, knowledge: Knowledge | None = None
+) -> Iterator[Finding]:
     """The first readings of a recording, where the engine had not run yet."""
     if recording.duration_s is None:
         return
@@ -99,7 +99,7 @@ def soak_of_recording(recording: Recording, entry_id: str, stage: int) -> Iterat
     start = float(speed.time_s[speed.valid()][0])
     stood = began > start + 2.0
     evidence = Evidence((entry_id,), recording.sha256, "coolant_temperature", start, start + 5.0)
-    yield from _soaked(values, evidence, stage, sure=stood)
+    yield from _soaked(values, evidence, stage, knowledge, sure=stood)
 
 
 def _soak_of_readings(bench: Bench) -> Iterator[Finding]:
@@ -113,11 +113,16 @@ def _soak_of_readings(bench: Bench) -> Iterator[Finding]:
         values = {r.data.quantity: r.value for r in rows}
         if len(values) >= 3:
             evidence = Evidence(tuple(r.entry.id for r in rows))
-            yield from _soaked(values, evidence, stage, sure=True)
+            yield from _soaked(values, evidence, stage, bench.knowledge, sure=True)
 
 
 def _soaked(
-    values: dict[str, float], evidence: Evidence, stage: int, *, sure: bool
+    values: dict[str, float],
+    evidence: Evidence,
+    stage: int,
+    knowledge: Knowledge | None,
+    *,
+    sure: bool,
 ) -> Iterator[Finding]:
     middle = float(np.median(list(values.values())))
     if middle > 45.0 or not sure:
@@ -137,7 +142,9 @@ def _soaked(
             f"{_difference(max(abs(d) for d in off.values()))} ({words}): none is steadily off.",
             outcome="not_seen",
             details={**details, "kind": "agree"},
-            support=_support(_OFF_COLD, off=False) if "coolant_temperature" in values else (),
+            support=supports_of(knowledge, _SOAK, "off", holds=False)
+            if "coolant_temperature" in values
+            else (),
             method="cold_soak/1",
             evidence=evidence,
             source=_COMMON,
@@ -158,7 +165,7 @@ def _soaked(
             value=off[worst],
             unit="degC",
             details={**details, "kind": "offset", "difference": True},
-            support=_support(_OFF_COLD, off=True) if worst == "coolant_temperature" else (),
+            support=supports_of(knowledge, _SOAK, "off") if worst == "coolant_temperature" else (),
             method="cold_soak/1",
             evidence=evidence,
             source=_COMMON,
@@ -231,7 +238,9 @@ def _probe(bench: Bench) -> Iterator[Finding]:
             ),
             source=f"{_COMMON}: within 4 degC of a probe at the housing",
             stage=reading.stage,
-            support=() if seen == "inconclusive" else _support(_OFF, off=off),
+            support=()
+            if seen == "inconclusive"
+            else supports_of(bench.knowledge, _PROBE, "off", holds=off),
             details={"difference": True, "kind": "offset" if off else "agree"},
         )
 
@@ -331,16 +340,6 @@ def _same_point(point: OperatingPoint, rpm: float, load: float | None) -> bool:
 def _by_hand(bench: Bench, *quantities: str) -> Iterator[Reading]:
     """Yield the readings that a person entered, not those taken off a recording."""
     return (r for r in bench.readings(*quantities) if isinstance(r.entry.data, ReadingData))
-
-
-def _support(table: Mapping[str, float], *, off: bool) -> tuple[Support, ...]:
-    base = table["none"]
-    rows = {
-        cause: math.log((p if off else 1.0 - p) / (base if off else 1.0 - base))
-        for cause, p in table.items()
-        if cause != "none"
-    }
-    return (Support("cool_unstable", rows),)
 
 
 def _house(name: str) -> str:

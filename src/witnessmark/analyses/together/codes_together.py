@@ -6,8 +6,10 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from witnessmark.analyses.readings.finding_rows import counted
 from witnessmark.analyses.sensors.trace_causes import supports_of_others, supports_of_silence
 from witnessmark.analyses.together.bus_circuit import CIRCUIT_FMI
+from witnessmark.knowledge import Knowledge
 from witnessmark.model.finding import Evidence, Finding
 from witnessmark.model.recording import Floats, Recording, TroubleCode
 
@@ -25,7 +27,9 @@ _PAUSES, _SHORTEST_S, _LONGEST_S = 12.0, 0.7, 15.0
 _RUNNING = 300.0
 
 
-def codes_together(recording: Recording, entry_id: str, stage: int) -> Iterator[Finding]:
+def codes_together(
+    recording: Recording, entry_id: str, stage: int, knowledge: Knowledge | None = None
+) -> Iterator[Finding]:
     """Yield trouble codes of several sensor circuits that set in within a second.
 
     Only codes that came up while their control unit had been heard for ten seconds count: at
@@ -84,13 +88,14 @@ def codes_together(recording: Recording, entry_id: str, stage: int) -> Iterator[
         evidence=Evidence((entry_id,), recording.sha256, None, best[0].first_s, best[-1].first_s),
         source="SAE J1939-73 active trouble codes",
         stage=stage,
-        support=supports_of_others(kind, None),
-        details={"kind": kind, "spns": spns, "stands_for": ("c_multi", "e_multi"),
-                 "uses_tests": ("c_multi", "e_multi")},
+        support=supports_of_others(knowledge, kind, None),
+        details={"kind": kind, "spns": spns, **counted(knowledge, "sensors_step_together")},
     )  # fmt: skip
 
 
-def silent_units(recording: Recording, entry_id: str, stage: int) -> Iterator[Finding]:
+def silent_units(
+    recording: Recording, entry_id: str, stage: int, knowledge: Knowledge | None = None
+) -> Iterator[Finding]:
     """Yield control units that fell silent for seconds while others kept sending.
 
     All messages of one address stop at once, whatever sensor, ground or reference stands behind
@@ -128,7 +133,7 @@ def silent_units(recording: Recording, entry_id: str, stage: int) -> Iterator[Fi
             evidence=Evidence((entry_id,), recording.sha256, None, first, last),
             source="all messages of one address stop at once; common practice, no source",
             stage=stage,
-            support=supports_of_silence(),
+            support=supports_of_silence(knowledge),
             details={"kind": "unit", "address": source, "bus": bus, "count": len(found),
                      "times_s": [a for a, _ in found], "ends_s": [b for _, b in found]},
         )  # fmt: skip

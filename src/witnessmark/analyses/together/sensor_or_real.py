@@ -10,6 +10,7 @@ from typing import cast
 import numpy as np
 
 from witnessmark.analyses.an_analysis import Bench, not_run
+from witnessmark.analyses.readings.finding_rows import counted
 from witnessmark.analyses.sensors.coolant_sentences import (
     electrical,
     jumps_sentence,
@@ -35,6 +36,7 @@ from witnessmark.analyses.together.judged_channels import (
     valid_samples,
 )
 from witnessmark.analyses.together.shared_parts import shared_findings
+from witnessmark.knowledge import Knowledge
 from witnessmark.model.finding import Evidence, Finding
 from witnessmark.model.recording import Floats, Quality, Recording
 
@@ -47,6 +49,8 @@ NEEDS = (
 METHOD = "switching_filter/1"
 #: Complaints that make "nothing seen" worth saying.
 MODEL = "sensors"
+#: What the trace shows, as the packs' finding tables call it.
+_TRACE = "coolant_trace"
 _FANS = ("fan_speed_percent", "fan_speed", "fan_state")
 #: At most this many jumping channels lead the comparison with the others.
 _ANCHORS = 3
@@ -62,7 +66,7 @@ def analyse(bench: Bench) -> tuple[Finding, ...]:
         stage = bench.stage(entry_id)
         if has_coolant(recording):
             covered.add(stage)
-        found += look_at(recording, entry_id, stage, relevant=relevant)
+        found += look_at(recording, entry_id, stage, relevant=relevant, knowledge=bench.knowledge)
     if relevant and bench.last_stage() not in covered:
         found.append(
             not_run(
@@ -79,6 +83,7 @@ def analyse(bench: Bench) -> tuple[Finding, ...]:
 def look_at(
     recording: Recording, entry_id: str, stage: int, *, relevant: bool = False,
     judged: tuple[list[Judged], dict[str, tuple[Floats, Floats]]] | None = None,
+    knowledge: Knowledge | None = None,
 ) -> list[Finding]:  # fmt: skip
     """Return the findings on one recording.
 
@@ -88,41 +93,48 @@ def look_at(
         stage: its stage.
         relevant: whether a complaint makes "nothing seen" worth saying.
         judged: its channels as ``judged_recordings`` gives them, where that was done already.
+        knowledge: the packs; without them nothing is said of causes.
     """
     channels, plain = judged or judged_recordings([recording])[0]
     found: list[Finding] = []
     for channel in channels:
-        found += _of_channel(channel, recording, entry_id, stage, relevant=relevant)
-    shared = list(_shared(channels, plain, recording, entry_id, stage))
+        found += _of_channel(channel, recording, entry_id, stage, knowledge, relevant=relevant)
+    shared = list(_shared(channels, plain, recording, entry_id, stage, knowledge))
     found = [_with_lanes(f, shared, recording) for f in found] + shared
-    found += codes_together(recording, entry_id, stage)
-    found += silent_units(recording, entry_id, stage)
+    found += codes_together(recording, entry_id, stage, knowledge)
+    found += silent_units(recording, entry_id, stage, knowledge)
     known = {j.channel.name for j in channels if j.verdict.log_factor >= SEEN_FROM}
     found += too_fast_findings(recording, entry_id, stage, known)
     return found
 
 
 def _of_channel(
-    judged: Judged, recording: Recording, entry_id: str, stage: int, *, relevant: bool
+    judged: Judged,
+    recording: Recording,
+    entry_id: str,
+    stage: int,
+    knowledge: Knowledge | None,
+    *,
+    relevant: bool,
 ) -> Iterator[Finding]:
     verdict, coolant = judged.verdict, judged.channel.name == "coolant_temperature"
     moved = movement(verdict) if coolant else None
     seen = verdict.log_factor >= SEEN_FROM and verdict.spans
     if seen:
-        yield _jumps(judged, recording, entry_id, stage, moved)
+        yield _jumps(judged, recording, entry_id, stage, moved, knowledge)
     elif coolant and relevant:
-        yield _no_jumps(judged, recording, entry_id, stage, moved)
+        yield _no_jumps(judged, recording, entry_id, stage, moved, knowledge)
     # A step that the circuit is said to have made is not told as a real one in the next line.
     barred = {"normal", "quantisation_only"} | ({"gas_pocket", "cold_slug"} if seen else set())
     if moved is not None and moved.kind not in barred:
-        yield _moves(judged, moved, recording, entry_id, stage, alone=not seen)
+        yield _moves(judged, moved, recording, entry_id, stage, knowledge, alone=not seen)
     if coolant:
-        yield from _stands_still(judged, recording, entry_id, stage)
+        yield from _stands_still(judged, recording, entry_id, stage, knowledge)
 
 
 def _shared(
     channels: list[Judged], plain: dict[str, tuple[Floats, Floats]], recording: Recording,
-    entry_id: str, stage: int,
+    entry_id: str, stage: int, knowledge: Knowledge | None,
 ) -> Iterator[Finding]:  # fmt: skip
     """Look at the other channels at the jumps of the coolant, or of the clearest channel.
 
@@ -137,7 +149,14 @@ def _shared(
             continue
         others = {c.channel.name: c.verdict for c in jumping if c is not anchor}
         for finding in shared_findings(
-            recording, entry_id, stage, anchor.channel, anchor.verdict, others, plain
+            recording,
+            entry_id,
+            stage,
+            anchor.channel,
+            anchor.verdict,
+            others,
+            plain,
+            knowledge,
         ):
             done.update(map(str, cast("Sequence[object]", finding.details.get("linked", ()))))
             found.append(finding)
@@ -195,14 +214,21 @@ def _clearness(finding: Finding) -> float:
 
 
 def _jumps(
-    judged: Judged, recording: Recording, entry_id: str, stage: int, moved: Movement | None
+    judged: Judged,
+    recording: Recording,
+    entry_id: str,
+    stage: int,
+    moved: Movement | None,
+    knowledge: Knowledge | None,
 ) -> Finding:
     verdict, name = judged.verdict, judged.channel.name
     spans = verdict.spans
     change = typical_change(spans)
     kind = _fault_kind(verdict)
     coolant = name == "coolant_temperature"
-    outcome_support = supports_of_trace("electrical", _covered(verdict)) if coolant else ()
+    outcome_support = (
+        supports_of_trace(knowledge, "electrical", _covered(verdict)) if coolant else ()
+    )
     circuit = electrical(verdict, change) if judged.profile.thermistor else None
     details: dict[str, object] = {
         "difference": True,
@@ -219,7 +245,7 @@ def _jumps(
         "picture": drawn(verdict, judged.profile),
     }
     if coolant:
-        details |= {"stands_for": ("c_rate", "c_cycle"), "uses_tests": ("c_rate", "c_cycle")}
+        details |= counted(knowledge, _TRACE)
     if circuit is not None:
         details |= {
             "series_ohm": circuit.series,
@@ -249,7 +275,12 @@ def _jumps(
 
 
 def _no_jumps(
-    judged: Judged, recording: Recording, entry_id: str, stage: int, moved: Movement | None
+    judged: Judged,
+    recording: Recording,
+    entry_id: str,
+    stage: int,
+    moved: Movement | None,
+    knowledge: Knowledge | None,
 ) -> Finding:
     verdict, name = judged.verdict, judged.channel.name
     glitch = smallest_glitch(verdict.trace, judged.profile)
@@ -265,8 +296,7 @@ def _no_jumps(
         "smallest_glitch": {f"{s:.3g} s": size for s, size in glitch.items()},
         "covered_s": _covered(verdict),
         "picture": drawn(verdict, judged.profile),
-        "stands_for": ("c_rate", "c_cycle"),
-        "uses_tests": ("c_rate", "c_cycle"),
+        **counted(knowledge, _TRACE),
     }
     minutes = _covered(verdict) / 60.0
     if doubtful:
@@ -290,7 +320,7 @@ def _no_jumps(
         source=judged.profile.source,
         stage=stage,
         # A real movement carries its own support below.
-        support=supports_of_trace("nothing", _covered(verdict))
+        support=supports_of_trace(knowledge, "nothing", _covered(verdict))
         if outcome == "nothing" and not doubtful
         else (),
         details=details,
@@ -298,14 +328,15 @@ def _no_jumps(
 
 
 def _moves(
-    judged: Judged, moved: Movement, recording: Recording, entry_id: str, stage: int, *,
+    judged: Judged, moved: Movement, recording: Recording, entry_id: str, stage: int,
+    knowledge: Knowledge | None, *,
     alone: bool,
 ) -> Finding:  # fmt: skip
     outcome = _CYCLING.get(moved.kind)
     fan_channel = next((c for n in _FANS if (c := recording.channel(n)) is not None), None)
     fan = fan_beside(moved, *valid_samples(fan_channel)) if fan_channel is not None else None
     covered = _covered(judged.verdict)
-    support = supports_of_trace(outcome, covered, fan) if outcome and alone else ()
+    support = supports_of_trace(knowledge, outcome, covered, fan) if outcome and alone else ()
     tail = {
         "thermostat_cycling": {
             "in step": "This is real and slow; the fan comes on with every swing.",
@@ -325,7 +356,7 @@ def _moves(
         "picture": drawn(judged.verdict, judged.profile),
     }
     if support:
-        details |= {"stands_for": ("c_cycle", "c_rate"), "uses_tests": ("c_cycle", "c_rate")}
+        details |= counted(knowledge, _TRACE)
     hot = moved.kind == "overheating"
     return Finding(
         code=f"{judged.channel.name}_{moved.kind}",
@@ -344,7 +375,11 @@ def _moves(
 
 
 def _stands_still(
-    judged: Judged, recording: Recording, entry_id: str, stage: int
+    judged: Judged,
+    recording: Recording,
+    entry_id: str,
+    stage: int,
+    knowledge: Knowledge | None,
 ) -> Iterator[Finding]:
     channel = judged.channel
     load = recording.channel("engine_load")
@@ -374,11 +409,10 @@ def _stands_still(
         evidence=_evidence(judged, recording, entry_id, start, end),
         source="heat balance of the through-flow",
         stage=stage,
-        support=supports_of_stuck(),
+        support=supports_of_stuck(knowledge),
         details={
             "kind": "stuck",
-            "stands_for": ("c_rate", "c_cycle"),
-            "uses_tests": ("c_rate", "c_cycle"),
+            **counted(knowledge, f"{channel.name}_stuck"),
         },
     )
 

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 
+from witnessmark.analyses.readings.finding_rows import counted
 from witnessmark.analyses.sensors.one_trace import TraceVerdict
 from witnessmark.analyses.sensors.trace_causes import supports_of_others
 from witnessmark.analyses.together.beside import Beside, Companion, beside, main_fault
+from witnessmark.knowledge import Knowledge
 from witnessmark.model.finding import Evidence, Finding
 from witnessmark.model.recording import Channel, Floats, Recording
 from witnessmark.units import QUANTITIES, UNITS, display_unit
@@ -74,6 +76,7 @@ _SHORT = {"ground": "a lifted ground", "reference": "a sagging 5 V branch",
 def shared_findings(
     recording: Recording, entry_id: str, stage: int, anchor: Channel, verdict: TraceVerdict,
     others: Mapping[str, TraceVerdict], plain: Mapping[str, tuple[Floats, Floats]] | None = None,
+    knowledge: Knowledge | None = None,
 ) -> Iterator[Finding]:  # fmt: skip
     """Yield whether the jumps of the anchor are its own or shared by other circuits."""
     seen = beside(recording, anchor, verdict, others, plain or {})
@@ -100,7 +103,7 @@ def shared_findings(
         | {c.name: c.step.typical for c in (*seen.sensors, *seen.loads)},
         "quiet": [c.name for c in seen.witnesses if c not in linked],
     }
-    counted = {"stands_for": ("c_multi", "e_multi"), "uses_tests": ("c_multi", "e_multi")}
+    used = counted(knowledge, "sensors_step_together")
     tail = _load_words(loads)
     if linked:
         kind, chance, rival = _named(seen)
@@ -123,8 +126,8 @@ def shared_findings(
             source="voltage divider and ratiometric converter; generic sensors, common practice, "
             "no source",
             stage=stage,
-            support=supports_of_others(_PATTERN[kind], seen.with_loads),
-            details={**details, **counted, "kind": _PATTERN[kind], "signature": kind,
+            support=supports_of_others(knowledge, _PATTERN[kind], seen.with_loads),
+            details={**details, **used, "kind": _PATTERN[kind], "signature": kind,
                      "chance": chance, "linked": [c.name for c in linked], "numbers": numbers},
         )  # fmt: skip
         return
@@ -159,8 +162,8 @@ def shared_findings(
             method=METHOD,
             evidence=evidence,
             stage=stage,
-            support=supports_of_others("alone", seen.with_loads),
-            details={**details, **counted, "kind": "alone"},
+            support=supports_of_others(knowledge, "alone", seen.with_loads),
+            details={**details, **used, "kind": "alone"},
         )
         return
     yield Finding(
