@@ -13,6 +13,7 @@ from pathlib import Path
 
 import pytest
 
+from patience import PATIENCE_S
 from witnessmark.casebook import engine
 from witnessmark.errors import (
     InputRefused,
@@ -237,7 +238,7 @@ def test_first_opens_at_once_wait_for_each_other(tmp_path: Path) -> None:
         for number in range(6)
     ]
     for child in children:
-        _, trouble = child.communicate(timeout=280)
+        _, trouble = child.communicate(timeout=PATIENCE_S)
         assert child.returncode == 0, trouble
     shop = open_shop(tmp_path / "shop")
     assert len(shop.list_cases()) == 6

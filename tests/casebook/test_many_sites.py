@@ -16,6 +16,7 @@ import pytest
 from sqlalchemy import create_engine
 from sqlalchemy.exc import DBAPIError
 
+from patience import PATIENCE_S
 from witnessmark.casebook.migrate import upgrade
 from witnessmark.casebook.store import Casebook
 from witnessmark.errors import InputRefused, StorageBusy, StorageFault, WitnessmarkError
@@ -139,7 +140,7 @@ def test_two_servers_on_one_book_keep_everything_and_share_the_locks(
     for thread in threads:
         thread.start()
     for thread in threads:
-        thread.join(280)
+        thread.join(PATIENCE_S)
     assert faults == []
     assert shops[1].casebook.count("c1") == 200
     assert check_shop(shops[0]).faults == ()
@@ -186,16 +187,16 @@ def test_the_server_goes_away_in_the_middle_of_writing(
         time.sleep(1)
         control("restart")
     control("stop")
-    end = time.monotonic() + 120
+    end = time.monotonic() + PATIENCE_S
     while not refused and time.monotonic() < end:
         time.sleep(0.2)
     control("start")
     count = len(said)
-    while len(said) < count + 20 and time.monotonic() < end + 120:
+    while len(said) < count + 20 and time.monotonic() < end + PATIENCE_S:
         time.sleep(0.2)
     stop.set()
     for thread in threads:
-        thread.join(60)
+        thread.join(PATIENCE_S)
     assert faults == []
     assert refused
     assert isinstance(refused[0], StorageBusy)
@@ -236,7 +237,7 @@ def test_an_old_database_is_brought_up_to_date_by_one_of_several(
         for n in range(3)
     ]
     for child in children:
-        _, trouble = child.communicate(timeout=280)
+        _, trouble = child.communicate(timeout=PATIENCE_S)
         assert child.returncode == 0, trouble
     shop = open_shop(tmp_path / "shop", create=True, database=postgresql_url)
     assert shop.casebook.count("a") == 53
@@ -260,14 +261,14 @@ def test_the_servers_own_tools_back_it_up(
     plain = postgresql_url.replace("+psycopg", "")
     dump = tmp_path / "book.dump"
     subprocess.run(
-        [postgresql_binaries / "pg_dump", "-Fc", "-f", dump, plain], check=True, timeout=280
+        [postgresql_binaries / "pg_dump", "-Fc", "-f", dump, plain], check=True, timeout=PATIENCE_S
     )
     with raw(postgresql_url) as connection:
         connection.execute(b"CREATE DATABASE again")
     name = plain.split("@/")[1].split("?")[0]
     target = plain.replace(f"/{name}?", "/again?")
     subprocess.run(
-        [postgresql_binaries / "pg_restore", "-d", target, dump], check=True, timeout=280
+        [postgresql_binaries / "pg_restore", "-d", target, dump], check=True, timeout=PATIENCE_S
     )
     again = Casebook(target.replace("postgresql:", "postgresql+psycopg:"))
     assert export_digest(again) == before

@@ -31,6 +31,7 @@ def limits(tree: ast.AST) -> Iterator[tuple[int, float]]:
                     and isinstance(value.value, int | float)
                 ):
                     yield value.lineno, float(value.value)
+            yield from _without_keyword(node)
         # deadline = time.monotonic() + 60
         if (
             isinstance(node, ast.BinOp)
@@ -43,9 +44,21 @@ def limits(tree: ast.AST) -> Iterator[tuple[int, float]]:
             yield node.right.lineno, float(str(node.right.value))
 
 
+def _without_keyword(call: ast.Call) -> Iterator[tuple[int, float]]:
+    """``thread.join(30)`` and ``event.wait(30)``; a wait below a second only looks whether yet."""
+    if isinstance(call.func, ast.Attribute) and call.func.attr in {"join", "wait"}:
+        yield from (
+            (value.lineno, float(value.value))
+            for value in call.args
+            if isinstance(value, ast.Constant)
+            and isinstance(value.value, int | float)
+            and value.value >= 1.0
+        )
+
+
 @pytest.mark.parametrize(
     "path",
-    sorted((ROOT / "tests").rglob("test_*.py")),
+    sorted((ROOT / "tests").rglob("*.py")),
     ids=lambda p: str(p.relative_to(ROOT / "tests")),
 )
 def test_no_wall_clock_limit_is_short(path) -> None:
@@ -60,5 +73,5 @@ def test_no_wall_clock_limit_is_short(path) -> None:
 
 
 def test_a_short_limit_would_be_found() -> None:
-    tree = ast.parse("run(timeout=30)\nend = time.monotonic() + 5\n")
-    assert [seconds for _, seconds in limits(tree)] == [30.0, 5.0]
+    tree = ast.parse("run(timeout=30)\nend = time.monotonic() + 5\ngo.wait(7)\nt.join(0.1)\n")
+    assert sorted(seconds for _, seconds in limits(tree)) == [5.0, 7.0, 30.0]

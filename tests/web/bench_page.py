@@ -146,9 +146,9 @@ def served(shop: Shop, port: int = 0) -> Iterator[str]:
 
     thread = threading.Thread(target=run, daemon=True)
     thread.start()
-    assert ready.wait(30), "the page did not start"
+    assert ready.wait(PATIENCE_S), "the page did not start"
     try:
         yield address[0]
     finally:
         stop[0]()
-        thread.join(15)
+        thread.join(PATIENCE_S)

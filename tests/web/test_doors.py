@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from patience import PATIENCE_S
 from witnessmark.web.door.attempts import HashQueue, Throttle, TooMany
 from witnessmark.web.door.connections import Connections, address_key
 from witnessmark.web.door.doors import Access
@@ -130,7 +131,7 @@ def test_the_queue_of_the_hash_has_a_bound_and_keeps_places_for_known_devices():
 
     def slow():
         inside.append(1)
-        assert hold.wait(30)
+        assert hold.wait(PATIENCE_S)
 
     def one(known=False):
         try:
@@ -150,7 +151,7 @@ def test_the_queue_of_the_hash_has_a_bound_and_keeps_places_for_known_devices():
     assert len(refused) == 4, "five are let in, and one of a known device"
     hold.set()
     for thread in (*threads, known):
-        thread.join(30)
+        thread.join(PATIENCE_S)
     assert len(inside) == 6
 
 

@@ -7,6 +7,7 @@ import re
 
 import pytest
 
+from patience import PATIENCE_S
 from web.bench_page import Client, remembering, settled
 from witnessmark.model.entries.entry_data import ClueData, ReadingData, TestData
 from witnessmark.workflow.case.locks import customer_token
@@ -290,7 +291,7 @@ def test_stopping_and_resuming_the_work_on_the_odds(shop):
     assess = remembering(shop)
 
     def slow(case_id: str):
-        gate.wait(20)
+        gate.wait(PATIENCE_S)
         return assess(case_id)
 
     found = Client(create_app(shop, assess=slow))

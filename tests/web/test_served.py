@@ -55,7 +55,7 @@ def test_the_command_serves_on_loopback_and_says_where(tmp_path):
         assert "oil pressure low at idle" in answer.text
     finally:
         child.send_signal(signal.SIGINT)
-        assert child.wait(20) == 0
+        assert child.wait(PATIENCE_S) == 0
 
 
 def test_a_port_that_is_taken_is_refused_with_a_sentence(tmp_path):
@@ -90,7 +90,7 @@ def test_in_the_network_it_is_https_with_passphrases_made_on_first_start(tmp_pat
 
     thread = threading.Thread(target=run, daemon=True)
     thread.start()
-    assert ready.wait(30)
+    assert ready.wait(PATIENCE_S)
     try:
         address = next(w for line in said for w in line.split() if w.startswith("https://"))
         passphrase = next(line.split(": ")[1] for line in said if "of the shop, shown" in line)
@@ -111,7 +111,7 @@ def test_in_the_network_it_is_https_with_passphrases_made_on_first_start(tmp_pat
         assert passphrase.encode() not in stored
     finally:
         stop[0]()
-        thread.join(15)
+        thread.join(PATIENCE_S)
         shop.close()
 
 
@@ -135,7 +135,7 @@ def test_the_worker_assesses_and_can_be_stopped(tmp_path):
     thread.start()
     time.sleep(0.4)
     worker.stop()
-    thread.join(20)
+    thread.join(PATIENCE_S)
     assert ended, "stopping ends the wait at once"
     assert worker("oil").assessment.odds == worked.assessment.odds, "a fresh child goes on"
     worker.stop()

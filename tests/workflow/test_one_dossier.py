@@ -15,6 +15,7 @@ from typing import Any
 import pytest
 
 from conftest import ROOT, Run
+from patience import PATIENCE_S
 from web.bench_page import Client
 from witnessmark.knowledge import load_knowledge
 from witnessmark.knowledge.standing import Standing
@@ -222,7 +223,7 @@ def test_two_who_ask_at_once_get_the_one_that_is_being_made() -> None:
 
     def slowly() -> Dossier:
         begun.set()
-        assert go.wait(250)
+        assert go.wait(PATIENCE_S)
         return found
 
     threads = [
@@ -231,10 +232,10 @@ def test_two_who_ask_at_once_get_the_one_that_is_being_made() -> None:
     ]
     for thread in threads:
         thread.start()
-    assert begun.wait(250)
+    assert begun.wait(PATIENCE_S)
     go.set()
     for thread in threads:
-        thread.join(250)
+        thread.join(PATIENCE_S)
     assert [m is found for m in made] == [True] * 3
     assert len(kept.computed) == 1
     with pytest.raises(ValueError, match="not this time"):
