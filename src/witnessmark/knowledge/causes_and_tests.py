@@ -138,6 +138,16 @@ class Cause:
     modelled_by: str = ""
     customer: str = ""
 
+    @property
+    def demands(self) -> tuple[str, ...]:
+        """What the repair itself takes, without the drive that proves it.
+
+        Whatever is not said to be an adjustment or a cleaning opens something.
+        """
+        opens = bool(self.rules.opens) or self.kind not in {"adjust", "clean"}
+        needs = self.rules.state.needs() if self.rules.state is not None else ()
+        return (*needs, "open") if opens else needs
+
 
 @dataclass(frozen=True, slots=True)
 class ReadingRule:
@@ -231,6 +241,13 @@ class Test:
     abort: str = ""
     only_if: str = ""
     stronger_after: str = ""
+
+    @property
+    def demands(self) -> tuple[str, ...]:
+        """What making it takes of the truck and the engine, as a stop judges it."""
+        state = self.rules.state.needs() if self.rules.state is not None else ()
+        opens = bool(self.rules.opens) or self.kind == "strip" or self.invasive
+        return tuple(dict.fromkeys((*self.needs, *state, *(("open",) if opens else ()))))
 
     def row(self, cause: str) -> tuple[float, ...]:
         """Return P(outcome | this cause alone), the base where the pack says nothing of it."""

@@ -8,6 +8,8 @@ from typing import Literal
 
 from witnessmark.model.finding import OperatingPoint
 
+__all__ = ["Forecast", "Result", "Spread", "Step", "StepKind", "forbidden_by"]
+
 StepKind = Literal["safety", "measure", "test", "repair"]
 
 
@@ -89,6 +91,8 @@ class Step:
         drive: of a safety stop, what the driver may do: park, tow, limp or drive.
         until: of a safety stop, what lifts it, in words.
         evidence: of a safety stop, the entries that raised it; none where only the odds did.
+        work: what doing it takes besides *needs*, such as ``open``; of a repair all that the work
+            itself takes, for its needs are those of the drive that proves it.
     """
 
     step: str
@@ -115,12 +119,18 @@ class Step:
     drive: str = ""
     until: str = ""
     evidence: tuple[str, ...] = ()
+    work: tuple[str, ...] = ()
 
-    def bars(self, step: str, needs: Iterable[str]) -> bool:
-        """Say whether this stop forbids a test or measurement with these needs."""
+    @property
+    def demands(self) -> tuple[str, ...]:
+        """What doing it takes of the truck and the engine, as a stop judges it."""
+        return self.work if self.kind == "repair" else (*self.needs, *self.work)
+
+    def bars(self, step: str, demands: Iterable[str]) -> bool:
+        """Say whether this stop forbids something, by its id and what doing it takes."""
         if step in self.barred:
             return True
-        return self.rules_out(needs) and step not in {*self.checks, *self.allowed}
+        return self.rules_out(demands) and step not in {*self.checks, *self.allowed}
 
     def rules_out(self, needs: Iterable[str]) -> bool:
         """Say whether this stop forbids what needs these conditions.
@@ -133,3 +143,18 @@ class Step:
         if "running" in wants:
             wants.add("cranking")
         return bool(wants & set(self.forbids))
+
+
+def forbidden_by(stops: Iterable[Step], step: str, demands: Iterable[str]) -> Step | None:
+    """Return the first stop that forbids something, ``None`` where nothing does.
+
+    Every proposal goes through here: steps and what goes along with them, readings to offer, points
+    to be driven, what the proof still asks for.
+
+    Args:
+        stops: steps; only the safety stops among them count.
+        step: id of a test, measurement, cause (for its repair), point or request.
+        demands: what doing it takes: ``Step.demands``, or the same of a pack's record.
+    """
+    wants = tuple(demands)
+    return next((s for s in stops if s.kind == "safety" and s.bars(step, wants)), None)

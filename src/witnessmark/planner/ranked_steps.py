@@ -14,7 +14,7 @@ from witnessmark.model.candidate import Candidate
 from witnessmark.model.odds import DECIDED_FROM
 from witnessmark.model.settings import Settings
 from witnessmark.model.shop_record import History
-from witnessmark.model.step import Result, Spread, Step
+from witnessmark.model.step import Result, Spread, Step, forbidden_by
 from witnessmark.planner.order.bay_order import TEAR_DOWN, OpenComplaint, in_bay_order
 from witnessmark.planner.order.facts import Facts
 from witnessmark.planner.order.progress import Progress
@@ -95,13 +95,15 @@ def rank_steps(
     total = min(plan.best + others for plan, others in zip(plans, left, strict=True))
     first = plans[0].state.family.id
     stops = safety_stops(truck_stops, so_far.facts, total, family=first)
+    for plan in plans:
+        stops += _stops(plan, total, so_far.facts)
+    plans = [_beside_what_may_be_done(plan, stops) for plan in plans]
     steps: list[Step] = []
     benches: list[OpenComplaint] = []
     for plan, others in zip(plans, left, strict=True):
         marginals = dict(zip(plan.table.causes, plan.chances, strict=True))
         looks = {s.step: s for s in _test_steps(plan, others, every=True)}
         benches.append(_bench(plan, marginals, looks))
-        stops += _stops(plan, marginals, total, so_far.facts)
         steps += [
             _if_still_wrong(step, plan, others, rates)
             for step in (
@@ -145,7 +147,15 @@ def _tear_downs_wait(
     return [*(s for s in allowed if s not in early), *late]
 
 
-def _stops(plan: Plan, marginals: Mapping[str, float], total: float, facts: Facts) -> list[Step]:
+def _beside_what_may_be_done(plan: Plan, stops: Sequence[Step]) -> Plan:
+    """Let nothing be renewed along with something else that a stop forbids."""
+    family = plan.state.family
+    barred = {c.id for c in family.causes if forbidden_by(stops, c.id, c.demands) is not None}
+    return replace(plan, state=replace(plan.state, waiting=plan.state.waiting | barred))
+
+
+def _stops(plan: Plan, total: float, facts: Facts) -> list[Step]:
+    marginals = dict(zip(plan.table.causes, plan.chances, strict=True))
     answered = getattr(plan.state.belief, "results", {})
     results = {t: result for t, (result, _) in answered.items()}
     return safety_stops(plan.state.family.stops, facts.weighed(marginals, results), total)
@@ -192,6 +202,7 @@ def _test_steps(plan: Plan, others: float, *, every: bool = False) -> list[Step]
                 must_renew=test.must_renew if isinstance(test, Candidate) else (),
                 results=results,
                 forecast=test.forecast if isinstance(test, Candidate) else (),
+                work=_work(test),
             )
         )
     return found
@@ -239,9 +250,17 @@ def _repair_steps(
                 also=tuple(also),
                 along=(along.cause,) if along is not None else (),
                 proof=cause.proof or family.proof,
+                work=cause.demands,
             )
         )
     return found
+
+
+def _work(test: Test | Candidate) -> tuple[str, ...]:
+    """Return what making a test or a measurement takes besides its needs."""
+    if isinstance(test, Candidate):
+        return ("open",) if test.invasive or test.must_renew else ()
+    return tuple(d for d in test.demands if d not in test.needs)
 
 
 def _search_step(plan: Plan, others: float, settings: Settings) -> list[Step]:

@@ -15,7 +15,7 @@ from witnessmark.knowledge.readings_to_take import DrivePlace
 from witnessmark.model.entries.entry_data import TruckData
 from witnessmark.model.finding import Evidence, Finding
 from witnessmark.model.recording import Recording
-from witnessmark.model.step import Step
+from witnessmark.model.step import Step, forbidden_by
 
 __all__ = ["NEEDS", "CardLine", "analyse", "road_test_card", "under_stops"]
 
@@ -130,7 +130,8 @@ def under_stops(finding: Finding, stops: Sequence[Step], knowledge: Knowledge) -
 
 def _forbidden(point: str, stops: Sequence[Step], knowledge: Knowledge) -> str:
     needs = knowledge.drive_points[point].state.needs()
-    return next((s.name for s in stops if s.bars(point, needs)), "")
+    stop = forbidden_by(stops, point, needs)
+    return stop.name if stop is not None else ""
 
 
 def analyse(bench: Bench) -> tuple[Finding, ...]:

@@ -96,6 +96,6 @@ def _as_step(look: Test, dear: Step, why: str) -> Step:
     return Step(
         step=look.id, kind="test", family=dear.family, name=look.name, minutes=look.minutes,
         usd=look.usd, expected_total_usd=dear.expected_total_usd, why=why,
-        access=look.access, needs=tuple(look.needs),
+        access=look.access, needs=tuple(look.needs), work=look.demands,
         cautions=tuple(dict.fromkeys(c for c in (*dear.cautions, look.caution) if c)),
     )  # fmt: skip

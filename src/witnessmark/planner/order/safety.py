@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from witnessmark.knowledge.rules import Stop
-from witnessmark.model.step import Spread, Step
+from witnessmark.model.step import Spread, Step, forbidden_by
 from witnessmark.planner.order.facts import Facts
 from witnessmark.planner.order.stop_rules import StandingStop, standing_stops
 from witnessmark.words.numbers import chance_words
@@ -61,15 +61,14 @@ def safety_stops(
 
 
 def within_the_stops(steps: Sequence[Step]) -> tuple[Step, ...]:
-    """Return *steps* without the looks that one of the safety stops among them forbids.
+    """Return *steps* without those that one of the safety stops among them forbids.
 
-    The checks of a stop are made under it; a repair is what ends it.
+    The checks of a stop are made under it. A repair counts by what its own work takes: the drive
+    that proves it waits until the stop is lifted.
     """
     stops = [s for s in steps if s.kind == "safety"]
     return tuple(
-        s
-        for s in steps
-        if s.kind in {"safety", "repair"} or not any(stop.bars(s.step, s.needs) for stop in stops)
+        s for s in steps if s.kind == "safety" or forbidden_by(stops, s.step, s.demands) is None
     )
 
 

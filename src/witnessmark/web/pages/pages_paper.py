@@ -15,6 +15,7 @@ from witnessmark.errors import Conflict, InputRefused
 from witnessmark.model.dossier import Dossier
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry_data import ReadingData, WorkData
+from witnessmark.model.step import forbidden_by
 from witnessmark.web.bench.state import ServerState, bench_of, page, viewer_of
 from witnessmark.web.bench.strip import entry_words
 from witnessmark.web.door.posted import posted
@@ -83,8 +84,8 @@ def road_test(request: Request, case_id: str) -> Response:
     found = bench.knowledge().families
     families = [found[f] for f in case.families() if f in found]
     stops = [s for s in bench.assessment(case_id).steps if s.kind == "safety"] if families else []
-    drive = [words for needs, words in _DRIVE if not any(s.rules_out(needs) for s in stops)]
-    parked = any(s.rules_out(("road",)) for s in stops)
+    drive = [words for needs, words in _DRIVE if forbidden_by(stops, "", needs) is None]
+    parked = forbidden_by(stops, "", ("road",)) is not None
     return page(request, "road_test.html", case=case, label=_label(case), families=families,
                 stops=stops, drive=drive, parked=parked)  # fmt: skip
 

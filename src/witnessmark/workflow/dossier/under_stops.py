@@ -11,7 +11,7 @@ from witnessmark.knowledge import Knowledge
 from witnessmark.model.finding import Finding
 from witnessmark.model.odds import Odds
 from witnessmark.model.proof import Proof
-from witnessmark.model.step import Step
+from witnessmark.model.step import Step, forbidden_by
 
 __all__ = ["findings_under", "odds_under", "proofs_under"]
 
@@ -35,7 +35,7 @@ def odds_under(odds: Odds, stops: Sequence[Step], knowledge: Knowledge) -> Odds:
     if family is None or not stops:
         return odds
     barred = tuple(
-        f"{t.name}: " for t in family.tests if any(stop.bars(t.id, t.needs) for stop in stops)
+        f"{t.name}: " for t in family.tests if forbidden_by(stops, t.id, t.demands) is not None
     )
     causes = tuple(
         replace(c, would_change=tuple(w for w in c.would_change if not w.startswith(barred)))
@@ -50,7 +50,7 @@ def proofs_under(proof: Proof, stops: Sequence[Step]) -> Proof:
         return proof
     missing = tuple(
         f"once the safety stop is lifted: {item}"
-        if any(stop.rules_out(_needs(item)) for stop in stops)
+        if forbidden_by(stops, "", _needs(item)) is not None
         else item
         for item in proof.missing
     )
