@@ -45,10 +45,15 @@ def test_a_truck_that_may_have_a_loose_damper_is_not_road_tested_first():
     assert not [s.step for s in looks[:4] if {"road", "load"} & set(s.needs)]
 
 
-def test_a_suspected_wheel_end_is_looked_at_on_the_stand():
+def test_a_suspected_wheel_end_is_nuts_with_the_wheels_on_then_the_stand():
     steps = steps_of("vib_speed", clues=["tyre_recent", "sudden"])
-    assert [s.step for s in steps[:2]] == ["stop_wheel_end", "s_bearing"]
-    assert "road" not in steps[1].needs
+    assert [s.step for s in steps[:2]] == ["stop_wheel_end", "s_nuts"]
+    assert not {"road", "lifted"} & set(steps[1].needs)
+    tight = steps_of(
+        "vib_speed", clues=["tyre_recent", "sudden"], tests=[("s_nuts", "negative")]
+    )
+    if tight[0].step == "stop_wheel_end":
+        assert tight[1].step == "s_bearing"
 
 
 def test_low_oil_pressure_is_dipstick_and_gauge_before_sensor_or_pan():

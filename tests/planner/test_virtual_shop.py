@@ -76,7 +76,7 @@ def test_what_a_test_has_opened_is_paid_once_by_every_policy(shop):
     family = knowledge.families["vib_speed"]
     world = trucks.World.of(family, knowledge, np.random.default_rng(7))
     truck = trucks.draw_truck(world, knowledge, 8)
-    look, other = family.test("s_balance"), family.test("s_runout")
+    look, other = family.test("s_balance"), family.test("s_seat")  # both with the wheels off
     alone, after = truck.fresh(), truck.fresh()
     alone.test(other)
     after.test(look)
