@@ -14,7 +14,7 @@ from collections.abc import Mapping, Sequence
 from witnessmark.knowledge import Knowledge
 from witnessmark.model.finding import Support
 
-__all__ = ["judged_support", "merge", "stand_in"]
+__all__ = ["merge", "stand_in"]
 
 
 def stand_in(
@@ -47,23 +47,6 @@ def stand_in(
             here = _seen(1.0 - test.row(cause.id)[-1], positive, right)
             chances[cause.id] = chances.get(cause.id, 0.0) + share * math.log(here / base)
     return tuple(Support(family, values) for family, values in found.items())
-
-
-def judged_support(
-    knowledge: Knowledge, family: str, ratios: Mapping[str, float]
-) -> tuple[Support, ...]:
-    """Return support from likelihood ratios that are judgement, for causes the pack has.
-
-    Args:
-        knowledge: the packs.
-        family: family id.
-        ratios: cause id -> P(finding | cause) / P(finding | nothing wrong).
-    """
-    known = knowledge.families.get(family)
-    if known is None:
-        return ()
-    values = {c: math.log(r) for c, r in ratios.items() if known.cause(c) is not None}
-    return (Support(family, values),) if values else ()
 
 
 def merge(supports: Sequence[Support]) -> tuple[Support, ...]:

@@ -12,7 +12,7 @@ from dataclasses import replace
 import numpy as np
 
 from witnessmark.analyses.an_analysis import Bench, not_run
-from witnessmark.analyses.readings.stand_ins import judged_support
+from witnessmark.analyses.readings.finding_rows import supports_of
 from witnessmark.analyses.vibration.cylinders import cylinder_findings
 from witnessmark.analyses.vibration.tooth_recordings import Timing, gather_timings
 from witnessmark.analyses.vibration.vibration_drives import vibration_channels
@@ -35,16 +35,13 @@ NEEDS = (
 )
 METHOD = "damper_twist/1"
 MODEL = "crank"
-FAMILY = "vib_load"
+#: Its finding, as the packs' finding tables call it.
+_TWIST = "damper_twist"
 LABEL = "model-based, not yet proven on known-bad dampers, never the sole ground for replacement"
 _MARKS, _SPAN, _SPEEDS = 48, 500.0, 10
 #: Timing noise of one order's amplitude above which nothing is said [rad]: ten times what a sound
 #: card gives at the nose; there the study still tells dead from healthy at 0.98.
 _NOISE = 0.02 * math.pi / 180
-#: What "not damping" is worth for an aged damper: judgement, below what the study shows (found over
-#: falsely called), since it was never tried on a damper known to be bad; least at the flywheel
-#: without load, where the study finds second modes hidden.
-_WORTH_NOSE, _WORTH_ELSEWHERE, _WORTH_UNLOADED = 10.0, 6.0, 2.5
 _PHONE = (
     "A phone or seat accelerometer cannot tell: a dead damper changes the block's roll by less "
     "than 1 dB. Put a pickup on a crankshaft wheel of 48 marks or more, engine warm, and sweep "
@@ -111,7 +108,7 @@ def _typed(bench: Bench) -> list[Finding]:
         outcome: Outcome = "seen" if degrees >= 0.15 else "not_seen"
         if 0.10 < degrees < 0.15:
             outcome = "inconclusive"
-        ratio = {"seen": 2.5, "not_seen": 0.5}.get(outcome)
+        told = {"seen": "high", "not_seen": "low"}.get(outcome)
         found.append(
             Finding(
                 code="torsional_amplitude",
@@ -129,9 +126,7 @@ def _typed(bench: Bench) -> list[Finding]:
                 evidence=Evidence((reading.entry.id,)),
                 source="0.2 to 0.3 deg peak to peak: common practice, from memory",
                 stage=reading.stage,
-                support=judged_support(bench.knowledge, FAMILY, {"damper_aged": ratio})
-                if ratio
-                else (),
+                support=supports_of(bench.knowledge, "torsional_amplitude", told) if told else (),
             )
         )
     return found
@@ -185,17 +180,15 @@ def _verdict(
         outcome, words = "inconclusive", "cannot tell"
     elif fit.verdict == "healthy":
         outcome, words = "not_seen", "looks healthy"
-        support = judged_support(bench.knowledge, FAMILY, {"damper_aged": 0.12})
+        support = supports_of(bench.knowledge, _TWIST, "healthy")
     elif fit.verdict == "dead":
         outcome, words = "seen", "is not damping"
         kind = _kind(mode, timing.place, healthy) if pair is None else ""
-        worth = _WORTH_NOSE if timing.place == "nose" else _WORTH_ELSEWHERE
+        where_read = "dead_at_nose" if timing.place == "nose" else "dead_elsewhere"
         if timing.place != "nose" and (timing.load is None or timing.load < 0.5):
-            worth = _WORTH_UNLOADED
+            where_read = "dead_without_load"
             kind += " (weak evidence: measured without load away from the nose; repeat it there)"
-        support = judged_support(
-            bench.knowledge, FAMILY, {"damper_aged": worth, "damper_loose": 2.0}
-        )
+        support = supports_of(bench.knowledge, _TWIST, where_read)
     else:
         outcome, words = "inconclusive", "cannot tell: it may be drifting"
         reason = f"the damping lies between {NOT_DAMPING_BELOW:g} and {HEALTHY_FROM:g}"

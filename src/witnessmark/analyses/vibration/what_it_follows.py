@@ -12,7 +12,8 @@ from dataclasses import replace
 import numpy as np
 
 from witnessmark.analyses.an_analysis import Bench, not_run
-from witnessmark.analyses.readings.stand_ins import judged_support, merge, stand_in
+from witnessmark.analyses.readings.finding_rows import supports_of
+from witnessmark.analyses.readings.stand_ins import merge, stand_in
 from witnessmark.analyses.vibration.found_orders import UNLISTED, with_found_orders
 from witnessmark.analyses.vibration.vibration_change import change
 from witnessmark.analyses.vibration.vibration_drives import (
@@ -342,7 +343,7 @@ def _accessory(bench: Bench, verdict: FamilyVerdict, lines: Sequence[Line]) -> t
     driven = {line.name for line in lines if line.accessory}
     if verdict.line not in driven:
         return ()
-    return judged_support(bench.knowledge, "vib_load", {"fan_acc": 8.0})
+    return supports_of(bench.knowledge, "vibration_family", "accessory")
 
 
 def _firing_order(
@@ -351,7 +352,7 @@ def _firing_order(
     """A high firing order points at what carries the engine. Judgement: no published figure."""
     if f"engine order {_firing(truck):g}" not in verdict.abnormal:
         return ()
-    return judged_support(bench.knowledge, "vib_load", {"engine_mounts": 3.0, "contact": 2.0})
+    return supports_of(bench.knowledge, "vibration_family", "firing_order")
 
 
 def _neutral(
