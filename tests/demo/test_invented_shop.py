@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from importlib.resources import files as package_files
+
 import pytest
 
 from witnessmark.demo.demo_shop import build, open_stories, stories
-from witnessmark.demo.stories.story import Story
+from witnessmark.demo.machines.demo_recordings import GEARING
+from witnessmark.demo.machines.named_recordings import recording
+from witnessmark.demo.stories.story import Story, read_story
 from witnessmark.knowledge import load_knowledge
 from witnessmark.model.entries.case import read_case
 from witnessmark.model.entries.entry_data import RecordingData, TruckData, WorkData
@@ -70,3 +74,31 @@ def test_building_keeps_every_recording_and_can_be_repeated(tmp_path) -> None:
         assert [c.id for c in again.list_cases()] == ids
     finally:
         again.close()
+
+
+def test_every_file_of_a_story_is_told() -> None:
+    folder = package_files("witnessmark.demo.stories")
+    written = {p.name.removesuffix(".jsonl") for p in folder.iterdir() if p.name.endswith(".jsonl")}
+    assert written == {s.case_id for s in (*stories(), *open_stories())}
+    for story in (*stories(), *open_stories()):
+        assert read_story(story.case_id) == story
+
+
+def test_a_recording_that_no_machine_makes_is_refused() -> None:
+    with pytest.raises(KeyError):
+        recording("nobody.candump.log.gz")
+
+
+def test_gears_written_in_a_story_are_those_its_recordings_are_made_with() -> None:
+    geared = 0
+    for story in stories():
+        [(_, truck)] = list(read_case(story.case_id, story.lines).of(TruckData))
+        if not truck.gears:
+            continue
+        geared += 1
+        assert dict(truck.gears) == dict(GEARING.gears)
+        assert (truck.axle_ratio, truck.tyre_rev_per_mile) == (
+            GEARING.axle_ratio,
+            GEARING.tyre_rev_per_mile,
+        )
+    assert geared >= 3

@@ -61,7 +61,9 @@ def test_no_pair_of_check_values_stands_outside_the_tests() -> None:
 
 
 def test_no_series_of_check_values_stands_in_the_demo() -> None:
-    found = {path.name: series_in(path.read_text("utf-8")) for path in (SRC / "demo").rglob("*.py")}
+    texts = [path for path in (SRC / "demo").rglob("*.*") if path.suffix in {".py", ".jsonl"}]
+    assert {path.suffix for path in texts} == {".py", ".jsonl"}
+    found = {path.name: series_in(path.read_text("utf-8")) for path in texts}
     assert {name: series for name, series in found.items() if series} == {}
 
 

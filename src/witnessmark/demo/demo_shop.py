@@ -3,16 +3,10 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Callable
 from functools import cache
 from pathlib import Path
 
-from witnessmark.demo.stories.breather_story import mock_movers
-from witnessmark.demo.stories.fuel_stories import pretend_gravel, sham_county
-from witnessmark.demo.stories.heat_stories import nowhere_rescue, placeholder
-from witnessmark.demo.stories.open_stories import fictive_feed, madeupton
-from witnessmark.demo.stories.shake_story import supposed_sawmill
-from witnessmark.demo.stories.story import Story
+from witnessmark.demo.stories.story import Story, read_story
 from witnessmark.errors import Conflict
 from witnessmark.workflow.case.shop_on_disk import Shop, open_shop
 from witnessmark.workflow.case.shop_settings import (
@@ -27,17 +21,10 @@ from witnessmark.workflow.case.shop_settings import (
 __all__ = ["build", "open_stories", "stories"]
 
 #: In the order of the ledger.
-_STORIES: tuple[Callable[[], Story], ...] = (
-    pretend_gravel,
-    supposed_sawmill,
-    nowhere_rescue,
-    mock_movers,
-    sham_county,
-    placeholder,
-)
+_STORIES = ("gravel-31", "sawmill-14", "rescue-5", "movers-9", "gritter-6", "placeholder-19")
 
 #: Cases that are still open, so that the ledger has something to wait for.
-_OPEN: tuple[Callable[[], Story], ...] = (fictive_feed, madeupton)
+_OPEN = ("feed-22", "madeupton-4")
 
 _INSTRUMENTS = (
     ShopInstrument("G1", "liquid-filled gauge", "160 psi", "1 % of span", "1 psi", "2026-01-12"),
@@ -54,13 +41,13 @@ _FIGURES = {"labour_usd_per_hour": "138", "source": "the invented shop's own"}
 @cache
 def stories() -> tuple[Story, ...]:
     """Return the invented cases that were worked to the end; the same every time."""
-    return tuple(make() for make in _STORIES)
+    return tuple(read_story(case_id) for case_id in _STORIES)
 
 
 @cache
 def open_stories() -> tuple[Story, ...]:
     """Return the invented cases that are still open."""
-    return tuple(make() for make in _OPEN)
+    return tuple(read_story(case_id) for case_id in _OPEN)
 
 
 def build(folder: Path) -> Shop:

@@ -1,1 +1,1 @@
-"""The invented trucks, one story after the other."""
+"""The invented trucks, one file of entries each, and the loader that reads them."""
