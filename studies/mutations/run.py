@@ -1,9 +1,10 @@
 """Does the suite notice a small wrong change? Seeded mutations of the thinking rooms.
 
 One mutant is one changed operator, comparison, sign, bound or constant in one function of one
-module. The tests that reach the module are run against it, nearest first, until one fails
-("killed") or all have passed ("alive"). What is alive is looked at by a person: a real gap, or a
-change that changes nothing ("equivalent").
+module. The nearest test files that reach the module are run against it, in one process, until a
+test fails ("killed") or all have passed ("alive": within so many files, which the row names). A
+test that fails on the unchanged tree too kills nothing. What is alive is looked at by a person: a
+real gap, or a change that changes nothing ("equivalent").
 
     python studies/mutations/run.py --seed 20261129 --mutants 60 --out studies/mutations/rows.jsonl
     python studies/mutations/tabulate.py
@@ -19,19 +20,24 @@ import ast
 import json
 import os
 import random
+import resource
 import shutil
 import subprocess
 import sys
 import tempfile
 from collections import deque
-from collections.abc import Iterator
 from dataclasses import asdict, dataclass
+from functools import cache
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
 ROOMS = ("physics", "analyses", "inference", "planner", "model", "knowledge", "readers", "words")
 #: At most so much processor time of tests a mutant, in seconds; beyond it is "not decided".
 BUDGET_S = 600
+#: Most memory of a test run [B]: a change that asks for all of it is stopped.
+MEMORY = 6 * 2**30
+#: At most so many test files a mutant, the nearest.
+FILES = 10
 COMPARE: dict[type[ast.cmpop], type[ast.cmpop]] = {
     ast.Lt: ast.LtE, ast.LtE: ast.Lt, ast.Gt: ast.GtE, ast.GtE: ast.Gt,
     ast.Eq: ast.NotEq, ast.NotEq: ast.Eq, ast.In: ast.NotIn, ast.NotIn: ast.In,
@@ -164,6 +170,7 @@ def drawn(seed: int, count: int) -> list[Mutant]:
     return found
 
 
+@cache
 def imports(path: Path) -> set[str]:
     """Return the modules of the package that a file imports."""
     found = set()
@@ -197,47 +204,65 @@ def distances(module: str) -> dict[str, int]:
     return far
 
 
-def tests_of(module: str) -> Iterator[Path]:
-    """Yield the test files that reach a module, the nearest and smallest first."""
+def tests_of(module: str, most: int) -> list[str]:
+    """Return the test files that reach a module, the nearest and smallest first."""
     far = distances(module)
-    room = module.split("/", maxsplit=1)[0]
+    room, stem = module.split("/", maxsplit=1)[0], Path(module).stem
     rated = []
     for path in sorted((ROOT / "tests").rglob("test_*.py")):
         if "browser" in path.name or path.parts[-2] in {"demo", "casebook"}:
             continue  # slow, and they judge nothing that the nearer ones do not
         reached = [far[m] for m in imports(path) if m in far]
         near = min(reached, default=9) - (path.parts[-2] == room)
+        near -= stem in path.read_text(encoding="utf-8")
         if near <= 4 or path.parts[-2] == "journeys":
             rated.append((near, path.stat().st_size, path))
-    yield from (path for _, _, path in sorted(rated))
+    return [path.relative_to(ROOT).as_posix() for _, _, path in sorted(rated)[:most]]
 
 
-def judge(mutant: Mutant, copy: Path, budget_s: float) -> str:
-    """Return ``killed by FILE``, ``alive`` or ``not decided``."""
+def ran(copy: Path, what: list[str], budget_s: float) -> tuple[int, str]:
+    """Run tests in the copy; return pytest's code (-9 for out of budget) and the failed test."""
+
+    def bound() -> None:
+        resource.setrlimit(resource.RLIMIT_CPU, (int(budget_s), int(budget_s) + 5))
+        resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))
+
+    try:
+        told = subprocess.run(  # noqa: S603 -- our own tests
+            [sys.executable, "-m", "pytest", "-x", "-q", "--tb=no", "-p", "no:cacheprovider",
+             *what],
+            cwd=copy, env={**os.environ, "PYTHONPATH": str(copy / "src")}, text=True,
+            capture_output=True, check=False, preexec_fn=bound, timeout=budget_s * 30,
+        )  # fmt: skip
+    except subprocess.TimeoutExpired:
+        return -9, ""
+    failed = [
+        line.split()[1]
+        for line in told.stdout.splitlines()
+        if line.startswith(("FAILED tests", "ERROR tests"))
+    ]
+    return (-9 if told.returncode < 0 else told.returncode), (failed or [""])[0]
+
+
+def judge(mutant: Mutant, copy: Path, budget_s: float, most: int) -> tuple[str, list[str]]:
+    """Return ``killed by TEST``, ``alive`` or ``not decided``, and the test files that ran."""
     target = copy / "src" / "witnessmark" / mutant.module
     whole = (ROOT / "src" / "witnessmark" / mutant.module).read_text(encoding="utf-8")
-    target.write_text(changed(whole, mutant.number)[0], encoding="utf-8")
-    spent, verdict = 0.0, "alive"
-    try:
-        for path in tests_of(mutant.module):
-            if spent > budget_s:
-                verdict = "not decided"
-                break
-            before = os.times()
-            ran = subprocess.run(  # noqa: S603 -- our own tests
-                [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider",
-                 str(path.relative_to(ROOT))],
-                cwd=copy, env={**os.environ, "PYTHONPATH": str(copy / "src")},
-                capture_output=True, check=False,
-            )  # fmt: skip
-            after = os.times()
-            spent += after.children_user - before.children_user
-            if ran.returncode not in {0, 5}:
-                verdict = f"killed by {path.relative_to(ROOT).as_posix()}"
-                break
-    finally:
-        target.write_text(whole, encoding="utf-8")
-    return verdict
+    files, broken = tests_of(mutant.module, most), list[str]()
+    while True:
+        target.write_text(changed(whole, mutant.number)[0], encoding="utf-8")
+        try:
+            code, failed = ran(copy, [*files, *(f"--deselect={t}" for t in broken)], budget_s)
+        finally:
+            target.write_text(whole, encoding="utf-8")
+        if code in {0, 5}:
+            return "alive", files
+        if code == -9:
+            return "not decided", files
+        # Nothing is killed by a test that fails without the change as well.
+        if not failed or ran(copy, [failed], budget_s)[0] in {0, 5}:
+            return f"killed by {failed or 'not even loading'}", files
+        broken.append(failed)
 
 
 def main() -> None:
@@ -246,6 +271,7 @@ def main() -> None:
     parser.add_argument("--seed", type=int, required=True)
     parser.add_argument("--mutants", type=int, default=60)
     parser.add_argument("--budget", type=float, default=BUDGET_S)
+    parser.add_argument("--files", type=int, default=FILES)
     parser.add_argument("--out", type=Path, default=Path(__file__).with_name("rows.jsonl"))
     said = parser.parse_args()
     done = set()
@@ -262,8 +288,11 @@ def main() -> None:
         for mutant in drawn(said.seed, said.mutants):
             if (mutant.module, mutant.number) in done:
                 continue
-            verdict = judge(mutant, copy, said.budget)
-            row = {"seed": said.seed, **asdict(mutant), "verdict": verdict}
+            verdict, files = judge(mutant, copy, said.budget, said.files)
+            row = {
+                "seed": said.seed, **asdict(mutant), "verdict": verdict,
+                "budget_s": said.budget, "files": files,
+            }  # fmt: skip
             with said.out.open("a", encoding="utf-8") as file:
                 file.write(json.dumps(row) + "\n")
             print(mutant.module, mutant.line, mutant.kind, verdict, flush=True)
