@@ -67,9 +67,15 @@ def _entry(entry: Entry, knowledge: Knowledge) -> Entry:
 
 
 def document_as_called_now(document: Any, retired: Iterable[Retired]) -> Any:
-    """Return a shop's pack with every retired id, as a key or a value, by its name of today."""
+    """Return a shop's pack with every retired id, as a key or a value, by its name of today.
+
+    What a pack itself retires keeps its name there.
+    """
     became = {r.id: r.becomes[0] for r in retired if r.becomes}
-    return _renamed(document, became) if became else document
+    if not became or not isinstance(document, dict):
+        return document
+    kept = {k: v for k, v in document.items() if k == "retired"}
+    return {**_renamed(document, became), **kept}
 
 
 def _renamed(at: Any, became: Mapping[str, str]) -> Any:

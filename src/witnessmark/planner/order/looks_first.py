@@ -45,7 +45,10 @@ def look_before_renewal(
 def look_before_kit(
     steps: Sequence[Step], odds: Sequence[Odds], families: Mapping[str, Family]
 ) -> tuple[Step, ...]:
-    """Put the look at a part before its own repair while the part is not sure to be at fault."""
+    """Put the look at a part before its own repair while the part is not sure to be at fault.
+
+    What a pack says comes first (``do_first``) stands before its step whatever the odds say.
+    """
     ordered = tuple(steps)
     for one in odds:
         family = families.get(one.family)
@@ -53,7 +56,27 @@ def look_before_kit(
             for look in cause.look_first:
                 if not look.twin and one.probability(cause.id) < _SURE:
                     ordered = _before_its_repair(ordered, look.test, cause.id, look.short)
+        if family is not None:
+            ordered = _in_own_order(ordered, family)
     return ordered
+
+
+def _in_own_order(steps: tuple[Step, ...], family: Family) -> tuple[Step, ...]:
+    first = {t.id: t.rules.do_first for t in family.tests}
+    first |= {c.id: c.rules.do_first for c in family.causes}
+    for later, tests in first.items():
+        for test in tests:
+            steps = _before(steps, test, later)
+    return steps
+
+
+def _before(steps: tuple[Step, ...], test: str, later: str) -> tuple[Step, ...]:
+    first = next((k for k, s in enumerate(steps) if s.step == test), None)
+    then = next((k for k, s in enumerate(steps) if s.step == later), None)
+    if first is None or then is None or first < then:
+        return steps
+    left = [s for k, s in enumerate(steps) if k != first]
+    return (*left[:then], steps[first], *left[then:])
 
 
 def _before_its_repair(
