@@ -87,6 +87,11 @@ def test_text_and_json_say_the_same(witnessmark: Run, tmp_path: Path) -> None:
     leader = document["odds"][0]["causes"][0]
     assert leader["cause"] == "ct_shared"
     assert leader["name"] in text
-    assert document["next"][0]["step"] in text
+    assert document["next"][0]["name"].split()[0] in text
+    assert leader["strength"].capitalize() in text
+    deeper = witnessmark("assess", path, "--numbers").stdout
+    assert document["next"][0]["step"] in deeper
+    for word in ("%", "odds", "bit", "c_multi", "expected total"):
+        assert word not in text
     total = sum(c["probability"] for c in document["odds"][0]["causes"])
     assert total >= 0.9  # causes may be present together, so they need not sum to one

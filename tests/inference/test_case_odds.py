@@ -11,6 +11,7 @@ from witnessmark.inference import case_beliefs, case_evidence, case_odds
 from witnessmark.knowledge import load_knowledge
 from witnessmark.model.entries.case import read_case
 from witnessmark.words.numbers import chance_words
+from witnessmark.words.strength import speaks
 
 KNOWLEDGE = load_knowledge()
 
@@ -100,7 +101,8 @@ def test_each_contribution_is_the_change_when_that_piece_alone_is_taken_away():
     change = log_odds(air.probability) - log_odds(without.probability("air_ingress"))
     assert said.effect == pytest.approx(change, abs=1e-9)
     assert said.entries == ("e3",)
-    assert "times more likely" in said.words
+    assert said.words.endswith(speaks(said.effect))
+    assert speaks(said.effect)
     effects = [abs(w.effect) for w in air.why]
     assert effects == sorted(effects, reverse=True)
     assert {w.finding for w in air.why} >= {"clue:filters_recent", "test:f_vac"}
@@ -143,7 +145,7 @@ def test_work_splits_the_case():
     assert open_.probability("return_regulator") < 0.1
     assert failed.none_listed < 0.2
     assert cured.none_listed > 0.9
-    assert "nothing is wrong any more" in cured.statement
+    assert "Nothing points to a fault any more" in cured.statement
     came_back = one(
         *before,
         work,
@@ -368,8 +370,11 @@ def test_what_is_left_after_parts_in_vain_is_no_name_before_something_is_measure
     assert odds.causes[0].cause == "el_chafe"
     assert odds.causes[0].low > 0.80, "the figures alone would name it"
     assert not odds.decided
-    assert odds.statement.startswith(f"Likely by what is left, not decided: {odds.causes[0].name}")
-    assert "measure again before the next part" in odds.statement
+    assert odds.statement.startswith(f"Likely: {odds.causes[0].name}. Nothing was measured since")
+    assert "Measure again before the next part" in odds.statement
     measured = one(*left, result_of("e_chafe", "positive"), family="electrical")
     assert measured.decided
-    assert measured.statement.startswith(f"The findings point to: {odds.causes[0].name}")
+    assert measured.statement.startswith(
+        tuple(f"{word}: {odds.causes[0].name}" for word in ("Found", "Almost sure", "Likely"))
+    )
+    assert "Nothing was measured" not in measured.statement

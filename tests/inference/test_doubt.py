@@ -263,13 +263,10 @@ def test_eighty_per_cent_that_the_doubt_takes_away_decide_nothing_and_say_so():
     assert first.probability >= 0.80 > first.low
     assert first.low < first.probability < first.high
     assert not odds.decided
-    assert odds.statement.startswith(f"Likely, not decided: {first.name} (")
-    assert (
-        f"but {100 * first.low:.0f} % if the judged tables are off by their doubt" in odds.statement
-    )
+    assert odds.statement.startswith(f"Likely: {first.name}.")
+    assert first.strength == "likely"
     assert any(
-        f"{t.name} would settle it." in odds.statement
-        or f"{t.name} would tell most." in odds.statement
+        f"{t.name} decides it (" in odds.statement or f"{t.name} tells most (" in odds.statement
         for t in family.tests
     )
 

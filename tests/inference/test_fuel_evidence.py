@@ -288,7 +288,7 @@ def test_a_curve_no_circuit_has_is_none_fits(knowledge):
     case = build(reading("92 psi", 650), reading("45 psi", 1400), reading("95 psi", 1800))
     found = fuel_evidence(case, knowledge)
     assert found.presentation.level == "none fits"
-    assert found.presentation.statement.startswith("None of the modelled causes fits")
+    assert found.presentation.statement.startswith("No fault of the fuel supply model fits")
     assert not case_odds(case, knowledge, found.findings)[0].decided
 
 

@@ -5,11 +5,11 @@ import pytest
 
 from witnessmark.inference.fuel.fuel_groups import LEAK, PUMP, RELIEF, RETURN
 from witnessmark.inference.fuel.fuel_words import (
-    NONE_FITS,
     may_name_one,
     present_fuel,
     zone_probabilities,
 )
+from witnessmark.words.say.fuel import none_fits
 
 
 def say(chances, *, readings=6, known=False, fits=True, healthy=0.02):
@@ -22,18 +22,22 @@ def say(chances, *, readings=6, known=False, fits=True, healthy=0.02):
     return present_fuel(groups, zones, healthy, readings=readings, type_known=known, fits=fits)
 
 
-@pytest.mark.parametrize(("chance", "word"), [(0.85, "points to"), (0.6, "suspect")])
-def test_words_by_level(chance, word):
+@pytest.mark.parametrize(
+    ("chance", "level", "word"), [(0.85, "points to", "Likely"), (0.55, "suspect", "Suspected"),
+                                  (0.95, "points to", "Almost sure")]
+)  # fmt: skip
+def test_words_by_level(chance, level, word):
     shown = say({RELIEF: chance, PUMP: 0.1})
-    assert shown.level == word
+    assert shown.level == level
     assert shown.named == RELIEF
     assert word in shown.statement
+    assert "the relief valve" in shown.statement
 
 
 def test_below_half_nothing_is_named():
     shown = say({RELIEF: 0.45, PUMP: 0.3, RETURN: 0.2})
     assert shown.named is None
-    assert "not decided between" in shown.statement
+    assert "Not decided between" in shown.statement
 
 
 @pytest.mark.parametrize(
@@ -54,7 +58,7 @@ def test_zone_comes_first():
 
 def test_none_fits_says_nothing_else():
     shown = say({RELIEF: 0.95}, fits=False)
-    assert shown.statement == NONE_FITS
+    assert shown.statement == none_fits()
     assert shown.named is None
 
 

@@ -17,6 +17,7 @@ from witnessmark.inference.odds.why import log_odds
 from witnessmark.knowledge import load_knowledge
 from witnessmark.model.finding import Evidence as Rests
 from witnessmark.model.finding import Finding, Support
+from witnessmark.words.strength import speaks
 
 KNOWLEDGE = load_knowledge()
 
@@ -55,10 +56,10 @@ def test_where_two_are_likelier_than_one_a_single_name_decides_nothing(family):
             sure = [c for c in found.causes if c.low >= 0.80]
             if found.decided:
                 assert len(sure) >= (2 if found.two_causes >= 0.5 else 1)
-                assert "Not decided" not in found.statement
+                assert "Not clear yet" not in found.statement
             if found.two_causes >= 0.5:
                 assert "two" in found.statement
-                assert not found.statement.startswith("The findings point to:")
+                assert not found.statement.startswith(("Found:", "Almost sure:", "Likely: "))
 
 
 def test_one_sure_and_another_unknown_is_not_decided():
@@ -74,7 +75,7 @@ def test_one_sure_and_another_unknown_is_not_decided():
     assert first.probability >= 0.80 > second.probability
     assert found.two_causes >= 0.5
     assert not found.decided
-    assert found.statement.startswith("Not decided: the findings point to")
+    assert found.statement.startswith(f"Likely two faults: {first.name}")
     assert second.name in found.statement
 
 
@@ -83,7 +84,7 @@ def test_with_every_test_positive_it_asks_to_repeat_and_names_no_part(family):
     record = KNOWLEDGE.families[family]
     found = odds(family, evidence(*((t.id, "positive") for t in record.tests)))
     if found.causes[0].cause.endswith("_other"):
-        assert "fits none of the named causes" in found.statement
+        assert "Nothing on the list fits well" in found.statement
     named = [c for c in found.causes if c.low >= 0.80 and not c.cause.endswith("_other")]
     assert found.decided == (len(named) >= (2 if found.two_causes >= 0.5 else 1))
 
@@ -109,7 +110,7 @@ def test_what_the_other_complaint_says_stands_in_the_why():
     link = next(w for w in rough.why if w.finding == "link")
     name = KNOWLEDGE.families["fuel_low"].name
     assert name in link.words
-    assert "more likely" in link.words
+    assert speaks(link.effect) in link.words
     joined = case_beliefs(pieces, KNOWLEDGE)["vib_load"]
     rest = {f: e for f, e in pieces.items() if f != "fuel_low"}
     without = case_beliefs(rest, KNOWLEDGE)["vib_load"]
@@ -139,7 +140,7 @@ def test_a_truck_that_is_well_is_not_called_unexplained():
     )
     found = odds("fuel_low", StagedEvidence(stages=(before, after)))
     assert not found.fits
-    assert found.statement.startswith("After the work:")
-    assert "measure the same points once more" in found.statement
+    assert found.statement.startswith("Nothing points to a fault any more")
+    assert "Measure the same points once more" in found.statement
     worse = odds("fuel_low", StagedEvidence(stages=(Stage(findings=(unexplained,)),)))
-    assert worse.statement.startswith("None of the modelled causes fits")
+    assert worse.statement.startswith("Nothing on the list fits")

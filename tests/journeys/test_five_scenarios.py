@@ -97,12 +97,12 @@ def test_the_mount_stands_behind_the_damper(judged: Any) -> None:
     assert any("folded to 25 Hz" in t for t in first.traps)
     look = [*road, *results({"v_damp_vis": "positive"})]
     damper, step = judged(780_000, "vib_load", *known, *look)
-    assert damper.statement.startswith("Likely, not decided: Viscous crankshaft damper")
+    assert damper.statement.startswith("Likely: Viscous crankshaft damper")
     assert damper.causes[0].cause == "damper_aged"
     assert step in {"damper_aged", "v_mount"}  # go at it, or look at the mounts first
     lift = reading("mount_lift", "0.75 in")
     both, _ = judged(780_000, "vib_load", *known, *look, lift)
-    assert "two causes" in both.statement
+    assert "two faults" in both.statement
     assert any("curing one leaves the other" in t for t in both.traps)
     rest, _ = judged(780_000, "vib_load", *known, *look, lift, work("damper_aged"), word("partly"))
     assert rest.causes[0].cause == "engine_mounts"
@@ -145,7 +145,7 @@ def test_high_vacuum_and_pearls_are_probably_two(judged: Any) -> None:
     odds, _ = judged(290_000, "fuel_low", *known, *gauges)
     assert not odds.decided
     assert odds.zones[0][0] == "suction"
-    assert "two causes at once" in odds.statement
+    assert "two faults" in odds.statement
     for trap in ("probably two faults", "gelled fuel are blamed easily", "does not prove that its"):
         assert any(trap in t for t in odds.traps), trap
     after, _ = judged(

@@ -79,7 +79,7 @@ def test_what_cannot_be_is_never_a_sure_cause(name):
         assert all(p.what.endswith(".") and p.do for p in found.problems)
     elif wanted == "fits":
         assert not odds.fits
-        assert odds.statement.startswith("None of the modelled causes fits")
+        assert odds.statement.startswith("Nothing on the list fits")
         assert not [s for s in found.steps[:1] if s.kind == "repair"]
     else:
-        assert "ot decided" in odds.statement
+        assert odds.causes[0].strength not in {"found", "almost sure"}

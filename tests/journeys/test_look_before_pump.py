@@ -86,7 +86,7 @@ def test_the_pump_waits_for_the_look(mix, known):
     assert odds.causes[0].cause in {"pump_worn", "pump_relief"}
     if odds.causes[0].cause == "pump_worn":
         assert not odds.decided
-        assert odds.statement.startswith("Not decided")
+        assert odds.statement.startswith("Not clear yet")
         if odds.causes[0].probability >= 0.5:
             assert "looks the same on every gauge" in odds.statement
     steps = [s.step for s in found.steps]
@@ -106,7 +106,7 @@ def test_once_the_valve_was_found_sound_the_pump_is_named():
     [odds] = found.odds
     assert odds.causes[0].cause == "pump_worn"
     assert odds.decided
-    assert "The findings point to" in odds.statement
+    assert odds.statement.startswith(("Found:", "Almost sure:", "Likely:"))
 
 
 def test_a_relief_valve_renewed_in_vain_was_in_somebodys_hands():

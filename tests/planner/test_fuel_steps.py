@@ -23,6 +23,7 @@ from witnessmark.model.entries.case import read_case
 from witnessmark.model.step import Spread, Step
 from witnessmark.planner.order.looks_first import look_before_renewal
 from witnessmark.planner.order.measured_first import measure_before_opening
+from witnessmark.words.say.steps import tells
 from witnessmark.workflow.dossier.assess_case import assess
 
 MEASUREMENTS = load_knowledge().families[FAMILY].measurements
@@ -68,7 +69,7 @@ def test_bits_agree_with_the_shared_study_in_order(first):
     named = [m for m in MEASUREMENTS if m.id in WITH_BITS]
     bits = {c.id: information(c, found.posterior) for c in fuel_candidates(found, named)}
     for candidate in fuel_candidates(found, named):
-        assert f"Expected to tell {bits[candidate.id]:.2f} bit" in candidate.why
+        assert candidate.why.endswith(tells(bits[candidate.id]))
     for name in ("gauge_check", "return_throttled", "return_flow_two_speeds"):
         assert 0.3 < bits[name] < 1.2
     assert bits["return_flow_two_speeds"] > bits["return_flow_idle"]

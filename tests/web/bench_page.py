@@ -86,7 +86,7 @@ def remembering(shop: Shop) -> Callable[[str], Dossier]:
         if key not in _ASSESSED:
             with (
                 patch(
-                    "witnessmark.workflow.dossier.assess_case.fuel_evidence",
+                    "witnessmark.inference.fuel.fuel_evidence.fuel_evidence",
                     lambda *_, **__: FuelEvidence(),
                 ),
                 patch("witnessmark.workflow.dossier.dossier_of_shop.KEPT", KeptDossiers()),

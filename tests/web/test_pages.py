@@ -301,7 +301,7 @@ def test_stopping_and_resuming_the_work_on_the_odds(shop):
     assert "was stopped" in found.get("/cases/unit7").text
     gate.set()
     found.post("/cases/unit7/resume")
-    assert "Not decided" in settled(found)
+    assert "Not clear yet" in settled(found)
     found.close()
 
 

@@ -52,7 +52,7 @@ def test_a_load_may_be_none_or_full() -> None:
 
 @given(st.floats(0.0, 1.0))
 def test_page_paper_picture_and_terminal_say_the_same(p: float) -> None:
-    from witnessmark.workflow.dossier.in_words import _cause
+    from witnessmark.workflow.dossier.in_words import _cause_in_numbers
 
     cause = CauseOdds("pump_worn", "The pump", p)
     odds = Odds("fuel_low", "c1", False, (), (cause,), p, p)
@@ -60,7 +60,7 @@ def test_page_paper_picture_and_terminal_say_the_same(p: float) -> None:
     assert said_on_the_page(p).replace("\u00a0", " ") == said
     assert said_on_paper(p, None, None) == said
     assert f"none of the listed {said}" in odds_picture(odds).replace("\u00a0", " ")
-    assert next(iter(_cause(cause))).split("  The pump")[0].strip() == said
+    assert next(iter(_cause_in_numbers(cause))).split("  The pump")[0].strip() == said
 
 
 def _percents(tree: ast.AST) -> list[int]:

@@ -52,6 +52,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "restore": ("witnessmark.cli.for_shop.restore_command", "Bring a backup back."),
     "screen": ("witnessmark.cli.for_recordings.screen_command", "Findings over many recordings."),
     "serve": ("witnessmark.cli.for_shop.serve_command", "Serve the bench page of a shop."),
+    "words": ("witnessmark.cli.for_shop.words_command", "Every sentence, to proof-read."),
 }
 
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from witnessmark.inference.family.staged_evidence import StagedEvidence
 from witnessmark.knowledge import Family
 
-__all__ = ["LookWaiting", "looks_waiting"]
+__all__ = ["LookWaiting", "looks_waiting", "parts_seen_bad"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,4 +52,19 @@ def looks_waiting(family: Family, evidence: StagedEvidence) -> tuple[LookWaiting
         and look.test not in seen
         and look.twin not in handled
         and family.test(look.test)
+    )
+
+
+def parts_seen_bad(family: Family, evidence: StagedEvidence) -> frozenset[str]:
+    """Return the causes whose part a look of the pack has shown bad since the latest work.
+
+    A result that only clears something else (``negative``) shows nothing of the part itself.
+    """
+    now = evidence.stages[-1].tests if evidence.stages else ()
+    got = {t.test: t.result for t in now}
+    return frozenset(
+        cause.id
+        for cause in family.causes
+        for look in cause.look_first
+        if not look.twin and got.get(look.test, "negative") in set(look.shows) - {"negative"}
     )

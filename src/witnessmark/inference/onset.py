@@ -17,6 +17,7 @@ from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry_data import ClueData
 from witnessmark.model.finding import Evidence, Finding, Support
 from witnessmark.model.problem import Problem
+from witnessmark.words.say import assumed
 
 __all__ = ["mean_factor", "onset_factor", "onset_findings", "onset_of"]
 
@@ -89,17 +90,16 @@ def onset_findings(
 
 
 def _finding(family: Family, onset: Onset, suddenly: bool, entries: tuple[str, ...]) -> Finding:
-    words = "suddenly" if suddenly else "slowly"
     factors = {c: onset_factor(onset, c, suddenly) for c in onset.given}
     return Finding(
         code=_CODE,
-        sentence=f"It came on {words}{_sides(family, factors)}.",
+        sentence=assumed.came_on(suddenly, _sides(family, factors)),
         outcome="seen",
         method=_METHOD,
         evidence=Evidence(entries=entries),
         source=onset.source.words,
         support=(Support(family.id, {c: float(np.log(f)) for c, f in factors.items()}),),
-        details={"short": f"the trouble came on {words}", "assumptions": (onset.source.words,)},
+        details={"short": assumed.came_on_short(suddenly), "assumptions": (onset.source.words,)},
     )
 
 

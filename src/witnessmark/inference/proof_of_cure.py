@@ -13,6 +13,7 @@ from witnessmark.model.entries.entry import Entry
 from witnessmark.model.entries.entry_data import ComplaintData, OutcomeData, RecordingData, TestData
 from witnessmark.model.finding import Finding
 from witnessmark.model.proof import Pair, Proof, Verdict
+from witnessmark.words.say import proof as say
 
 __all__ = ["prove"]
 
@@ -73,9 +74,9 @@ def prove(
 
 def _own_plan(family: Family) -> ProofPlan:
     """Return the plan of a family without one: what showed the fault shows it no longer."""
-    again = f"the test that showed it, repeated ({family.proof})"
-    before = "a test that shows the complaint, to be repeated afterwards"
-    word = Requirement("the customer's word after a day or more", word=True)
+    again = say.repeat_test(family.proof)
+    before = say.test_before()
+    word = Requirement(say.customers_word(), word=True)
     return ProofPlan(family.id, (Requirement(again, test="*", before=before),), (word,), (word,))
 
 
@@ -108,7 +109,7 @@ def _one(
 ) -> Proof:
     families = [f for f in complaint.families if f in plans]
     if not families:
-        choose = "the complaint names no family: choose one, so that the proof is known"
+        choose = say.no_family()
         return Proof(entry.id, "", "not enough evidence", (choose,), (), choose)
     judged = [_family(plans[f], evidence) for f in families]
     order: list[Verdict] = ["not proven", "not enough evidence", "proven"]
@@ -124,8 +125,8 @@ def _family(plan: ProofPlan, evidence: _Evidence) -> tuple[Verdict, list[str], l
     kept = [p for p in evidence.pairs if _belongs(p, plan)]
     if evidence.last == 0:
         before = [r.before or r.words for r in plan.required if _before_missing(r, evidence)]
-        missing = ["no work has been done yet"]
-        missing += [f"before the work: {words}" for words in before]
+        missing = [say.no_work()]
+        missing += [say.before_the_work(words) for words in before]
         return "not enough evidence", missing, kept
     judge: Callable[[Requirement], State] = lambda r: _state(r, evidence)  # noqa: E731
     required = [(r, judge(r)) for r in plan.required]
@@ -134,7 +135,7 @@ def _family(plan: ProofPlan, evidence: _Evidence) -> tuple[Verdict, list[str], l
     agreed = any(state == "holds" for _, state in second)
     if not agreed:
         open_ones = [r.words for r, state in second if state == "open"]
-        missing += [f"a second quantity: {' or '.join(open_ones)}"] if open_ones else []
+        missing += [say.second_quantity(open_ones)] if open_ones else []
     missing += [r.words for r in plan.confirm if judge(r) == "open" and r.words not in missing]
     against = any(state == "against" for _, state in (*required, *second))
     against = against or any(w.gone is False for w in evidence.words) or _still_positive(evidence)
@@ -149,7 +150,7 @@ def _asked(requirement: Requirement, evidence: _Evidence) -> str:
     """Return what is asked, and say so where nothing is left to compare it with."""
     if not requirement.before or _comparable(requirement, evidence):
         return requirement.words
-    return f"{requirement.words} (there is nothing from before the work to hold it against)"
+    return say.nothing_before(requirement.words)
 
 
 def _state(requirement: Requirement, evidence: _Evidence) -> State:
@@ -262,10 +263,9 @@ def _belongs(pair: Pair, plan: ProofPlan) -> bool:
 
 def _sentence(verdict: Verdict, missing: Sequence[str], evidence: _Evidence) -> str:
     if evidence.last == 0:
-        return "Nothing has been done yet, so nothing can be proven."
+        return say.nothing_done()
     if verdict == "not proven":
-        return "Not proven: a measurement or the customer's word after the work speaks against it."
+        return say.not_proven()
     if verdict == "not enough evidence":
-        return f"Not enough evidence yet. Still missing: {missing[0]}."
-    rest = f" Not done: {'; '.join(missing)}." if missing else ""
-    return f"Proven by measurement after the work.{rest}"
+        return say.not_enough(missing[0])
+    return say.proven(missing)

@@ -16,6 +16,7 @@ from dataclasses import dataclass
 
 from witnessmark.model.shop_record import Closing, History, Job
 from witnessmark.model.step import Spread
+from witnessmark.words.say import assumed
 
 __all__ = [
     "HALF_LIFE_DAYS",
@@ -217,10 +218,7 @@ def shares(
         )
     several = sum(1 for _, causes in known if len(causes) > 1)
     unproven = sum(1 for c in closings if not c.came_back) - len(proven)
-    words = (
-        f"The pack's shares, weighed as {pseudo_cases:g} cases, and this shop's proven closings: "
-        f"{len(known)}. Closed without proof, and left out: {unproven}."
-    )
+    words = assumed.shop_shares(pseudo_cases, len(known), unproven)
     return Shares(
         family,
         tuple(found),

@@ -46,6 +46,7 @@ class CauseOdds:
             it out.
         together: what the pieces of *why* say together beyond each alone. The log odds of
             *probability* are those of *before*, plus every effect of *why*, plus this.
+        strength: how sure it is, in the words of ``words.strength``.
     """
 
     cause: str
@@ -59,6 +60,7 @@ class CauseOdds:
     high: float | None = None
     before: float | None = None
     together: float = 0.0
+    strength: str = ""
 
     @property
     def sure(self) -> bool:

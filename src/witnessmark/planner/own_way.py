@@ -15,6 +15,7 @@ from witnessmark.errors import InputRefused
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry_data import NoteData
 from witnessmark.model.step import Step
+from witnessmark.words.say import steps as say
 
 __all__ = ["ABOUT", "Override", "Score", "override_words", "overrides", "score"]
 
@@ -90,12 +91,9 @@ def override_words(
         raise InputRefused(
             "An override needs a reason.", do="Write in a few words why; it is kept with the case."
         )
-    extra = ""
-    if chosen_usd is not None:
-        extra = f" ({chosen_usd - proposed.expected_total_usd:.0f} USD more expected)"
-    return (
-        f"Proposed {proposed.kind} {proposed.step}; did {chosen[0]} {chosen[1]}{extra}: "
-        f"{reason.strip()}"
+    extra = None if chosen_usd is None else chosen_usd - proposed.expected_total_usd
+    return say.override(
+        f"{proposed.kind} {proposed.step}", f"{chosen[0]} {chosen[1]}", extra, reason.strip()
     )
 
 

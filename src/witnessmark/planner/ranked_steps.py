@@ -24,6 +24,7 @@ from witnessmark.planner.ranking.costs import needs_road, remeasure_minutes
 from witnessmark.planner.ranking.pricing import FamilyState, Plan, plan_family
 from witnessmark.planner.ranking.serve_both import after_all, beside, served_too
 from witnessmark.planner.ranking.troubleshooting import left_after
+from witnessmark.words.say import steps as say
 
 __all__ = ["FamilyState", "rank_steps"]
 
@@ -142,7 +143,7 @@ def _tear_downs_wait(
         for s in allowed
         if s.kind == "repair" and s.family in barred and s.access >= TEAR_DOWN and not sure(s)
     ]
-    why = "It waits: looks that tell more can be made once the safety stop is lifted."
+    why = say.waits_for_lift()
     late = [replace(s, why=f"{s.why} {why}") for s in early]
     return [*(s for s in allowed if s not in early), *late]
 
@@ -275,11 +276,11 @@ def _search_step(plan: Plan, others: float, settings: Settings) -> list[Step]:
             step=f"search_{family.id}",
             kind="measure",
             family=family.id,
-            name="Measure all operating points again with a second instrument, then search openly",
+            name=say.search_name(),
             minutes=Spread(minutes / 2, minutes, 2 * minutes),
             usd=Spread(0.0, settings.search_usd, 3 * settings.search_usd),
             expected_total_usd=price + others,
-            why=words.why_search(plan),
+            why=words.why_search(),
             results=(Result("found", 1.0, plan.table.leads()),),
             needs=("warm", "road") if needs_road(family) else ("warm",),
             cautions=_cautions(family),
@@ -317,16 +318,15 @@ def _remeasure(plan: Plan, others: float, settings: Settings, work: str) -> Step
     family = plan.state.family
     minutes = remeasure_minutes(family, settings)
     left = (1.0 - plan.state.belief.healthy()) * plan.best
-    points = ", ".join(family.operating_points) or "the same points"
     return Step(
         step=f"remeasure_{family.id}",
         kind="measure",
         family=family.id,
-        name=f"Measure the same points again: {points}",
+        name=say.remeasure_name(family.operating_points),
         minutes=Spread(0.7 * minutes, minutes, 1.6 * minutes),
         usd=Spread(0.0, 0.0, 0.0),
         expected_total_usd=_proof_usd(plan, settings) + left + others,
-        why=words.why_remeasure(plan, work),
+        why=words.why_remeasure(work),
         needs=("warm", "road") if minutes > settings.remeasure_minutes else ("warm",),
         cautions=_cautions(family),
         proof=family.proof,
@@ -396,9 +396,13 @@ def _repair_results(plan: Plan, number: int) -> tuple[Result, ...]:
     )
 
 
+#: What a test of the first packs writes instead of a caution of its own.
+_SEE_FAMILY = "see family safety"
+
+
 def _cautions(family: Family, *own: str) -> tuple[str, ...]:
     ordered = (family.safety, *own)
-    return tuple(dict.fromkeys(c for c in ordered if c and c != "see family safety"))
+    return tuple(dict.fromkeys(c for c in ordered if c and c != _SEE_FAMILY))
 
 
 def _effort(step: Step) -> tuple[int, float]:

@@ -14,6 +14,7 @@ from witnessmark.cli.main import allow_option, echo_json
 @click.argument("case_id", required=False)
 @allow_option
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+@click.option("--numbers", is_flag=True, help="Say how sure in numbers too, with ids.")
 @click.option("--si", is_flag=True, help="Show SI units.")
 @click.option(
     "--pack",
@@ -26,6 +27,7 @@ def command(
     case: Path,
     case_id: str | None,
     as_json: bool,
+    numbers: bool,
     si: bool,
     packs: tuple[Path, ...],
     allow: tuple[Path, ...],
@@ -45,4 +47,4 @@ def command(
     if as_json:
         echo_json(assessment_json(assessment, si=si))
     else:
-        click.echo(assessment_text(assessment, si=si), nl=False)
+        click.echo(assessment_text(assessment, si=si, numbers=numbers), nl=False)

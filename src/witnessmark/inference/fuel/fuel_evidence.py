@@ -60,8 +60,6 @@ from witnessmark.inference.fuel.fuel_readings import (
     repairs,
 )
 from witnessmark.inference.fuel.fuel_words import (
-    ASSUMPTION,
-    ZONE_WORDS,
     Presentation,
     present_fuel,
     zone_probabilities,
@@ -77,6 +75,7 @@ from witnessmark.model.fuel_baseline import FuelBaseline
 from witnessmark.model.problem import Problem
 from witnessmark.model.shop_record import History
 from witnessmark.model.step import Forecast
+from witnessmark.words.say import fuel as say
 
 __all__ = ["METHOD", "MODEL_ID", "FuelEvidence", "fuel_evidence"]
 
@@ -84,7 +83,6 @@ METHOD = "fuel_supply/1"
 #: What a pack writes under ``modelled_by``.
 MODEL_ID = "fuel"
 CODE = "fuel_supply_model"
-_SHORT = "the fuel readings, by the model of the circuit"
 #: From this chance on a second side is named in the finding.
 _WORTH_NAMING = 0.10
 
@@ -141,11 +139,10 @@ def fuel_evidence(
         return FuelEvidence()
     truck = case.truck()
     if truck is not None and truck.engine.fuel_supply == "common_rail":
-        return FuelEvidence((_not_run("the model is of a gallery-fed supply, not a rail engine"),))
+        return FuelEvidence((_not_run(say.rail_engine()),))
     collected = collect(case, bus)
     if not collected.observations:
-        reason = "no fuel pressure, flow or vacuum reading with its engine speed"
-        return FuelEvidence((_not_run(reason),), collected.problems)
+        return FuelEvidence((_not_run(say.no_reading()),), collected.problems)
     family = knowledge.families.get(family_id) if knowledge is not None else None
     mine = baseline if _same_type(case, baseline) else None
     table = table_for(mine)
@@ -230,23 +227,23 @@ def _findings(
         if not explained:
             sets = dict.fromkeys(HYPOTHESES, 0.0)
         last = stage == stages[-1]
-        text = _sentence(len(here), shown, fits) if last else _earlier(len(here))
+        text = _sentence(len(here), shown, fits) if last else say.found_earlier(len(here))
         used = sorted({t for o in here for t in TESTS_USED.get(o.quantity, ())})
         found.append(
             Finding(
                 code=CODE,
                 sentence=text,
                 outcome="seen" if explained else "inconclusive",
-                reason="" if explained else "the readings contradict each other or the model",
+                reason="" if explained else say.contradict(),
                 method=METHOD,
                 quantity=here[0].quantity if len(here) == 1 else None,
                 point=OperatingPoint(here[0].key.rpm, here[0].key.load) if len(here) == 1 else None,
                 evidence=Evidence(entries=tuple(dict.fromkeys(o.entry for o in here if o.entry))),
-                source=ASSUMPTION,
+                source=say.assumption(),
                 stage=max(entered[o.entry] for o in here),
                 joint=JointSupport(family_id, tuple(g.causes for g in GROUPS), sets),
                 details={
-                    "short": _SHORT if last else f"{_SHORT}, before later work",
+                    "short": say.short(not last),
                     "fits": explained,
                     "chi_square": round(judged.chi_square, 2),
                     "chi_square_limit": round(judged.limit, 2),
@@ -270,19 +267,12 @@ def _findings(
 
 def _sentence(count: int, shown: Presentation, fits: bool) -> str:
     """Say in short what the model makes of the present readings; the odds give the numbers."""
-    readings = "1 reading" if count == 1 else f"{count} readings"
     if not fits:
-        return f"The fuel circuit model explains the {readings} by no fault it knows."
+        return say.no_fault_known(count)
     if shown.level == "healthy":
-        return f"The fuel circuit model takes the {readings} for those of a healthy supply."
+        return say.found_healthy(count)
     (first, _), (second, chance) = shown.zones[:2]
-    text = f"The fuel circuit model, from {readings}: likeliest side is {ZONE_WORDS[first]}"
-    return text + (f", then {ZONE_WORDS[second]}." if chance >= _WORTH_NAMING else ".")
-
-
-def _earlier(count: int) -> str:
-    readings = "1 reading" if count == 1 else f"{count} readings"
-    return f"The fuel circuit model, from {readings} before the work."
+    return say.found_side(count, first, second if chance >= _WORTH_NAMING else "")
 
 
 def _forecasts(
@@ -363,14 +353,9 @@ def _together(family: Family, known: Mapping[str, float]) -> dict[frozenset[int]
 
 
 def _assumptions(posterior: FuelPosterior, table: PriorTable) -> tuple[str, ...]:
-    said = [ASSUMPTION]
-    if table.prior.known:
-        said.append("Engine type known from the shop's own healthy readings.")
-    else:
-        said.append("Engine type not known: the trade's usual healthy pressures are taken.")
-    said.append(f"Effective number of draws: {posterior.effective:.0f}.")
+    said = [say.assumption(), say.engine_type(table.prior.known), say.draws(posterior.effective)]
     if posterior.effective < ENOUGH:
-        said.append("Few draws carry the weight; the percentages are rough.")
+        said.append(say.few_draws())
     return tuple(said)
 
 
@@ -389,7 +374,7 @@ def _now(problem: Problem, usable: Sequence[Observation]) -> bool:
 def _not_run(reason: str) -> Finding:
     return Finding(
         code=CODE,
-        sentence="The fuel supply model did not run.",
+        sentence=say.not_run(),
         outcome="not_run",
         reason=reason,
         method=METHOD,
@@ -399,9 +384,9 @@ def _not_run(reason: str) -> Finding:
 def _none_usable(observations: Sequence[Observation], bad: Sequence[Problem]) -> Finding:
     return Finding(
         code=CODE,
-        sentence="No fuel reading is possible as written; check the readings first.",
+        sentence=say.none_possible(),
         outcome="inconclusive",
-        reason=bad[0].what if bad else "no usable reading",
+        reason=bad[0].what if bad else say.none_usable(),
         method=METHOD,
         evidence=Evidence(entries=tuple(o.entry for o in observations if o.entry)),
         details={"fits": False},

@@ -25,6 +25,7 @@ from witnessmark.model.step import Forecast
 from witnessmark.physics.fuel.supply_circuit import PSI, Circuit, CircuitState, solve
 from witnessmark.units import QUANTITIES, display_unit, from_house
 from witnessmark.words.numbers import chance_words
+from witnessmark.words.say import fuel as say
 
 if TYPE_CHECKING:
     from scipy import special
@@ -166,9 +167,8 @@ def _forecast(
     symbol = display_unit(o.quantity)
     shown = [f"{from_house(o.quantity, v, symbol):.0f}" for v in (middle, low, high)]
     point = OperatingPoint(rpm=o.key.rpm, load=o.key.load)
-    words = f"would read {shown[0]} ({shown[1]} to {shown[2]}) {symbol} at {point.words()}"
-    if in_band is not None:
-        words += f"; chance to be in band {chance_words(in_band)}"
+    chance = "" if in_band is None else chance_words(in_band)
+    words = say.forecast(shown[0], shown[1], shown[2], symbol, point.words(), chance)
     return Forecast(o.quantity, point, middle, low, high, row.house, in_band, words)
 
 

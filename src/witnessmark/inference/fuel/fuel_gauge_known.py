@@ -17,13 +17,13 @@ from witnessmark.inference.fuel.fuel_observations import Observation
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry_data import ReadingData
 from witnessmark.model.finding import Evidence, Finding, Support
+from witnessmark.words.say import fuel as say
 
 __all__ = ["gauge_factor", "gauge_finding"]
 
 #: Factor on the odds of a wrong gauge: accuracy written down; calibration date too. Judgement.
 ACCURACY_KNOWN, CALIBRATED = 0.5, 0.35
 _CODE, _METHOD = "fuel_gauge_known", "fuel_gauge_known/1"
-_SOURCE = "Judgement, no source: a gauge whose accuracy is known is plainly wrong less often."
 
 
 def gauge_factor(case: Case, observations: Sequence[Observation]) -> tuple[float, tuple[str, ...]]:
@@ -45,18 +45,18 @@ def gauge_finding(factor: float, entries: tuple[str, ...], family_id: str) -> tu
     """Return the finding; nothing where the gauge is not known."""
     if factor >= 1.0:
         return ()
-    known = "accuracy and calibration are" if factor <= CALIBRATED else "accuracy is"
+    source = say.gauge_source()
     return (
         Finding(
             code=_CODE,
-            sentence=f"The gauge's {known} written down: a plainly wrong one is less likely.",
+            sentence=say.gauge_known(factor <= CALIBRATED),
             outcome="seen",
             method=_METHOD,
             evidence=Evidence(entries=entries),
-            source=_SOURCE,
+            source=source,
             support=(
                 Support(family_id, dict.fromkeys(GROUPS[GAUGE].causes, float(np.log(factor)))),
             ),
-            details={"short": "the gauge's accuracy is known", "assumptions": (_SOURCE,)},
+            details={"short": say.gauge_known_short(), "assumptions": (source,)},
         ),
     )

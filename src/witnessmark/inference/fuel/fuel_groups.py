@@ -19,6 +19,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from itertools import combinations
 
+from witnessmark.words.say.fuel import GROUP_WORDS
+
 __all__ = [
     "AIR",
     "FAMILY",
@@ -83,34 +85,20 @@ class FuelGroup:
         return (1.0 - HUMILITY) * self.judged + HUMILITY * sum(parts) / len(parts)
 
 
+def _group(key: str, causes: tuple[str, ...], zone: str, judged: float) -> FuelGroup:
+    return FuelGroup(key, causes, GROUP_WORDS[key], zone, judged)
+
+
 GROUPS: tuple[FuelGroup, ...] = (
-    FuelGroup("relief", ("pump_relief",), "relief valve in the transfer pump", "supply", 0.20),
-    FuelGroup("return", ("return_regulator",), "return pressure regulator", "return", 0.20),
-    FuelGroup(
-        "filter",
-        ("secondary_filter", "supply_restrict"),
-        "secondary filter or another restriction after the pump",
-        "filter",
-        0.18,
-    ),
-    FuelGroup(
-        "pump", ("pump_worn", "pump_drive"), "worn or slipping transfer pump", "supply", 0.12
-    ),
-    FuelGroup(
-        "suction",
-        ("primary_filter", "suction_line", "tank_vent_fuel"),
-        "restriction before the pump",
-        "suction",
-        0.10,
-    ),
-    FuelGroup("air", ("air_ingress",), "air drawn in before the pump", "suction", 0.10),
-    FuelGroup(
-        "leak", ("gallery_leak",), "leak from the gallery past injector seals", "return", 0.05
-    ),
-    FuelGroup("gauge", ("fuel_gauge_err",), "gauge or sensor reading wrong", "gauge", 0.05),
-    FuelGroup(
-        "other", ("comb_gas_fuel", "fuel_other"), "something the model does not hold", "other", 0.03
-    ),
+    _group("relief", ("pump_relief",), "supply", 0.20),
+    _group("return", ("return_regulator",), "return", 0.20),
+    _group("filter", ("secondary_filter", "supply_restrict"), "filter", 0.18),
+    _group("pump", ("pump_worn", "pump_drive"), "supply", 0.12),
+    _group("suction", ("primary_filter", "suction_line", "tank_vent_fuel"), "suction", 0.10),
+    _group("air", ("air_ingress",), "suction", 0.10),
+    _group("leak", ("gallery_leak",), "return", 0.05),
+    _group("gauge", ("fuel_gauge_err",), "gauge", 0.05),
+    _group("other", ("comb_gas_fuel", "fuel_other"), "other", 0.03),
 )
 MODELLED = tuple(range(8))
 ZONES = ("supply", "return", "filter", "suction", "gauge", "other")

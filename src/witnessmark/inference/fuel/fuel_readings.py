@@ -36,6 +36,7 @@ from witnessmark.model.entries.entry_data import ReadingData, TestData, WorkData
 from witnessmark.model.problem import Problem
 from witnessmark.physics.fuel.supply_circuit import L_PER_H, PSI
 from witnessmark.units import parse
+from witnessmark.words.say import fuel as say
 
 __all__ = ["Collected", "bubbles", "collect", "contradictions", "impossible", "repairs"]
 
@@ -319,21 +320,15 @@ def _impossible(o: Observation, low: float, high: float) -> Problem:
     value = o.value / scale
     where = f"{o.key.rpm:.0f} rpm" + (", return throttled" if o.key.throttled else "")
     side = "above" if o.value > high else "below"
-    if o.quantity == FLOW:
-        limit = "what the pump can send back"
-    elif o.quantity == VACUUM:
-        limit = "what a running pump draws"
-    else:
-        limit = "what the pump can give" if side == "above" else "what a running engine shows"
-    do = "Check the unit and the port, and measure again; the reading was left out."
-    stuck = " A relief valve stuck shut or a blocked return is not in the model."
+    kind = {FLOW: "flow", VACUUM: "vacuum"}.get(o.quantity, "pressure")
+    limit, do = say.limit(kind, side == "above"), say.check_unit()
     for name, typed, factor in _other_units(o.quantity):
         if low - 15.0 * scale <= o.value * factor <= high + 15.0 * scale:
             figure = f"{value * typed:.4g}"
-            do = f"If {figure} was read in {name}, write it so. The reading was left out."
+            do = say.write_in(figure, name, True)
             break
     if side == "above" and o.quantity in _PRESSURES:
-        do += stuck
+        do += say.stuck_shut()
     return Problem(
         o.entry,
         f"{value:.4g} {symbol} at {where} is {side} {limit} "

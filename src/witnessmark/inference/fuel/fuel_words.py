@@ -25,13 +25,11 @@ from witnessmark.inference.fuel.fuel_groups import (
     SUCTION,
     ZONES,
 )
-from witnessmark.words.numbers import chance_words
+from witnessmark.words.say import fuel as say
+from witnessmark.words.strength import how_sure
 
 __all__ = [
-    "ASSUMPTION",
     "LOOKS_LIKE",
-    "NONE_FITS",
-    "ZONE_WORDS",
     "Presentation",
     "may_name_one",
     "present_fuel",
@@ -41,30 +39,11 @@ __all__ = [
 Floats = npt.NDArray[np.float64]
 
 POINTS_TO, SUSPECT = 0.80, 0.50
-NONE_FITS = "None of the modelled causes fits the readings; check the readings first."
-ASSUMPTION = (
-    "The shares of the faults, their sizes and the scatter of healthy parts are assumed until the "
-    "shop has its own history."
-)
 #: Groups that look the same, and what tells them apart. From the model (docs/fuel_supply.md).
-LOOKS_LIKE: tuple[tuple[int, int, str], ...] = (
-    (RELIEF, PUMP, "take the relief valve out and look at seat and spring first (cheap), then "
-     "compare hot with cold fuel: a worn pump falls off hot, a leaking seat does not"),
-    (LEAK, RETURN, "fuel in the oil, or bypass the regulator; they follow the same law at the "
-     "same place"),
-    (RELIEF, GAUGE, "a second gauge tells at once; return flow is normal if the gauge is wrong"),
-    (PUMP, AIR, "a clear hose before the pump"),
-    (AIR, SUCTION, "the suction vacuum: high with a restriction, low with air"),
-)  # fmt: skip
-#: Zone of the pack -> in words.
-ZONE_WORDS = {
-    "supply": "the transfer pump or its relief valve",
-    "return": "the return side or a gallery leak",
-    "filter": "the pressure side between pump and gallery",
-    "suction": "the suction side",
-    "gauge": "the gauge or sensor",
-    "other": "something the model does not hold",
-}
+LOOKS_LIKE: tuple[tuple[int, int, str], ...] = tuple(
+    (a, b, say.APART_WORDS[GROUPS[a].key, GROUPS[b].key])
+    for a, b in ((RELIEF, PUMP), (LEAK, RETURN), (RELIEF, GAUGE), (PUMP, AIR), (AIR, SUCTION))
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,36 +107,26 @@ def present_fuel(
         if min(groups[pair[0]], groups[pair[1]]) >= 0.05
         and max(groups[pair[0]], groups[pair[1]]) >= 0.2
     )  # fmt: skip
-    tail = f" Measure next: {measure}." if measure else ""
+    tail = [say.measure_next(measure)] if measure else []
     if not fits:
-        return Presentation(NONE_FITS, ordered, parts, None, "none fits", ())
+        return Presentation(say.none_fits(), ordered, parts, None, "none fits", ())
     if healthy >= SUSPECT and healthy > chance:
-        text = f"The readings fit a healthy supply ({chance_words(healthy)}).{tail}"
+        text = " ".join([say.healthy(), *tail])
         return Presentation(text, ordered, parts, None, "healthy", alike)
     zone, zone_chance = ordered[0]
-    if zone_chance > POINTS_TO and readings > 2:
-        text = f"The readings point to {ZONE_WORDS[zone]} ({chance_words(zone_chance)})"
-    elif zone_chance >= SUSPECT and readings > 2:
-        text = f"Suspect {ZONE_WORDS[zone]} ({chance_words(zone_chance)})"
-    else:
-        text = f"Likeliest side: {ZONE_WORDS[zone]} ({chance_words(zone_chance)})"
-    named = None
+    sure = zone_chance >= SUSPECT and readings > 2
+    said = [say.side(how_sure(zone_chance), zone) if sure else say.likeliest_side(zone)]
+    named, level = None, "not decided"
     if first == PUMP and not seat_seen and chance >= SUSPECT:
-        level = "not decided"
-        text += (
-            f"; {GROUPS[PUMP].name} ({chance_words(chance)}) looks the same as a relief valve that "
-            f"leaks at its seat: not decided before a look at the valve."
-        )
+        said.append(say.look_at_seat(GROUPS[PUMP].name))
     elif chance >= SUSPECT and may_name_one(readings, type_known, chance):
         named = first
         level = "points to" if chance > POINTS_TO else "suspect"
-        text += f"; {level} the {GROUPS[first].name} ({chance_words(chance)})."
+        said.append(say.part(how_sure(chance), GROUPS[first].name))
     else:
-        level = "not decided"
         leading = [p for p in parts[:3] if p[1] >= 0.08 and p[0] != OTHER] or list(parts[:2])
-        names = [f"{GROUPS[i].name} ({chance_words(p)})" for i, p in leading]
-        text += f"; not decided between {_listed(names)}." if len(names) > 1 else "; not decided."
-    return Presentation(text + tail, ordered, parts, named, level, alike)
+        said.append(say.not_decided([GROUPS[i].name for i, _ in leading]))
+    return Presentation(" ".join([*said, *tail]), ordered, parts, named, level, alike)
 
 
 def zone_probabilities(labels: npt.NDArray[np.int64], weight: Floats) -> list[tuple[str, float]]:
@@ -167,7 +136,3 @@ def zone_probabilities(labels: npt.NDArray[np.int64], weight: Floats) -> list[tu
         mask = sum(1 << i for i, g in enumerate(GROUPS) if g.zone == zone)
         found.append((zone, float(weight[(labels & mask) != 0].sum())))
     return found
-
-
-def _listed(names: Sequence[str]) -> str:
-    return ", ".join(names[:-1]) + f" and {names[-1]}"

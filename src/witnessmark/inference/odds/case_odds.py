@@ -18,15 +18,15 @@ from witnessmark.inference.family.staged_evidence import (
     family_evidence,
     tests_used,
 )
-from witnessmark.inference.look_first import looks_waiting
-from witnessmark.inference.odds.statement import is_decided, statement
+from witnessmark.inference.look_first import looks_waiting, parts_seen_bad
+from witnessmark.inference.odds.statement import is_decided, statement, strength
 from witnessmark.inference.odds.why import contributions, log_odds, looks_like, would_change
 from witnessmark.knowledge import Family, Knowledge, Test
 from witnessmark.model.entries.case import Case
 from witnessmark.model.finding import Finding
 from witnessmark.model.odds import CauseOdds, Odds
 from witnessmark.model.shop_record import History
-from witnessmark.words.numbers import chance_words
+from witnessmark.words.say import assumed
 
 __all__ = ["Judgement", "case_beliefs", "case_evidence", "case_odds", "judge", "odds_for"]
 
@@ -196,9 +196,14 @@ def _odds(
         (zone, belief.any_of([c.id for c in family.causes if c.zone == zone]))
         for zone in family.zones
     ]
-    fits = all(f.details.get("fits") is not False for f in _now(mine))
     named = _may_name(mine) or _type_known(mine, causes[0].probability)
     since = _found_since_work(mine)
+    bad = parts_seen_bad(family, mine)
+    causes = tuple(
+        replace(c, strength=strength(c, leads=k == 0, named=named, since=since, seen_bad=bad))
+        for k, c in enumerate(causes)
+    )
+    fits = all(f.details.get("fits") is not False for f in _now(mine))
     waiting = {look.cause: look for look in looks_waiting(family, mine)}
     return Odds(
         family=family.id,
@@ -209,7 +214,14 @@ def _odds(
         two_causes=belief.two_or_more(),
         none_listed=belief.none_present(),
         statement=statement(
-            family, belief, causes, fits, named, _has_findings(mine), waiting, since=since
+            family,
+            belief,
+            causes,
+            fits,
+            named,
+            _has_findings(mine),
+            waiting,
+            since=since,
         ),
         packs=knowledge.digests,
         effective_samples=_samples(mine),
@@ -248,46 +260,33 @@ def _assumptions(
     results = results_by_test(history, family)
     kinds = sorted({c.source.kind for c in family.causes} | {t.source.kind for t in family.tests})
     said = [
-        f"Shares of causes and test tables of the packs: {', '.join(kinds)}; "
-        f"they weigh as much as 20 cases, the shop's own proven closings here: {proven}"
-        + (f", with {results} results of tests." if results else "."),
-        f"Before any finding: two or more causes {chance_words(family.second_cause)}, none of the "
-        f"listed {chance_words(family.none_listed)} (judgement).",
+        assumed.shares(kinds, proven, results),
+        assumed.before_findings(family.second_cause, family.none_listed),
     ]
     names_of = {c.id: c.name for c in family.causes}
     said += [
-        f"Found together more often than by chance, {pair.odds:.3g} times the odds: "
-        f"{' and '.join(names_of[c] for c in pair.causes)} ({family.source.kind})."
+        assumed.found_together(pair.odds, [names_of[c] for c in pair.causes], family.source.kind)
         for pair in family.together
     ]
     if any(t.source.kind == "judgement" for t in family.tests):
-        factor = float(np.exp(JUDGED_LOG_SD))
-        said.append(
-            f"Judged test tables: each figure taken as known to a factor of {factor:.1f} in its "
-            "odds, either way (judgement); its mean counts. Beside each probability stands what "
-            "it would be if the judged figures were off, one way or the other; one time in ten "
-            "the true figures give less than its low end, one time in ten more than its high end."
-        )
+        said.append(assumed.judged_tables(float(np.exp(JUDGED_LOG_SD))))
     for clue in evidence.clues:
         condition = knowledge.conditions.get(clue.condition)
         if condition is None:
             continue
         if condition.part_scoped and not clue.cause:
-            said.append(
-                f"'{condition.words}' does not say which part; it was not counted. Name the part."
-            )
+            said.append(assumed.which_part(condition.words))
         seen_too = [t for t in condition.overlapped_by if t in belief.seen_tests]
         if seen_too:
-            said.append(
-                f"'{condition.words}' was not counted: the test '{seen_too[0]}' sees the same."
-            )
+            sees = family.test(seen_too[0])
+            said.append(assumed.test_sees_it(condition.words, sees.name if sees else seen_too[0]))
     weights = belief.model.weights({t: r for t, (r, _) in belief.results.items()}, belief.halved)
     weak = [t for t, w in weights.items() if w < 1.0]
     if weak:
         names = [t.name for t in family.tests if t.id in weak]
-        said.append(f"Counted at part weight, as others see the same: {'; '.join(names)}.")
+        said.append(assumed.part_weight(names))
     said += [
-        f"Joined with another complaint: {link.words} (judgement)."
+        assumed.joined(link.words)
         for link in links_between(knowledge.links, {family.id: belief, **others})
         if set(link.causes + link.other) & set(belief.causes)
     ]

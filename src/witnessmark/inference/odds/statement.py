@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from types import MappingProxyType
 
 from witnessmark.inference.family.family_belief import Belief
@@ -10,9 +10,10 @@ from witnessmark.inference.look_first import LookWaiting
 from witnessmark.inference.odds.why import most_telling
 from witnessmark.knowledge import Family
 from witnessmark.model.odds import DECIDED_FROM, CauseOdds
-from witnessmark.words.numbers import chance_words
+from witnessmark.words.say import odds as say
+from witnessmark.words.strength import LIKELY, SUSPECTED, how_sure
 
-__all__ = ["SUSPECTED_FROM", "WORTH_NAMING", "is_decided", "statement"]
+__all__ = ["SUSPECTED_FROM", "WORTH_NAMING", "is_decided", "statement", "strength"]
 
 #: From here on a cause is suspected aloud.
 SUSPECTED_FROM = 0.50
@@ -20,9 +21,16 @@ SUSPECTED_FROM = 0.50
 WORTH_NAMING = 0.01
 #: Evidence for two causes is said aloud when their odds have grown by this factor (judgement).
 TWO_ALOUD = 1.5
+#: And never below this.
+PERHAPS_TWO_FROM = 0.20
 #: An open test settles a likely cause when it leaves it at this or above, or below one half.
 SETTLED_FROM = 0.90
-_MEASURE_AGAIN = "Nothing was measured since the work; measure again before the next part."
+#: A cause is named alone from here on, and called likely from there on (words/strength.py).
+NAMED_FROM, LIKELY_FROM = 0.30, 0.60
+#: A second cause in that band is suspected, but not first.
+SUSPECTED_TOO = "suspected"
+#: Where no part may be named, each counts in words as no more than this: possible.
+BEFORE_NAMES = 0.29
 _NONE: Mapping[str, LookWaiting] = MappingProxyType({})
 
 
@@ -62,84 +70,93 @@ def statement(
         waiting: cause -> the cheap look it waits for.
         since: whether anything was tested or measured since the latest work.
     """
-    if not fits and belief.healthy() >= SUSPECTED_FROM:
-        return (
-            f"After the work: {chance_words(belief.healthy())} that nothing is wrong any more by "
-            "what was tested and said, but the model does not fit the readings from before and "
-            "after together; measure the same points once more with the same gauge."
-        )
     if not fits:
-        return "None of the modelled causes fits the readings; check the readings first."
+        well = belief.healthy() >= SUSPECTED_FROM
+        return say.nothing_wrong_unclear() if well else say.nothing_fits()
     if belief.healthy() >= SUSPECTED_FROM:
-        text = f"After the work: {chance_words(belief.healthy())} that nothing is wrong any more."
-        text += " Measure the same points again"
-        if causes[0].probability < WORTH_NAMING:
-            return f"{text}."
-        left = f"{causes[0].name} ({chance_words(causes[0].probability)})"
-        return f"{text}; most likely leftover: {left}."
+        left = causes[0].name if causes[0].probability >= WORTH_NAMING else ""
+        return say.nothing_wrong(left)
     first, second = causes[0], causes[1] if len(causes) > 1 else None
-    two, usual = belief.two_or_more(), family.second_cause
     if found and _is_other(first) and first.probability >= SUSPECTED_FROM:
-        text = (
-            "Not decided: what was found fits none of the named causes well; it is something else "
-            f"({chance_words(first.probability)}), or one of the findings is wrong. Repeat the "
-            "most telling one first."
-        )
-        others = [c for c in causes[1:3] if c.probability >= SUSPECTED_FROM]
-        if others:
-            said = " and ".join(f"{c.name} ({chance_words(c.probability)})" for c in others)
-            text += f" Beside it: {said}."
-        return text
+        others = [c.name for c in causes[1:3] if c.probability >= SUSPECTED_FROM]
+        return " ".join([say.something_else(), *([say.beside(others)] if others else [])])
+    two = belief.two_or_more()
     dear = next((c for c in causes[:2] if c.cause in waiting), None)
-    enough = SUSPECTED_FROM if dear is first else DECIDED_FROM
+    enough = NAMED_FROM if dear is first else DECIDED_FROM
     if named and dear is not None and dear.probability >= enough:
         return _look_first(dear, causes, waiting[dear.cause], two)
-    if named and not since and first.probability >= DECIDED_FROM:
-        text = f"Likely by what is left, not decided: {_with_doubt(first)}. {_MEASURE_AGAIN}"
-    elif named and first.probability >= DECIDED_FROM:
-        if two >= SUSPECTED_FROM and second is not None:
-            return _and_another(first, second, two)
-        text = f"The findings point to: {first.name} ({chance_words(first.probability)})."
-        if not first.sure:
-            text = f"Likely, not decided: {_with_doubt(first)}. {_next_look(belief, family, first)}"
-    elif named and first.probability >= SUSPECTED_FROM:
-        text = f"Suspected, not decided: {first.name} ({chance_words(first.probability)})."
-    else:
-        leading = [c for c in causes[:3] if c.probability >= 0.05] or list(causes[:2])
-        names = [f"{c.name} ({chance_words(c.probability)})" for c in leading]
-        between = ", ".join(names[:-1]) + f" and {names[-1]}" if len(names) > 1 else names[0]
-        text = f"Not decided between {between}." if len(names) > 1 else f"Not decided: {between}."
-    if found and two / max(1.0 - two, 1e-9) >= TWO_ALOUD * usual / (1.0 - usual):
-        probably = two >= SUSPECTED_FROM
-        text += f" {'Probably' if probably else 'Perhaps'} two causes at once ({chance_words(two)})"
-        text += ": no single one explains everything" if probably else ""
+    if named and since and first.probability >= DECIDED_FROM and two >= SUSPECTED_FROM and second:
+        return _and_another(first, second)
+    said = _leading(family, belief, causes, named=named, since=since)
+    usual = family.second_cause
+    grown = two / max(1.0 - two, 1e-9) >= TWO_ALOUD * usual / (1.0 - usual)
+    if found and grown and two >= PERHAPS_TWO_FROM:
         beside = second if first.probability >= SUSPECTED_FROM else None
-        text += (
-            f"; the other perhaps {beside.name} ({chance_words(beside.probability)})."
-            if (beside is not None and beside.probability >= 0.05)
-            else "."
-        )
+        other = beside.name if beside is not None and beside.probability >= 0.05 else ""
+        said.append((say.likely_two if two >= SUSPECTED_FROM else say.perhaps_two)(other))
     if belief.better is not None:
-        text += (
-            f" Better but not gone: {chance_words(belief.one_cured())} that the work cured one "
-            "cause and another is left."
-        )
+        said.append(say.better_not_gone(how_sure(belief.one_cured())))
     if belief.unlisted() >= 0.2:
-        text += f" The cause may not be on the list ({chance_words(belief.unlisted())})."
-    return text
+        said.append(say.perhaps_unlisted())
+    return " ".join(said)
+
+
+def _leading(
+    family: Family,
+    belief: Belief,
+    causes: Sequence[CauseOdds],
+    *,
+    named: bool,
+    since: bool,
+) -> list[str]:
+    """Return what leads and how sure it is, with what would settle it."""
+    first = causes[0]
+    others = [c.name for c in causes[1:3] if c.probability >= 0.05] or [c.name for c in causes[1:2]]
+    if not named or first.probability < NAMED_FROM:
+        return [say.not_clear([first.name, *others])]
+    if first.probability < LIKELY_FROM:
+        return [say.suspected(first.name, others)]
+    if not since and first.probability >= DECIDED_FROM:
+        return [say.leads(LIKELY, first.name), say.nothing_since_work()]
+    if first.sure:
+        return [say.leads(first.strength, first.name)]
+    return [say.leads(LIKELY, first.name), _next_look(belief, family, first)]
+
+
+def strength(
+    cause: CauseOdds, *, leads: bool, named: bool, since: bool, seen_bad: Collection[str]
+) -> str:
+    """Return how sure a cause is, in the words of the house.
+
+    What the judged figures leave open, and what is left over after a work, is no more than
+    likely; where no part may be named yet, none is more than possible.
+
+    Args:
+        cause: the cause.
+        leads: whether it is the likeliest.
+        named: whether the rules of presentation allow a part to be named.
+        since: whether anything was tested or measured since the latest work.
+        seen_bad: causes whose part a look has shown bad.
+    """
+    most = 1.0 if cause.sure and since else DECIDED_FROM
+    chance = min(cause.probability, most if named else BEFORE_NAMES)
+    found = cause.sure and since and named and cause.cause in seen_bad
+    word = how_sure(chance, tested=since, found=found)
+    return SUSPECTED_TOO if word == SUSPECTED and not leads else word
 
 
 def _look_first(dear: CauseOdds, causes: Sequence[CauseOdds], look: LookWaiting, two: float) -> str:
     """Say that a dear part waits for a look at the cheap one that reads the same."""
-    text = f"Not decided: {dear.name} ({chance_words(dear.probability)}) {look.words}"
+    said = [say.waits_for_look(dear.name, look.words)]
     twin = next((c for c in causes if c.cause == look.twin), None)
-    text += f" ({twin.name}: {chance_words(twin.probability)})." if twin is not None else "."
+    if twin is not None:
+        said.append(say.likelier(twin.name, twin.probability >= dear.probability))
     others = [c for c in causes[:2] if c.cause not in {look.cause, look.twin}]
     if others and others[0].probability >= SUSPECTED_FROM:
-        text += f" Beside it: {others[0].name} ({chance_words(others[0].probability)})."
+        said.append(say.beside([others[0].name]))
     elif two >= SUSPECTED_FROM:
-        text += f" Probably two causes at once ({chance_words(two)})."
-    return text
+        said.append(say.likely_two(""))
+    return " ".join(said)
 
 
 def _is_other(cause: CauseOdds) -> bool:
@@ -147,36 +164,19 @@ def _is_other(cause: CauseOdds) -> bool:
     return cause.cause.endswith("_other")
 
 
-def _and_another(first: CauseOdds, second: CauseOdds, two: float) -> str:
+def _and_another(first: CauseOdds, second: CauseOdds) -> str:
     """Say what stands and that it is probably not all."""
-    one = f"{first.name} ({chance_words(first.probability)})"
-    other = f"{second.name} ({chance_words(second.probability)})"
-    if first.sure and second.sure:
-        return f"The findings point to two causes at once: {one} and {other}."
     if second.probability >= DECIDED_FROM:
-        said = " and ".join(_with_doubt(c) for c in (first, second))
-        return f"Likely two causes at once, not decided: {said}."
-    verb = "the findings point to" if first.sure else "the findings speak for"
-    to = "to" if first.sure else "for"
-    return (
-        f"Not decided: {verb} {one}, and probably {to} a second cause beside it (two "
-        f"at once: {chance_words(two)}); the second perhaps {other}. Dealing with the first alone "
-        "will probably not finish it."
-    )
-
-
-def _with_doubt(cause: CauseOdds) -> str:
-    text = f"{cause.name} ({chance_words(cause.probability)}"
-    if cause.sure or cause.low is None:
-        return text + ")"
-    return f"{text}, but {chance_words(cause.low)} if the judged tables are off by their doubt)"
+        weaker = min(first, second, key=lambda c: (c.sure, c.probability))
+        return say.two_found(weaker.strength, first.name, second.name)
+    return say.one_and_another(first.strength, first.name, second.name)
 
 
 def _next_look(belief: Belief, family: Family, cause: CauseOdds) -> str:
     """Say what would settle whether a likely cause is the one."""
     found = most_telling(belief, family, cause.cause)
     if found is None:
-        return "No test of the list tells more; the repair, measured before and after, will."
+        return say.repair_tells()
     test, after = found
     settles = all(p <= 0.5 or p >= SETTLED_FROM for p in after)
-    return f"{test.name} would {'settle it' if settles else 'tell most'}."
+    return (say.decides if settles else say.tells_most)(test.name, test.minutes.typical)

@@ -12,7 +12,8 @@ from witnessmark.inference.family.likelihood import Floats
 from witnessmark.inference.family.staged_evidence import StagedEvidence
 from witnessmark.knowledge import Family, Knowledge, Test
 from witnessmark.model.odds import Contribution
-from witnessmark.words.numbers import chance_words
+from witnessmark.words.say import assumed
+from witnessmark.words.say import odds as say
 
 __all__ = ["contributions", "log_odds", "looks_like", "most_telling", "would_change"]
 
@@ -57,12 +58,12 @@ def contributions(
         effects = now - log_odds(again(piece.without).marginals())
         for number, effect in enumerate(effects):
             if abs(effect) >= 0.005:
-                words = f"{piece.words}: {_times(float(effect))}"
+                words = say.piece_speaks(piece.words, float(effect))
                 found[number].append(Contribution(piece.code, float(effect), words, piece.entries))
     for name, other in (without or {}).items():
         for number, effect in enumerate(now - log_odds(other.marginals())):
             if abs(effect) >= 0.005:
-                words = f"what is known of the other complaint, {name}: {_times(float(effect))}"
+                words = say.other_complaint(name, float(effect))
                 found[number].append(Contribution("link", float(effect), words))
     return [tuple(sorted(c, key=lambda k: -abs(k.effect))) for c in found]
 
@@ -117,11 +118,11 @@ def would_change(
             test, (_, after) = open_tests[t], results[t]
             if now[i] < WORTH_A_WORD or moves[t] < 0.01:
                 continue
-            each = ", ".join(
-                f"{test.outcome_words.get(o, o)} {chance_words(float(after[k, i]))}"
+            each = [
+                (test.outcome_words.get(o, o), float(after[k, i]))
                 for k, o in enumerate(test.outcomes)
-            )
-            words.append(f"{test.name}: {each} (now {chance_words(float(now[i]))})")
+            ]
+            words.append(say.would_change(test.name, each, float(now[i])))
         found.append(tuple(words))
     return found
 
@@ -174,7 +175,7 @@ def _pieces(family: Family, knowledge: Knowledge, evidence: StagedEvidence) -> I
         state = "perhaps" if clue.seen == "maybe" else state
         part = knowledge.cause(clue.cause) if clue.cause else None
         if part is not None and condition is not None and condition.part_scoped:
-            words = f"{words} ({part.name})"
+            words = assumed.part_of_clue(words, part.name)
         yield _Piece(
             f"clue:{clue.condition}",
             f"{words}: {state}",
@@ -209,7 +210,7 @@ def _pieces(family: Family, knowledge: Knowledge, evidence: StagedEvidence) -> I
             no_work = replace(stage, work=replace(stage.work, cause=""))
             yield _Piece(
                 f"work:{stage.work.entry}",
-                f"work done on: {name}",
+                assumed.work_done_on(name),
                 _ids(stage.work.entry),
                 _with(evidence, s, no_work),
             )
@@ -218,7 +219,7 @@ def _pieces(family: Family, knowledge: Knowledge, evidence: StagedEvidence) -> I
             words = "partly gone" if outcome.partly else "gone" if outcome.gone else "not gone"
             yield _Piece(
                 f"outcome:{outcome.entry}",
-                f"complaint afterwards: {words}",
+                assumed.complaint_after(words),
                 _ids(outcome.entry),
                 _with(evidence, s, replace(stage, outcomes=outcomes)),
             )
@@ -232,11 +233,3 @@ def _with(evidence: StagedEvidence, number: int, stage: object) -> StagedEvidenc
 
 def _ids(entry: str) -> tuple[str, ...]:
     return (entry,) if entry else ()
-
-
-def _times(effect: float) -> str:
-    factor = float(np.exp(min(abs(effect), 20.0)))
-    if factor < 1.1:
-        return "hardly changes it"
-    amount = f"{factor:.1f}" if factor < 10 else f"{factor:.0f}" if factor < 1000 else "over 1000"
-    return f"makes it {amount} times {'more' if effect > 0 else 'less'} likely (odds)"

@@ -9,6 +9,7 @@ import math
 
 from witnessmark.inference.analysis_plug import AnalysisModel
 from witnessmark.inference.models import Example, Need, Traits
+from witnessmark.words.say import needs
 
 __all__ = ["MODEL"]
 
@@ -35,11 +36,11 @@ MODEL = AnalysisModel(
     version="1",
     needs=(
         Need(
-            "the timing of a wheel on the crankshaft over a slow sweep, warm",
+            needs.tooth_timing(),
             quantities=frozenset({"coolant_temperature"}),
             recordings=frozenset({"tooth_timing", "waveform", "table"}),
         ),
-        Need("the twist read off another instrument", frozenset({"torsional_amplitude"})),
+        Need(needs.twist(), frozenset({"torsional_amplitude"})),
     ),
     traits=Traits(),
     modules=("witnessmark.analyses.vibration.torsional",),

@@ -16,6 +16,7 @@ from witnessmark.inference.models import (
     Traits,
 )
 from witnessmark.model.candidate import Candidate
+from witnessmark.words.say import needs
 
 __all__ = ["MODEL"]
 
@@ -32,7 +33,7 @@ _READS = frozenset(
         _ON_THE_BUS,
     }
 )
-_NEEDS = (Need("a fuel pressure, flow or vacuum reading with its engine speed", _READS),)
+_NEEDS = (Need(needs.fuel_reading(), _READS),)
 _TRAITS = Traits(joint_draws=True, wants_baseline=True)
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from witnessmark.inference.analysis_plug import AnalysisModel
 from witnessmark.inference.models import Example, Need, Traits
+from witnessmark.words.say import needs
 
 __all__ = ["MODEL"]
 
@@ -47,11 +48,11 @@ MODEL = AnalysisModel(
     version="1",
     needs=(
         Need(
-            "a recording of the data bus, with the doubtful reading and what shares its wiring",
+            needs.bus_recording(),
             recordings=frozenset({"bus", "table", "waveform", "tooth_timing"}),
         ),
         Need(
-            "a gauge beside the bus",
+            needs.gauge_beside(),
             quantities=frozenset(
                 {
                     "oil_pressure",
@@ -64,7 +65,7 @@ MODEL = AnalysisModel(
             beside_recording=True,
         ),
         Need(
-            "temperatures at cold soak, or a probe at the housing",
+            needs.cold_soak(),
             quantities=frozenset(
                 {
                     "coolant_temperature",

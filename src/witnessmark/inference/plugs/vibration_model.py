@@ -9,6 +9,7 @@ import math
 
 from witnessmark.inference.analysis_plug import AnalysisModel
 from witnessmark.inference.models import Example, Need, Traits
+from witnessmark.words.say import needs
 
 __all__ = ["MODEL"]
 
@@ -53,11 +54,11 @@ MODEL = AnalysisModel(
     version="1",
     needs=(
         Need(
-            "a vibration recording with engine speed, and the road speed of the same drive",
+            needs.shake_recording(),
             recordings=frozenset({"waveform", "table", "bus"}),
         ),
-        Need("the working angle of every joint", quantities=frozenset({"joint_angle"})),
-        Need("the propeller shafts of the truck", truck=frozenset({"shafts"})),
+        Need(needs.joint_angles(), quantities=frozenset({"joint_angle"})),
+        Need(needs.shafts(), truck=frozenset({"shafts"})),
     ),
     traits=Traits(order_tells=True),
     modules=(

@@ -13,6 +13,8 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
+from witnessmark.words.say import needs
+
 __all__ = [
     "COOLANT_RANGE",
     "Lag",
@@ -165,8 +167,8 @@ def largest_credible_rate(
     bulk = bulk_rate(heat, volume, temperature=85.0)
     local = slug * (1.0 - math.exp(-1.0 / lag))
     if bulk >= local:
-        return bulk, "all heat of full load staying in the engine's own coolant"
-    return local, f"a slug {slug:.0f} degC colder arriving at once at the sensor"
+        return bulk, needs.all_heat()
+    return local, needs.cold_slug(slug)
 
 
 def medium_step_needed(change: float, within: float, lag: float) -> float:

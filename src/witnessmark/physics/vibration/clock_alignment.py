@@ -20,6 +20,7 @@ import numpy as np
 
 from witnessmark.model.recording import Floats
 from witnessmark.physics.vibration.orders.order_tracking import fit_orders, turns
+from witnessmark.words.say import vibration as say
 
 __all__ = ["Alignment", "align", "blips"]
 
@@ -122,11 +123,11 @@ def align(
     """
     peaks = blips(bus_time, rpm)
     if len(peaks) < needed:
-        return Alignment(0.0, len(peaks), False, "no throttle blips at the start of the recording")
+        return Alignment(0.0, len(peaks), False, say.no_blips())
     start, end = peaks[0] - 3.0, peaks[min(len(peaks), 4) - 1] + 3.0
     tracks, hertz, frames = _spectrogram(time, values, start - reach, end + reach)
     if frames.size < 8:
-        return Alignment(0.0, len(peaks), False, "the two recordings do not overlap")
+        return Alignment(0.0, len(peaks), False, say.no_overlap())
     offsets = np.arange(-reach, reach + 1e-9, 0.05)
     scores = np.array(
         [_score(tracks, hertz, frames, o, bus_time, rpm, start, end) for o in offsets]
@@ -150,7 +151,7 @@ def align(
     near = [o + d for o in pulls for d in (-0.24, -0.12, 0.0, 0.12, 0.24)]
     rough = weigh([*coarse, *(o for o in near if all(abs(o - c) > 0.1 for c in coarse))])
     if not rough:
-        return Alignment(0.0, len(peaks), False, "the two recordings do not overlap")
+        return Alignment(0.0, len(peaks), False, say.no_overlap())
     # Equally spaced blips fit almost as well one blip off: try those neighbours too.
     gaps = {round(float(b - a), 2) for a in peaks[:4] for b in peaks[:4] if a != b}
     for best in _apart(rough, 2):
@@ -166,10 +167,10 @@ def align(
     close.sort(key=lambda t: t.pull)
     offset, cost, pull = close[0].offset, close[0].blips, close[0].pull
     if cost > -_MARGIN:
-        return Alignment(offset, len(peaks), False, "the blips do not show in the vibration")
+        return Alignment(offset, len(peaks), False, say.blips_unseen())
     others = [t for t in close[1:] if abs(t.offset - offset) > 0.1]
     if any(t.total < cost + pull + _MARGIN for t in others):
-        return Alignment(offset, len(peaks), False, "two offsets fit almost equally well")
+        return Alignment(offset, len(peaks), False, say.two_offsets())
     wrong = [_pull(time, values, offset + d, bus_time, rpm, outside) for d in _ASIDE]
     middle = float(np.median(wrong))
     # One of them may be the right one: the scatter of the middle half.
@@ -179,7 +180,7 @@ def align(
         ((middle - t.pull) / spread for t in rough if abs(t.offset - offset) > _OTHER), default=0.0
     )
     if outside and stands < _SILENT and rival > _SPEAKS:
-        reason = "the pull fits another offset than the blips"
+        reason = say.pull_disagrees()
         return Alignment(offset, len(peaks), False, reason)
     checked = bool(outside) and stands >= _AGREES
     doubt = _doubt(time, values, offset, cost, bus_time, rpm, span)

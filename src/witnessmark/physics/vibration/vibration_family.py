@@ -16,6 +16,7 @@ from typing import Literal
 from witnessmark.physics.vibration.orders.fixed_peaks import FixedPeak
 from witnessmark.physics.vibration.orders.line_selection import Chosen, rivals
 from witnessmark.physics.vibration.orders.order_lines import Line
+from witnessmark.words.say import vibration as say
 
 __all__ = ["HEALTHY", "FamilyVerdict", "decide", "healthy_level"]
 
@@ -123,26 +124,22 @@ def decide(
             return FamilyVerdict(
                 "not clear", by_family, worst if unsure else "",
                 levels.get(worst, peak.rms if peak else 0.0),
-                f"the {worst} is a little high, but healthy trucks can show that much",
-                "record the same drive while it shakes hard, and a sister truck on the same road",
+                say.little_high(worst),
+                say.same_drive(),
                 levels,
             )  # fmt: skip
         if not peaks:
             return FamilyVerdict(
                 "not clear", by_family, "", 0.0,
-                "no line stands above healthy trucks, and it is too short to look for a resonance",
-                "record 20 s or more in gear", levels,
+                say.too_short(),
+                say.record_longer(), levels,
             )  # fmt: skip
-        return FamilyVerdict(
-            "none", by_family, "", 0.0, "no line stands above healthy trucks", "", levels
-        )
+        return FamilyVerdict("none", by_family, "", 0.0, say.nothing_stands_out(), "", levels)
     stands = peak is not None and fixed >= _ANSWER
     if peak is not None and stands and peak.swept < _SWEPT:
         return FamilyVerdict(
             "not clear", by_family, f"{peak.frequency:.1f} Hz", peak.rms,
-            f"there is a peak at {peak.frequency:.1f} Hz, but the speed hardly changed: it may "
-            "follow the engine or the road as well", "pull slowly through the rpm range in two "
-            "gears", levels, names,
+            say.speed_hardly_changed(peak.frequency), say.pull_two_gears(), levels, names,
         )  # fmt: skip
     if (
         peak is not None
@@ -151,27 +148,23 @@ def decide(
     ):
         return FamilyVerdict(
             "fixed", by_family, f"{peak.frequency:.1f} Hz", peak.rms,
-            f"a peak stays at {peak.frequency:.1f} Hz whatever the speeds do", "", levels, names,
+            say.peak_stays(peak.frequency), "", levels, names,
         )  # fmt: skip
     lead = max(abnormal, key=lambda c: levels[lines[c].name], default=None)
     if lead is None:
         return FamilyVerdict(
             "not clear", by_family, "", peak.rms if peak else 0.0,
-            "a fixed peak and several lines are about equally strong",
-            "sweep slowly in a second gear", levels, names,
+            say.equally_strong(),
+            say.second_gear(), levels, names,
         )  # fmt: skip
     name, rms = lines[lead].name, levels[lines[lead].name]
     if close[lead]:
         row = chosen.lines.index(lead)
         other = lines[min(close[lead], key=lambda c: float(chosen.gain[row, c]))].name
-        settle = (
-            "drive the same pull in a second gear, not the direct one"
-            if gears < 2
-            else "sweep each gear slowly from low to high rpm, 20 s or more"
-        )
+        settle = say.same_pull(gears < 2)
         return FamilyVerdict(
             "not clear", by_family, name, rms,
-            f"the {name} and the {other} fall together in this recording", settle, levels, names,
+            say.fall_together(name, other), settle, levels, names,
         )  # fmt: skip
     second = [
         c for c in abnormal if families[c] != families[lead] and levels[lines[c].name] > 0.6 * rms
@@ -179,19 +172,16 @@ def decide(
     if second:
         return FamilyVerdict(
             "not clear", by_family, name, rms,
-            f"the {name} and the {lines[second[0]].name} are both high: there may be two causes",
-            "cure the stronger one and record again", levels, names,
+            say.both_high(name, lines[second[0]].name),
+            say.cure_stronger(), levels, names,
         )  # fmt: skip
     if peak is not None and stands and peak.rms > 0.6 * rms:
         return FamilyVerdict(
             "not clear", by_family, name, rms,
-            f"the {name} and a peak that stays at {peak.frequency:.1f} Hz are both high: there may "
-            "be two causes", "cure the stronger one and record again", levels, names,
+            say.line_and_peak(name, peak.frequency), say.cure_stronger(), levels, names,
         )  # fmt: skip
     family: Family = "engine" if families[lead] == "engine" else "road"
-    return FamilyVerdict(
-        family, by_family, name, rms, f"the {name} leads with {rms:.2f} m/s2", "", levels, names
-    )
+    return FamilyVerdict(family, by_family, name, rms, say.leads(name, rms), "", levels, names)
 
 
 def _ratio(rms: float, median: float, spread: float) -> float:

@@ -15,6 +15,7 @@ from witnessmark.model.entries.entry import Entry
 from witnessmark.model.entries.entry_data import ApprovalData, QuoteData, WorkData
 from witnessmark.model.problem import Problem
 from witnessmark.model.settings import Settings
+from witnessmark.words.say import estimate as say
 
 __all__ = ["Ledger", "LedgerLine", "billed_usd", "ledger"]
 
@@ -134,9 +135,9 @@ def _line(
     note = ""
     counts = latest[data.quote or entry.id] == entry.id
     if not counts:
-        note = "a later answer on the same quote replaced it"
+        note = say.replaced()
     if data.quote and quote is None:
-        note, counts = f"the quote '{data.quote}' is not in the case", False
+        note, counts = say.no_quote(data.quote), False
     if quote is not None:
         if limit is None:
             limit = quote[1].limit_usd if quote[1].limit_usd is not None else quote[1].total_usd
@@ -145,7 +146,7 @@ def _line(
             known = [usd for usd in priced if usd is not None]
             limit = sum(known) if known and len(known) == len(priced) else None
         if data.granted and _expired(quote[1].expires, entry.at):
-            note, counts = f"the quote had expired on {quote[1].expires}", False
+            note, counts = say.expired(str(quote[1].expires)), False
     return LedgerLine(
         entry.id,
         entry.at,
@@ -167,9 +168,9 @@ def _refused(
     for line in lines:
         if line.granted or not line.counts:
             continue
-        risk = line.words or "declined; the risk was not written down: write it down"
+        risk = line.words or say.risk_unwritten()
         quote = quotes.get(line.quote)
-        what = [q.what for q in quote[1].lines] if quote else ["work without a written quote"]
+        what = [q.what for q in quote[1].lines] if quote else [say.unwritten_quote()]
         found += [(w, risk) for w in what]
     return found
 

@@ -19,7 +19,7 @@ from witnessmark.model.estimate import Estimate, EstimateLine
 from witnessmark.model.settings import Settings
 from witnessmark.model.step import Spread
 from witnessmark.planner.ranking.costs import shared_minutes
-from witnessmark.words.numbers import chance_words
+from witnessmark.words.say import estimate as say
 
 __all__ = [
     "ACCESS_SHARE",
@@ -164,13 +164,11 @@ def _labour_lines(jobs: Sequence[QuoteJob], settings: Settings) -> list[Estimate
             lines.append(
                 EstimateLine(
                     "overlap",
-                    f"Shared disassembly, billed once ({job.access_group.replace('_', ' ')})",
+                    say.shared_opening(job.access_group.replace("_", " ")),
                     _scaled(time, rate),
                     time,
                     job.cause,
-                    "share of the access time, judgement"
-                    if job.opening is None
-                    else "time of the disassembly by the pack, judgement",
+                    say.share_judged(job.opening is not None),
                 )
             )
     return lines
@@ -182,19 +180,17 @@ def _parts_lines(jobs: Sequence[QuoteJob], settings: Settings) -> list[EstimateL
     for job in jobs:
         if job.usd.high > 0:
             usd = _scaled(job.usd, markup)
-            lines.append(EstimateLine("parts", f"Parts: {job.name}", usd, None, job.cause))
+            lines.append(EstimateLine("parts", say.parts_of(job.name), usd, None, job.cause))
         for seal in job.renew_with:
             inside = seal in job.quoted_seals
             lines.append(
                 EstimateLine(
                     "seal",
-                    f"Renew with it: {seal}",
+                    say.goes_with(seal),
                     Spread(0.0, 0.0, 0.0) if inside else SEAL_USD,
                     None,
                     job.cause,
-                    "price is in the parts line"
-                    if inside
-                    else "often not in the box; price is judgement, ask the parts counter",
+                    say.seal_price(inside),
                 )
             )
         if job.core_usd > 0:
@@ -202,11 +198,11 @@ def _parts_lines(jobs: Sequence[QuoteJob], settings: Settings) -> list[EstimateL
             lines.append(
                 EstimateLine(
                     "core",
-                    f"Deposit on the old part: {job.name}",
+                    say.deposit(job.name),
                     core,
                     None,
                     job.cause,
-                    "credited when the old part goes back complete and in time",
+                    say.deposit_back(),
                 )
             )
     return lines
@@ -224,7 +220,7 @@ def _whole_lines(lines: Sequence[EstimateLine], settings: Settings) -> list[Esti
     found = []
     if share > 0 and labour.typical > 0:
         usd = Spread(*(min(cap, share * max(0.0, x)) for x in _points(labour)))
-        note = f"{settings.consumables_percent:g} % of labour, at most {cap:.0f} USD"
+        note = say.supplies(settings.consumables_percent, cap)
         found.append(EstimateLine("consumables", "Shop supplies", usd, None, "", note))
     on_parts, on_labour = settings.tax_percent_parts / 100.0, settings.tax_percent_labour / 100.0
     if on_parts > 0 or on_labour > 0:
@@ -238,18 +234,12 @@ def _contingency(
     jobs: Sequence[QuoteJob], total: Spread, quoted: float, exceeded: float, more: float | None
 ) -> tuple[str, ...]:
     if not jobs:
-        return ("No work is quoted yet.",)
-    found = [
-        f"We expect {total.low:,.0f} to {total.high:,.0f} USD for this work; the chance that it "
-        f"comes out above {quoted:,.0f} USD is {chance_words(exceeded)}. We ask before going above."
-    ]
+        return (say.nothing_quoted(),)
+    found = [say.expected(total.low, total.high, quoted, exceeded)]
     if more is not None and more >= 0.01:
-        found.append(
-            f"The chance that the complaint is still there after this work is "
-            f"{chance_words(more)}. In that case we measure again and ask before any further work."
-        )
+        found.append(say.perhaps_more(more))
     if any(job.core_usd > 0 for job in jobs):
-        found.append("Deposits are credited when the old parts go back complete and in time.")
+        found.append(say.deposits_credited())
     return tuple(found)
 
 

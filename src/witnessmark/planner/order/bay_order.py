@@ -25,6 +25,7 @@ from witnessmark.model.odds import DECIDED_FROM
 from witnessmark.model.settings import Settings
 from witnessmark.model.step import Step
 from witnessmark.planner.ranking.costs import price_of_test
+from witnessmark.words.say import steps as say
 
 __all__ = ["OpenComplaint", "in_bay_order"]
 
@@ -42,8 +43,6 @@ TRAP_FROM = 0.10
 CHEAP_MINUTES, CHEAP_USD, FREE_MINUTES = 90.0, 300.0, 30.0
 #: From this probability on a free repair of the leading cause is as good as a test.
 LIKELY_FROM = 0.50
-_IDLE = "No result of the tests listed here would change this step, so they wait."
-_AS_GOOD = "It leads and costs nothing but minutes: that is the quickest test of it."
 #: Results rarer than this do not count as results that could change the next step.
 RARE = 0.02
 #: What need not wait for a cold engine goes before what must when it costs at most this share more.
@@ -118,7 +117,7 @@ def _after_the_stops(
             continue  # its repair opens it up and looks all the same
         due = bench.open_tests(step.checks)
         due.sort(key=lambda t: step.checks.index(t.id))
-        why = f"It is the check that the stop asks for: {step.name[:1].lower()}{step.name[1:]}."
+        why = say.lifts_stop(step.name)
         found = (_as_step(t, steps, bench, settings, step.expected_total_usd, why) for t in due[:1])
         checks += [s for s in found if s is not None and s.step not in {c.step for c in checks}]
     return [*checks, *(s for s in steps if s.step not in {c.step for c in checks})]
@@ -149,8 +148,7 @@ def _left_to_its_own(steps: list[Step], benches: Sequence[OpenComplaint]) -> lis
         place = steps.index(step)
         own = next((k for k, s in enumerate(steps) if s.family == family), None)
         if family not in named:
-            why = f"{step.why} It is a complaint of its own: name '{family}' in the complaint too, "
-            why += "and its own readings are proposed."
+            why = f"{step.why} {say.own_complaint(family)}"
             steps = [*steps[:place], replace(step, why=why), *steps[place + 1 :]]
         elif own is not None and own > place:
             first = steps[own]
@@ -190,13 +188,17 @@ def _no_idle_test(steps: list[Step], bench: OpenComplaint) -> list[Step]:
         return steps
     if bench.chances[leader] < DECIDED_FROM:
         own = steps[place].expected_total_usd
-        return _moved(steps, place, first, _AS_GOOD, own) if _free(steps[place]) else steps
+        return (
+            _moved(steps, place, first, say.as_good_as_a_test(), own)
+            if _free(steps[place])
+            else steps
+        )
     mine = [s for s in steps if s.family == bench.family.id and s.kind in _LOOKS]
     if any(_changes(s, leader) for s in mine if s is test or s.access <= BENCH_REACH):
         return steps
     # First or last, the same repair is made: it costs no more than the test before it.
     bound = min(steps[place].expected_total_usd, test.expected_total_usd)
-    return _moved(steps, place, first, _IDLE, bound)
+    return _moved(steps, place, first, say.idle_tests(), bound)
 
 
 def _moved(steps: list[Step], place: int, first: int, why: str, usd: float) -> list[Step]:
@@ -235,7 +237,7 @@ def _root_before_damage(steps: list[Step], bench: OpenComplaint) -> list[Step]:
         )
         if place is None or first is None or first > place:
             continue
-        why = f"{steps[place].why} What it damages would only be damaged again, so it comes first."
+        why = f"{steps[place].why} {say.root_first()}"
         repair = replace(steps[place], why=why)
         left = [s for k, s in enumerate(steps) if k != place]
         steps = [*left[:first], repair, *left[first:]]
@@ -270,7 +272,7 @@ def _look_before_tear_down(
         ]
         if not tear_down or decided or not cheap:
             return steps
-        first = replace(cheap[0], why=f"{cheap[0].why} A cheap look comes before a tear-down.")
+        first = replace(cheap[0], why=f"{cheap[0].why} {say.look_before_tear_down()}")
     left = [s for s in steps if (s.step, s.family) != (first.step, first.family)]
     place = left.index(torn)
     return [*left[:place], first, *left[place:]]

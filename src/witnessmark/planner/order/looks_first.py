@@ -9,6 +9,7 @@ from witnessmark.inference.look_first import LookWaiting
 from witnessmark.knowledge import Family, Test
 from witnessmark.model.odds import Odds
 from witnessmark.model.step import Step
+from witnessmark.words.say import steps as say
 
 __all__ = ["look_before_kit", "look_before_renewal", "looks_of"]
 
@@ -96,7 +97,7 @@ def _look_first(steps: tuple[Step, ...], look: LookWaiting, test: Test | None) -
     if dear is None:
         return steps
     place = next((i for i, s in enumerate(steps) if s.step == look.test), None)
-    said = replace(steps[dear], why=f"{steps[dear].why} Not before the look: {look.short}")
+    said = replace(steps[dear], why=f"{steps[dear].why} {say.not_before_look(look.short)}")
     steps = (*steps[:dear], said, *steps[dear + 1 :])
     if place is not None and place < dear:
         return steps

@@ -16,16 +16,12 @@ from witnessmark.model.entries.entry_data import ReadingData, RecordingData, Tes
 from witnessmark.model.settings import Settings
 from witnessmark.model.step import Result, Spread, Step
 from witnessmark.planner.ranking.costs import step_usd
+from witnessmark.words.say import steps as say
 
 __all__ = ["first_measurement", "measure_before_opening"]
 
-_WHY = (
-    "Nothing has been measured yet: prove with a gauge that the pressure is low. The same readings "
-    "are what the cure is proven by."
-)
 #: A measurement goes before a look that opens a part where it costs at most this much of it.
 _NEARLY = 1.10
-_FIRST_MEASURE = "It costs nearly the same as a look into the pump and opens nothing."
 
 
 def first_measurement(
@@ -74,7 +70,7 @@ def measure_before_opening(
     if steps[own].expected_total_usd > _NEARLY * steps[look].expected_total_usd:
         return tuple(steps)
     left = [s for i, s in enumerate(steps) if i != own]
-    first = replace(steps[own], why=f"{steps[own].why} {_FIRST_MEASURE}")
+    first = replace(steps[own], why=f"{steps[own].why} {say.opens_nothing()}")
     return (*left[:look], first, *left[look:])
 
 
@@ -99,7 +95,7 @@ def _as_step(wanted: Measurement, family: Family, settings: Settings, before_usd
         minutes=wanted.minutes,
         usd=usd,
         expected_total_usd=before_usd + step_usd(wanted.minutes, usd, wanted.needs, settings),
-        why=_WHY,
+        why=say.first_measurement(),
         access=wanted.access,
         needs=wanted.needs,
         cautions=(family.safety, *wanted.caution),

@@ -14,7 +14,7 @@ from witnessmark.knowledge.rules import Stop
 from witnessmark.model.step import Spread, Step, forbidden_by
 from witnessmark.planner.order.facts import Facts
 from witnessmark.planner.order.stop_rules import StandingStop, standing_stops
-from witnessmark.words.numbers import chance_words
+from witnessmark.words.say import stops as say
 
 __all__ = ["forbidden_needs", "safety_stops", "within_the_stops"]
 
@@ -72,25 +72,17 @@ def within_the_stops(steps: Sequence[Step]) -> tuple[Step, ...]:
     )
 
 
-_WORDS = {
-    "cranking": "the engine turned", "running": "the engine running", "warm": "a warm engine",
-    "load": "a load", "road": "the road", "battery off": "the battery off",
-    "lifted": "a lifted truck", "open": "something opened",
-}  # fmt: skip
-
-
 def _as_step(standing: StandingStop, total_usd: float, family: str) -> Step:
     stop = standing.stop
     forbids = forbidden_needs(standing.blocks)
-    why = f"{stop.why} "
+    why = [stop.why]
     if stop.causes:
-        why += f"The chance of it is {chance_words(standing.danger)} by what is known. "
+        why.append(say.danger(standing.danger))
     if standing.seen:
-        what = "A check has found" if standing.seen_now else "What was seen is"
-        why += f"{what} what the stop is for. "
+        why.append(say.check_found() if standing.seen_now else say.seen())
     if forbids:
-        needs = " or ".join(_WORDS[n] for n in dict.fromkeys(reversed(forbids)))
-        why += f"While it stands nothing is proposed that needs {needs}. "
+        why.append(say.forbids(list(dict.fromkeys(reversed(forbids)))))
+    why.append(say.manual_first())
     lifting = stop.until_words if standing.level == "start" else stop.until_drive_words
     return Step(
         step=stop.id,
@@ -100,7 +92,7 @@ def _as_step(standing: StandingStop, total_usd: float, family: str) -> Step:
         minutes=Spread(0.0, 5.0, 15.0),
         usd=Spread(0.0, 0.0, 0.0),
         expected_total_usd=total_usd,
-        why=f"{why}The maker's manual comes first.",
+        why=" ".join(why),
         cautions=(stop.why,),
         forbids=forbids,
         checks=standing.checks,

@@ -17,6 +17,7 @@ from typing import Literal
 
 from witnessmark.knowledge.rules import Asked, Stop
 from witnessmark.planner.order.facts import Facts, Mark
+from witnessmark.words.say import stops as say
 
 __all__ = ["StandingStop", "holds", "standing_stop", "standing_stops"]
 
@@ -47,8 +48,7 @@ class StandingStop:
     def say(self) -> str:
         """What to do, as an order."""
         if self.level == "drive":
-            words = self.stop.until_drive_words or "what lifts the drive is shown"
-            return f"It may be started; do not drive it until {words}"
+            return say.may_start(self.stop.until_drive_words)
         worse = self.checked or self.seen_now
         return self.stop.once_checked if worse and self.stop.once_checked else self.stop.say
 

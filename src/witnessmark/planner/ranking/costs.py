@@ -12,6 +12,7 @@ from witnessmark.model.candidate import Candidate
 from witnessmark.model.settings import Settings
 from witnessmark.model.shop_record import History
 from witnessmark.model.step import Spread
+from witnessmark.words.say import steps as say
 
 __all__ = [
     "mean",
@@ -115,7 +116,6 @@ def shop_parts(
 
 def whose_figures(cause: Cause, history: History | None, technician: str = "") -> str:
     """Say where the time and the parts of a repair come from, in one sentence without a stop."""
-    kind = "the pack's figures (judgement)"
     times, costs = _times(cause, history), _costs(cause, history, 0.0)
     told = []
     for what, of, ratio in (("time", times, job_times), ("parts", costs, job_costs)):
@@ -123,12 +123,9 @@ def whose_figures(cause: Cause, history: History | None, technician: str = "") -
         if shop is None:
             continue
         own = ratio(of, technician=technician) if technician else None
-        by = f", {own.jobs} of them by {technician}" if own is not None else ""
-        jobs = "1 job" if shop.jobs == 1 else f"{shop.jobs} jobs"
-        told.append(f"{what} from {jobs} of this shop{by} (median {shop.median:.2g} x the pack's)")
-    if not told:
-        return kind
-    return f"{' and '.join(told)}, drawn to {kind} while they are few"
+        mine = own.jobs if own is not None else 0
+        told.append(say.shop_figures(what, shop.jobs, technician, mine, shop.median))
+    return say.drawn_to_pack(told) if told else say.pack_figures()
 
 
 def _times(cause: Cause, history: History | None) -> History:

@@ -1,4 +1,4 @@
-"""Why a step is proposed, in one or two plain sentences."""
+"""Which sentences say why a step is proposed; the sentences themselves stand in words/."""
 
 from __future__ import annotations
 
@@ -9,26 +9,23 @@ from witnessmark.model.candidate import Candidate
 from witnessmark.model.step import Result
 from witnessmark.planner.ranking.pricing import Plan
 from witnessmark.planner.ranking.serve_both import Along
-from witnessmark.words.numbers import chance_words
+from witnessmark.words.say import steps as say
+from witnessmark.words.strength import how_sure
 
 __all__ = ["dearer", "repair_name", "why_remeasure", "why_repair", "why_search", "why_test"]
 
 
 def why_test(plan: Plan, test: Test | Candidate, results: Sequence[Result], price: float) -> str:
-    """Say what a test would decide and what it saves."""
-    saves = plan.without_test - price
-    likely = sorted(results, key=lambda r: -r.probability)
-    parts = [
-        f"if {outcome_words(test, r.result)} ({chance_words(r.probability)}), {_lead(plan, r)}"
-        for r in likely[:2]
-    ]
-    if saves >= 1:
-        head = f"It lowers the expected total by {saves:,.0f} USD"
-    else:
-        head = "None of the listed causes explains this well, so another reading comes first"
-    own = f" {test.why}" if isinstance(test, Candidate) and test.why else ""
-    tail = "; ".join(parts)
-    return f"{head}. {tail[:1].upper()}{tail[1:]}.{own}"
+    """Say which faults a test parts and what its two likeliest results would mean."""
+    likely = sorted(results, key=lambda r: -r.probability)[:2]
+    led = [_lead(plan, r) for r in likely]
+    apart = len(led) > 1 and led[0] and led[1] and led[0] != led[1]
+    said = [say.parts(led[0], led[1])] if apart else []
+    if plan.without_test - price < 1:
+        said = [say.nothing_fits()]
+    said += [say.think(outcome_words(test, r.result), c) for r, c in zip(likely, led, strict=True)]
+    own = [test.why] if isinstance(test, Candidate) and test.why else []
+    return " ".join([*said, *own])
 
 
 def why_repair(
@@ -38,76 +35,55 @@ def why_repair(
     along: Along | None,
     also: Sequence[str],
 ) -> str:
-    """Say how likely a repair cures, what it costs, and what its failure would teach."""
+    """Say how sure a cause is, what its repair costs, and what to think if that is not it."""
     identity = plan.table.causes[number]
     marginal = float(plan.table.weights @ plan.table.members[:, number])
     cost = float(plan.problem.repair_usd[number])
-    cured = results[0].probability
-    text = (
-        f"{_name(plan, identity)} stands at {chance_words(marginal)}; renewing it and measuring "
-        f"again costs about {cost:,.0f} USD and cures with {chance_words(cured)}. "
-        f"If it does not: {_lead(plan, results[1])}."
-    )
+    said = [
+        say.repair_stands(how_sure(marginal, tested=False), _name(plan, identity), cost),
+        say.repair_fails(_lead(plan, results[1])),
+    ]
     if identity in plan.told:
-        text += f" Its figures: {plan.told[identity]}."
+        said.append(say.repair_figures(plan.told[identity]))
     if along is not None:
-        text += (
-            f" While you are in there ({along.group}) do {along.name.lower()} too: that saves "
-            f"about {along.saves:,.0f} USD."
-        )
+        said.append(say.while_in_there(along.group, along.name, along.saves))
     if also:
-        text += f" It serves {' and '.join(a.replace('_', ' ') for a in also)} as well."
-    return text
+        said.append(say.serves([a.replace("_", " ") for a in also]))
+    return " ".join(said)
 
 
-def why_search(plan: Plan) -> str:
+def why_search() -> str:
     """Say why nothing listed is proposed."""
-    none = plan.state.belief.none_present()
-    return (
-        f"None of the listed causes is present with a chance of {chance_words(none)}. "
-        "Prove the readings first, then look beyond the list."
-    )
+    return say.search_why()
 
 
-def why_remeasure(plan: Plan, work: str) -> str:
+def why_remeasure(work: str) -> str:
     """Say why the same points are measured before anything else."""
-    if work:
-        return (
-            f"Nothing was measured since the work ({work}). One change at a time, then measure: "
-            "only that shows whether it cured anything."
-        )
-    healthy = plan.state.belief.healthy()
-    return (
-        f"The complaint is gone with a chance of {chance_words(healthy)} by what is known. Measure "
-        "the same points as before and ask the driver: that is the proof, and no more parts are "
-        "needed before it."
-    )
+    return say.unmeasured(work) if work else say.probably_cured()
 
 
 def dearer(usd: float) -> str:
     """Say what taking a step first costs more than the best one."""
-    return f"Taking it first costs about {usd:,.0f} USD more." if usd >= 1 else ""
+    return say.dearer(usd) if usd >= 1 else ""
 
 
 def repair_name(cause: Cause, *, again: bool = False) -> str:
     """Return the name of the repair of a cause; what is on no list is searched, not renewed."""
     if cause.id.endswith("_other"):
-        return "Search openly for what is not on the list, one thing at a time"
-    return f"Check the repair made: {cause.name}" if again else f"Repair: {cause.name}"
+        return say.search_unlisted()
+    return say.repair_again(cause.name) if again else say.repair_name(cause.name)
 
 
 def outcome_words(test: Test | Candidate, result: str) -> str:
     """Return an outcome in words."""
     if isinstance(test, Candidate):
         return next((o.words for o in test.outcomes if o.result == result), result)
-    return test.outcome_words.get(result) or result.replace("_", " ")
+    return test.outcome_words.get(result) or say.result_words(result)
 
 
 def _lead(plan: Plan, result: Result) -> str:
-    if not result.leads:
-        return "nothing listed is left"
-    cause, probability = result.leads[0]
-    return f"{_name(plan, cause)} leads with {chance_words(probability)}"
+    """Return what leads after a result, empty where nothing listed is left."""
+    return _name(plan, result.leads[0][0]) if result.leads else ""
 
 
 def _name(plan: Plan, identity: str) -> str:

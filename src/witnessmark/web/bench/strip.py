@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -27,6 +26,7 @@ from witnessmark.model.entries.entry_data import (
     WorkData,
 )
 from witnessmark.model.finding import Finding, OperatingPoint
+from witnessmark.model.odds import CauseOdds
 from witnessmark.model.proof import Pair
 from witnessmark.model.step import Step
 from witnessmark.units import QUANTITIES, UNITS, display_unit
@@ -34,11 +34,13 @@ from witnessmark.web.bench.desk import Looked
 from witnessmark.web.bench.gauges import Gauge, gauges, is_gauge
 from witnessmark.web.bench.names import Names
 from witnessmark.web.bench.page_words import number, quantity_words
+from witnessmark.words.say.odds import factor as odds_words
+from witnessmark.words.strength import speaks
 from witnessmark.workflow.shop.ledger import waits_for
 from witnessmark.workflow.shop.own_ways import overrides_of
 from witnessmark.workflow.shop.worker import Worked
 
-__all__ = ["Seen", "entry_words", "odds_words", "proof_words", "strip"]
+__all__ = ["Seen", "entry_words", "proof_words", "strip"]
 
 #: What a test result comes to; every other result is a way of being seen.
 _RESULTS = {
@@ -121,6 +123,7 @@ def strip(
         "cause_name": names.cause,
         "zone_name": names.zone,
         "odds_words": odds_words,
+        "why_words": why_words,
         "step_link": lambda step: _step_link(case.id, step),
         "step_verb": _step_verb,
         "first_repair": next((s.step for s in steps if s.kind == "repair"), ""),
@@ -144,13 +147,9 @@ def _drawn(pictures: Mapping[int, str]) -> dict[int, Markup]:
     return {place: Markup(svg) for place, svg in pictures.items()}  # noqa: S704
 
 
-def odds_words(effect: float) -> str:
-    """Say what a piece of evidence does to the odds: times as likely."""
-    factor = math.exp(min(abs(effect), 20.0))
-    if factor < 1.05:
-        return "hardly moves it"
-    text = f"{factor:.1f}" if factor < 10 else f"{factor:.0f}"
-    return f"odds times {text}" if effect > 0 else f"odds divided by {text}"
+def why_words(cause: CauseOdds) -> list[str]:
+    """Return what speaks for and against a cause, the loudest first."""
+    return [w.words for w in cause.why if w.words and speaks(w.effect)][:4]
 
 
 def entry_words(entry: Entry, names: Names) -> str:

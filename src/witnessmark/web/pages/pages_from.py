@@ -13,7 +13,8 @@ from witnessmark.model.entries.entry import Entry
 from witnessmark.model.entries.entry_data import RecordingData
 from witnessmark.web.bench.names import Names
 from witnessmark.web.bench.state import ServerState, bench_of, page
-from witnessmark.web.bench.strip import entry_words, odds_words
+from witnessmark.web.bench.strip import entry_words
+from witnessmark.words.say.odds import factor as odds_words
 from witnessmark.workflow.case.shop_settings import settings_of
 
 router = APIRouter(include_in_schema=False)

@@ -106,6 +106,7 @@ def _odds(odds: Odds) -> dict[str, Any]:
                 "cause": c.cause,
                 "name": c.name,
                 "zone": c.zone,
+                "strength": c.strength,
                 "probability": _rounded(c.probability),
                 "low": _maybe(c.low),
                 "high": _maybe(c.high),

@@ -6,11 +6,15 @@ import textwrap
 from collections.abc import Iterator
 
 from witnessmark.model.dossier import Dossier
+from witnessmark.model.entries.entry_data import ReadingData
 from witnessmark.model.odds import CauseOdds, Odds
 from witnessmark.model.proof import Pair, Proof
 from witnessmark.model.step import Step
 from witnessmark.units import display_unit
 from witnessmark.words.numbers import chance_band, chance_words
+from witnessmark.words.say import dossier as words
+from witnessmark.words.say.odds import factor
+from witnessmark.words.strength import NOT_LIKELY, capital, listed, speaks
 from witnessmark.workflow.dossier.as_json import shown
 
 __all__ = ["assessment_text"]
@@ -21,32 +25,40 @@ _WORDS = {"seen": "seen", "not_seen": "looked for, not seen", "inconclusive": "c
           "not_run": "not run"}  # fmt: skip
 
 
-def assessment_text(assessment: Dossier, *, si: bool = False) -> str:
-    """Return the assessment as text, about 96 columns wide."""
-    return "\n".join(_lines(assessment, si)) + "\n"
+def assessment_text(assessment: Dossier, *, si: bool = False, numbers: bool = False) -> str:
+    """Return the assessment as text, about 96 columns wide.
+
+    Args:
+        assessment: the dossier.
+        si: show SI units.
+        numbers: how sure in numbers too, with ids and expected totals, below the words.
+    """
+    return "\n".join(_lines(assessment, si, numbers)) + "\n"
 
 
-def _lines(assessment: Dossier, si: bool) -> Iterator[str]:
+def _lines(assessment: Dossier, si: bool, numbers: bool) -> Iterator[str]:
     case = assessment.case
     truck = case.truck()
     yield f"CASE {case.id}" + (f" · {truck.label}" if truck is not None else "")
     for entry, complaint in case.complaints():
-        families = ", ".join(complaint.families) or "no family named"
-        yield from _wrap(f"Complaint {entry.id}: “{complaint.words}” ({families})")
+        families = listed([f.replace("_", " ") for f in complaint.families], "and")
+        yield from _wrap(
+            f"Complaint {entry.id}: “{complaint.words}” ({families or 'no family named'})"
+        )
     if assessment.problems:
         yield from _title("PROBLEMS IN THE MATERIAL")
         for problem in assessment.problems:
             yield from _wrap(f"! {problem.where}: {problem.what} {problem.do}")
     yield from _title("WHAT IS KNOWN")
     if not assessment.findings:
-        yield "  Nothing measured yet."
+        yield from _wrap(_read_so_far(assessment))
     for finding in assessment.findings:
         reason = f" ({finding.reason})" if finding.reason else ""
         yield from _wrap(
             f"{_MARKS[finding.outcome]} {finding.sentence} [{_WORDS[finding.outcome]}{reason}]"
         )
     for odds in assessment.odds:
-        yield from _odds(odds)
+        yield from _thought(odds)
     yield from _title("DO NEXT")
     if not assessment.steps:
         yield from _wrap(assessment.why_no_step())
@@ -58,24 +70,75 @@ def _lines(assessment: Dossier, si: bool) -> Iterator[str]:
         yield "  No complaint to prove."
     for proof in assessment.proofs:
         yield from _proof(proof, si)
+    if numbers:
+        yield from _in_numbers(assessment)
     yield ""
-    yield from _wrap(
-        "Odds rest on the packs' judgement until the shop's own history replaces it. "
-        "Defer to the maker's manual, local code and licensed practice."
-    )
+    yield from _wrap(words.judgement())
 
 
-def _odds(odds: Odds) -> Iterator[str]:
-    yield from _title(f"ODDS · {odds.family}")
+def _read_so_far(assessment: Dossier) -> str:
+    """Say what was read where nothing could be judged; a reading is never called nothing."""
+    read = [f"{d.quantity.replace('_', ' ')} {d.value}" for _, d in
+            assessment.case.of(ReadingData)]  # fmt: skip
+    return words.read_not_judged(read) if read else words.nothing_measured()
+
+
+def _thought(odds: Odds) -> Iterator[str]:
+    yield from _title(f"WHAT WE THINK · {odds.family.replace('_', ' ')}")
     if odds.statement:
         yield from _wrap(odds.statement)
-    zones = " · ".join(f"{zone} {chance_words(p)}" for zone, p in odds.zones[:6])
-    if zones:
-        yield from _wrap(f"Where: {zones}")
     for trap in odds.traps:
         yield from _wrap(f"Easy to get wrong: {trap}")
     for cause in odds.causes[:6]:
-        yield from _cause(cause)
+        if cause.strength != NOT_LIKELY:
+            yield from _cause(cause)
+
+
+def _cause(cause: CauseOdds) -> Iterator[str]:
+    yield f"  {capital(cause.strength):>15}  {cause.name}"
+    for why in [w for w in cause.why if w.words and speaks(w.effect)][:3]:
+        yield from _wrap(f"{capital(why.words)}.", " " * 19)
+
+
+def _step(step: Step, *, first: bool) -> Iterator[str]:
+    lead = "→ " if first else "  or "
+    if step.kind == "safety":
+        yield from _wrap(f"{lead}STOP: {step.name}")
+    else:
+        figures = f" · {step.minutes.typical:.0f} min, ${step.usd.typical:.0f}"
+        yield from _wrap(f"{lead}{step.name}{figures}")
+    if step.why:
+        yield from _wrap(step.why, "     ")
+    if first:
+        if step.needs:
+            yield from _wrap(f"needs: {', '.join(step.needs)}", "     ")
+        for caution in step.cautions:
+            yield from _wrap(f"CAUTION: {caution}", "     ")
+        if step.must_renew:
+            yield from _wrap(f"goes with it, order now: {', '.join(step.must_renew)}", "     ")
+        for forecast in step.forecast:
+            yield from _wrap(f"forecast: {forecast.words}", "     ")
+
+
+def _in_numbers(assessment: Dossier) -> Iterator[str]:
+    for odds in assessment.odds:
+        yield from _odds(odds)
+    yield from _title("STEPS IN NUMBERS")
+    for step in assessment.steps:
+        if step.kind != "safety":
+            yield from _wrap(
+                f"{step.kind} {step.step}: likely bill to a proven fix "
+                f"${step.expected_total_usd:,.0f}"
+            )
+
+
+def _odds(odds: Odds) -> Iterator[str]:
+    yield from _title(f"HOW SURE, IN NUMBERS · {odds.family}")
+    zones = " · ".join(f"{zone} {chance_words(p)}" for zone, p in odds.zones[:6])
+    if zones:
+        yield from _wrap(f"Where: {zones}")
+    for cause in odds.causes[:8]:
+        yield from _cause_in_numbers(cause)
     yield (
         f"  two or more causes {chance_words(odds.two_causes)}, none of the listed "
         f"{chance_words(odds.none_listed)}"
@@ -84,41 +147,18 @@ def _odds(odds: Odds) -> Iterator[str]:
         yield from _wrap(f"({assumption})")
 
 
-def _cause(cause: CauseOdds) -> Iterator[str]:
+def _cause_in_numbers(cause: CauseOdds) -> Iterator[str]:
     band = chance_band(cause.low, cause.high) if cause.probability >= 0.05 else ""
     band = f" ({band})" if band else ""
     yield f"  {chance_words(cause.probability):>9}  {cause.name} [{cause.cause}]{band}"
     why = [w for w in cause.why if abs(w.effect) >= 0.05][:4]
     if why:
-        parts = "; ".join(f"{w.words or w.finding} ({w.effect:+.1f})" for w in why)
+        parts = "; ".join(f"{w.words or w.finding} ({factor(w.effect)})" for w in why)
         yield from _wrap(f"because {parts}", "         ")
     if cause.looks_like:
         yield from _wrap(f"looks the same as: {', '.join(cause.looks_like)}", "         ")
     for reading in cause.would_change[:1]:
         yield from _wrap(f"would change it: {reading}", "         ")
-
-
-def _step(step: Step, *, first: bool) -> Iterator[str]:
-    lead = "→ " if first else "  or "
-    figures = (
-        f" · {step.minutes.typical:.0f} min, ${step.usd.typical:.0f} · expected total to a proven "
-        f"cure ${step.expected_total_usd:.0f}"
-    )
-    yield from _wrap(
-        f"{lead}{step.kind.upper()}: {step.name} [{step.step}]"
-        f"{'' if step.kind == 'safety' else figures}"
-    )
-    if step.why:
-        yield from _wrap(step.why, "     ")
-    if first:
-        for need in step.needs:
-            yield from _wrap(f"needs: {need}", "     ")
-        for caution in step.cautions:
-            yield from _wrap(f"CAUTION: {caution}", "     ")
-        if step.must_renew:
-            yield from _wrap(f"renew with it: {', '.join(step.must_renew)}", "     ")
-        for forecast in step.forecast:
-            yield from _wrap(f"forecast: {forecast.words}", "     ")
 
 
 def _proof(proof: Proof, si: bool) -> Iterator[str]:
@@ -148,7 +188,7 @@ def _pair(pair: Pair, si: bool) -> str:
         text += f", {step:+.3g} ({low:+.3g} to {high:+.3g})"
         text += "" if pair.shown else ", no change shown"
     if pair.spec != "no band" and pair.conformity is not None:
-        text += f"; {pair.spec} the band ({chance_words(pair.conformity)})"
+        text += f"; {words.against_range(pair.spec)}"
     return text
 
 

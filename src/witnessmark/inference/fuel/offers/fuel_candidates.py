@@ -36,6 +36,7 @@ from witnessmark.model.finding import JointSupport, OperatingPoint
 from witnessmark.model.step import Forecast, Spread
 from witnessmark.physics.fuel.supply_circuit import CircuitState
 from witnessmark.units import QUANTITIES, display_unit, from_house
+from witnessmark.words.say import steps as say
 
 __all__ = [
     "fuel_candidates",
@@ -84,8 +85,7 @@ def fuel_candidates(
         shown = predict_readings(posterior, wanted, circuits, index, solved=solved)
         made = _candidate(measurement, wanted, shown, chances, sets)
         bits = _bits(made, chances)
-        told = f"Expected to tell {bits:.2f} bit of what is at fault (one bit halves the doubt)."
-        found.append((bits, replace(made, why=f"{made.why} {told}".strip())))
+        found.append((bits, replace(made, why=f"{made.why} {say.tells(bits)}".strip())))
     found.sort(key=lambda pair: -pair[0])
     worth = [c for bits, c in found if bits >= _WORTH * found[0][0]]
     return tuple(worth[:_MOST])
@@ -350,7 +350,7 @@ def _why(
             if apart > 0.4 and worth > best:
                 best = worth
                 first, second = GROUPS[next(iter(a))].name, GROUPS[next(iter(b))].name
-                names = f"It tells {first} from {second}."
+                names = say.tells_apart(first, second)
     return names
 
 

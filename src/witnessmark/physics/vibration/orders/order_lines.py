@@ -10,6 +10,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from witnessmark.words.say import vibration as say
+
 __all__ = [
     "ACCESSORIES",
     "ENGINE_ORDERS",
@@ -80,11 +82,10 @@ class Coincidence:
 
     def sentence(self) -> str:
         """Return the warning in words."""
-        pair = f"the {self.first.name} and the {self.second.name} fall together "
-        pair += f"(engine order {self.engine_order:.2f})"
+        one, other = self.first.name, self.second.name
         if not self.gear:
-            return f"In every gear {pair}: only belts off, or the fan held, tells them apart."
-        return f"In gear {self.gear} {pair}: a recording in this gear alone cannot tell them apart."
+            return say.together_every_gear(one, other, self.engine_order)
+        return say.together_in_gear(self.gear, one, other, self.engine_order)
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,10 +106,7 @@ class Alias:
 
     def sentence(self) -> str:
         """Return the warning in words."""
-        return (
-            f"The {self.line.name} at {self.true_hz:.0f} Hz folds to {self.shown_hz:.0f} Hz and "
-            f"looks like the {self.onto.name}."
-        )
+        return say.folds(self.line.name, self.true_hz, self.shown_hz, self.onto.name)
 
 
 def expected_lines(

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from witnessmark.physics.vibration.twist.tooth_timing import Torsion
 from witnessmark.physics.vibration.twist.twist_mode import TwistMode, fit_twist_mode
 from witnessmark.physics.vibration.twist.twist_pair import TwistPair, fit_twist_pair
+from witnessmark.words.say import vibration as say
 
 __all__ = ["HEALTHY_FROM", "NOT_DAMPING_BELOW", "DamperFit", "judge"]
 
@@ -80,9 +81,9 @@ def _checked(fit: DamperFit) -> DamperFit:
     misfit = fit.mode.misfit if fit.pair is None else fit.pair.misfit
     refusal = ""
     if len(fit.mode.covered) < 2:
-        refusal = "fewer than two orders pass the twist mode; sweep higher"
+        refusal = say.few_orders()
     elif fit.pair is None and high / low > 2.5:
-        refusal = "the damping is known too roughly; sweep more slowly or several times"
+        refusal = say.damping_rough()
     elif misfit > 8.0:
-        refusal = "the orders do not look like one twist mode, nor two; check marks and wheel"
+        refusal = say.not_one_mode()
     return replace(fit, refusal=refusal)

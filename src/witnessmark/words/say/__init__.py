@@ -1,0 +1,1 @@
+"""The sentences, one module for each room whose results they say."""

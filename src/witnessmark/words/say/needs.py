@@ -1,0 +1,71 @@
+"""What a physical model reads, in words: said where it is missing."""
+
+from __future__ import annotations
+
+from witnessmark.words.catalogue import sentence
+
+
+@sentence("need.shake_recording")
+def shake_recording() -> str:
+    """Name the recording that the shake is read from."""
+    return "a vibration recording with engine speed, and the road speed of the same drive"
+
+
+@sentence("need.joint_angles")
+def joint_angles() -> str:
+    """Name the joint angles."""
+    return "the working angle of every joint"
+
+
+@sentence("need.shafts")
+def shafts() -> str:
+    """Name the shafts."""
+    return "the propeller shafts of the truck"
+
+
+@sentence("need.tooth_timing")
+def tooth_timing() -> str:
+    """Name the timing of the crank."""
+    return "the timing of a wheel on the crankshaft over a slow sweep, warm"
+
+
+@sentence("need.twist")
+def twist() -> str:
+    """Name the twist read elsewhere."""
+    return "the twist read off another instrument"
+
+
+@sentence("need.fuel_reading")
+def fuel_reading() -> str:
+    """Name the fuel readings."""
+    return "a fuel pressure, flow or vacuum reading with its engine speed"
+
+
+@sentence("need.bus_recording")
+def bus_recording() -> str:
+    """Name the recording of the bus."""
+    return "a recording of the data bus, with the doubtful reading and what shares its wiring"
+
+
+@sentence("need.gauge_beside")
+def gauge_beside() -> str:
+    """Name the gauge beside the bus."""
+    return "a gauge beside the bus"
+
+
+@sentence("need.cold_soak")
+def cold_soak() -> str:
+    """Name the temperatures at cold soak."""
+    return "temperatures at cold soak, or a probe at the housing"
+
+
+@sentence("need.all_heat")
+def all_heat() -> str:
+    """Name the fastest rise of the whole coolant."""
+    return "all heat of full load staying in the engine's own coolant"
+
+
+@sentence("need.cold_slug", colder=30.0)
+def cold_slug(colder: float) -> str:
+    """Name the fastest change at the sensor."""
+    return f"a slug {colder:.0f} degC colder arriving at once at the sensor"

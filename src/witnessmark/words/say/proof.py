@@ -1,0 +1,80 @@
+"""What is said of the proof of a repair, and of what is still missing for it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from witnessmark.words.catalogue import sentence
+
+
+@sentence("proof.repeat_test", proof="sight hose clear at idle")
+def repeat_test(proof: str) -> str:
+    """Ask for the test that showed the fault, once more."""
+    return f"the test that showed it, repeated ({proof})"
+
+
+@sentence("proof.test_before")
+def test_before() -> str:
+    """Ask, before the work, for a test that can be repeated after it."""
+    return "a test that shows the complaint, to be repeated afterwards"
+
+
+@sentence("proof.customers_word")
+def customers_word() -> str:
+    """Ask for the customer's word."""
+    return "the customer's word after a day or more"
+
+
+@sentence("proof.no_family")
+def no_family() -> str:
+    """Say that the complaint names no family."""
+    return "the complaint names no family: choose one, so that the proof is known"
+
+
+@sentence("proof.no_work")
+def no_work() -> str:
+    """Say that nothing was done yet, as what is missing."""
+    return "no work has been done yet"
+
+
+@sentence("proof.before_the_work", words="boost at full load")
+def before_the_work(words: str) -> str:
+    """Ask for a reading before the work."""
+    return f"before the work: {words}"
+
+
+@sentence("proof.second_quantity", words=["return flow", "suction vacuum"])
+def second_quantity(words: Sequence[str]) -> str:
+    """Ask for another quantity that agrees."""
+    return f"a second quantity: {' or '.join(words)}"
+
+
+@sentence("proof.nothing_before", words="boost at full load")
+def nothing_before(words: str) -> str:
+    """Ask for a reading and say that there is nothing to compare it with."""
+    return f"{words} (there is nothing from before the work to hold it against)"
+
+
+@sentence("proof.nothing_done")
+def nothing_done() -> str:
+    """Say that nothing can be proven before any work."""
+    return "Nothing has been done yet, so nothing can be proven."
+
+
+@sentence("proof.not_proven")
+def not_proven() -> str:
+    """Say that something speaks against the cure."""
+    return "Not proven: a measurement or the customer's word after the work speaks against it."
+
+
+@sentence("proof.not_enough", missing="fuel pressure at 1,800 rpm")
+def not_enough(missing: str) -> str:
+    """Say what is still missing for the proof."""
+    return f"Repaired, not measured yet. To prove it: {missing}."
+
+
+@sentence("proof.proven", missing=["the customer's word after a day or more"])
+def proven(missing: Sequence[str]) -> str:
+    """Say that the cure is proven, and what was not done."""
+    rest = f" Not done: {'; '.join(missing)}." if missing else ""
+    return f"Proven by measurement after the work.{rest}"
