@@ -10,7 +10,9 @@ real gap, or a change that changes nothing ("equivalent").
     python studies/mutations/tabulate.py
 
 Every mutant has its own line in the rows, written as soon as it is judged, so a run that was ended
-goes on where it stopped. Nothing in the working tree is changed: each worker mutates a copy.
+goes on where it stopped. A run with more files or a larger budget judges again what an earlier one
+left alive or not decided; the last line of a mutant counts. Nothing in the working tree is changed:
+a copy is mutated.
 """
 
 from __future__ import annotations
@@ -277,7 +279,15 @@ def main() -> None:
     done = set()
     if said.out.exists():
         rows = [json.loads(line) for line in said.out.read_text(encoding="utf-8").splitlines()]
-        done = {(r["module"], r["number"]) for r in rows if r["seed"] == said.seed}
+        done = {
+            (r["module"], r["number"])
+            for r in rows
+            if r["seed"] == said.seed
+            and (
+                r["verdict"].startswith("killed")
+                or (r["budget_s"] >= said.budget and r["files_asked"] >= said.files)
+            )
+        }
     with tempfile.TemporaryDirectory(prefix="mutants-") as folder:
         copy = Path(folder) / "tree"
         for name in ("src", "tests", "docs", "studies", "benchmarks"):
@@ -291,7 +301,7 @@ def main() -> None:
             verdict, files = judge(mutant, copy, said.budget, said.files)
             row = {
                 "seed": said.seed, **asdict(mutant), "verdict": verdict,
-                "budget_s": said.budget, "files": files,
+                "budget_s": said.budget, "files_asked": said.files, "files": files,
             }  # fmt: skip
             with said.out.open("a", encoding="utf-8") as file:
                 file.write(json.dumps(row) + "\n")

@@ -59,7 +59,8 @@ def _key(row: dict[str, object]) -> str:
 
 def main() -> None:
     """Write MUTANTS.md."""
-    rows = [json.loads(x) for x in (HERE / "rows.jsonl").read_text(encoding="utf-8").splitlines()]
+    lines = (HERE / "rows.jsonl").read_text(encoding="utf-8").splitlines()
+    rows = list({_key(row): row for row in map(json.loads, lines)}.values())  # the last counts
     alive = HERE / "alive.toml"
     said = tomllib.loads(alive.read_text(encoding="utf-8")) if alive.exists() else {}
     (HERE / "MUTANTS.md").write_text(table(rows, said), encoding="utf-8")
