@@ -7,6 +7,7 @@ gallery-fed engine. As examples they would pass for ours, and a check against th
 from __future__ import annotations
 
 import itertools
+import json
 import re
 from pathlib import Path
 
@@ -60,11 +61,23 @@ def test_no_pair_of_check_values_stands_outside_the_tests() -> None:
     assert {name: pairs for name, pairs in found.items() if pairs} == {}
 
 
+def readings_in(lines: str) -> str:
+    """Return the values read in a file of entries, one after the other."""
+    entries = [json.loads(line) for line in lines.splitlines()]
+    return ", ".join(e["data"]["value"] for e in entries if e.get("kind") == "reading")
+
+
 def test_no_series_of_check_values_stands_in_the_demo() -> None:
-    texts = [path for path in (SRC / "demo").rglob("*.*") if path.suffix in {".py", ".jsonl"}]
-    assert {path.suffix for path in texts} == {".py", ".jsonl"}
-    found = {path.name: series_in(path.read_text("utf-8")) for path in texts}
+    found = {path.name: series_in(path.read_text("utf-8")) for path in (SRC / "demo").rglob("*.py")}
+    stories = {p.name: readings_in(p.read_text("utf-8")) for p in (SRC / "demo").rglob("*.jsonl")}
+    assert sum(map(bool, stories.values())) >= 6
+    found |= {name: series_in(values) for name, values in stories.items()}
     assert {name: series for name, series in found.items() if series} == {}
+
+
+def test_a_series_in_a_file_of_entries_would_be_seen() -> None:
+    rows = [{"kind": "reading", "data": {"value": f"{n} psi"}} for n in SERIES[1]]
+    assert series_in(readings_in("\n".join(map(json.dumps, rows)))) == [SERIES[1]]
 
 
 def test_a_test_with_check_values_says_that_they_have_no_source() -> None:

@@ -15,6 +15,10 @@ __all__ = ["Shake", "phone_table"]
 
 Floats = npt.NDArray[np.float64]
 
+#: Noise of a phone's own sensor, one axis [m/s2] (from memory, for about 100 Hz of bandwidth with
+#: some to spare), and from which speed on the road adds its own [m/s].
+_OWN_NOISE, _ROLLS_MPS = 0.03, 0.5
+
 
 @dataclass(frozen=True, slots=True)
 class Shake:
@@ -54,7 +58,7 @@ def phone_table(
         rng: noise, jitter and directions.
         rate_hz: nominal rate; the real time stamps jitter.
         offset_s: the phone's clock minus the bus's.
-        noise: standard deviation of the noise of one axis [m/s2].
+        noise: standard deviation of the noise of one axis while the truck rolls [m/s2].
     """
     turn = np.concatenate([[0.0], np.cumsum(drive.rpm[:-1] / 60 * np.diff(drive.time))])
     per_shaft = np.nan_to_num(1.0 / drive.gear_ratio)
@@ -68,7 +72,9 @@ def phone_table(
         "engine": np.interp(t, drive.time, turn),
         "shaft": np.interp(t, drive.time, shaft),
     }
-    values = noise * rng.standard_normal((t.size, 3))
+    # The road is felt only while it passes: the blips are given standing, and stand out of it.
+    rolls = np.interp(t, drive.time, drive.road) > _ROLLS_MPS
+    values = np.where(rolls, noise, _OWN_NOISE)[:, None] * rng.standard_normal((t.size, 3))
     values += 0.15 * np.sin(2 * np.pi * 1.7 * t)[:, None]  # the cab on its springs
     for shake in shakes:
         direction = rng.standard_normal(3)
