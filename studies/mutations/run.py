@@ -262,8 +262,11 @@ def judge(mutant: Mutant, copy: Path, budget_s: float, most: int) -> tuple[str, 
         if code == -9:
             return "not decided", files
         # Nothing is killed by a test that fails without the change as well.
-        if not failed or ran(copy, [failed], budget_s)[0] in {0, 5}:
+        alone = ran(copy, [failed], budget_s)[0] if failed else 0
+        if alone in {0, 5}:
             return f"killed by {failed or 'not even loading'}", files
+        if alone == -9:
+            return "not decided", files
         broken.append(failed)
 
 
@@ -274,6 +277,8 @@ def main() -> None:
     parser.add_argument("--mutants", type=int, default=60)
     parser.add_argument("--budget", type=float, default=BUDGET_S)
     parser.add_argument("--files", type=int, default=FILES)
+    parser.add_argument("--worker", type=int, default=0, help="which of the workers this is")
+    parser.add_argument("--workers", type=int, default=1, help="each judges every n-th mutant")
     parser.add_argument("--out", type=Path, default=Path(__file__).with_name("rows.jsonl"))
     said = parser.parse_args()
     done = set()
@@ -295,7 +300,7 @@ def main() -> None:
         for name in ("pyproject.toml", "README.md", "CHANGELOG.md", "Makefile"):
             shutil.copy(ROOT / name, copy / name)
         (Path(folder) / "shared").symlink_to(ROOT.parent / "shared")
-        for mutant in drawn(said.seed, said.mutants):
+        for mutant in drawn(said.seed, said.mutants)[said.worker :: said.workers]:
             if (mutant.module, mutant.number) in done:
                 continue
             verdict, files = judge(mutant, copy, said.budget, said.files)
