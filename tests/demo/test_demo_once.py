@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import html
 import io
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -12,10 +14,16 @@ import pytest
 
 from witnessmark.demo.demo_shop import stories
 from witnessmark.model.entries.case import read_case
+from witnessmark.words.plain import LONGEST, sentences
 from witnessmark.workflow.dossier.assess_case import assess
 
 pytestmark = pytest.mark.slow
 
+#: What no customer reads: odds and their kin, ids, packs, expected totals.
+_TOOLS_OWN = re.compile(
+    r"\b(odds|bits?|draws|conformity|posterior|prior|packs?|judged tables|expected total|"
+    r"none of the listed|[a-z]+_[a-z_]+)\b"
+)
 TRUTH = {s.case_id: s.truth for s in stories()}
 
 
@@ -163,3 +171,23 @@ def test_a_file_in_the_place_of_the_folder_is_refused(witnessmark, tmp_path) -> 
     assert run.returncode == 2
     assert "is a file" in run.stderr
     assert place.read_text(encoding="utf-8") == "x"
+
+
+def _front(page: str) -> list[str]:
+    """Return the sentences of a paper before its appendix, without what people wrote themselves."""
+    main = page[page.index("<main>") : page.index("</main>")].partition('<div class="newpage">')[0]
+    main = re.sub(r"<svg.*?</svg>", "", main, flags=re.S)
+    told = re.findall(r"<(p|li)\b[^>]*>(.*?)</\1>", main, flags=re.S)
+    return [s for _, t in told for s in sentences(html.unescape(re.sub(r"<[^>]+>", "", t)))]
+
+
+def test_the_papers_speak_in_short_sentences_and_without_the_tools_own_words(done) -> None:
+    folder, _ = done
+    lengths = []
+    for path in sorted(folder.glob("*-report.html")) + sorted(folder.glob("*-estimate.html")):
+        for said in _front(path.read_text(encoding="utf-8")):
+            lengths.append(len(said.split()))
+            assert lengths[-1] <= LONGEST, f"{path.name}: {said}"
+            assert not _TOOLS_OWN.search(said), f"{path.name}: {said}"
+    assert len(lengths) > 100
+    assert sum(lengths) / len(lengths) <= 14

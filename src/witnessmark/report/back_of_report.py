@@ -20,8 +20,10 @@ from witnessmark.model.entries.entry_data import (
 from witnessmark.model.finding import OperatingPoint
 from witnessmark.report.figures import money, quantity_words
 from witnessmark.report.paper import Block, Heading, Items, NewPage, Said, TableBlock
+from witnessmark.words.plain import short_sentences
+from witnessmark.words.say import paper as say
 
-__all__ = ["DEFER", "afterwards", "cautions", "not_done", "sources", "torque_card"]
+__all__ = ["DEFER", "afterwards", "approved", "cautions", "not_done", "sources", "torque_card"]
 
 #: The limit that stands on every paper.
 DEFER = (
@@ -46,13 +48,13 @@ def not_done(assessment: Dossier) -> Iterator[Block]:
         items += [f"Quoted, not done: {line.what}" for line in quote.lines
                   if line.cause and line.cause not in done]  # fmt: skip
     items += [
-        f"Not run: {f.sentence} {f.reason}".rstrip()
+        short_sentences(say.not_run(f.sentence, f.reason))
         for f in assessment.findings
         if f.outcome == "not_run"
     ]
     for step in assessment.steps[:1]:
-        cost = f"{step.minutes.typical:.0f} minutes, {money(step.usd.typical)} in parts"
-        items.append(f"Next, if you want it settled: {step.name} (about {cost})")
+        told = say.next_step(step.name, step.minutes.typical, money(step.usd.typical))
+        items.append(short_sentences(told))
     if assessment.open_complaints() and not assessment.steps:
         items.append(f"Still open: {assessment.why_no_step()}")
     yield Heading("What was not done")
@@ -74,7 +76,7 @@ def afterwards(assessment: Dossier) -> Iterator[Block]:
     items += [f"Old part back for its deposit: {p.name}, {money(p.core_usd or 0)}." for p in cores]
     for proof in assessment.proofs:
         if works and proof.verdict != "proven":
-            items += [f"For the proof: {missing}" for missing in proof.missing]
+            items += [short_sentences(f"For the proof: {missing}.") for missing in proof.missing]
     if items:
         yield Heading("Deferred, and to be looked at again")
         yield Items(tuple(dict.fromkeys(_ended(item) for item in items)))
@@ -94,13 +96,12 @@ def cautions(assessment: Dossier, safety: Mapping[str, str]) -> Iterator[Block]:
             "caution",
         )
     for words in dict.fromkeys(safety[f] for f in families):
-        yield Said(f"For whoever works on it: {_ended(words)}", "caution")
+        yield Said(short_sentences(say.for_the_shop(_ended(words))), "caution")
 
 
 def sources(assessment: Dossier, *, si: bool = False) -> Iterator[Block]:
-    """Say who approved what, and where every number comes from."""
+    """Say where every number comes from."""
     case = assessment.case
-    yield from _approvals(case)
     yield Heading("Where the numbers come from")
     rows = _readings(case)
     if rows:
@@ -118,7 +119,8 @@ def sources(assessment: Dossier, *, si: bool = False) -> Iterator[Block]:
         yield Said(f"Remarks on the material: {' '.join(told)}", "small")
     bands = {p.band_source for proof in assessment.proofs for p in proof.pairs if p.band_source}
     if bands:
-        yield Said(f"Healthy bands: {'; '.join(sorted(bands))}.", "small")
+        yield Said("Normal ranges, and where they come from:", "small")
+        yield Items(tuple(sorted(bands)))
     packs = ", ".join(f"{name} {digest[:8]}" for name, digest in assessment.packs.items())
     units = "SI units" if si else "the shop's units"
     yield Said(f"{DEFER} Values in {units}. Knowledge packs: {packs or 'none'}.", "small")
@@ -150,7 +152,8 @@ def torque_card(case: Case, names: Mapping[str, str]) -> Iterator[Block]:
                "calibrated within 12 months (common practice, no source).", "small")  # fmt: skip
 
 
-def _approvals(case: Case) -> Iterator[Block]:
+def approved(case: Case) -> Iterator[Block]:
+    """Say who approved what."""
     rows = []
     for entry, data in case.of(ApprovalData):
         limit = "no sum named" if data.limit_usd is None else f"up to {money(data.limit_usd)}"

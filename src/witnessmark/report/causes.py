@@ -9,11 +9,14 @@ from witnessmark.model.entries.entry import Entry
 from witnessmark.model.entries.entry_data import ComplaintData, WorkData
 from witnessmark.model.finding import Finding
 from witnessmark.model.odds import Odds
-from witnessmark.report.paper import Block, Picture, Said
+from witnessmark.report.paper import Block, Items, Picture, Said
 from witnessmark.report.pictures.odds_bars import odds_picture
 from witnessmark.words.numbers import chance_about, chance_words
+from witnessmark.words.plain import short_sentences
+from witnessmark.words.say import paper as say
+from witnessmark.words.strength import capital, how_sure, speaks
 
-__all__ = ["cause_of", "looked_again"]
+__all__ = ["cause_of", "causes_in_numbers", "looked_again"]
 
 
 def cause_of(
@@ -34,36 +37,36 @@ def cause_of(
     """
     stages = assessment.case.stages()
     for found in _found(complaint, assessment, len(assessment.case.complaints()) == 1):
-        yield Said(found)
+        yield Said(short_sentences(found))
     for work, data in works:
         known = assessment.odds_before(stages[work.id])
         odds = next((o for o in known if o.complaint == entry.id), None)
         if odds is not None:
-            yield Said(_at_that_time(data, odds, names))
+            yield from _at_that_time(data, odds, names)
     proof = assessment.proof_of(entry.id)
     proven = proof is not None and proof.verdict == "proven"
     if proven and not works and any(True for _ in assessment.case.of(WorkData)):
-        yield Said("It went away with the work on the other complaints of this case; nothing was "
-                   "renewed for it alone.")  # fmt: skip
+        yield Said(say.with_the_others())
         return
     if works and proven:
-        parts = _listed([names.get(d.cause or "", d.cause or "") for _, d in works])
-        yield Said(
-            f"With this renewed ({parts}), the measurements below are where they should be: the "
-            "cause lay there."
-            + (" Each of the repairs may have had its share." if len(works) > 1 else "")
-        )
+        parts = list(dict.fromkeys(names.get(d.cause or "", d.cause or "") for _, d in works))
+        yield Said(short_sentences(say.cause_lay_there(parts)))
         return
     now = [o for o in assessment.odds if o.complaint == entry.id]
     if not now:
         yield Said("Not judged: the complaint names no family of causes.")
     for odds in now:
         if works:
-            yield Said("Whether that was the cause is not shown yet.")
-        yield Said(odds.statement or "Not decided.")
-        if not odds.decided:
+            yield Said(say.not_shown_yet())
+        yield Said(short_sentences(odds.statement or "Not decided."))
+
+
+def causes_in_numbers(assessment: Dossier) -> Iterator[Block]:
+    """Yield how sure the causes of what is still open are, in numbers: for the appendix."""
+    for odds in assessment.odds:
+        proof = assessment.proof_of(odds.complaint)
+        if odds.causes and (proof is None or proof.verdict != "proven"):
             yield Said(_shares(odds), "small")
-        if not works and odds.causes:
             yield Picture(odds_picture(odds, most=5), "The odds of the zones and causes as bars.")
 
 
@@ -75,7 +78,7 @@ def looked_again(complaint: ComplaintData, assessment: Dossier) -> list[str]:
     codes = {f.code for f in first}
     vibrates = any(family.startswith("vib") for family in complaint.families)
     return [
-        f.sentence
+        short_sentences(f.sentence)
         for f in assessment.findings
         if f.stage == last > 0
         and f.outcome in {"seen", "not_seen"}
@@ -99,21 +102,20 @@ def _speaks(finding: Finding, complaint: ComplaintData) -> bool:
     return bool({s.family for s in finding.support} & set(complaint.families))
 
 
-def _at_that_time(data: WorkData, odds: Odds, names: Mapping[str, str]) -> str:
+def _at_that_time(data: WorkData, odds: Odds, names: Mapping[str, str]) -> Iterator[Block]:
     name = names.get(data.cause or "", data.cause or "")
     mine = next((c for c in odds.causes if c.cause == data.cause), None)
     if mine is None:
-        return f"{name}: not among the causes that were weighed."
-    reasons = [w.words for w in mine.why if w.words and w.effect > 0.3][:3]
-    rivals = [
-        f"{c.name} {chance_words(c.probability)}"
-        for c in odds.causes
-        if c.cause != data.cause and c.probability >= 0.05
-    ][:2]
-    text = f"{name}: {chance_words(mine.probability)} before the work"
-    text += f" (next: {'; '.join(rivals)})" if rivals else ""
-    text += f". For it: {'; '.join(reasons)}" if reasons else ""
-    return f"{text}."
+        yield Said(say.found_in_work(name))
+        return
+    yield Said(say.before_work(name, mine.strength or how_sure(mine.probability)))
+    rivals = [c.name for c in odds.causes if c.cause != data.cause and c.probability >= 0.10][:2]
+    if rivals:
+        yield Said(short_sentences(say.also_thought_of(rivals)))
+    reasons = [w.words for w in mine.why if w.words and w.effect > 0.0 and speaks(w.effect)][:3]
+    if reasons:
+        yield Said(say.for_it())
+        yield Items(tuple(short_sentences(f"{capital(words)}.") for words in reasons))
 
 
 def _shares(odds: Odds) -> str:
@@ -124,7 +126,3 @@ def _shares(odds: Odds) -> str:
     ]
     none = f"none of the listed causes {chance_words(odds.none_listed)}"
     return f"Odds now: {'; '.join([*rows, none])}."
-
-
-def _listed(items: Sequence[str]) -> str:
-    return "; ".join(dict.fromkeys(items))

@@ -20,8 +20,16 @@ from witnessmark.model.entries.entry_data import (
     WorkData,
 )
 from witnessmark.model.proof import Pair, Proof
-from witnessmark.report.back_of_report import afterwards, cautions, not_done, sources, torque_card
-from witnessmark.report.causes import cause_of, looked_again
+from witnessmark.report.back_of_report import (
+    DEFER,
+    afterwards,
+    approved,
+    cautions,
+    not_done,
+    sources,
+    torque_card,
+)
+from witnessmark.report.causes import cause_of, causes_in_numbers, looked_again
 from witnessmark.report.figures import (
     figure,
     interval_words,
@@ -31,10 +39,21 @@ from witnessmark.report.figures import (
     step,
     unit_of,
 )
-from witnessmark.report.paper import Block, Heading, Items, Paper, Picture, Said, TableBlock
+from witnessmark.report.paper import (
+    Block,
+    Heading,
+    Items,
+    NewPage,
+    Paper,
+    Picture,
+    Said,
+    TableBlock,
+)
 from witnessmark.report.pictures.before_after_rows import before_after_pictures
 from witnessmark.report.pictures.readings import readings_pictures
 from witnessmark.report.recorded import recorded
+from witnessmark.words.plain import short_sentences
+from witnessmark.words.say import paper as say
 
 __all__ = ["customer_report"]
 
@@ -85,6 +104,9 @@ def customer_report(
     blocks += _other_work(assessment, words)
     blocks += not_done(assessment)
     blocks += afterwards(assessment)
+    blocks += approved(case)
+    blocks += [Said(DEFER, "small"), NewPage(), Heading(say.appendix())]
+    blocks += causes_in_numbers(assessment)
     blocks += cautions(assessment, safety or {})
     blocks += sources(assessment, si=si)
     blocks += torque_card(case, words)
@@ -246,12 +268,12 @@ def _measured(
 
 
 def _verdict(proof: Proof, worked: bool) -> Iterator[Block]:
-    yield Said(_SAID[proof.verdict] if worked else proof.sentence, "verdict")
+    yield Said(_SAID[proof.verdict] if worked else short_sentences(proof.sentence), "verdict")
     if proof.missing and worked:
         more = proof.verdict == "proven"
         yield Said("It would be surer still with:" if more
                    else "Still missing before this complaint counts as proven:")  # fmt: skip
-        yield Items(tuple(_sentence(m) for m in proof.missing))
+        yield Items(tuple(short_sentences(_sentence(f"{m}.")) for m in proof.missing))
 
 
 def _nothing_paired(complaint: ComplaintData, worked: bool) -> str:

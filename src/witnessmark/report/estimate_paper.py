@@ -16,13 +16,14 @@ from witnessmark.model.quoted import OwnRates, PricedQuote, priced
 from witnessmark.report.back_of_report import DEFER
 from witnessmark.report.figures import money
 from witnessmark.report.paper import Block, Heading, Lines, Paper, Said, TableBlock
-from witnessmark.words.numbers import chance_words
+from witnessmark.words.plain import short_sentences
+from witnessmark.words.say import estimate as say
 
 __all__ = ["estimate_paper"]
 
 _TERMS = (
     "This is an estimate, not a fixed price. Nothing beyond the sum you approve is done without "
-    "asking you again; local law may give you further rights. A job you decline is not done, and "
+    "asking you again. Local law may give you further rights. A job you decline is not done, and "
     "that is written down."
 )
 _UNPRICED = "not priced yet"
@@ -50,7 +51,7 @@ def estimate_paper(
         facts += [("Customer", truck.customer)] if truck.customer else []
     blocks: list[Block] = [Heading("Complaint")]
     blocks += [Said(c.words, "quote") for _, c in case.complaints()]
-    blocks += [Heading("What we propose"), *(Said(words) for words in why)]
+    blocks += [Heading("What we propose"), *(Said(short_sentences(words)) for words in why)]
     quoted = list(_as_quoted(case, rates))
     if quoted:
         blocks += quoted
@@ -132,9 +133,7 @@ def _proposed(advice: Estimate) -> Iterator[Block]:
 def _beside(advice: Estimate | None, rates: OwnRates) -> Iterator[Block]:
     more = None if advice is None else advice.chance_more_work
     if more is not None and more >= 0.01:
-        yield Said(f"The chance that the complaint is still there after this work is "
-                   f"{chance_words(more)}. In that case we measure again and ask before any "
-                   "further work.")  # fmt: skip
+        yield Said(say.may_remain(more))
     fee, limit = rates.diagnostic_fee_usd, rates.diagnostic_limit_usd
     said = [] if fee is None else [f"fee {money(fee)}"]
     said += [] if limit is None else [f"not more than {money(limit)} without asking"]
@@ -142,4 +141,4 @@ def _beside(advice: Estimate | None, rates: OwnRates) -> Iterator[Block]:
         yield Said(f"Diagnosis is priced apart: {', '.join(said)}.", "small")
     for words in dict.fromkeys(advice.cautions if advice is not None else ()):
         if words:
-            yield Said(words, "caution")
+            yield Said(short_sentences(words), "caution")

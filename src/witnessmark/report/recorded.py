@@ -11,6 +11,7 @@ from witnessmark.report.paper import Block, Items, Picture, Said
 from witnessmark.report.pictures import shake_spectra
 from witnessmark.report.pictures.judged_trace import plausibility_picture
 from witnessmark.report.pictures.stepped_together import together_picture
+from witnessmark.words.plain import short_sentences
 
 __all__ = ["recorded"]
 
@@ -78,7 +79,7 @@ def _spoken(code: str) -> tuple[tuple[str, ...], str] | None:
 
 def _words(finding: Finding) -> str:
     reason = f" {finding.reason[0].upper()}{finding.reason[1:]}." if finding.reason else ""
-    return f"{_OUTCOMES[finding.outcome]}{finding.sentence}{reason}"
+    return short_sentences(f"{_OUTCOMES[finding.outcome]}{finding.sentence}{reason}")
 
 
 def _picture(finding: Finding, *, si: bool) -> str:

@@ -160,7 +160,7 @@ def quiet_words(quantity: str, glitch: dict[float, float], interval: float) -> s
     ]
     shown = " or ".join(parts[:2]) if parts else "none that a sensor makes"
     return (
-        f"At one reading every {interval:.2g} s the smallest glitch that would have been called "
+        f"At one reading every {interval:.2g} s the smallest glitch that would show "
         f"is {shown}; one shorter than {interval / 2:.2g} s is missed more often than not. This "
         "does not prove the sensor good."
     )

@@ -14,6 +14,7 @@ from witnessmark.knowledge import Family, Knowledge, Test
 from witnessmark.model.odds import Contribution
 from witnessmark.words.say import assumed
 from witnessmark.words.say import odds as say
+from witnessmark.words.say.steps import result_words
 
 __all__ = ["contributions", "log_odds", "looks_like", "most_telling", "would_change"]
 
@@ -188,7 +189,8 @@ def _pieces(family: Family, knowledge: Knowledge, evidence: StagedEvidence) -> I
                 continue
             test = family.test(result.test)
             name = test.name if test is not None else result.test
-            seen = test.outcome_words.get(result.result, result.result) if test else result.result
+            own = test.outcome_words.get(result.result) if test else None
+            seen = own or result_words(result.result)
             tests = stage.tests[:i] + stage.tests[i + 1 :]
             yield _Piece(
                 f"test:{result.test}",

@@ -34,6 +34,7 @@ from witnessmark.web.bench.desk import Looked
 from witnessmark.web.bench.gauges import Gauge, gauges, is_gauge
 from witnessmark.web.bench.names import Names
 from witnessmark.web.bench.page_words import number, quantity_words
+from witnessmark.words.say.dossier import against_range
 from witnessmark.words.say.odds import factor as odds_words
 from witnessmark.words.strength import speaks
 from witnessmark.workflow.shop.ledger import waits_for
@@ -138,6 +139,7 @@ def proof_words(worked: Worked | None, si: bool) -> dict[str, Any]:
     return {
         "proof_drawn": lambda complaint: [Markup(svg) for svg in drawn.get(complaint, [])],  # noqa: S704
         "quantity_name": _quantity_name,
+        "against_range": against_range,
         "difference": lambda pair, x: _difference(pair, x, si),
     }
 

@@ -87,7 +87,7 @@ def may_remain(more: float) -> str:
     """Say the same to the customer, without a number."""
     likely = "may well" if more >= 0.30 else "may"
     return (
-        f"The complaint {likely} still be there after this work. "
+        f"It {likely} be that the complaint is still there after this work. "
         "Then we measure again, and ask before any further work."
     )
 

@@ -1,0 +1,63 @@
+"""Long sentences of the program made short, for a paper that a customer reads.
+
+A person's own words never pass through here.
+"""
+
+from __future__ import annotations
+
+import re
+
+from witnessmark.words.strength import capital
+
+__all__ = ["LONGEST", "sentences", "short_sentences"]
+
+#: The longest sentence on a customer's paper [words].
+LONGEST = 25
+_END = re.compile(r"(?<=[.!?])\s+(?=[A-Z0-9\u201c(])")
+_REMARK = re.compile(r"\s*\([^()]*\)")
+
+
+def sentences(text: str) -> list[str]:
+    """Return the sentences of a text."""
+    return [s for s in _END.split(text.strip()) if s]
+
+
+def short_sentences(text: str) -> str:
+    """Return *text* with its long sentences cut where they pause.
+
+    A sentence over :data:`LONGEST` words is cut at its semicolons; what is still too long loses
+    its remarks in brackets, and is then cut at a colon, and last at a comma. Nothing else is lost.
+    """
+    return " ".join(part for said in sentences(text) for part in _cut(said))
+
+
+def _cut(said: str) -> list[str]:
+    if _fits(said):
+        return [said]
+    parts = _split(said, "; ")
+    parts = [p if _fits(p) else _REMARK.sub("", p) for p in parts]
+    for pause in (": ", ", "):
+        parts = [q for p in parts for q in ([p] if _fits(p) else _halves(p, pause))]
+    return [capital(p) for p in parts]
+
+
+def _fits(said: str) -> bool:
+    return len(said.split()) <= LONGEST
+
+
+def _split(said: str, pause: str) -> list[str]:
+    *first, last = said.split(pause)
+    return [*(f"{p.rstrip('.')}." for p in first), last]
+
+
+def _halves(said: str, pause: str) -> list[str]:
+    """Cut at the pauses so that every piece fits, with as few cuts as possible."""
+    pieces, line = [], ""
+    for part in said.split(pause):
+        longer = f"{line}{pause}{part}" if line else part
+        if line and not _fits(longer):
+            pieces.append(f"{line}.")
+            line = part
+        else:
+            line = longer
+    return [*pieces, line]

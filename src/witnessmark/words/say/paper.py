@@ -1,0 +1,84 @@
+"""What is said on the customer's paper of causes, steps and what is left."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from witnessmark.words.catalogue import sentence
+from witnessmark.words.strength import capital, listed
+
+
+@sentence("paper.before_work", cause="Relief valve leaks at its seat", word="likely")
+def before_work(cause: str, word: str) -> str:
+    """Say how sure a cause was before its work."""
+    return f"{cause}: {word} before the work."
+
+
+@sentence("paper.also_thought_of", causes=["Transfer pump worn"])
+def also_thought_of(causes: Sequence[str]) -> str:
+    """Say what else came into question then."""
+    return f"Also thought of: {listed(list(causes))}."
+
+
+@sentence("paper.for_it")
+def for_it() -> str:
+    """Head the list of what spoke for a cause."""
+    return "What spoke for it:"
+
+
+@sentence("paper.found_in_work", cause="Coolant low from a leak at the cap")
+def found_in_work(cause: str) -> str:
+    """Say what was put right though nothing had been weighed for it."""
+    return f"Put right: {cause}."
+
+
+@sentence("paper.cause_lay_there", parts=["Relief valve leaks at its seat"])
+def cause_lay_there(parts: Sequence[str]) -> str:
+    """Say that the cause is proven."""
+    text = (
+        "The measurements below are where they should be now, so the cause lay there. "
+        f"Put right: {listed(list(parts))}."
+    )
+    return f"{text} Each of the repairs may have had its share." if len(parts) > 1 else text
+
+
+@sentence("paper.with_the_others")
+def with_the_others() -> str:
+    """Say that another complaint's work cured this one too."""
+    return (
+        "It went away with the work on the other complaints of this case. "
+        "Nothing was renewed for it alone."
+    )
+
+
+@sentence("paper.not_shown_yet")
+def not_shown_yet() -> str:
+    """Say that a cure is not shown."""
+    return "Whether that was the cause is not shown yet."
+
+
+@sentence("paper.next_step", step="Return flow at idle", minutes=25.0, parts="$0")
+def next_step(step: str, minutes: float, parts: str) -> str:
+    """Say what would settle it, and what that takes."""
+    return (
+        f"Next, if you want it settled: {step}. "
+        f"That takes about {minutes:.0f} minutes and {parts} in parts."
+    )
+
+
+@sentence("paper.not_run", what="The vibration", reason="no speed was recorded")
+def not_run(what: str, reason: str) -> str:
+    """Say what was not run, and why."""
+    return f"Not run: {what.rstrip('.')}." + (f" {capital(reason.rstrip('.'))}." if reason else "")
+
+
+@sentence("paper.appendix")
+def appendix() -> str:
+    """Head the appendix."""
+    return "Appendix: the numbers behind this report"
+
+
+@sentence("paper.for_the_shop", words="hot coolant; rotating fan")
+def for_the_shop(words: str) -> str:
+    """Say what can hurt whoever works on it."""
+    return f"For whoever works on it: {words}"

@@ -1,0 +1,42 @@
+"""Long sentences are cut where they pause; what fits is left as it is."""
+
+from __future__ import annotations
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from witnessmark.words.plain import LONGEST, sentences, short_sentences
+
+
+def test_a_short_text_is_left_as_it_is():
+    text = "The seal (cut) leaked; a new one is in. Nothing else: really."
+    assert short_sentences(text) == text
+
+
+def test_a_long_one_is_cut_at_semicolons_and_begins_anew():
+    text = (
+        "the coolant would have to jump from 41 to 95 degC at once and back; the largest credible "
+        "is about 3 degC/s; an added 100 ohm in the circuit would do it."
+    )
+    assert sentences(short_sentences(text)) == [
+        "The coolant would have to jump from 41 to 95 degC at once and back.",
+        "The largest credible is about 3 degC/s.",
+        "An added 100 ohm in the circuit would do it.",
+    ]
+
+
+def test_what_is_still_too_long_loses_its_remarks_then_is_cut_at_a_colon_or_comma():
+    names = ", ".join(f"the worn part number {n} of the list (some remark on it)" for n in range(8))
+    said = sentences(short_sentences(f"It came on suddenly: more like {names}."))
+    assert said[0] == "It came on suddenly."
+    assert all(len(s.split()) <= LONGEST for s in said)
+    assert all(f"number {n}" in " ".join(said) for n in range(8))
+    assert "remark" not in " ".join(said)
+
+
+@given(st.lists(st.sampled_from(["one", "two;", "three:", "four,", "five.", "Six"]), max_size=80))
+def test_no_word_is_lost_but_in_brackets(words):
+    def kept(text: str) -> list[str]:
+        return [w.strip(".,;:").lower() for w in text.split() if w.strip(".,;:")]
+
+    assert kept(short_sentences(" ".join(words))) == kept(" ".join(words))
