@@ -24,6 +24,7 @@ from wilson import share
 from witnessmark.analyses.an_analysis import Bench
 from witnessmark.analyses.sensors import cross_checks, sensor_drift
 from witnessmark.knowledge import load_knowledge
+from witnessmark.model.details.trace_details import SensorOff
 from witnessmark.model.entries.case import read_case
 from witnessmark.model.recording import Channel, Recording
 
@@ -69,13 +70,13 @@ def off(found):
         told = f.code.endswith("_steadily_off") or f.code == "temperatures_apart_at_cold_soak"
         if told and f.outcome == "seen":
             names.add(f.quantity)
-            if f.details.get("one_of_two"):
-                names.add(f.details["against"])
+            if isinstance(f.details, SensorOff) and f.details.one_of_two:
+                names.add(f.details.against)
     return names
 
 
 def swapped(found):
-    return {frozenset(f.details["pair"]) for f in found if f.code == "temperatures_swapped"}
+    return {frozenset(f.details.pair) for f in found if f.code == "temperatures_swapped"}
 
 
 def main():

@@ -35,7 +35,7 @@ def outcomes(
         beside = [f for f in found if f.code == "sensors_step_together"]
         seen = [f for f in beside if f.outcome == "seen"]
         if seen:
-            yield str(seen[0].details["signature"]), jumps
+            yield str(seen[0].details.signature), jumps
         elif any(f.outcome == "not_seen" for f in beside):
             yield "alone", jumps
         else:

@@ -138,8 +138,8 @@ def whole(trials: int) -> list[str]:
             jumps += 1
             (found,) = shared_findings(made, "e", 0, judged.channel, judged.verdict, {}, plain)
             counts[found.outcome] += 1
-            counts["ground"] += found.details.get("kind") == "ground"
-            counts["loads"] += found.details.get("with_loads") is True
+            counts["ground"] += found.details.kind == "ground"
+            counts["loads"] += found.details.with_loads is True
         share = {k: _share(v, max(jumps, 1)) for k, v in counts.items()}
         rows.append(
             f"| {truth} | {jumps} | {share['seen']} | {share['ground']} | {share['not_seen']} | "

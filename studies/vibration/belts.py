@@ -97,12 +97,10 @@ def main():
             truck = base | ({"accessories": {"alternator": round(ratio, 3)}} if listed else {})
             found = findings(knowledge, seen, rows, truck)
             told = found.get("vibration_family")
-            answer = (
-                told.details.get("family") if told and told.outcome != "not_run" else "none run"
-            )
+            answer = told.details.family if told and told.outcome != "not_run" else "none run"
             unsure = answer in {"not clear", "none run"}
             counts["right" if answer == family else "open" if unsure else "wrong"] += 1
-            line = str(told.details.get("line", "")) if told else ""
+            line = told.details.line if told and told.outcome != "not_run" else ""
             want = "alternator 1x" if listed else f"unlisted order {ratio * (1 - own):.2f}"
             near = kind == "belt" and (line == want or (
                 line.startswith("unlisted order") and not listed

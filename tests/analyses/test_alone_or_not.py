@@ -71,7 +71,7 @@ def test_channels_that_are_sent_too_slowly_are_no_witnesses() -> None:
         sagged = values * (1.0 - 0.25 * gone)
         rows[name] = unit, at[slow] + 0.45, sagged[slow]
     beside = made(rows)["sensors_step_together"]
-    assert beside.details.get("kind") != "alone"
+    assert beside.details.kind != "alone"
     assert beside.outcome == "inconclusive"
     assert beside.support == ()
 
@@ -113,7 +113,7 @@ def test_the_shared_ground_is_three_short_sentences_and_one_picture() -> None:
     assert "ground that lifts" in parts[1]
     assert parts[2].startswith("Next: wiggle test")
     # The figures are kept for whoever asks.
-    assert "psi" in str(found.details["numbers"])
+    assert "psi" in str(found.details.numbers)
     svg = together_picture(found)
     text = " ".join(ET.fromstring(svg).itertext())
     assert "coolant temp." in text

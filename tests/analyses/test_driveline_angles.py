@@ -18,8 +18,8 @@ def test_unequal_angles_point_at_the_driveline():
     load = next(s for s in finding.support if s.family == "vib_load").log_likelihood
     assert max(load, key=load.get) == "driveline_angle"
     assert "0.0027" in finding.sentence  # R-uj-lim
-    assert finding.details["equivalent_deg"] == pytest.approx(15**0.5, rel=2e-3)
-    assert set(finding.details["stands_for"]) == {"v_angle", "s_angle"}
+    assert finding.details.equivalent_deg == pytest.approx(15**0.5, rel=2e-3)
+    assert set(finding.details.stands_for) == {"v_angle", "s_angle"}
 
 
 def test_even_angles_speak_against_it():

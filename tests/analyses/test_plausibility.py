@@ -100,7 +100,7 @@ def test_contact_dips_are_seen_at_every_rate(step: float) -> None:
     jumps = found["coolant_temperature_jumps"]
     assert jumps.outcome == "seen"
     assert jumps.value == pytest.approx(-7.4, abs=1.1)
-    assert jumps.details["stands_for"] == ("c_rate", "c_cycle")
+    assert jumps.details.stands_for == ("c_rate", "c_cycle")
     support = next(s for s in jumps.support if s.family == "cool_unstable").log_likelihood
     assert support["ct_connector"] > 3.5
     assert support["ct_connector"] > support["ct_thermostat"] + 3.0
@@ -122,7 +122,7 @@ def test_a_thermostat_that_really_cycles_is_told_apart() -> None:
     found = by_code(findings(channel("coolant_temperature", time, real)))
     assert found["coolant_temperature_jumps"].outcome == "not_seen"
     cycling = found["coolant_temperature_thermostat_cycling"]
-    assert cycling.details["period_s"] == pytest.approx(90.0, abs=6.0)
+    assert cycling.details.period_s == pytest.approx(90.0, abs=6.0)
     support = cycling.support[0].log_likelihood
     assert support["ct_thermostat"] > 2.0
     assert support["ct_connector"] < 0.0
@@ -170,7 +170,7 @@ def test_a_flickering_last_digit_is_quantisation_only() -> None:
     values = 88.5 + np.where(rng.random(time.size) < 0.3, 0.5, -0.5)
     found = findings(channel("coolant_temperature", time, values))
     assert [f.outcome for f in found] == ["not_seen"]
-    assert found[0].details["movement"] == "quantisation_only"
+    assert found[0].details.movement == "quantisation_only"
 
 
 def test_wild_single_samples_and_a_noisy_stretch_are_faults_of_their_kind() -> None:
@@ -180,11 +180,11 @@ def test_wild_single_samples_and_a_noisy_stretch_are_faults_of_their_kind() -> N
     places = rng.choice(np.arange(100, 1700), 25, replace=False)
     wild[places] += rng.choice([-1, 1], 25) * rng.uniform(5, 30, 25)
     spikes = by_code(findings(channel("coolant_temperature", time, np.round(wild))))
-    assert spikes["coolant_temperature_jumps"].details["kind"] == "spikes"
+    assert spikes["coolant_temperature_jumps"].details.kind == "spikes"
     noisy = truth.copy()
     noisy[600:1200] += rng.normal(0.0, 2.5, 600)
     noise = by_code(findings(channel("coolant_temperature", time, np.round(noisy))))
-    assert noise["coolant_temperature_jumps"].details["kind"] == "noise"
+    assert noise["coolant_temperature_jumps"].details.kind == "noise"
 
 
 def test_a_reading_that_stands_still_under_changing_load_is_stuck() -> None:
@@ -206,7 +206,7 @@ def test_no_evidence_states_the_smallest_glitch_and_a_slow_rate_states_a_larger_
         found = findings(channel("coolant_temperature", time, np.round(truth)))
         assert found[0].outcome == "not_seen"
         assert "does not prove the sensor good" in found[0].sentence
-        glitch = found[0].details["smallest_glitch"]
+        glitch = found[0].details.smallest_glitch
         assert isinstance(glitch, dict)
         shortest = next(iter(glitch))
         assert float(shortest.split()[0]) == pytest.approx(step, rel=0.05)
@@ -290,7 +290,7 @@ def test_a_fan_in_step_or_standing_still_tells_fan_and_thermostat_apart() -> Non
     ):
         found = by_code(findings(coolant, channel("fan_speed_percent", time, fan, "%")))
         cycling = found["coolant_temperature_thermostat_cycling"]
-        assert cycling.details["fan"] == name
+        assert cycling.details.fan == name
         support = cycling.support[0].log_likelihood
         ratios[name] = support["ct_fan"] - support["ct_thermostat"]
     assert ratios["in step"] > 0.5

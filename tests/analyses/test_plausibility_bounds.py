@@ -156,7 +156,7 @@ def test_an_engine_cannot_stand_for_a_second_and_run_on() -> None:
     assert found["engine_speed_too_fast"].evidence.start_s == 400.0
     # Stopped and cranked again it is real.
     speed[500:520] = 0.0
-    assert analysed(_recorded(engine_speed=speed))["engine_speed_too_fast"].details["count"] == 1
+    assert analysed(_recorded(engine_speed=speed))["engine_speed_too_fast"].details.count == 1
 
 
 def test_a_trace_that_only_trends_is_named_without_failing() -> None:

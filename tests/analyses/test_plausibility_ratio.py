@@ -99,8 +99,8 @@ def test_the_part_that_gives_way_is_told_by_the_fixed_ratios(
 ) -> None:
     found = findings(truck(fault, depth), "electrical", "cool_unstable")["sensors_step_together"]
     assert found.outcome == "seen"
-    assert found.details["signature"] == fault
-    assert found.details["kind"] == kind
+    assert found.details.signature == fault
+    assert found.details.kind == kind
     support = next(s for s in found.support if s.family == "electrical").log_likelihood
     assert max(support, key=support.get) == cause
 
@@ -164,8 +164,8 @@ def _silent(*, both: bool, running: bool) -> Recording:
 
 def test_a_unit_that_falls_silent_alone_is_the_module_or_its_supply() -> None:
     found = findings(_silent(both=False, running=True), "electrical")["control_unit_silent"]
-    assert found.details["address"] == 0
-    assert found.details["times_s"] == [pytest.approx(300.0, abs=0.1)]
+    assert found.details.address == 0
+    assert found.details.times_s == [pytest.approx(300.0, abs=0.1)]
     support = next(s for s in found.support if s.family == "electrical").log_likelihood
     assert support["el_ecu"] > support["el_ref"] + 1.0
     # The recorder itself, or a key turned off, looks different.

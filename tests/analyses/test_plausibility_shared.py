@@ -69,11 +69,11 @@ def _findings(made: Recording) -> dict[str, Finding]:
 def test_a_lifted_ground_moves_temperature_down_and_pressure_up_in_a_fixed_ratio() -> None:
     found = truck(ground=True, loads=True)["sensors_step_together"]
     assert found.outcome == "seen"
-    assert found.details["kind"] == "ground"
-    assert found.details["with_loads"] is True
-    assert found.details["stands_for"] == ("c_multi", "e_multi")
+    assert found.details.kind == "ground"
+    assert found.details.with_loads is True
+    assert found.details.stands_for == ("c_multi", "e_multi")
     # The ratio of the invented truck: +7.2 psi for -7.4 degC.
-    ratio = found.details["ratio"]
+    ratio = found.details.ratio
     assert isinstance(ratio, dict)
     assert ratio["oil_pressure"] / PSI == pytest.approx(-7.2 / 7.4, rel=0.12)
     support = {s.family: s.log_likelihood for s in found.support}
@@ -85,7 +85,7 @@ def test_a_lifted_ground_moves_temperature_down_and_pressure_up_in_a_fixed_ratio
 def test_a_sensor_that_jumps_alone_is_its_own_circuit() -> None:
     found = truck(ground=False, loads=False)["sensors_step_together"]
     assert found.outcome == "not_seen"
-    assert found.details["kind"] == "alone"
+    assert found.details.kind == "alone"
     support = {s.family: s.log_likelihood for s in found.support}["cool_unstable"]
     assert support["ct_shared"] < -1.5
     assert support["ct_connector"] > support["ct_shared"] + 1.5
@@ -109,7 +109,7 @@ def test_codes_that_come_up_together_point_to_what_is_shared_but_not_at_key_on()
                      for k, s in enumerate((100, 110, 102)))  # fmt: skip
 
     late = truck(ground=False, loads=False, codes=codes(700.0))["sensor_codes_together"]
-    assert late.details["spns"] == [100, 102, 110]
+    assert late.details.spns == [100, 102, 110]
     assert "sensor_codes_together" not in truck(ground=False, loads=False, codes=codes(1.0))
     spread = tuple(TroubleCode(s, 4, 1, 0, 600.0 + 90.0 * k, 1700.0)
                    for k, s in enumerate((100, 110)))  # fmt: skip

@@ -54,7 +54,7 @@ WORK = ("work", {"did": "renewed"})
 )  # fmt: skip
 def test_verdicts_at_the_operating_point(value: str, rpm: float, verdict: str) -> None:
     found = specification.analyse(bench(reading(value, rpm)))
-    assert [f.details["verdict"] for f in found] == [verdict]
+    assert [f.details.verdict for f in found] == [verdict]
     assert found[0].evidence.entries == ("e0",)
     assert found[0].source
 
@@ -82,7 +82,7 @@ def test_a_better_gauge_never_widens_the_doubt() -> None:
     rough = reading("69.5 psi", 650, instrument={"span": "160 psi", "accuracy": "3 % of span"})
     fine = reading("69.5 psi", 650, instrument={"span": "160 psi", "accuracy": "0.25 % of span"})
     found = specification.analyse(bench(rough, fine))
-    chance = [float(str(f.details["conformity"])) for f in found]
+    chance = [float(str(f.details.conformity)) for f in found]
     assert 0.5 < chance[0] < chance[1]
 
 

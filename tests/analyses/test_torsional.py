@@ -43,7 +43,7 @@ def test_healthy():
     assert "not yet proven on known-bad dampers" in finding.sentence.lower()
     assert "never the sole ground for replacement" in finding.sentence.lower()
     assert load(finding)["damper_aged"] < -1
-    assert {c["order"] for c in finding.details["curves"]} >= {6.0, 7.5}
+    assert {c.order for c in finding.details.curves} >= {6.0, 7.5}
 
 
 @pytest.mark.parametrize("damper", [10.0, 1e5])
@@ -106,11 +106,11 @@ def test_a_phone_alone_cannot_tell():
 def test_an_accessory_that_swings_along_leaves_it_open():
     """One mode alone reads this healthy damper as 0.07; which of two it damps is not known."""
     (finding,) = verdict(sweep_edges(278.0, accessory=(0.02, 215)))
-    assert finding.details["one_mode_damping"] < 0.075
+    assert finding.details.one_mode_damping < 0.075
     assert finding.outcome == "inconclusive"
     assert "Two modes share the band" in finding.sentence
     assert "swings along" in finding.reason
-    assert len(finding.details["two_modes"]) == 2
+    assert len(finding.details.two_modes) == 2
     assert "never the sole ground for replacement" in finding.sentence.lower()
     (finding,) = verdict(sweep_edges(28.0, accessory=(0.02, 215)))
     assert finding.outcome != "not_seen"
@@ -152,7 +152,7 @@ def test_weak_cylinder_named_with_a_reference():
     assert finding.outcome == "seen"
     assert "Cylinder 4" in finding.sentence
     assert load(finding)["cyl_imbalance"] > 1
-    assert finding.details["stands_for"] == ["v_cutout"]
+    assert finding.details.stands_for == ("v_cutout",)
 
 
 def test_at_the_nose_even_cylinders_are_not_called_weak_without_a_reference():

@@ -32,14 +32,14 @@ def test_family_and_what_it_does_to_the_causes(lines, family, line, lifts, lower
     assert len(found) == 1
     finding = found[0]
     assert finding.outcome == "seen", finding.reason
-    assert finding.details["family"] == family
-    assert finding.details["line"] == line
+    assert finding.details.family == family
+    assert finding.details.line == line
     rms = lines[0][2]
     assert finding.low < rms < finding.high * 1.02
     assert finding.value == pytest.approx(rms, rel=0.1)
     load = next(s for s in finding.support if s.family == "vib_load").log_likelihood
     assert load[lifts] > load[lowers] + 1.0
-    assert "v_gear" in finding.details["stands_for"]
+    assert "v_gear" in finding.details.stands_for
     assert finding.evidence.entries == ("v",)
 
 
@@ -58,7 +58,7 @@ def test_direct_gear_alone_is_not_decided_and_says_what_settles_it():
     assert "second gear" in finding.reason
     assert finding.support == ()
     warned = only(findings, "vibration_coincidences")[0]
-    assert any("drive shaft 1x" in s and "engine order 1 " in s for s in warned.details["pairs"])
+    assert any("drive shaft 1x" in s and "engine order 1 " in s for s in warned.details.pairs)
 
 
 def test_a_phone_of_its_own_is_put_on_the_bus_clock_by_three_blips():
@@ -67,9 +67,9 @@ def test_a_phone_of_its_own_is_put_on_the_bus_clock_by_three_blips():
         [("v", 0, recording("phone.csv", phone)), ("b", 0, recording("bus.log", bus, "bus"))]
     )
     finding = only(vibration.analyse(made), "vibration_family")[0]
-    assert finding.details["family"] == "engine"
-    assert finding.details["line"] == "engine order 1.5"
-    assert finding.details["clock_offset_s"][0] == pytest.approx(3.21, abs=0.03)
+    assert finding.details.family == "engine"
+    assert finding.details.line == "engine order 1.5"
+    assert finding.details.clock_offset_s[0] == pytest.approx(3.21, abs=0.03)
 
 
 def test_a_phone_without_blips_is_refused_not_guessed():
@@ -94,14 +94,14 @@ def test_two_clusters_of_gears_without_the_trucks_ratios():
     finding = only(
         vibration.analyse(bench([("v", 0, one)], truck={"label": "x"})), "vibration_family"
     )[0]
-    assert finding.details["gears"] == ["A", "B"]
-    assert finding.details["family"] == "engine"
+    assert finding.details.gears == ["A", "B"]
+    assert finding.details.family == "engine"
 
 
 def test_the_folded_firing_order_is_named():
     one = one_file(7, rate=100.0, lines=[("engine", 1.0, 0.4)])
     finding = only(vibration.analyse(bench([("v", 0, one)])), "vibration_family")[0]
-    assert any("engine order 3" in a for a in finding.details["aliases"])
+    assert any("engine order 3" in a for a in finding.details.aliases)
 
 
 def test_before_and_after_in_matched_cells():
@@ -112,15 +112,15 @@ def test_before_and_after_in_matched_cells():
     first, second = only(findings, "vibration_change")
     assert (first.stage, second.stage) == (1, 2)
     assert first.outcome == "seen"
-    assert first.details["second_cause"]
+    assert first.details.second_cause
     assert "second cause" in first.sentence
     assert second.outcome == "not_seen"
-    line = {x["line"]: x for x in second.details["lines"]}["engine order 1"]
-    assert line["before"] == pytest.approx(0.40, rel=0.1)
-    assert line["high"] < 0
-    assert line["low"] < -0.38 < line["high"]
-    assert 0 < line["provable"] < 0.1
-    assert all(len(cell) == 3 for cell in line["cells"])
+    line = {x.line: x for x in second.details.lines}["engine order 1"]
+    assert line.before == pytest.approx(0.40, rel=0.1)
+    assert line.high < 0
+    assert line.low < -0.38 < line.high
+    assert 0 < line.provable < 0.1
+    assert all(len(cell) == 3 for cell in line.cells)
 
 
 def test_a_repair_that_changed_nothing_is_not_called_a_cure():
@@ -161,7 +161,7 @@ def test_an_accessory_is_named_by_its_ratio():
     load = next(s for s in family.support if s.family == "vib_load").log_likelihood
     assert load["fan_acc"] > 1.5
     assert "water pump 1x" in only(found, "vibration_coincidences")[0].sentence
-    cells = [c for c in family.details["cells"] if c["line"] == "fan 1x"]
+    cells = [c for c in family.details.cells if c["line"] == "fan 1x"]
     assert cells
     assert all(c["low"] <= c["rms"] <= c["high"] for c in cells if c["windows"] > 1)
     recorded = one_file(6, lines=[("engine", 1.0, 0.3)])
@@ -176,7 +176,7 @@ def test_order_2_in_two_gears_and_neutral_sends_nobody_to_the_shaft():
     made = bench([("v", 0, recorded)])
     assessed = assess(made.case, made.recordings)
     family = next(f for f in assessed.findings if f.code == "vibration_family")
-    assert family.details["line"] == "engine order 2"
+    assert family.details.line == "engine order 2"
     shaft = {"v_shaft", "v_angle", "v_joint", "v_tyreorder"}
     assert not shaft & {s.step for s in assessed.steps[:5]}
     assert not {"ujoint", "driveline_angle"} & {s.step for s in assessed.steps[:5]}
@@ -187,8 +187,8 @@ def test_a_drive_that_nobody_listed_follows_the_engine(ratio):
     """Before: a fixed frequency, the shaft, or nothing at all."""
     recorded = one_file(1, lines=[("engine", ratio, 0.25)])
     finding = only(vibration.analyse(bench([("v", 0, recorded)])), "vibration_family")[0]
-    assert finding.details["family"] == "engine"
-    assert finding.details["line"] == f"unlisted order {ratio:.2f}"
+    assert finding.details.family == "engine"
+    assert finding.details.line == f"unlisted order {ratio:.2f}"
     assert finding.value == pytest.approx(0.25, abs=0.03)
     assert "compare it with the pulley diameters" in finding.sentence
 
@@ -199,7 +199,7 @@ def test_a_slipping_belt_is_still_its_part():
     finding = only(vibration.analyse(bench([("v", 0, recorded)], truck=truck)), "vibration_family")[
         0
     ]
-    assert finding.details["line"] == "alternator 1x"
+    assert finding.details.line == "alternator 1x"
     assert "slips by 3 %" in finding.sentence
 
 
@@ -214,7 +214,7 @@ def test_an_unlisted_order_in_one_gear_may_be_the_roads():
 def test_a_healthy_truck_shows_no_unlisted_order(seed):
     finding = only(vibration.analyse(bench([("v", 0, one_file(seed))])), "vibration_family")[0]
     assert finding.outcome == "not_seen"
-    assert not any("unlisted" in name for name in finding.details["levels"])
+    assert not any("unlisted" in name for name in finding.details.levels)
 
 
 def test_the_clock_is_a_result_with_its_doubt_checked_on_the_pull():
@@ -223,7 +223,7 @@ def test_the_clock_is_a_result_with_its_doubt_checked_on_the_pull():
     clock = only(vibration.analyse(bench(pair)), "vibration_clock")[0]
     assert clock.value == pytest.approx(14.2, abs=0.03)
     assert clock.low < 14.2 < clock.high
-    assert clock.details["checked"]
+    assert clock.details.checked
     assert "the pull outside the blips agrees" in clock.sentence
 
 
@@ -294,5 +294,5 @@ def test_what_is_lower_but_still_high_is_a_second_cause():
     found = vibration.analyse(bench([("v", 0, first), ("w", 1, second)], truck=truck))
     change = only(found, "vibration_change")[0]
     assert "still high: there is a second cause" in change.sentence
-    assert change.details["second_cause"]
+    assert change.details.second_cause
     assert change.outcome == "seen"

@@ -114,7 +114,7 @@ def test_a_swapped_pair_is_named(one: str, two: str) -> None:
     rows[one], rows[two] = rows[two], rows[one]
     told = [f for f in found(rows) if f.outcome == "seen"]
     assert [f.code for f in told] == ["temperatures_swapped"]
-    assert set(told[0].details["pair"]) == {one, two}
+    assert set(told[0].details.pair) == {one, two}
     assert "before a sensor is renewed" in told[0].sentence
 
 

@@ -23,6 +23,7 @@ from witnessmark.inference.family.staged_evidence import (
     Work,
 )
 from witnessmark.knowledge import load_knowledge
+from witnessmark.model.details.reading_details import ReadingsModel
 from witnessmark.model.finding import Evidence as Rests
 from witnessmark.model.finding import Finding, JointSupport, Support
 from witnessmark.model.shop_record import Closing, History
@@ -478,8 +479,11 @@ def test_a_sampled_likelihood_that_rests_on_few_draws_says_less():
     groups = (("pump_relief",), ("return_regulator",))
     rated = {frozenset(): -9.0, frozenset({0}): 0.0, frozenset({1}): -4.0}
     joint = JointSupport("fuel_low", groups, rated)
+    model = ReadingsModel(chi_square=1.0, chi_square_limit=9.0, adaptive=False)
     chances = [
-        believe("fuel_low", findings=[finding(joint=joint, details={"effective_samples": n})])
+        believe(
+            "fuel_low", findings=[finding(joint=joint, details=replace(model, effective_samples=n))]
+        )
         for n in (3, 100, 10_000)
     ]
     relief = chances[0].causes.index("pump_relief")

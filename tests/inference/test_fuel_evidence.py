@@ -140,10 +140,10 @@ def test_findings_carry_what_the_odds_and_the_screens_need(knowledge):
     assert finding.joint.groups == tuple(g.causes for g in GROUPS)
     assert len(finding.joint.log_likelihood) == 38
     assert finding.evidence.entries == ("e3", "e4")
-    assert finding.details["effective_samples"] > 300
-    assert finding.details["fits"] is True
-    assert finding.details["type_known"] is False
-    assert any("assumed" in a for a in finding.details["assumptions"])
+    assert finding.details.effective_samples > 300
+    assert finding.details.fits is True
+    assert finding.details.type_known is False
+    assert any("assumed" in a for a in finding.details.assumptions)
 
 
 def test_causes_of_one_parameter_share_a_group():
@@ -277,7 +277,7 @@ def test_vacuum_that_rises_at_lower_speed_decides_nothing(knowledge):
     found = fuel_evidence(case, knowledge)
     assert any("higher at the lower engine speed" in p.what for p in found.problems)
     assert found.presentation.level == "none fits"
-    assert found.findings[0].details["fits"] is False
+    assert found.findings[0].details.fits is False
     assert set(found.findings[0].joint.log_likelihood.values()) == {0.0}
     odds = case_odds(case, knowledge, found.findings)[0]
     assert not odds.decided
@@ -375,15 +375,14 @@ def test_a_healthy_sheet_makes_the_type_known_and_sharpens_the_odds(knowledge):
                reading(f"{85 * 1.0} L/h", 650, FLOW))  # fmt: skip
     unknown = fuel_evidence(build(*entries), knowledge)
     known = fuel_evidence(build(*entries), knowledge, baseline=healthy_sheet())
-    assert known.findings[0].details["type_known"] is True
+    assert known.findings[0].details.type_known is True
     # FUEL.md section 2: 65 / 77 psi with 85 L/h is a relief spring at -25 % of this type
     assert known.posterior.group_probabilities()[RELIEF] > (
         unknown.posterior.group_probabilities()[RELIEF] + 0.1
     )
     other = FuelBaseline("another type", healthy_sheet().readings)
-    assert fuel_evidence(build(*entries), knowledge, baseline=other).findings[0].details[
-        "type_known"
-    ] is False  # fmt: skip
+    found = fuel_evidence(build(*entries), knowledge, baseline=other).findings[0]
+    assert found.details.type_known is False
 
 
 def test_tables_are_kept_by_type():

@@ -9,6 +9,7 @@ import pytest
 
 from witnessmark.inference.proof_of_cure import prove
 from witnessmark.knowledge import load_knowledge
+from witnessmark.model.details.trace_details import NoJumps
 from witnessmark.model.entries.case import Case, read_case
 from witnessmark.model.finding import Finding, OperatingPoint
 from witnessmark.model.proof import Pair
@@ -109,7 +110,11 @@ def test_the_customers_word_alone_is_no_measurement() -> None:
 def looked(
     outcome: str, code: str = "coolant_temperature_jumps", covered: float = 1800.0
 ) -> Finding:
-    return Finding(code, "x", outcome, "m/1", stage=1, details={"covered_s": covered})  # type: ignore[arg-type]
+    told = NoJumps(
+        probability=0.0, log_bayes_factor=-9.0, kinds={}, movement="", smallest_glitch={},
+        covered_s=covered,
+    )  # fmt: skip
+    return Finding(code, "x", outcome, "m/1", stage=1, details=told)  # type: ignore[arg-type]
 
 
 GONE = ("outcome", {"complaint": "e0", "gone": True, "after_days": 1})

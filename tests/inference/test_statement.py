@@ -15,6 +15,7 @@ from witnessmark.inference.family.staged_evidence import (
 from witnessmark.inference.odds.case_odds import case_beliefs
 from witnessmark.inference.odds.why import log_odds
 from witnessmark.knowledge import load_knowledge
+from witnessmark.model.details.reading_details import ModelRefused
 from witnessmark.model.finding import Evidence as Rests
 from witnessmark.model.finding import Finding, Support
 from witnessmark.words.strength import speaks
@@ -128,7 +129,7 @@ def test_a_truck_that_is_well_is_not_called_unexplained():
         evidence=Rests(recording="0" * 64),
         method="test/1",
         support=(Support("fuel_low", {}),),
-        details={"fits": False},
+        details=ModelRefused(fits=False),
         stage=1,
     )
     before = Stage(tests=(TestResult("f_sight", "positive"),))

@@ -19,6 +19,8 @@ from witnessmark.inference.odds.why import (
     most_telling,
     would_change,
 )
+from witnessmark.model.details.finding_details import NO_DETAILS
+from witnessmark.model.details.reading_details import SaidShort
 from witnessmark.model.evidence import Clue, Outcome, Stage, StagedEvidence, TestResult, Work
 
 
@@ -173,9 +175,14 @@ def test_a_clue_of_one_part_is_not_said_again_by_another_parts():
 
 def test_every_kind_of_piece_is_taken_away_alone_from_its_own_stage():
     finding = Made(
-        code="sag", details={}, sentence="The pressure sags.", evidence=Made(entries=("r1", "r2"))
+        code="sag",
+        details=NO_DETAILS,
+        sentence="The pressure sags.",
+        evidence=Made(entries=("r1", "r2")),
     )
-    short = Made(code="sag2", details={"short": "sags"}, sentence="x", evidence=Made(entries=()))
+    short = Made(
+        code="sag2", details=SaidShort(short="sags"), sentence="x", evidence=Made(entries=())
+    )
     before = Stage(tests=(TestResult("t", "positive", "t1"), TestResult("u", "odd", "u1")))
     after = Stage(
         work=Work("a", "w1"),

@@ -96,7 +96,7 @@ def test_the_pump_waits_for_the_look(mix, known):
         assert steps.index("f_relief") < renewing[0]
         assert "look before a pump" in found.steps[renewing[0]].why
     model = [f for f in found.findings if f.code == "fuel_supply_model"][-1]
-    assert "points to the worn" not in str(model.details["statement"])
+    assert "points to the worn" not in str(model.details.statement)
 
 
 def test_once_the_valve_was_found_sound_the_pump_is_named():

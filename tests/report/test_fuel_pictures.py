@@ -4,9 +4,11 @@ Low and healthy fuel pressures here: common practice, no source.
 """
 
 import xml.etree.ElementTree as ET
+from dataclasses import replace
 
 import pytest
 
+from witnessmark.model.details.reading_details import ReadingsModel
 from witnessmark.model.finding import Finding
 from witnessmark.report.pictures.fuel import (
     Panel,
@@ -31,6 +33,9 @@ DATA = {
         {"rpm": 1400.0, "load": 0.0, "pressure": 538e3, "now": False},
     ],
 }  # fmt: skip
+
+
+MADE = ReadingsModel(chi_square=1.0, chi_square_limit=9.0, adaptive=False, picture=DATA)
 
 
 @pytest.mark.parametrize("si", [False, True])
@@ -58,7 +63,8 @@ def test_explanations_differ_in_shape_not_in_colour():
 def test_a_finding_without_curves_has_no_picture():
     bare = Finding("fuel_supply_model", "nothing", "not_run", "fuel_supply/1")
     assert for_finding(bare) == ""
-    drawn = Finding("fuel_supply_model", "x", "seen", "fuel_supply/1", details={"picture": DATA})
+    assert for_finding(replace(bare, details=replace(MADE, picture=None))) == ""
+    drawn = Finding("fuel_supply_model", "x", "seen", "fuel_supply/1", details=MADE)
     assert for_finding(drawn).startswith("<svg")
 
 

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from witnessmark.model.details.reading_details import AgainstBand
 from witnessmark.model.finding import Finding, OperatingPoint
 from witnessmark.model.odds import CauseOdds, Odds
 from witnessmark.model.proof import Pair
@@ -114,8 +115,10 @@ def test_readings_say_their_verdict_in_words() -> None:
         return Finding(
             "x", "s", "seen", "m", quantity="fuel_gallery_pressure", value=value * PSI, unit="Pa",
             low=(value - 3) * PSI, high=(value + 3) * PSI, point=OperatingPoint(700, 0.0),
-            details={"verdict": verdict, "band_low": None if low is None else low * PSI,
-                     "band_high": None if high is None else high * PSI},
+            details=AgainstBand(
+                verdict=verdict, band_low=None if low is None else low * PSI,
+                band_high=None if high is None else high * PSI,
+            ),
         )  # fmt: skip
 
     found = [check(50, "outside", 65, 85), check(66, "cannot tell", 65, None)]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from xml.etree import ElementTree
 
 import numpy as np
@@ -11,6 +12,7 @@ from witnessmark.analyses.sensors.drawn_trace import credible_band, drawn
 from witnessmark.analyses.sensors.liveliness import PROFILES
 from witnessmark.analyses.sensors.one_trace import TraceVerdict, judge
 from witnessmark.analyses.sensors.trace_samples import prepare
+from witnessmark.model.details.trace_details import Jumps
 from witnessmark.model.finding import Finding
 from witnessmark.report.pictures.judged_trace import plausibility_picture
 
@@ -28,11 +30,16 @@ def verdict(*, dips: bool) -> TraceVerdict:
     return judge(trace, COOLANT)
 
 
-def finding(found: TraceVerdict, **details: object) -> Finding:
+def finding(found: TraceVerdict, lanes: Mapping[str, Sequence[float]] | None = None) -> Finding:
+    told = Jumps(
+        difference=True, kind="", probability=1.0, log_bayes_factor=9.0, kinds={}, times_s=(),
+        ends_s=(), changes=(), largest_credible_rate=1.0, movement="",
+        picture=drawn(found, COOLANT), lanes=lanes,
+    )  # fmt: skip
     return Finding(
         code="coolant_temperature_jumps", sentence='Drops by 9 <degC> & "back".', outcome="seen",
         method="x", quantity="coolant_temperature",
-        details={"picture": drawn(found, COOLANT), **details},
+        details=told,
     )  # fmt: skip
 
 

@@ -10,6 +10,7 @@ from analyses.test_torsional import WARM, timing
 from analyses.vibration_material import bench, drive, recording
 from witnessmark.analyses.vibration import torsional
 from witnessmark.analyses.vibration import what_it_follows as vibration
+from witnessmark.model.details.finding_details import NO_DETAILS
 from witnessmark.model.finding import Finding
 from witnessmark.report.pictures import shake_spectra as pictures
 
@@ -57,6 +58,8 @@ def test_nothing_to_draw_gives_no_picture(findings):
     empty = Finding("vibration_family", "x", "not_run", "m")
     assert pictures.for_finding(empty) == ()
     for finding in findings:
-        assert pictures.for_finding(replace(finding, details={})) == ()
-    odd = {"orders": {"orders": [1.0, "x"], "rpm": [900.0, 950.0], "rms": [[1.0], [float("nan")]]}}
+        assert pictures.for_finding(replace(finding, details=NO_DETAILS)) == ()
+    told = next(f for f in findings if f.code == "vibration_family").details
+    table = {"orders": [1.0, "x"], "rpm": [900.0, 950.0], "rms": [[1.0], [float("nan")]]}
+    odd = replace(told, orders=table)
     assert pictures.for_finding(replace(empty, details=odd)) == ()

@@ -13,6 +13,7 @@ import numpy as np
 
 from witnessmark.knowledge import Family
 from witnessmark.knowledge.rules import Onset
+from witnessmark.model.details.reading_details import SaidShort
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry_data import ClueData
 from witnessmark.model.finding import Evidence, Finding, Support
@@ -99,7 +100,7 @@ def _finding(family: Family, onset: Onset, suddenly: bool, entries: tuple[str, .
         evidence=Evidence(entries=entries),
         source=onset.source.words,
         support=(Support(family.id, {c: float(np.log(f)) for c, f in factors.items()}),),
-        details={"short": assumed.came_on_short(suddenly), "assumptions": (onset.source.words,)},
+        details=SaidShort(short=assumed.came_on_short(suddenly), assumptions=(onset.source.words,)),
     )
 
 

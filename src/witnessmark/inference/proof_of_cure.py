@@ -234,7 +234,7 @@ def _looked_for(requirement: Requirement, evidence: _Evidence) -> State:
     if any(f.outcome == "seen" for f in now):
         return "against"
     clean = [f for f in now if f.code == requirement.finding and f.outcome == "not_seen"]
-    covered = sum(c for f in clean if isinstance(c := f.details.get("covered_s"), (int, float)))
+    covered = sum(f.details.covered_s or 0.0 for f in clean)
     return "holds" if clean and covered >= requirement.for_s else "open"
 
 

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+from witnessmark.model.details.finding_details import NO_DETAILS, Details
 from witnessmark.words.numbers import percentage
 
 Outcome = Literal["seen", "not_seen", "inconclusive", "not_run"]
@@ -144,7 +145,7 @@ class Finding:
         stage: number of work entries that were done before it was measured (0: as it came in).
         support: how it bears on causes, one record a family.
         joint: the same for a physical model that speaks of sets of causes.
-        details: further numbers for pictures and reports, plain types only.
+        details: further numbers for pictures and reports, the record of its kind of finding.
     """
 
     code: str
@@ -164,4 +165,4 @@ class Finding:
     stage: int = 0
     support: tuple[Support, ...] = ()
     joint: JointSupport | None = None
-    details: Mapping[str, object] = field(default_factory=dict)
+    details: Details = NO_DETAILS

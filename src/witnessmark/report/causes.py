@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 
+from witnessmark.model.details.reading_details import AgainstBand
 from witnessmark.model.dossier import Dossier
 from witnessmark.model.entries.entry import Entry
 from witnessmark.model.entries.entry_data import ComplaintData, WorkData
@@ -97,7 +98,9 @@ def _found(complaint: ComplaintData, assessment: Dossier, alone: bool) -> list[s
 
 
 def _speaks(finding: Finding, complaint: ComplaintData) -> bool:
-    if finding.outcome != "seen" or "verdict" in finding.details or finding.joint is not None:
+    if finding.outcome != "seen" or isinstance(finding.details, AgainstBand):
+        return False
+    if finding.joint is not None:
         return False
     return bool({s.family for s in finding.support} & set(complaint.families))
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from witnessmark.analyses.an_analysis import Bench, Reading
 from witnessmark.analyses.readings.instruments import same_instrument, uncertainty_of
 from witnessmark.analyses.readings.specification import Checked, check_reading
+from witnessmark.model.details.reading_details import Compared
 from witnessmark.model.finding import Evidence, Finding
 from witnessmark.model.proof import Pair
 from witnessmark.physics.conformity import Difference, difference
@@ -135,5 +136,5 @@ def _finding(bench: Bench, pair: Pair) -> Finding:
         evidence=Evidence(entries=pair.evidence),
         method=METHOD,
         stage=bench.last_stage(),
-        details={"provable": pair.provable, "difference": True},
+        details=Compared(provable=pair.provable, difference=True),
     )

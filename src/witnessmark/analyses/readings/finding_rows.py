@@ -13,6 +13,7 @@ __all__ = ["NONE", "counted", "support_of", "supports_of", "tables_of"]
 #: Key of a row for none of the listed causes.
 NONE = ""
 Row = Mapping[str, float]
+Tests = tuple[str, ...] | None
 
 
 def tables_of(knowledge: Knowledge | None, finding: str) -> dict[str, dict[str, Row]]:
@@ -57,8 +58,8 @@ def support_of(family: str, rows: Row) -> Support:
     )
 
 
-def counted(knowledge: Knowledge | None, finding: str) -> dict[str, object]:
-    """Return the tests that a finding stands for and those it has used, for its details."""
+def counted(knowledge: Knowledge | None, finding: str) -> tuple[Tests, Tests]:
+    """Return the tests that a finding stands for and those it has used, ``None`` without any."""
     rows = [
         row
         for family in (knowledge.families.values() if knowledge is not None else ())
@@ -67,4 +68,4 @@ def counted(knowledge: Knowledge | None, finding: str) -> dict[str, object]:
     ]
     stands = dict.fromkeys(t for row in rows for t in row.stands_for)
     uses = dict.fromkeys(t for row in rows for t in row.uses_tests)
-    return {"stands_for": tuple(stands), "uses_tests": tuple(uses)} if stands or uses else {}
+    return (tuple(stands), tuple(uses)) if stands or uses else (None, None)

@@ -8,6 +8,7 @@ from typing import Literal
 from witnessmark.analyses.an_analysis import Bench, Reading
 from witnessmark.analyses.readings.instruments import uncertainty_of
 from witnessmark.knowledge.records import Band
+from witnessmark.model.details.reading_details import AgainstBand
 from witnessmark.model.finding import Evidence, Finding, Outcome
 from witnessmark.physics.conformity import conformity_probability, conformity_verdict
 from witnessmark.units import QUANTITIES, display_unit, from_house
@@ -111,12 +112,12 @@ def _finding(reading: Reading, checked: Checked) -> Finding:
         method=METHOD,
         source=checked.source,
         stage=reading.stage,
-        details={
-            "verdict": checked.verdict,
-            "conformity": checked.probability,
-            "band_low": checked.low,
-            "band_high": checked.high,
-        },
+        details=AgainstBand(
+            verdict=checked.verdict,
+            conformity=checked.probability,
+            band_low=checked.low,
+            band_high=checked.high,
+        ),
     )
 
 

@@ -12,6 +12,7 @@ from witnessmark.analyses.road.road_points import Mask, places_of, there
 from witnessmark.analyses.steady import ONE_GEAR, Trace, gear_at, ratio_of, trace_of
 from witnessmark.knowledge import Knowledge
 from witnessmark.knowledge.readings_to_take import DrivePlace
+from witnessmark.model.details.reading_details import CardPoint, RoadCard
 from witnessmark.model.entries.entry_data import TruckData
 from witnessmark.model.finding import Evidence, Finding
 from witnessmark.model.recording import Recording
@@ -105,26 +106,26 @@ def road_test_card(
 
 def under_stops(finding: Finding, stops: Sequence[Step], knowledge: Knowledge) -> Finding:
     """Return the finding of :func:`analyse` without a word of what a stop forbids to drive."""
-    card = finding.details.get("card")
-    if finding.code != CODE or not isinstance(card, list):
+    told = finding.details
+    if not isinstance(told, RoadCard):
         return finding
     lines = [
-        {**x, "forbidden": "" if x["covered"] else _forbidden(x["point"], stops, knowledge)}
-        for x in card
+        replace(x, forbidden="" if x.covered else _forbidden(x.point, stops, knowledge))
+        for x in told.card
     ]
-    barred = [x for x in lines if x["forbidden"]]
+    barred = [x for x in lines if x.forbidden]
     if not barred:
         return finding
-    due = [x for x in lines if not x["covered"] and not x["forbidden"]]
-    covered = sum(1 for x in lines if x["covered"])
+    due = [x for x in lines if not x.covered and not x.forbidden]
+    covered = sum(1 for x in lines if x.covered)
     sentence = f"{covered} of {len(lines)} points of the road test are covered."
-    sentence += f" A safety stop forbids {len(barred)} of them: {barred[0]['forbidden']}."
-    sentence += f" Next: {due[0]['missing']}." if due else ""
+    sentence += f" A safety stop forbids {len(barred)} of them: {barred[0].forbidden}."
+    sentence += f" Next: {due[0].missing}." if due else ""
     return replace(
         finding,
         sentence=sentence,
-        reason="; ".join(x["missing"] for x in due),
-        details={**finding.details, "card": lines},
+        reason="; ".join(x.missing for x in due),
+        details=replace(told, card=tuple(lines)),
     )
 
 
@@ -173,12 +174,12 @@ def analyse(bench: Bench) -> tuple[Finding, ...]:
             evidence=Evidence(entries=tuple(now)),
             source="common practice, no source",
             stage=stage,
-            details={
-                "card": [
-                    {"point": x.point, "words": x.words, "covered": x.covered, "missing": x.missing}
+            details=RoadCard(
+                card=tuple(
+                    CardPoint(point=x.point, words=x.words, covered=x.covered, missing=x.missing)
                     for x in card
-                ]
-            },
+                )
+            ),
         ),
     )
 

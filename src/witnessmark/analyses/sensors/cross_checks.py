@@ -16,6 +16,7 @@ from witnessmark.analyses.readings.finding_rows import supports_of
 from witnessmark.analyses.readings.instruments import uncertainty_of
 from witnessmark.analyses.steady import steady_points
 from witnessmark.knowledge import Knowledge
+from witnessmark.model.details.trace_details import ColdSoak, OtherSensor
 from witnessmark.model.entries.entry_data import ReadingData
 from witnessmark.model.finding import Evidence, Finding, OperatingPoint, Outcome
 from witnessmark.model.recording import Recording
@@ -134,14 +135,14 @@ def _soaked(
     own = float(np.median(others)) if len(others) >= 3 else middle
     rest = [abs(v - own) for v in others]
     words = ", ".join(f"{n.replace('_', ' ')} {_degrees(v)}" for n, v in values.items())
-    details: dict[str, object] = {"deviation": {n: float(d) for n, d in off.items()}}
+    details = ColdSoak(deviation={n: float(d) for n, d in off.items()})
     if abs(off[worst]) <= SOAK_WITHIN:
         yield Finding(
             code="temperatures_apart_at_cold_soak",
             sentence=f"At cold soak all temperature sensors agree within "
             f"{_difference(max(abs(d) for d in off.values()))} ({words}): none is steadily off.",
             outcome="not_seen",
-            details={**details, "kind": "agree"},
+            details=replace(details, kind="agree"),
             support=supports_of(knowledge, _SOAK, "off", holds=False)
             if "coolant_temperature" in values
             else (),
@@ -164,7 +165,7 @@ def _soaked(
             quantity=worst,
             value=off[worst],
             unit="degC",
-            details={**details, "kind": "offset", "difference": True},
+            details=replace(details, kind="offset", difference=True),
             support=supports_of(knowledge, _SOAK, "off") if worst == "coolant_temperature" else (),
             method="cold_soak/1",
             evidence=evidence,
@@ -241,7 +242,7 @@ def _probe(bench: Bench) -> Iterator[Finding]:
             support=()
             if seen == "inconclusive"
             else supports_of(bench.knowledge, _PROBE, "off", holds=off),
-            details={"difference": True, "kind": "offset" if off else "agree"},
+            details=OtherSensor(difference=True, kind="offset" if off else "agree"),
         )
 
 
@@ -324,7 +325,7 @@ def _gauge_beside_bus(bench: Bench, recording: Recording, entry_id: str) -> Iter
             ),
             source=f"{_COMMON}: 3 % of the span of a bus sensor",
             stage=stage,
-            details={"difference": True, "kind": "offset" if off else "agree"},
+            details=OtherSensor(difference=True, kind="offset" if off else "agree"),
         )
 
 

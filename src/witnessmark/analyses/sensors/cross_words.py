@@ -17,6 +17,7 @@ from witnessmark.analyses.sensors.warm_temperatures import (
     swapped,
     warm_part,
 )
+from witnessmark.model.details.trace_details import SensorOff, StepsBeside, Swapped
 from witnessmark.model.finding import Evidence, Finding, Outcome
 from witnessmark.model.recording import Recording
 
@@ -126,7 +127,7 @@ def _drift(warm: Warm, one: Drifted, recording: Recording, entry_id: str, stage:
         evidence=Evidence((entry_id,), recording.sha256, one.name, warm.start_s, warm.end_s),
         source=_SOURCE,
         stage=stage,
-        details={"difference": True, "kind": one.kind, "beside": other, "beside_change": moved},
+        details=StepsBeside(difference=True, kind=one.kind, beside=other, beside_change=moved),
     )
 
 
@@ -152,8 +153,8 @@ def _offsets(warm: Warm, recording: Recording, entry_id: str, stage: int) -> Ite
             evidence=Evidence((entry_id,), recording.sha256, one.name, warm.start_s, warm.end_s),
             source=_SOURCE,
             stage=stage,
-            details={"difference": True, "kind": "offset", "against": one.against,
-                     "one_of_two": not one.sure},
+            details=SensorOff(difference=True, kind="offset", against=one.against,
+                     one_of_two=not one.sure),
         )  # fmt: skip
 
 
@@ -177,7 +178,7 @@ def _swap(
         evidence=Evidence((entry_id,), recording.sha256, turned[0], warm.start_s, warm.end_s),
         source=_SOURCE,
         stage=stage,
-        details={"kind": "swapped", "pair": list(turned[:2]), "log_odds": turned[2]},
+        details=Swapped(kind="swapped", pair=list(turned[:2]), log_odds=turned[2]),
     )
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from witnessmark.analyses.sensors.liveliness import BOUNDS, Bound
+from witnessmark.model.details.trace_details import TooFastChanges
 from witnessmark.model.finding import Evidence, Finding
 from witnessmark.model.recording import Channel, Floats, Recording
 from witnessmark.units import QUANTITIES, UNITS, display_unit
@@ -137,5 +138,5 @@ def too_fast_findings(
             ),
             source=bound.source,
             stage=stage,
-            details={"difference": True, "kind": "too_fast", "count": len(found)},
+            details=TooFastChanges(difference=True, kind="too_fast", count=len(found)),
         )

@@ -21,6 +21,7 @@ import numpy as np
 
 from witnessmark.analyses.an_analysis import Bench
 from witnessmark.analyses.sensors.cross_words import cross_findings
+from witnessmark.model.details.trace_details import HeldLevel
 from witnessmark.model.finding import Evidence, Finding
 from witnessmark.model.recording import Channel, Floats, Recording
 
@@ -123,7 +124,7 @@ def _of(recording: Recording, entry_id: str, stage: int) -> Iterator[Finding]:
             evidence=evidence,
             source=_SOURCE,
             stage=stage,
-            details={"difference": True, "kind": "offset", "level": still.level},
+            details=HeldLevel(difference=True, kind="offset", level=still.level),
         )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from witnessmark.analyses.an_analysis import Bench
+from witnessmark.model.details.trace_details import CircuitFault
 from witnessmark.model.finding import Evidence, Finding
 from witnessmark.model.recording import Channel, Quality, Recording, TroubleCode
 from witnessmark.units import QUANTITIES
@@ -90,6 +91,6 @@ def _finding(
         method=METHOD,
         source="SAE J1939-71 error range, SAE J1939-73 active trouble codes",
         stage=stage,
-        details={"spn": channel.spn, "source": channel.source, "bus": channel.bus, "valid": valid,
-                 "error_coded": errors, "samples": samples},
+        details=CircuitFault(spn=channel.spn, source=channel.source, bus=channel.bus, valid=valid,
+                 error_coded=errors, samples=samples),
     )  # fmt: skip

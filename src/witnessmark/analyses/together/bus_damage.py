@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from witnessmark.analyses.an_analysis import Bench
+from witnessmark.model.details.trace_details import DamagedLines
 from witnessmark.model.finding import Evidence, Finding
 from witnessmark.model.recording import Recording
 
@@ -40,7 +41,7 @@ def _of(recording: Recording, entry_id: str, stage: int) -> Iterable[Finding]:
             evidence=evidence,
             source="the recorder's own error frames; 60 ohm: SAE J1939-11, from memory",
             stage=stage,
-            details={"count": errors},
+            details=DamagedLines(count=errors),
         )
     if bad:
         yield Finding(
@@ -52,7 +53,7 @@ def _of(recording: Recording, entry_id: str, stage: int) -> Iterable[Finding]:
             evidence=evidence,
             source="the reader's own count",
             stage=stage,
-            details={"count": bad},
+            details=DamagedLines(count=bad),
         )
 
 

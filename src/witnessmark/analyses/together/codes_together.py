@@ -10,6 +10,7 @@ from witnessmark.analyses.readings.finding_rows import counted
 from witnessmark.analyses.sensors.trace_causes import supports_of_others, supports_of_silence
 from witnessmark.analyses.together.bus_circuit import CIRCUIT_FMI
 from witnessmark.knowledge import Knowledge
+from witnessmark.model.details.trace_details import SilentUnit, TogetherCodes
 from witnessmark.model.finding import Evidence, Finding
 from witnessmark.model.recording import Floats, Recording, TroubleCode
 
@@ -78,6 +79,7 @@ def codes_together(
         kind = "shared"
         what = "high and low mixed"
         do = "connector and harness they share, then powers and grounds of the control unit"
+    stands, uses = counted(knowledge, "sensors_step_together")
     yield Finding(
         code="sensor_codes_together",
         sentence=f"Trouble codes of {len(spns)} sensor circuits came up within a second at "
@@ -89,7 +91,7 @@ def codes_together(
         source="SAE J1939-73 active trouble codes",
         stage=stage,
         support=supports_of_others(knowledge, kind, None),
-        details={"kind": kind, "spns": spns, **counted(knowledge, "sensors_step_together")},
+        details=TogetherCodes(kind=kind, spns=spns, stands_for=stands, uses_tests=uses),
     )  # fmt: skip
 
 
@@ -134,8 +136,8 @@ def silent_units(
             source="all messages of one address stop at once; common practice, no source",
             stage=stage,
             support=supports_of_silence(knowledge),
-            details={"kind": "unit", "address": source, "bus": bus, "count": len(found),
-                     "times_s": [a for a, _ in found], "ends_s": [b for _, b in found]},
+            details=SilentUnit(kind="unit", address=source, bus=bus, count=len(found),
+                     times_s=[a for a, _ in found], ends_s=[b for _, b in found]),
         )  # fmt: skip
 
 

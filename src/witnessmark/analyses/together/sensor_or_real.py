@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import replace
-from typing import cast
 
 import numpy as np
 
@@ -37,6 +36,14 @@ from witnessmark.analyses.together.judged_channels import (
 )
 from witnessmark.analyses.together.shared_parts import shared_findings
 from witnessmark.knowledge import Knowledge
+from witnessmark.model.details.trace_details import (
+    JumpCircuit,
+    Jumps,
+    NoJumps,
+    RealMovement,
+    StandsStill,
+    StepsTogether,
+)
 from witnessmark.model.finding import Evidence, Finding
 from witnessmark.model.recording import Floats, Quality, Recording
 
@@ -143,7 +150,7 @@ def _shared(
     jumping = [c for c in channels if c.verdict.log_factor >= SEEN_FROM and c.verdict.spans]
     jumping.sort(key=lambda c: (c.channel.name != "coolant_temperature", -c.verdict.log_factor))
     done: set[str] = set()
-    found: list[Finding] = []
+    found: list[tuple[str, Finding]] = []
     for anchor in jumping[:_ANCHORS]:
         if anchor.channel.name in done:
             continue
@@ -158,10 +165,12 @@ def _shared(
             plain,
             knowledge,
         ):
-            done.update(map(str, cast("Sequence[object]", finding.details.get("linked", ()))))
-            found.append(finding)
+            told = finding.details
+            if isinstance(told, StepsTogether):
+                done.update(told.linked or ())
+                found.append((told.anchor, finding))
     # What steps with another channel does not jump alone.
-    yield from (f for f in found if f.outcome == "seen" or f.details["anchor"] not in done)
+    yield from (f for anchor, f in found if f.outcome == "seen" or anchor not in done)
 
 
 def _with_lanes(finding: Finding, shared: list[Finding], recording: Recording) -> Finding:
@@ -169,8 +178,11 @@ def _with_lanes(finding: Finding, shared: list[Finding], recording: Recording) -
     if not shared or finding.evidence.recording != recording.sha256:
         return finding
     for beside in shared:
-        if finding.code == f"{beside.details['anchor']}_jumps" and finding.outcome == "seen":
-            return replace(finding, details={**finding.details, "lanes": beside.details["lanes"]})
+        told, steps = finding.details, beside.details
+        if not isinstance(told, Jumps) or not isinstance(steps, StepsTogether):
+            continue
+        if finding.code == f"{steps.anchor}_jumps":
+            return replace(finding, details=replace(told, lanes=steps.lanes))
     return finding
 
 
@@ -190,10 +202,7 @@ def _counted_once(found: list[Finding]) -> Iterator[Finding]:
     chosen = {id(f) for f in best.values()}
     for finding in found:
         if finding.support and id(finding) not in chosen:
-            details = {
-                k: v for k, v in finding.details.items() if k not in {"stands_for", "uses_tests"}
-            }
-            yield replace(finding, support=(), details=details)
+            yield replace(finding, support=(), details=finding.details.uncounted())
         else:
             yield finding
 
@@ -230,28 +239,28 @@ def _jumps(
         supports_of_trace(knowledge, "electrical", _covered(verdict)) if coolant else ()
     )
     circuit = electrical(verdict, change) if judged.profile.thermistor else None
-    details: dict[str, object] = {
-        "difference": True,
-        "kind": kind,
-        "probability": verdict.probability,
-        "log_bayes_factor": verdict.log_factor,
-        "kinds": {k: float(v) for k, v in verdict.kinds.items()},
-        "times_s": [s.start_s for s in spans],
-        "ends_s": [s.end_s for s in spans],
-        "changes": [s.change for s in spans],
-        "largest_credible_rate": judged.profile.credible,
-        "movement": moved.kind if moved else "",
-        "covered_s": _covered(verdict),
-        "picture": drawn(verdict, judged.profile),
-    }
-    if coolant:
-        details |= counted(knowledge, _TRACE)
-    if circuit is not None:
-        details |= {
-            "series_ohm": circuit.series,
-            "shunt_ohm": circuit.shunt,
-            "ground_lift_v": circuit.lift,
-        }
+    stands, uses = counted(knowledge, _TRACE) if coolant else (None, None)
+    details = Jumps(
+        difference=True,
+        kind=kind,
+        probability=verdict.probability,
+        log_bayes_factor=verdict.log_factor,
+        kinds={k: float(v) for k, v in verdict.kinds.items()},
+        times_s=[s.start_s for s in spans],
+        ends_s=[s.end_s for s in spans],
+        changes=[s.change for s in spans],
+        largest_credible_rate=judged.profile.credible,
+        movement=moved.kind if moved else "",
+        covered_s=_covered(verdict),
+        picture=drawn(verdict, judged.profile),
+        stands_for=stands,
+        uses_tests=uses,
+        circuit=JumpCircuit(
+            series_ohm=circuit.series, shunt_ohm=circuit.shunt, ground_lift_v=circuit.lift
+        )
+        if circuit is not None
+        else None,
+    )
     changes = np.array([s.change for s in spans])
     return Finding(
         code=f"{name}_jumps",
@@ -288,23 +297,24 @@ def _no_jumps(
     doubtful = 0.0 < verdict.log_factor < SEEN_FROM and bool(verdict.spans)
     words = name.replace("_", " ")
     outcome = _CYCLING.get(moved.kind if moved else "", "nothing")
-    details: dict[str, object] = {
-        "probability": verdict.probability,
-        "log_bayes_factor": verdict.log_factor,
-        "kinds": {k: float(v) for k, v in verdict.kinds.items()},
-        "movement": moved.kind if moved else "",
-        "smallest_glitch": {f"{s:.3g} s": size for s, size in glitch.items()},
-        "covered_s": _covered(verdict),
-        "picture": drawn(verdict, judged.profile),
-        **counted(knowledge, _TRACE),
-    }
+    stands, uses = (None, None) if doubtful else counted(knowledge, _TRACE)
+    details = NoJumps(
+        probability=verdict.probability,
+        log_bayes_factor=verdict.log_factor,
+        kinds={k: float(v) for k, v in verdict.kinds.items()},
+        movement=moved.kind if moved else "",
+        smallest_glitch={f"{s:.3g} s": size for s, size in glitch.items()},
+        covered_s=_covered(verdict),
+        picture=drawn(verdict, judged.profile),
+        stands_for=stands,
+        uses_tests=uses,
+    )
     minutes = _covered(verdict) / 60.0
     if doubtful:
         sentence = (
             f"The {words} shows {len(verdict.spans)} step(s) that may be the circuit or the "
             f"quantity; record longer. {quiet}"
         )
-        details = {k: v for k, v in details.items() if k not in {"stands_for", "uses_tests"}}
     else:
         sentence = (
             f"No jump of the {words} that coolant could not make in {minutes:.0f} min. {quiet}"
@@ -347,17 +357,8 @@ def _moves(
         "cold_slug": "This is real and once; no fault by itself.",
         "overheating": "The climb is no faster than coolant can move: treat it as truly hot.",
     }[moved.kind]
-    details: dict[str, object] = {
-        "kind": moved.kind,
-        "size": moved.size,
-        "period_s": moved.period_s,
-        "count": moved.count,
-        "fan": fan,
-        "picture": drawn(judged.verdict, judged.profile),
-    }
-    if support:
-        details |= counted(knowledge, _TRACE)
     hot = moved.kind == "overheating"
+    stands, uses = counted(knowledge, _TRACE) if support else (None, None)
     return Finding(
         code=f"{judged.channel.name}_{moved.kind}",
         sentence=f"The coolant temperature {moved.words}. {tail}",
@@ -370,7 +371,17 @@ def _moves(
         source="common practice, no source",
         stage=stage,
         support=support,
-        details=details if hot else {**details, "difference": True},
+        details=RealMovement(
+            kind=moved.kind,
+            size=moved.size,
+            period_s=moved.period_s,
+            count=moved.count,
+            fan=fan,
+            picture=drawn(judged.verdict, judged.profile),
+            stands_for=stands,
+            uses_tests=uses,
+            difference=None if hot else True,
+        ),
     )
 
 
@@ -397,6 +408,7 @@ def _stands_still(
         start, end = (float(t) for t in channel.time_s[marked][[0, -1]])
         value = math.nan
         words = f"is frozen or replaced by the control unit from {start:.0f} s to {end:.0f} s"
+    stands, uses = counted(knowledge, f"{channel.name}_stuck")
     yield Finding(
         code=f"{channel.name}_stuck",
         sentence=f"The coolant temperature {words}: a substituted value or a dead sensor, no "
@@ -410,10 +422,7 @@ def _stands_still(
         source="heat balance of the through-flow",
         stage=stage,
         support=supports_of_stuck(knowledge),
-        details={
-            "kind": "stuck",
-            **counted(knowledge, f"{channel.name}_stuck"),
-        },
+        details=StandsStill(kind="stuck", stands_for=stands, uses_tests=uses),
     )
 
 

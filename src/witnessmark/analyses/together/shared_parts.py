@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 
 from witnessmark.analyses.readings.finding_rows import counted
 from witnessmark.analyses.sensors.one_trace import TraceVerdict
 from witnessmark.analyses.sensors.trace_causes import supports_of_others
 from witnessmark.analyses.together.beside import Beside, Companion, beside, main_fault
 from witnessmark.knowledge import Knowledge
+from witnessmark.model.details.trace_details import StepsTogether
 from witnessmark.model.finding import Evidence, Finding
 from witnessmark.model.recording import Channel, Floats, Recording
 from witnessmark.units import QUANTITIES, UNITS, display_unit
@@ -89,21 +91,21 @@ def shared_findings(
     evidence = Evidence((entry_id,), recording.sha256, anchor.name,
                         verdict.spans[0].start_s, verdict.spans[-1].end_s)  # fmt: skip
     loads = seen.loads if seen.with_loads else ()
-    details: dict[str, object] = {
-        "anchor": anchor.name,
-        "channels": [c.name for c in seen.sensors],
-        "p": {c.name: c.p for c in seen.sensors},
-        "ratio": {c.name: c.step.ratio for c in seen.sensors},
-        "expected_ratio": {c.name: c.main for c in seen.sensors if c.main is not None},
-        "signatures": {k: float(v) for k, v in seen.chances.items()},
-        "with_loads": seen.with_loads,
-        "lanes": {c.name: c.step.times for c in (*linked, *loads)},
-        "starts": [span.start_s for span in verdict.spans],
-        "ways": {anchor.name: seen.typical}
+    details = StepsTogether(
+        anchor=anchor.name,
+        channels=[c.name for c in seen.sensors],
+        p={c.name: c.p for c in seen.sensors},
+        ratio={c.name: c.step.ratio for c in seen.sensors},
+        expected_ratio={c.name: c.main for c in seen.sensors if c.main is not None},
+        signatures={k: float(v) for k, v in seen.chances.items()},
+        with_loads=seen.with_loads,
+        lanes={c.name: c.step.times for c in (*linked, *loads)},
+        starts=[span.start_s for span in verdict.spans],
+        ways={anchor.name: seen.typical}
         | {c.name: c.step.typical for c in (*seen.sensors, *seen.loads)},
-        "quiet": [c.name for c in seen.witnesses if c not in linked],
-    }
-    used = counted(knowledge, "sensors_step_together")
+        quiet=[c.name for c in seen.witnesses if c not in linked],
+    )
+    stands, uses = counted(knowledge, "sensors_step_together")
     tail = _load_words(loads)
     if linked:
         kind, chance, rival = _named(seen)
@@ -127,8 +129,10 @@ def shared_findings(
             "no source",
             stage=stage,
             support=supports_of_others(knowledge, _PATTERN[kind], seen.with_loads),
-            details={**details, **used, "kind": _PATTERN[kind], "signature": kind,
-                     "chance": chance, "linked": [c.name for c in linked], "numbers": numbers},
+            details=replace(
+                details, stands_for=stands, uses_tests=uses, kind=_PATTERN[kind], signature=kind,
+                chance=chance, linked=[c.name for c in linked], numbers=numbers,
+            ),
         )  # fmt: skip
         return
     if seen.quiet:
@@ -150,7 +154,7 @@ def shared_findings(
                 method=METHOD,
                 evidence=evidence,
                 stage=stage,
-                details={**details, "kind": "own_or_air"},
+                details=replace(details, kind="own_or_air"),
             )
             return
         yield Finding(
@@ -163,7 +167,7 @@ def shared_findings(
             evidence=evidence,
             stage=stage,
             support=supports_of_others(knowledge, "alone", seen.with_loads),
-            details={**details, **used, "kind": "alone"},
+            details=replace(details, stands_for=stands, uses_tests=uses, kind="alone"),
         )
         return
     yield Finding(

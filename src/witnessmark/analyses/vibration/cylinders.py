@@ -10,6 +10,7 @@ import numpy as np
 from witnessmark.analyses.an_analysis import Bench, not_run
 from witnessmark.analyses.readings.stand_ins import stand_in
 from witnessmark.analyses.vibration.tooth_recordings import Timing
+from witnessmark.model.details.shake_details import CylinderShares
 from witnessmark.model.finding import Evidence, Finding, OperatingPoint, Outcome, Support
 from witnessmark.physics.vibration.twist.cylinder_balance import (
     CRANKING_BELOW,
@@ -219,15 +220,15 @@ def _finding(
         source="low orders of the crank's speed, generic combustion (docs/damper.md)",
         stage=timing.stage,
         support=support,
-        details={
-            "deviation_percent": (100 * found.deviation).round(1).tolist(),
-            "error_percent": (100 * found.error).round(1).tolist(),
-            "named": named,
-            "part": what,
-            "would_have_shown_percent": 100 * visible,
-            "explained": found.explained,
-            "stands_for": stands,
-        },
+        details=CylinderShares(
+            deviation_percent=(100 * found.deviation).round(1).tolist(),
+            error_percent=(100 * found.error).round(1).tolist(),
+            named=named,
+            part=what,
+            would_have_shown_percent=100 * visible,
+            explained=found.explained,
+            stands_for=tuple(stands),
+        ),
     )
 
 

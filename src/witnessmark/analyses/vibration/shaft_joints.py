@@ -11,11 +11,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import pairwise
 
 from witnessmark.analyses.an_analysis import Bench, Reading, not_run
 from witnessmark.analyses.readings.stand_ins import stand_in
 from witnessmark.errors import UnitRefused
+from witnessmark.model.details.shake_details import JointTrain, ShaftWhirl
 from witnessmark.model.finding import Evidence, Finding, Outcome, Support
 from witnessmark.physics.vibration.joint_angles import (
     UNIFORMITY_LIMIT,
@@ -109,7 +111,7 @@ def _against_critical(bench: Bench, number: int, whirl: float) -> Finding:
         source="uniform steel tube on two joints, no joint mass; keeping below 70 % of it is "
         "common practice, no source",
         stage=bench.last_stage(),
-        details={"shaft_rpm": turns, "share_limit": _WHIRL_SHARE, "stands_for": []},
+        details=ShaftWhirl(shaft_rpm=turns, share_limit=_WHIRL_SHARE, stands_for=()),
     )
 
 
@@ -145,22 +147,23 @@ def _finding(bench: Bench, stage: int, readings: Sequence[Reading]) -> Finding |
         f" Second order: {ripple} of the shaft's speed; unevenness {train.uniformity:.4f}, "
         f"published limit {UNIFORMITY_LIMIT:g}."
     )
-    details: dict[str, object] = {
-        "equivalent_deg": rest,
-        "uniformity": train.uniformity,
-        "uniformity_limit": UNIFORMITY_LIMIT,
-        "second_order_ripple_percent": 100 * abs(train.excitation),
-        "torsional_limit_rad_s2": _TORSIONAL_LIMIT,
-        "inertial_limit_rad_s2": _INERTIAL_LIMIT,
-        "stands_for": [],
-    }
+    details = JointTrain(
+        equivalent_deg=rest,
+        uniformity=train.uniformity,
+        uniformity_limit=UNIFORMITY_LIMIT,
+        second_order_ripple_percent=100 * abs(train.excitation),
+        torsional_limit_rad_s2=_TORSIONAL_LIMIT,
+        inertial_limit_rad_s2=_INERTIAL_LIMIT,
+        stands_for=(),
+    )
     if speed is not None:
         omega, at = speed
-        details |= {
-            "at": at,
-            "torsional_rad_s2": joint_acceleration(train.equivalent_angle, omega),
-            "inertial_rad_s2": joint_acceleration(train.centre, omega),
-        }
+        details = replace(
+            details,
+            at=at,
+            torsional_rad_s2=joint_acceleration(train.equivalent_angle, omega),
+            inertial_rad_s2=joint_acceleration(train.centre, omega),
+        )
         words += (
             f" At {at} the axle end is shaken with "
             f"{joint_acceleration(train.equivalent_angle, omega):.0f} rad/s2 twice a turn."
@@ -169,7 +172,7 @@ def _finding(bench: Bench, stage: int, readings: Sequence[Reading]) -> Finding |
     if outcome != "inconclusive":
         answers = {"v_angle": fault, "s_angle": fault}
         support = stand_in(bench.knowledge, answers, right=0.95)
-        details["stands_for"] = sorted(answers)
+        details = replace(details, stands_for=tuple(sorted(answers)))
     return Finding(
         code="driveline_angles",
         sentence=words,

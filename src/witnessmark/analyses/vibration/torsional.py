@@ -16,6 +16,7 @@ from witnessmark.analyses.readings.finding_rows import supports_of
 from witnessmark.analyses.vibration.cylinders import cylinder_findings
 from witnessmark.analyses.vibration.tooth_recordings import Timing, gather_timings
 from witnessmark.analyses.vibration.vibration_drives import vibration_channels
+from witnessmark.model.details.shake_details import CrankTwist, TwistCurve
 from witnessmark.model.finding import Evidence, Finding, OperatingPoint, Outcome, Support
 from witnessmark.physics.vibration.twist.damper_fit import (
     HEALTHY_FROM,
@@ -241,7 +242,7 @@ def _kind(mode: TwistMode, place: str, healthy: dict[str, float]) -> str:
     return ""
 
 
-def _details(timing: Timing, orders: Torsion, fit: DamperFit) -> dict[str, object]:
+def _details(timing: Timing, orders: Torsion, fit: DamperFit) -> CrankTwist:
     mode, pair = fit.mode, fit.pair
     curves = []
     for k in (6.0, 7.5, 9.0):
@@ -250,37 +251,37 @@ def _details(timing: Timing, orders: Torsion, fit: DamperFit) -> dict[str, objec
             if pair is not None:
                 fitted = pair_curve(orders, mode, pair, k)
             curves.append(
-                {
-                    "order": k,
-                    "rpm": speed.round(1).tolist(),
-                    "deg": np.degrees(measured).round(5).tolist(),
-                    "error": np.degrees(error).round(6).tolist(),
-                    "fit": np.degrees(fitted).round(5).tolist(),
-                }
+                TwistCurve(
+                    order=k,
+                    rpm=speed.round(1).tolist(),
+                    deg=np.degrees(measured).round(5).tolist(),
+                    error=np.degrees(error).round(6).tolist(),
+                    fit=np.degrees(fitted).round(5).tolist(),
+                )
             )
     largest = {}
     for k in orders.orders:
         column = np.abs(orders.order(float(k)))
         at = int(np.argmax(column))
         largest[f"{k:g}"] = [float(np.degrees(column[at])), float(orders.rpm[at])]
-    return {
-        "label": LABEL,
-        "frequency_hz": mode.frequency,
-        "frequency_low": mode.frequency_low,
-        "frequency_high": mode.frequency_high,
-        "damping": fit.damping[0],
-        "one_mode_damping": mode.damping,
-        "two_modes": [list(mode) for mode in zip(pair.frequency, pair.single, strict=True)]
+    return CrankTwist(
+        label=LABEL,
+        frequency_hz=mode.frequency,
+        frequency_low=mode.frequency_low,
+        frequency_high=mode.frequency_high,
+        damping=fit.damping[0],
+        one_mode_damping=mode.damping,
+        two_modes=[list(mode) for mode in zip(pair.frequency, pair.single, strict=True)]
         if pair is not None
         else [],
-        "thresholds": [NOT_DAMPING_BELOW, HEALTHY_FROM],
-        "orders": list(mode.orders),
-        "misfit": mode.misfit,
-        "marks": orders.places,
-        "place": timing.place,
-        "false_edges": timing.marks.false_edges if timing.marks else 0,
-        "missed_marks": timing.marks.missed if timing.marks else 0,
-        "largest_deg": largest,
-        "curves": curves,
-        "stands_for": [],
-    }
+        thresholds=[NOT_DAMPING_BELOW, HEALTHY_FROM],
+        orders=list(mode.orders),
+        misfit=mode.misfit,
+        marks=orders.places,
+        place=timing.place,
+        false_edges=timing.marks.false_edges if timing.marks else 0,
+        missed_marks=timing.marks.missed if timing.marks else 0,
+        largest_deg=largest,
+        curves=curves,
+        stands_for=(),
+    )

@@ -12,6 +12,7 @@ from witnessmark.analyses.an_analysis import Bench, not_run
 from witnessmark.analyses.vibration.vibration_drives import VibrationDrive
 from witnessmark.analyses.vibration.vibration_levels import Cell
 from witnessmark.late import late
+from witnessmark.model.details.shake_details import LineChange, VibrationChanged
 from witnessmark.model.finding import Evidence, Finding, OperatingPoint, Outcome
 from witnessmark.physics.vibration.vibration_family import FamilyVerdict
 
@@ -182,19 +183,18 @@ def _one(
             point=OperatingPoint(rpm=lead.cells[0][1], gear=lead.cells[0][0]),
             evidence=evidence,
             stage=stage,
-            details={
-                "lines": [
-                    {
-                        "line": c.line, "before": c.before, "after": c.after, "low": c.low,
-                        "high": c.high, "provable": c.provable,
-                        "cells": [list(cell) for cell in c.cells],
-                    }
+            details=VibrationChanged(
+                lines=[
+                    LineChange(
+                        line=c.line, before=c.before, after=c.after, low=c.low, high=c.high,
+                        provable=c.provable, cells=[list(cell) for cell in c.cells],
+                    )
                     for c in changes
                 ],
-                "second_cause": bool((stayed and lower) or (less and cured)),
-                "curve_before": _curve(lead.line, before[1]),
-                "curve_after": _curve(lead.line, after[1]),
-            },
+                second_cause=bool((stayed and lower) or (less and cured)),
+                curve_before=_curve(lead.line, before[1]),
+                curve_after=_curve(lead.line, after[1]),
+            ),
         )
     ]  # fmt: skip
 

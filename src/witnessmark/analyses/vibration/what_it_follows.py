@@ -30,6 +30,12 @@ from witnessmark.analyses.vibration.vibration_levels import (
     order_table,
     phasors,
 )
+from witnessmark.model.details.shake_details import (
+    LinesTogether,
+    NeutralCheck,
+    RecorderClock,
+    WhatItFollows,
+)
 from witnessmark.model.entries.entry_data import TruckData
 from witnessmark.model.finding import Evidence, Finding, OperatingPoint, Outcome, Support
 from witnessmark.physics.vibration.clock_alignment import Alignment
@@ -112,8 +118,10 @@ def analyse(bench: Bench) -> tuple[Finding, ...]:
             continue
         here = cells(drives, _watched(lines, chosen), truck)
         tables[stage] = (verdict, here)
-        details = {**finding.details, "cells": cells_in_words(here)}
-        found.append(replace(finding, details=details))
+        if isinstance(finding.details, WhatItFollows):
+            told = replace(finding.details, cells=cells_in_words(here))
+            finding = replace(finding, details=told)
+        found.append(finding)
         found += _neutral(bench, stage, drives, lines, truck, verdict)
     found += change(bench, tables, by_stage)
     return tuple(found)
@@ -142,7 +150,7 @@ def _clock(drive: VibrationDrive, clock: Alignment) -> Finding:
         evidence=Evidence((drive.entry,), drive.sha256),
         source="order fit over the blips and over the pull (docs/vibration.md)",
         stage=drive.stage,
-        details={"blips": clock.blips, "checked": clock.checked},
+        details=RecorderClock(blips=clock.blips, checked=clock.checked),
     )
 
 
@@ -171,7 +179,7 @@ def _before_the_drive(truck: TruckData) -> list[Finding]:
             outcome="seen",
             method="order_coincidence/1",
             source="computed from the ratios entered with the truck",
-            details={"pairs": sentences},
+            details=LinesTogether(pairs=sentences),
         )
     ]
 
@@ -267,25 +275,25 @@ def _family(
         ),
         stage=stage,
         support=support,
-        details={
-            "family": family,
-            "line": verdict.line,
-            "levels": dict(verdict.levels),
-            "abnormal": list(verdict.abnormal),
-            "log_odds": {k: round(v, 2) for k, v in verdict.log_odds.items()},
-            "gears": gears,
-            "windows": len(chosen.time),
-            "aliases": _aliases(drives, lines, truck),
-            "turns_with": list(twins),
-            "accessories": dict(truck.accessories or {}) if truck is not None else {},
-            "stands_for": sorted(answers),
-            "settle": verdict.settle,
-            "orders": order_table(
+        details=WhatItFollows(
+            family=family,
+            line=verdict.line,
+            levels=dict(verdict.levels),
+            abnormal=list(verdict.abnormal),
+            log_odds={k: round(v, 2) for k, v in verdict.log_odds.items()},
+            gears=gears,
+            windows=len(chosen.time),
+            aliases=_aliases(drives, lines, truck),
+            turns_with=list(twins),
+            accessories=dict(truck.accessories or {}) if truck is not None else {},
+            stands_for=tuple(sorted(answers)),
+            settle=verdict.settle,
+            orders=order_table(
                 drives, tuple((truck.accessories or {}).values()) if truck is not None else ()
             ),
-            "phasors": phasors(sweeps, lines, verdict.line),
-            "clock_offset_s": [d.offset for d in drives],
-        },
+            phasors=phasors(sweeps, lines, verdict.line),
+            clock_offset_s=[d.offset for d in drives],
+        ),
     )
     return finding, verdict, chosen
 
@@ -391,7 +399,7 @@ def _neutral(
             evidence=Evidence(tuple(d.entry for d in drives), drives[0].sha256),
             stage=stage,
             support=support,
-            details={"stands_for": ["v_neutral"] if support else []},
+            details=NeutralCheck(stands_for=("v_neutral",) if support else ()),
         )
     ]
 

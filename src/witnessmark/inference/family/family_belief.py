@@ -399,9 +399,9 @@ def supports_of(finding: Finding, family: str) -> list[Support | JointSupport]:
     found: list[Support | JointSupport] = [s for s in finding.support if s.family == family]
     joint = finding.joint
     if joint is not None and joint.family == family:
-        draws = finding.details.get("effective_samples")
-        if isinstance(draws, int | float) and draws >= 0:
-            scale = float(draws) / (float(draws) + FEW_DRAWS)
+        draws = finding.details.effective_samples
+        if draws is not None and draws >= 0:
+            scale = draws / (draws + FEW_DRAWS)
             joint = replace(
                 joint, log_likelihood={k: scale * v for k, v in joint.log_likelihood.items()}
             )

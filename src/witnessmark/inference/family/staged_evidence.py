@@ -147,12 +147,8 @@ def answers_of_readings(case: Case, family: Family) -> dict[tuple[int, str], tup
 
 def tests_used(finding: Finding) -> tuple[str, ...]:
     """Return the tests that a finding has already used or stands for (named in its details)."""
-    named: list[str] = []
-    for key in ("uses_tests", "stands_for"):
-        used = finding.details.get(key, ())
-        if isinstance(used, list | tuple | set | frozenset):
-            named += [str(t) for t in used]
-    return tuple(dict.fromkeys(named))
+    told = finding.details
+    return tuple(dict.fromkeys([*(told.uses_tests or ()), *(told.stands_for or ())]))
 
 
 def _beyond(rule: ReadingRule, value: float, u: float) -> float:

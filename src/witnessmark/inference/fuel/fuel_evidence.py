@@ -69,6 +69,7 @@ from witnessmark.inference.onset import mean_factor, onset_of
 from witnessmark.inference.shop_history import shares
 from witnessmark.knowledge import Family, Knowledge
 from witnessmark.knowledge.readings_to_take import Measurement
+from witnessmark.model.details.reading_details import ModelRefused, ReadingsModel
 from witnessmark.model.entries.case import Case
 from witnessmark.model.finding import Evidence, Finding, JointSupport, OperatingPoint
 from witnessmark.model.fuel_baseline import FuelBaseline
@@ -242,24 +243,24 @@ def _findings(
                 source=say.assumption(),
                 stage=max(entered[o.entry] for o in here),
                 joint=JointSupport(family_id, tuple(g.causes for g in GROUPS), sets),
-                details={
-                    "short": say.short(not last),
-                    "fits": explained,
-                    "chi_square": round(judged.chi_square, 2),
-                    "chi_square_limit": round(judged.limit, 2),
-                    "effective_samples": round(judged.effective),
-                    "adaptive": judged.adapted,
-                    "type_known": table.prior.known,
-                    "uses_tests": tuple(used),
-                    "assumptions": assumptions,
-                    "level": shown.level if last else "",
-                    "statement": shown.statement if last else "",
-                    **({"picture": picture_data(table, posterior)} if last and fits else {}),
-                    "looks_like": [
-                        [list(GROUPS[a].causes), list(GROUPS[b].causes), words]
+                details=ReadingsModel(
+                    short=say.short(not last),
+                    fits=explained,
+                    chi_square=round(judged.chi_square, 2),
+                    chi_square_limit=round(judged.limit, 2),
+                    effective_samples=round(judged.effective),
+                    adaptive=judged.adapted,
+                    type_known=table.prior.known,
+                    uses_tests=tuple(used),
+                    assumptions=assumptions,
+                    level=shown.level if last else "",
+                    statement=shown.statement if last else "",
+                    picture=picture_data(table, posterior) if last and fits else None,
+                    looks_like=tuple(
+                        (GROUPS[a].causes, GROUPS[b].causes, words)
                         for a, b, words in (shown.looks_like if last else ())
-                    ],
-                },
+                    ),
+                ),
             )
         )
     return tuple(found)
@@ -389,6 +390,6 @@ def _none_usable(observations: Sequence[Observation], bad: Sequence[Problem]) ->
         reason=bad[0].what if bad else say.none_usable(),
         method=METHOD,
         evidence=Evidence(entries=tuple(o.entry for o in observations if o.entry)),
-        details={"fits": False},
+        details=ModelRefused(fits=False),
         stage=max(o.stage for o in observations),
     )

@@ -14,6 +14,7 @@ import numpy as np
 
 from witnessmark.inference.fuel.fuel_groups import GAUGE, GROUPS
 from witnessmark.inference.fuel.fuel_observations import Observation
+from witnessmark.model.details.reading_details import SaidShort
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry_data import ReadingData
 from witnessmark.model.finding import Evidence, Finding, Support
@@ -57,6 +58,6 @@ def gauge_finding(factor: float, entries: tuple[str, ...], family_id: str) -> tu
             support=(
                 Support(family_id, dict.fromkeys(GROUPS[GAUGE].causes, float(np.log(factor)))),
             ),
-            details={"short": say.gauge_known_short(), "assumptions": (source,)},
+            details=SaidShort(short=say.gauge_known_short(), assumptions=(source,)),
         ),
     )

@@ -203,7 +203,7 @@ def _odds(
         replace(c, strength=strength(c, leads=k == 0, named=named, since=since, seen_bad=bad))
         for k, c in enumerate(causes)
     )
-    fits = all(f.details.get("fits") is not False for f in _now(mine))
+    fits = all(f.details.fits is not False for f in _now(mine))
     waiting = {look.cause: look for look in looks_waiting(family, mine)}
     return Odds(
         family=family.id,
@@ -291,8 +291,7 @@ def _assumptions(
         if set(link.causes + link.other) & set(belief.causes)
     ]
     for finding in _now(evidence):
-        told = finding.details.get("assumptions", ())
-        said += [str(t) for t in told] if isinstance(told, tuple) else []
+        said += finding.details.assumptions
     return tuple(said)
 
 
@@ -348,7 +347,7 @@ def _may_name(evidence: StagedEvidence) -> bool:
 
 def _type_known(evidence: StagedEvidence, probability: float) -> bool:
     """Whether two readings may name a part: its engine type is known and it stands above 80 %."""
-    known = any(f.details.get("type_known") is True for f in _now(evidence))
+    known = any(f.details.type_known is True for f in _now(evidence))
     return known and probability > NAMED_WHEN_KNOWN
 
 
@@ -357,6 +356,5 @@ def _now(evidence: StagedEvidence) -> tuple[Finding, ...]:
 
 
 def _samples(evidence: StagedEvidence) -> float | None:
-    found = [f.details.get("effective_samples") for f in _now(evidence)]
-    numbers = [float(n) for n in found if isinstance(n, int | float)]
-    return min(numbers) if numbers else None
+    found = [f.details.effective_samples for f in _now(evidence)]
+    return min((float(n) for n in found if n is not None), default=None)

@@ -202,7 +202,7 @@ def _pieces(family: Family, knowledge: Knowledge, evidence: StagedEvidence) -> I
             findings = stage.findings[:i] + stage.findings[i + 1 :]
             yield _Piece(
                 finding.code,
-                str(finding.details.get("short") or finding.sentence).rstrip("."),
+                (finding.details.short or finding.sentence).rstrip("."),
                 finding.evidence.entries,
                 _with(evidence, s, replace(stage, findings=findings)),
             )

@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from witnessmark.model.details.reading_details import ReadingsModel
 from witnessmark.model.finding import Finding
 from witnessmark.report.pictures.canvas import FAINT, MARK, Canvas, Plot, Shape
 from witnessmark.units import display_unit, from_house
@@ -39,8 +40,10 @@ class Panel:
 
 def for_finding(finding: Finding, *, si: bool = False) -> str:
     """Return the picture of a fuel finding, empty when it holds no curves."""
-    data = finding.details.get("picture")
-    return gallery_picture(data, si=si) if isinstance(data, Mapping) else ""
+    told = finding.details
+    if not isinstance(told, ReadingsModel) or told.picture is None:
+        return ""
+    return gallery_picture(told.picture, si=si)
 
 
 def gallery_picture(data: Mapping[str, object], *, si: bool = False) -> str:

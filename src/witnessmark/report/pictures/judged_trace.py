@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import cast
 
+from witnessmark.model.details.trace_details import Jumps, NoJumps, RealMovement
 from witnessmark.model.finding import Finding
 from witnessmark.report.pictures.canvas import FAINT, INK, MARK, Canvas, Plot
 from witnessmark.units import QUANTITIES, display_unit, from_house
@@ -26,18 +27,17 @@ def plausibility_picture(finding: Finding, *, si: bool = False) -> str:
         finding: carries ``picture`` and, where others stepped, ``lanes`` in its details.
         si: show SI units.
     """
-    picture = finding.details.get("picture")
-    if not isinstance(picture, Mapping) or not isinstance(finding.quantity, str):
+    told = finding.details
+    picture = told.picture if isinstance(told, Jumps | NoJumps | RealMovement) else None
+    if picture is None or finding.quantity is None:
         return ""
     overview = cast("Mapping[str, Sequence[float]]", picture["overview"])
     if len(overview["time"]) < 2:
         return ""
     spans = cast("Sequence[Sequence[float]]", picture.get("spans", ()))
     close = cast("Mapping[str, Sequence[float]] | None", picture.get("close"))
-    lanes = finding.details.get("lanes")
-    rows = (
-        {str(k): list(v) for k, v in lanes.items() if len(v)} if isinstance(lanes, Mapping) else {}
-    )
+    lanes = (told.lanes or {}) if isinstance(told, Jumps) else {}
+    rows = {name: list(at) for name, at in lanes.items() if len(at)}
     name = finding.quantity
     top = 30.0 + _LANE * len(rows)
     frame = top + _FRAME + 52.0

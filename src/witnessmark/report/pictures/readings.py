@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from witnessmark.model.details.reading_details import AgainstBand
 from witnessmark.model.finding import Finding
 from witnessmark.report.figures import (
     figure,
@@ -76,16 +77,13 @@ def _row(canvas: Canvas, scale: Scale, finding: Finding, top: float, si: bool) -
 
 
 def _verdict(finding: Finding) -> str:
-    verdict = finding.details.get("verdict")
-    return verdict if isinstance(verdict, str) and verdict in _SHAPES else ""
+    told = finding.details
+    return told.verdict if isinstance(told, AgainstBand) and told.verdict in _SHAPES else ""
 
 
 def _band(finding: Finding) -> tuple[float | None, float | None]:
-    low, high = finding.details.get("band_low"), finding.details.get("band_high")
-    return (
-        float(low) if isinstance(low, int | float) else None,
-        float(high) if isinstance(high, int | float) else None,
-    )
+    told = finding.details
+    return (told.band_low, told.band_high) if isinstance(told, AgainstBand) else (None, None)
 
 
 def _sentence(finding: Finding, si: bool) -> str:

@@ -6,8 +6,14 @@ Every function takes a finding and returns SVG text, empty where the finding hol
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
+from witnessmark.model.details.shake_details import (
+    CrankTwist,
+    CylinderShares,
+    VibrationChanged,
+    WhatItFollows,
+)
 from witnessmark.model.finding import Finding
 from witnessmark.report.pictures.canvas import FAINT, INK, MARK, Canvas, Plot, Shape
 
@@ -29,9 +35,10 @@ def for_finding(finding: Finding) -> tuple[str, ...]:
 
 def order_map(finding: Finding) -> str:
     """Draw amplitude over engine speed and order: the darker a cell, the stronger it shakes."""
-    table = finding.details.get("orders")
-    if not isinstance(table, Mapping):
+    told = finding.details
+    if not isinstance(told, WhatItFollows):
         return ""
+    table = told.orders
     orders, speeds = _numbers(table.get("orders")), _numbers(table.get("rpm"))
     rows = table.get("rms")
     if len(orders) < 2 or len(speeds) < 2 or not isinstance(rows, Sequence):
@@ -52,7 +59,7 @@ def order_map(finding: Finding) -> str:
     plot = Plot(
         canvas, (min(speeds) - step / 2, max(speeds) + step / 2),
         (0.0, max(orders) + 0.25), x_words="engine speed, rpm", y_words="engine order",
-        size=(280.0 if finding.details.get("accessories") else 310.0, 270.0),
+        size=(280.0 if told.accessories else 310.0, 270.0),
     )  # fmt: skip
     for speed, row in zip(speeds, values, strict=True):
         for order, value in zip(orders, row, strict=True):
@@ -68,13 +75,11 @@ def order_map(finding: Finding) -> str:
                 [(left, high), (right, high), (right, low), (left, low)], fill=MARK, opacity=shade
             )
     named = [(order, _order_words(order)) for order in orders if order in _NAMED]
-    driven = finding.details.get("accessories")
-    if isinstance(driven, Mapping):
-        for name, ratio in driven.items():
-            if _is(ratio) and 0 < ratio < max(orders):
-                named.append((float(ratio), f"{name} {ratio:g}"))
-                at = plot.y.at(float(ratio))
-                canvas.line((plot.x.start, at), (plot.x.end, at), dash="2 4")
+    for name, ratio in told.accessories.items():
+        if 0 < ratio < max(orders):
+            named.append((ratio, f"{name} {ratio:g}"))
+            at = plot.y.at(ratio)
+            canvas.line((plot.x.start, at), (plot.x.end, at), dash="2 4")
     below = math.inf
     for order, label in sorted(named):
         place = plot.y.at(order)
@@ -89,14 +94,13 @@ def order_map(finding: Finding) -> str:
 
 def order_before_after(finding: Finding) -> str:
     """Draw the complaint's line over engine speed, before (rings) and after (dots)."""
-    before = _pairs(finding.details.get("curve_before"))
-    after = _pairs(finding.details.get("curve_after"))
+    told = finding.details
+    if not isinstance(told, VibrationChanged):
+        return ""
+    before, after = _pairs(told.curve_before), _pairs(told.curve_after)
     if not before or not after:
         return ""
-    lines = finding.details.get("lines")
-    name = "the complaint's line"
-    if isinstance(lines, Sequence) and lines and isinstance(lines[0], Mapping):
-        name = str(lines[0].get("line", name))
+    name = told.lines[0].line if told.lines else "the complaint's line"
     both = [*before, *after]
     top = max(y for _, y in both) * 1.1 or 1.0
     low, high = min(x for x, _ in both), max(x for x, _ in both)
@@ -122,14 +126,14 @@ def order_before_after(finding: Finding) -> str:
 
 def twist_mode(finding: Finding) -> str:
     """Draw the orders that cross the twist mode: measured (marks) and fitted (lines)."""
-    curves = finding.details.get("curves")
-    if not isinstance(curves, Sequence) or not curves:
+    told = finding.details
+    if not isinstance(told, CrankTwist):
         return ""
-    drawn = [c for c in curves if isinstance(c, Mapping) and len(_numbers(c.get("rpm"))) > 2]
+    drawn = [c for c in told.curves if len(c.rpm) > 2]
     if not drawn:
         return ""
-    top = max(max(_numbers(c.get("deg"))) for c in drawn) * 1.1 or 1.0
-    speeds = [x for c in drawn for x in _numbers(c.get("rpm"))]
+    top = max(max(c.deg) for c in drawn) * 1.1 or 1.0
+    speeds = [x for c in drawn for x in c.rpm]
     canvas = Canvas(440, 320, "Twist mode of the crankshaft", words=finding.sentence)
     plot = Plot(
         canvas, (min(speeds), max(speeds)), (0.0, top), x_words="engine speed, rpm",
@@ -137,8 +141,7 @@ def twist_mode(finding: Finding) -> str:
     )  # fmt: skip
     shapes: tuple[Shape, ...] = ("dot", "box", "triangle")
     for number, curve in enumerate(drawn[:3]):
-        x, y = _numbers(curve.get("rpm")), _numbers(curve.get("deg"))
-        fit, error = _numbers(curve.get("fit")), _numbers(curve.get("error"))
+        x, y, fit, error = curve.rpm, curve.deg, curve.fit, curve.error
         shape = shapes[number]
         colour = MARK if number == 0 else INK
         plot.curve(x, fit, colour=colour, dash=("", "6 3", "2 3")[number])
@@ -146,30 +149,27 @@ def twist_mode(finding: Finding) -> str:
             plot.whisker(at, max(0.0, value - 2 * doubt), value + 2 * doubt, colour=FAINT)
             plot.mark(at, value, shape, colour=colour)
         canvas.mark((64 + 110 * number, 38), shape, colour=colour)
-        order = curve.get("order")
-        canvas.text((74 + 110 * number, 42), f"order {order:g}" if _is(order) else "order")
-    damping, hertz = finding.value, finding.details.get("frequency_hz")
-    modes = finding.details.get("two_modes")
-    if isinstance(modes, Sequence) and len(modes) == 2:
-        parts = [_numbers(mode) for mode in modes]
-        canvas.text(
-            (52, 18), " and ".join(f"{p[0]:.0f} Hz, damping {p[1]:.3f}" for p in parts), bold=True
-        )
-    elif damping is not None and _is(hertz):
-        canvas.text((52, 18), f"{hertz:.0f} Hz, damping {damping:.3f}", bold=True)
+        canvas.text((74 + 110 * number, 42), f"order {curve.order:g}")
+    if len(told.two_modes) == 2:
+        parts = [f"{m[0]:.0f} Hz, damping {m[1]:.3f}" for m in told.two_modes]
+        canvas.text((52, 18), " and ".join(parts), bold=True)
+    elif finding.value is not None:
+        words = f"{told.frequency_hz:.0f} Hz, damping {finding.value:.3f}"
+        canvas.text((52, 18), words, bold=True)
     return canvas.svg()
 
 
 def cylinder_bars(finding: Finding) -> str:
     """Draw every cylinder's share above or below the mean, with its doubt."""
-    values = _numbers(finding.details.get("deviation_percent"))
-    doubts = _numbers(finding.details.get("error_percent"))
+    told = finding.details
+    if not isinstance(told, CylinderShares):
+        return ""
+    values, doubts = _numbers(told.deviation_percent), _numbers(told.error_percent)
     if not values or len(doubts) != len(values):
         return ""
-    named = bool(finding.details.get("named"))
     reach = max(25.0, *(abs(v) + 2 * d for v, d in zip(values, doubts, strict=True))) * 1.1
     canvas = Canvas(440, 280, "Cylinders against their mean", words=finding.sentence)
-    words = "cylinder" if named else "place in the firing order, from an unknown start"
+    words = "cylinder" if told.named else "place in the firing order, from an unknown start"
     plot = Plot(
         canvas, (0.4, len(values) + 0.6), (-reach, reach), x_words=words,
         y_words="% of the mean",
@@ -192,10 +192,6 @@ def _order_words(order: float) -> str:
     return {0.5: "0.5 cylinder", 1.0: "1 balance", 3.0: "3 firing", 6.0: "6 twist"}.get(
         order, f"{order:g}"
     )
-
-
-def _is(value: object) -> bool:
-    return isinstance(value, int | float) and math.isfinite(value)
 
 
 def _numbers(value: object) -> list[float]:

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-
+from witnessmark.model.details.trace_details import StepsTogether
 from witnessmark.model.finding import Finding
 from witnessmark.report.pictures.canvas import FAINT, INK, MARK, Canvas
 
@@ -53,23 +52,18 @@ def together_picture(finding: Finding) -> str:
 
 def _rows(finding: Finding) -> list[tuple[str, list[float], int]]:
     """Name, instants and way of every channel, the leading one first."""
-    anchor, starts = finding.details.get("anchor"), finding.details.get("starts")
-    if not isinstance(anchor, str) or not isinstance(starts, Sequence) or not starts:
+    told = finding.details
+    if not isinstance(told, StepsTogether) or not told.starts:
         return []
-    ways = finding.details.get("ways")
-    ways = ways if isinstance(ways, Mapping) else {}
-    lanes = finding.details.get("lanes")
-    lanes = lanes if isinstance(lanes, Mapping) else {}
-    rows = [(_plain(anchor), [float(t) for t in starts], _way(ways.get(anchor)))]
-    for name, at in list(lanes.items())[: _MOST - 1]:
-        rows.append((_plain(str(name)), [float(t) for t in at], _way(ways.get(name))))
-    quiet = finding.details.get("quiet")
-    silent = list(quiet)[: _MOST - len(rows)] if isinstance(quiet, Sequence) else []
-    return rows + [(_plain(str(name)), [], 1) for name in silent]
+    rows = [(_plain(told.anchor), list(told.starts), _way(told.ways.get(told.anchor, 0.0)))]
+    for name, at in list(told.lanes.items())[: _MOST - 1]:
+        rows.append((_plain(name), list(at), _way(told.ways.get(name, 0.0))))
+    silent = list(told.quiet)[: _MOST - len(rows)]
+    return rows + [(_plain(name), [], 1) for name in silent]
 
 
-def _way(value: object) -> int:
-    return -1 if isinstance(value, int | float) and value < 0 else 1
+def _way(value: float) -> int:
+    return -1 if value < 0 else 1
 
 
 def _plain(name: str) -> str:

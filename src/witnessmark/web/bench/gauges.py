@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
+from witnessmark.model.details.reading_details import AgainstBand
 from witnessmark.model.finding import Finding
 from witnessmark.web.bench.page_words import interval, value
 
@@ -44,7 +45,8 @@ def is_gauge(finding: Finding) -> bool:
     return (
         finding.value is not None
         and finding.quantity is not None
-        and finding.details.get("verdict") in {"inside", "outside", "cannot tell"}
+        and isinstance(finding.details, AgainstBand)
+        and finding.details.verdict in {"inside", "outside", "cannot tell"}
     )
 
 
@@ -54,15 +56,16 @@ def gauges(
     """Return (quantity, its readings) in the order they were taken."""
     rows: dict[str | None, list[Gauge]] = {}
     for place, finding in findings:
-        if not is_gauge(finding):
+        checked = finding.details
+        if not is_gauge(finding) or not isinstance(checked, AgainstBand):
             continue
-        low, high = _end(finding, "band_low"), _end(finding, "band_high")
+        low, high = _end(checked.band_low), _end(checked.band_high)
         made = Gauge(
             place,
             finding,
             finding.point.words() if finding.point else "",
             value(finding.quantity, finding.value, finding.unit, si=si),
-            _verdict(finding, low, high),
+            _verdict(checked.verdict, finding.value, low, high),
             _band(finding, low, high, si),
             _scale(finding, low, high),
         )
@@ -70,14 +73,11 @@ def gauges(
     return list(rows.items())
 
 
-def _end(finding: Finding, name: str) -> float | None:
-    found = finding.details.get(name)
-    return float(found) if isinstance(found, (int, float)) and math.isfinite(found) else None
+def _end(end: float | None) -> float | None:
+    return end if end is not None and math.isfinite(end) else None
 
 
-def _verdict(finding: Finding, low: float | None, high: float | None) -> str:
-    verdict = str(finding.details["verdict"])
-    reading = finding.value
+def _verdict(verdict: str, reading: float | None, low: float | None, high: float | None) -> str:
     if verdict != "outside" or reading is None:
         return verdict
     if low is not None and reading < low:

@@ -214,7 +214,7 @@ def _aside(table: tuple[str | None, list[Gauge]], usual: tuple[str, ...]) -> boo
 
 
 def _compares(finding: Finding) -> bool:
-    return finding.details.get("difference") is True
+    return finding.details.difference is True
 
 
 def _sorted(findings: list[tuple[int, Finding]]) -> list[tuple[int, Finding]]:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import Any
 
+from witnessmark.model.details.reading_details import AgainstBand
 from witnessmark.model.dossier import Dossier
 from witnessmark.model.finding import Finding, OperatingPoint
 from witnessmark.model.odds import Odds
@@ -59,7 +60,7 @@ def shown(
 
 def finding_json(finding: Finding, *, si: bool = False) -> dict[str, Any]:
     """Return a finding as JSON types, in the units that are shown."""
-    difference = bool(finding.details.get("difference"))
+    difference = bool(finding.details.difference)
 
     def out(value: float | None) -> float | None:
         return shown(finding.quantity, value, si=si, difference=difference)
@@ -88,7 +89,7 @@ def finding_json(finding: Finding, *, si: bool = False) -> dict[str, Any]:
         "method": finding.method,
         "source": finding.source,
         "stage": finding.stage,
-        "details": _plain(finding.details, finding.quantity, si),
+        "details": _details(finding, si),
     }
 
 
@@ -245,17 +246,11 @@ def _unit(finding: Finding, si: bool) -> str:
     return finding.unit
 
 
-def _plain(details: Mapping[str, object], quantity: str | None, si: bool) -> dict[str, Any]:
-    found: dict[str, Any] = {}
-    for name, value in details.items():
-        if name in {"band_low", "band_high"} and isinstance(value, float):
-            found[name] = shown(quantity, value, si=si)
-        elif isinstance(value, float):
-            found[name] = value if math.isfinite(value) else None
-        elif isinstance(value, (str, int, bool)) or value is None:
-            found[name] = value
-        elif isinstance(value, (list, tuple)) and all(isinstance(v, (str, int)) for v in value):
-            found[name] = list(value)
+def _details(finding: Finding, si: bool) -> dict[str, Any]:
+    found: dict[str, Any] = finding.details.to_json()
+    if isinstance(finding.details, AgainstBand):
+        for end in ("band_low", "band_high"):
+            found[end] = shown(finding.quantity, found[end], si=si)
     return found
 
 

@@ -1,0 +1,1 @@
+"""The further numbers of each kind of finding, one frozen record a kind."""
