@@ -34,7 +34,7 @@ NAMED = {
     "analyses/sensors/cross_words.py": 1,
     "analyses/sensors/trace_causes.py": 25,
     "analyses/together/codes_together.py": 2,
-    "analyses/together/sensor_or_real.py": 4,
+    "analyses/together/of_one_channel.py": 2,
     "analyses/together/shared_parts.py": 2,
     "analyses/vibration/cylinders.py": 1,
     "analyses/vibration/shaft_joints.py": 2,
