@@ -55,11 +55,15 @@ class Result:
         result: result id, such as ``positive`` or ``cured``.
         probability: chance of that result.
         leads: (cause id, probability) after it, likeliest first.
+        words: what is seen then, in words.
+        means: what it would make us think, as a sentence; empty where it changes nothing.
     """
 
     result: str
     probability: float
     leads: tuple[tuple[str, float], ...]
+    words: str = ""
+    means: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -383,7 +383,9 @@ def _test_results(plan: Plan, number: int, test: Test | Candidate) -> tuple[Resu
     for row, name in enumerate(names):
         weights = plan.table.weights * table[row]
         leads = plan.table.leads(weights)
-        found.append(Result(name, float(weights.sum() / plan.table.weights.sum()), leads))
+        seen, means = words.result_means(plan, test, name, leads)
+        chance = float(weights.sum() / plan.table.weights.sum())
+        found.append(Result(name, chance, leads, seen, means))
     return tuple(found)
 
 

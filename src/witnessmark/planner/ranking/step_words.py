@@ -12,20 +12,37 @@ from witnessmark.planner.ranking.serve_both import Along
 from witnessmark.words.say import steps as say
 from witnessmark.words.strength import how_sure
 
-__all__ = ["dearer", "repair_name", "why_remeasure", "why_repair", "why_search", "why_test"]
+__all__ = [
+    "dearer",
+    "repair_name",
+    "result_means",
+    "why_remeasure",
+    "why_repair",
+    "why_search",
+    "why_test",
+]
 
 
 def why_test(plan: Plan, test: Test | Candidate, results: Sequence[Result], price: float) -> str:
-    """Say which faults a test parts and what its two likeliest results would mean."""
+    """Say which faults a test parts; what each result would mean stands with the result."""
     likely = sorted(results, key=lambda r: -r.probability)[:2]
     led = [_lead(plan, r) for r in likely]
     apart = len(led) > 1 and led[0] and led[1] and led[0] != led[1]
     said = [say.parts(led[0], led[1])] if apart else []
     if plan.without_test - price < 1:
         said = [say.nothing_fits()]
-    said += [say.think(outcome_words(test, r.result), c) for r, c in zip(likely, led, strict=True)]
+    elif not said and led and led[0]:
+        said = [say.bears_out(led[0])]
     own = [test.why] if isinstance(test, Candidate) and test.why else []
     return " ".join([*said, *own])
+
+
+def result_means(
+    plan: Plan, test: Test | Candidate, result: str, leads: Sequence[tuple[str, float]]
+) -> tuple[str, str]:
+    """Return a result in words, and the sentence that says what it would make us think."""
+    seen = outcome_words(test, result)
+    return seen, say.think(seen, _name(plan, leads[0][0]) if leads else "")
 
 
 def why_repair(

@@ -16,6 +16,12 @@ def parts(one: str, other: str) -> str:
     return f"It parts {one} from {other}."
 
 
+@sentence("step.bears_out", cause=_VALVE)
+def bears_out(cause: str) -> str:
+    """Say which suspicion a check bears out, or does not."""
+    return f"It tells whether it is {cause}."
+
+
 @sentence("step.nothing_fits")
 def nothing_fits() -> str:
     """Say why another reading comes before any repair."""

@@ -169,7 +169,8 @@ def _step(step: Step, si: bool) -> dict[str, Any]:
         "cautions": list(step.cautions),
         "must_renew": list(step.must_renew),
         "results": [
-            {"result": r.result, "probability": _rounded(r.probability),
+            {"result": r.result, "words": r.words, "means": r.means,
+             "probability": _rounded(r.probability),
              "leads": [{"cause": c, "probability": _rounded(p)} for c, p in r.leads]}
             for r in step.results
         ],

@@ -110,6 +110,8 @@ def _step(step: Step, *, first: bool) -> Iterator[str]:
     if step.why:
         yield from _wrap(step.why, "     ")
     if first:
+        for result in [r for r in step.results if r.means][:4]:
+            yield from _wrap(result.means, "     · ")
         if step.needs:
             yield from _wrap(f"needs: {', '.join(step.needs)}", "     ")
         for caution in step.cautions:
