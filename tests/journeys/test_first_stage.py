@@ -12,7 +12,7 @@ import json
 
 import pytest
 
-from witnessmark.workflow.case.shop_on_disk import read_case_file
+from witnessmark.workflow.case.case_file import read_case_file
 from witnessmark.workflow.dossier.assess_case import assess
 
 NEXT = {

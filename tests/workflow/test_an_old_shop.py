@@ -14,8 +14,9 @@ from typing import Any
 import pytest
 
 from conftest import ROOT
-from witnessmark.knowledge import check_pack, load_knowledge
+from witnessmark.knowledge import load_knowledge
 from witnessmark.knowledge.called_now import as_called_now
+from witnessmark.knowledge.loader import check_pack
 from witnessmark.model.entries.case import read_case
 from witnessmark.workflow.case.packs_of_shop import knowledge_of, pack_files
 from witnessmark.workflow.case.shop_on_disk import Shop, open_shop
