@@ -261,7 +261,7 @@ def test_no_page_shows_a_traceback(client, monkeypatch):
     def broken(*_: object, **__: object) -> None:
         raise RuntimeError("secret inside")
 
-    monkeypatch.setattr(pages_cases, "ledger_rows", broken)
+    monkeypatch.setattr(pages_cases, "ledger_page", broken)
     answer = client.get("/")
     assert answer.status_code == 500
     assert "secret inside" not in answer.text

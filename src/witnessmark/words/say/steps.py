@@ -172,7 +172,7 @@ def lifts_stop(stop: str) -> str:
     return f"It is the check that the stop asks for: {stop[:1].lower()}{stop[1:]}."
 
 
-@sentence("step.own_complaint", family="crankcase")
+@sentence("step.own_complaint", family="oil leaks")
 def own_complaint(family: str) -> str:
     """Say that a cause is a complaint of its own."""
     return (
@@ -234,7 +234,7 @@ def drawn_to_pack(told: Sequence[str]) -> str:
     return f"{' and '.join(told)}, drawn to {pack_figures()} while they are few"
 
 
-@sentence("step.override", proposed="test f_vac", chosen="repair pump_worn", extra=120.0,
+@sentence("step.override", proposed="test: read the vacuum", chosen="repair: renew the pump", extra=120.0,
           reason="had the part here")  # fmt: skip
 def override(proposed: str, chosen: str, extra: float | None, reason: str) -> str:
     """Return the words of the note that records an override; they are read back."""
