@@ -78,9 +78,9 @@ def test_the_largest_effect_stands_first_whichever_way_it_points():
     assert [c.finding for c in found] == ["clue:new", "clue:smell", "clue:cold"]
     assert [c.effect for c in found] == pytest.approx([math.log(9), -math.log(4), math.log(2)])
     assert [c.words for c in found] == [
-        "new: yes: makes it 9.0 times more likely (odds)",
-        "smells of fuel: yes: makes it 4.0 times less likely (odds)",
-        "only when cold: yes: makes it 2.0 times more likely (odds)",
+        "new: yes: speaks for it",
+        "smells of fuel: yes: speaks against it",
+        "only when cold: yes: leans to it",
     ]
     assert [c.entries for c in found] == [("e-new",), ("e-smell",), ("e-cold",)]
 
@@ -89,13 +89,13 @@ def test_the_largest_effect_stands_first_whichever_way_it_points():
     ("effect", "words"),
     [
         (0.09, "hardly changes it"),  # exp 0.09 = 1.094
-        (0.10, "makes it 1.1 times more likely (odds)"),  # exp 0.10 = 1.105
-        (-0.10, "makes it 1.1 times less likely (odds)"),
-        (math.log(9.9), "makes it 9.9 times more likely (odds)"),
-        (math.log(10.4), "makes it 10 times more likely (odds)"),
-        (math.log(998.0), "makes it 998 times more likely (odds)"),
-        (math.log(1001.0), "makes it over 1000 times more likely (odds)"),
-        (25.0, "makes it over 1000 times more likely (odds)"),
+        (0.10, "hardly changes it"),  # exp 0.10 = 1.105
+        (-0.10, "hardly changes it"),
+        (math.log(9.9), "speaks for it"),
+        (math.log(10.4), "speaks strongly for it"),
+        (math.log(998.0), "speaks strongly for it"),
+        (math.log(1001.0), "speaks strongly for it"),
+        (25.0, "speaks strongly for it"),
     ],
 )
 def test_an_effect_in_words(effect, words):
@@ -116,7 +116,7 @@ def test_what_another_complaint_says_is_a_piece_too():
     assert found.finding == "link"
     assert found.effect == pytest.approx(math.log(4))
     assert found.words == (
-        "what is known of the other complaint, smoke: makes it 4.0 times more likely (odds)"
+        "what is known of the other complaint, smoke: speaks for it"
     )
 
 
@@ -145,7 +145,7 @@ def pieces(evidence):
 
     (found,) = contributions(FAMILY, KNOWLEDGE, evidence, believing(0.5), again)
     assert len(found) == len(left)
-    tail = ": makes it 4.0 times more likely (odds)"
+    tail = ": speaks for it"
     assert all(c.words.endswith(tail) for c in found)
     return [(c.finding, c.words.removesuffix(tail), r) for c, r in zip(found, left, strict=True)]
 

@@ -65,7 +65,7 @@ def _assessed(lines: tuple[str, ...]) -> Dossier:
 HOSTILE = (
     "<script>alert(1)</script><img src=x onerror=alert(1)>{{ 7*7 }}{% raw %}\" ' & "
     '#panic("pwned") #read("/etc/hostname") $ x^2 $ *bold* _it_ `raw` @ref <lab> = Head \\ '
-    "[link](http://x) //c /*c*/ ]]> \u202e \x07 ${jndi} =1+1"
+    "[link](http://x) //c /*c*/ ]]> \u202e ${jndi} =1+1"
 )
 
 
