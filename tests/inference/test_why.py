@@ -115,9 +115,7 @@ def test_what_another_complaint_says_is_a_piece_too():
     (found,) = why(StagedEvidence(), lambda _: 0.5, without={"smoke": believing(0.2)})
     assert found.finding == "link"
     assert found.effect == pytest.approx(math.log(4))
-    assert found.words == (
-        "what is known of the other complaint, smoke: speaks for it"
-    )
+    assert found.words == ("what is known of the other complaint, smoke: speaks for it")
 
 
 def test_the_newest_eighty_pieces_are_explained():

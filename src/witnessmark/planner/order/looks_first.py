@@ -63,7 +63,9 @@ def look_before_kit(
 
 
 def _in_own_order(steps: tuple[Step, ...], family: Family) -> tuple[Step, ...]:
-    first = {t.id: t.rules.do_first for t in family.tests}
+    """Put what a pack names first before its step; what lifts a stop waits for nothing."""
+    lifting = {check for s in steps if s.kind == "safety" for check in s.checks}
+    first = {t.id: t.rules.do_first for t in family.tests if t.id not in lifting}
     first |= {c.id: c.rules.do_first for c in family.causes}
     for later, tests in first.items():
         for test in tests:

@@ -234,8 +234,13 @@ def drawn_to_pack(told: Sequence[str]) -> str:
     return f"{' and '.join(told)}, drawn to {pack_figures()} while they are few"
 
 
-@sentence("step.override", proposed="test: read the vacuum", chosen="repair: renew the pump", extra=120.0,
-          reason="had the part here")  # fmt: skip
+@sentence(
+    "step.override",
+    proposed="test: read the vacuum",
+    chosen="repair: renew the pump",
+    extra=120.0,
+    reason="had the part here",
+)
 def override(proposed: str, chosen: str, extra: float | None, reason: str) -> str:
     """Return the words of the note that records an override; they are read back."""
     more = "" if extra is None else f" ({extra:.0f} USD more expected)"
