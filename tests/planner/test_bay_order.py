@@ -45,10 +45,6 @@ def test_a_truck_that_may_have_a_loose_damper_is_not_road_tested_first():
     assert not [s.step for s in looks[:4] if {"road", "load"} & set(s.needs)]
 
 
-@pytest.mark.xfail(
-    reason="the pack puts a walk-round look before the nuts; this test still asks the nuts first",
-    strict=False,
-)
 def test_a_suspected_wheel_end_is_nuts_with_the_wheels_on_then_the_stand():
     steps = steps_of("vib_speed", clues=["tyre_recent", "sudden"])
     assert [s.step for s in steps[:2]] == ["stop_wheel_end", "s_nuts"]
