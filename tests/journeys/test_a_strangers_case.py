@@ -55,7 +55,8 @@ def forms(folder: Path) -> list[str]:
         "..\\outside\\x.csv", "C:\\outside\\x.csv", "C:x.csv", "\\\\server\\share\\x.csv",
         f"file://{outside}", "~/x.csv", "%2e%2e/outside/x.csv", "/dev/zero", "/dev/stdin",
         "zero.csv", "pipe.csv", ".", "sub", "..", "/", "good.csv/x",
-        "a\u0000b", "\ud800.csv", "\u202evsc.x/edistuo/..", "x" * 900,
+        # A name with a NUL is refused with its whole line before any path is looked at.
+        "\ud800.csv", "\u202evsc.x/edistuo/..", "x" * 900,
     ]  # fmt: skip
 
 
@@ -141,10 +142,6 @@ def test_what_the_person_allows_is_read(stranger: Path) -> None:
             Reach(stranger, (Path("/"),)).file(form)
 
 
-@pytest.mark.xfail(
-    reason="stops of the packs changed what is listed beside the refused paths; to be looked at",
-    strict=False,
-)
 def test_assess_and_report(witnessmark: Run, stranger: Path, tmp_path: Path) -> None:
     path, rows = case_file(stranger)
     found = witnessmark("assess", path, "--json")
@@ -164,10 +161,6 @@ def test_assess_and_report(witnessmark: Run, stranger: Path, tmp_path: Path) -> 
     assert witnessmark("report", path, "--out", out, "--allow", stranger).returncode == 0
 
 
-@pytest.mark.xfail(
-    reason="two refused paths are counted otherwise since photos are cleaned; to be looked at",
-    strict=False,
-)
 def test_import_and_everything_that_leaves_the_shop(
     witnessmark: Run, stranger: Path, tmp_path: Path
 ) -> None:
