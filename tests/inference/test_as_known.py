@@ -30,10 +30,6 @@ def test_the_mean_over_what_a_judged_chance_may_be(chance):
     assert abs(known[0] - 0.5) <= abs(chance - 0.5)
 
 
-@pytest.mark.xfail(
-    reason="a row with nearly equal figures turns round when its doubt is averaged; to be mended",
-    strict=False,
-)
 def test_every_judged_row_stays_a_row_and_keeps_its_order():
     for family in KNOWLEDGE.families.values():
         for test in family.tests:
@@ -42,9 +38,23 @@ def test_every_judged_row_stays_a_row_and_keeps_its_order():
                 before, after = np.array(test.row(cause.id)), np.array(known.row(cause.id))
                 assert after.sum() == pytest.approx(1.0)
                 assert after.min() > 0
-                assert np.array_equal(
-                    np.argsort(before, kind="stable"), np.argsort(after, kind="stable")
-                )
+                # Equal figures stay equal to the last bit; of two others the larger stays larger.
+                assert np.array_equal(ranks(before), ranks(after)), (test.id, cause.id)
+
+
+def ranks(row):
+    """Return the place of each figure among the different figures of its row."""
+    return np.unique(np.round(row, 9), return_inverse=True)[1]
+
+
+def test_equal_and_nearly_equal_figures_do_not_turn_round():
+    # A sum over the whole row once gave the two 0.005 different last bits, by where they stand.
+    judged = replace(KNOWLEDGE.test("f_dp"), base=(0.92, 0.02, 0.005, 0.015, 0.005, 0.035))
+    known = as_known(judged).base
+    assert known[2] == known[4]
+    near = replace(judged, base=(0.3 - 1e-12, 0.3, 0.3 + 1e-12, 0.1))
+    first, second, third, _ = as_known(near).base
+    assert first <= second <= third
 
 
 def test_a_measured_table_counts_as_it_stands():

@@ -17,13 +17,16 @@ words = "the foreman's"
 [family]
 id = "coolant_cross"
 """
-CASE = """
-[[cases]]
-name = "milky oil, then a clean sample"
+NAME = "milky oil, then a clean sample"
+KNOWLEDGE = load_knowledge()
+CASE = (
+    f'\n[[cases]]\nname = "{NAME}"'
+    """
 clues = [{ clue = "overheated" }]
 tests = [{ test = "x_oil", result = "%s" }]
 %s = ["stop_contaminated_oil"]
 """
+)
 
 
 @pytest.fixture
@@ -36,16 +39,17 @@ def check(tmp_path):
     return made
 
 
-@pytest.mark.xfail(
-    reason="the case of the changed pack raises both of its stops; to be looked at",
-    strict=False,
-)
 def test_a_case_says_which_stop_stands_and_which_does_not(check):
     for result, key in (("positive", "fires"), ("negative", "silent")):
         report = check(CASE % (result, key))
         assert not report.problems
         row = next(c for c in report.covered if c.id == "stop_contaminated_oil")
-        assert (bool(row.fired), bool(row.silent)) == (key == "fires", key == "silent")
+        # The shipped cases of the family are covered with it; the shop's own joins one side only.
+        assert (NAME in row.fired, NAME in row.silent) == (key == "fires", key == "silent")
+        shipped = KNOWLEDGE.families["coolant_cross"].cases
+        assert len(row.fired) + len(row.silent) == 1 + sum(
+            "stop_contaminated_oil" in (*case.fires, *case.silent) for case in shipped
+        )
     said = check(CASE % ("negative", "fires")).problems
     assert [p.what for p in said] == [
         "In the case 'milky oil, then a clean sample' the stop 'stop_contaminated_oil' does not "

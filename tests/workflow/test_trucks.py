@@ -12,6 +12,7 @@ from witnessmark.model.entries.case import read_case
 from witnessmark.model.odds import Odds
 from witnessmark.model.step import Step
 from witnessmark.report.as_html import paper_html
+from witnessmark.words.say.estimate import may_remain
 from witnessmark.workflow.dossier.assess_case import assess
 from witnessmark.workflow.papers.case_papers import paper_of
 
@@ -240,10 +241,6 @@ def test_nothing_new_moves_no_figure_and_the_sums_make_sense() -> None:
         assert sum(p for _, p in odds.zones) >= 1.0 - odds.none_listed - 1e-9
 
 
-@pytest.mark.xfail(
-    reason="papers say how sure in words; this test looks for the percentage in front",
-    strict=False,
-)
 def test_the_estimate_says_what_the_step_says_and_names_the_stop_first() -> None:
     job = Job("vib_load", miles=450_000).now(clue("overhaul"), clue("sudden"))
     job.now(looked("v_bolt"), looked("v_first"), looked("v_neutral"))
@@ -251,7 +248,9 @@ def test_the_estimate_says_what_the_step_says_and_names_the_stop_first() -> None
     assert "Safety first: Do not start the engine before the damper is made fast" in text
     assert "It may change what follows" not in text
     fails = next(r.probability for r in job.first.results if r.result == "not_cured")
-    assert f"still there after this work is {100 * fails:.0f} %" in text.replace("\u00a0", " ")
+    assert job.found.advice.estimate.chance_more_work == pytest.approx(fails)
+    assert may_remain(fails) in text.replace("\u00a0", " ")
+    assert may_remain(0.05) != may_remain(fails)
 
 
 def test_low_fuel_pressure_is_read_on_a_gauge_before_anything_is_opened_or_sampled() -> None:

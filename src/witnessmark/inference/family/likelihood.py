@@ -14,6 +14,7 @@ also where a cause makes an outcome rarer than the background does.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -218,10 +219,21 @@ def sums(terms: Iterable[float] | Floats) -> Floats:
 
 def _averaged(row: Sequence[float]) -> tuple[float, ...]:
     """Return E[p] of each probability when its log odds scatter, scaled to one again."""
-    inside = np.clip(np.asarray(row), 1e-6, 1.0 - 1e-6)
-    odds = np.log(inside / (1.0 - inside))[:, None] + JUDGED_LOG_SD * _NODES
-    mean = (1.0 / (1.0 + np.exp(-odds))) @ _NODE_WEIGHTS
-    return tuple(float(p) for p in mean / mean.sum())
+    mean = [_mean_chance(round(p, 9)) for p in row]
+    total = sum(mean)
+    return tuple(p / total for p in mean)
+
+
+@lru_cache(maxsize=4096)
+def _mean_chance(chance: float) -> float:
+    """Return E[p] of a probability when its log odds scatter.
+
+    One probability at a time and to nine digits: equal figures stay equal and near ones keep
+    their order, which the last bit of a sum over a whole row does not promise.
+    """
+    inside = min(max(chance, 1e-6), 1.0 - 1e-6)
+    odds = math.log(inside / (1.0 - inside)) + JUDGED_LOG_SD * _NODES
+    return float((_NODE_WEIGHTS / (1.0 + np.exp(-odds))).sum())
 
 
 @lru_cache(maxsize=64)
