@@ -37,7 +37,7 @@ def domain(shared):
 def test_every_family_cause_and_test_of_the_domain_map_is_there_with_its_numbers(domain):
     # Source of the numbers: domain/causes.yaml (judgement from memory, not measured).
     knowledge = load_knowledge()
-    assert sorted(knowledge.families) == sorted(f["id"] for f in domain["families"])
+    assert {f["id"] for f in domain["families"]} <= set(knowledge.families)  # the week has more
     for given in domain["families"]:
         family = knowledge.families[given["id"]]
         if family.id in CORRECTED:
