@@ -136,7 +136,7 @@ def entries_that_mean(asked):
 
 SEEN = [
     (stop, number)
-    for stop in STOPS
+    for stop in (*STOPS, *KNOWLEDGE.stops)
     for number, asked in enumerate(stop.when)
     if not {leaf.kind for leaf in asked.leaves()} & {"at_fault", "code", "finding"}
 ]

@@ -145,7 +145,7 @@ class Cause:
         Whatever is not said to be an adjustment or a cleaning opens something.
         """
         opens = bool(self.rules.opens) or self.kind not in {"adjust", "clean"}
-        needs = self.rules.state.needs() if self.rules.state is not None else ()
+        needs = self.rules.state.demands() if self.rules.state is not None else ()
         return (*needs, "open") if opens else needs
 
 
@@ -245,7 +245,7 @@ class Test:
     @property
     def demands(self) -> tuple[str, ...]:
         """What making it takes of the truck and the engine, as a stop judges it."""
-        state = self.rules.state.needs() if self.rules.state is not None else ()
+        state = self.rules.state.demands() if self.rules.state is not None else ()
         opens = bool(self.rules.opens) or self.kind == "strip" or self.invasive
         return tuple(dict.fromkeys((*self.needs, *state, *(("open",) if opens else ()))))
 

@@ -106,6 +106,10 @@ class StepState:
         words = (warm, cold, turns, cranks, road, load, person, lifted, dead)
         return tuple(w for w in words if w)
 
+    def demands(self) -> tuple[str, ...]:
+        """Return what a stop judges it by: its needs, and the key where the key is on."""
+        return (*self.needs(), *(("key on",) if self.engine != "off" else ()))
+
 
 @dataclass(frozen=True, slots=True)
 class Caution:

@@ -146,6 +146,8 @@ class Step:
             wants.add("running")
         if "running" in wants:
             wants.add("cranking")
+        if "cranking" in wants:
+            wants.add("key on")
         return bool(wants & set(self.forbids))
 
 

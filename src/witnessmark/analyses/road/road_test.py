@@ -130,7 +130,7 @@ def under_stops(finding: Finding, stops: Sequence[Step], knowledge: Knowledge) -
 
 
 def _forbidden(point: str, stops: Sequence[Step], knowledge: Knowledge) -> str:
-    needs = knowledge.drive_points[point].state.needs()
+    needs = knowledge.drive_points[point].state.demands()
     stop = forbidden_by(stops, point, needs)
     return stop.name if stop is not None else ""
 

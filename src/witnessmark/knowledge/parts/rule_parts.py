@@ -38,7 +38,7 @@ __all__ = [
 ]
 
 Block = Literal[
-    "crank", "start", "parked_run", "hot_parked_run", "warm", "load", "road",
+    "key_on", "crank", "start", "parked_run", "hot_parked_run", "warm", "load", "road",
     "battery_off", "lift", "open",
 ]  # fmt: skip
 #: Kinds of step that a stop can forbid.

@@ -20,6 +20,7 @@ __all__ = ["forbidden_needs", "safety_stops", "within_the_stops"]
 
 #: Kind of step that a stop forbids -> the need that no step may have while it stands.
 _NEEDS = {
+    "key_on": "key on",
     "crank": "cranking",
     "start": "running",
     "parked_run": "running",
@@ -33,6 +34,7 @@ _NEEDS = {
 }
 #: A stop that forbids the key forbids what the value needs too, without saying it.
 _IMPLIED = {
+    "key on": ("cranking", "running", "warm", "load", "road"),
     "cranking": ("running", "warm", "load", "road"),
     "running": ("warm", "load", "road"),
 }

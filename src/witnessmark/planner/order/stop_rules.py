@@ -21,7 +21,7 @@ from witnessmark.words.say import stops as say
 
 __all__ = ["StandingStop", "holds", "standing_stop", "standing_stops"]
 
-_STARTS = frozenset({"crank", "start", "parked_run", "hot_parked_run", "warm"})
+_STARTS = frozenset({"key_on", "crank", "start", "parked_run", "hot_parked_run", "warm"})
 
 
 @dataclass(frozen=True, slots=True)

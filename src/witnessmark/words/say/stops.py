@@ -8,8 +8,8 @@ from witnessmark.words.catalogue import sentence
 from witnessmark.words.strength import SUSPECTED, how_sure
 
 _NEEDS = {
-    "cranking": "the engine turned", "running": "the engine running", "warm": "a warm engine",
-    "load": "a load", "road": "the road", "battery off": "the battery off",
+    "key on": "the key on", "cranking": "the engine turned", "running": "the engine running",
+    "warm": "a warm engine", "load": "a load", "road": "the road", "battery off": "the battery off",
     "lifted": "a lifted truck", "open": "something opened",
 }  # fmt: skip
 
