@@ -9,6 +9,7 @@ from typing import Any
 
 import click
 
+from witnessmark.cli.for_case.say_command import say
 from witnessmark.cli.main import allow_option, echo_json
 
 SHOP = click.argument("shop", type=click.Path(path_type=Path))
@@ -18,6 +19,9 @@ AS_JSON = click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 @click.group()
 def command() -> None:
     """The casebook by hand: open a case, add to it, show it, take it out and in."""
+
+
+command.add_command(say)
 
 
 @command.command()

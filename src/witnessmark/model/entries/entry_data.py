@@ -112,6 +112,9 @@ class Point(Record):
     load: str | float | None = Field(default=None, description="none, full, or a percentage")
     gear: Label | None = None
     warm: bool | None = None
+    engine: Literal["off", "key_on", "cranking", "idle", "running"] | None = Field(
+        default=None, description="what the engine did, where no speed was read"
+    )
 
     @field_validator("load")
     @classmethod

@@ -1,0 +1,343 @@
+"""Looks and tests of the packs as they are said, with the result that was said and no other."""
+
+from __future__ import annotations
+
+import itertools
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache, lru_cache
+from typing import Any
+
+from witnessmark.units import unit
+from witnessmark.words.say import line as say
+from witnessmark.workflow.case.packs_of_shop import Knowledge
+from witnessmark.workflow.saying.cards import Card, Part
+from witnessmark.workflow.saying.figures.figure_marks import FigureMark
+from witnessmark.workflow.saying.hearing.moods import Clause, is_negated
+from witnessmark.workflow.saying.hearing.spoken_tables import table
+from witnessmark.workflow.saying.hearing.tokens import Token
+
+__all__ = ["checks_of", "measured_checks"]
+
+Row = Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class _Stretch:
+    """A stretch of the line as plain text, with the token of each place."""
+
+    text: str
+    starts: tuple[int, ...]
+    first: int
+
+    def token(self, place: int) -> int:
+        """Return the token that stands at a place of the text."""
+        return self.first + max(n for n, start in enumerate(self.starts) if start <= place)
+
+
+@lru_cache(maxsize=4096)
+def _pattern(words: str) -> re.Pattern[str]:
+    several = "|".join(re.escape(w) for w in sorted(words.split("|"), key=len, reverse=True))
+    return re.compile(rf"(?<![\w-])(?:{several})(?![\w-])")
+
+
+@cache
+def _results() -> dict[str, re.Pattern[str]]:
+    return {k: _pattern("|".join(v)) for k, v in table("speech")["results"].items()}
+
+
+def checks_of(
+    tokens: Sequence[Token],
+    clauses: Sequence[Clause],
+    knowledge: Knowledge,
+    known: Sequence[Card],
+) -> Part:
+    """Read the looks and tests of a line; those of *known* cards are read already."""
+    part = Part()
+    stretches = _stretches(tokens, clauses)
+    said_rows = {str(card.data.get("test", "")) for card in known}
+    for row in (*_by_id(knowledge), *table("checks")["check"]):
+        ids = _ids(row, knowledge)
+        if not ids or said_rows & set(ids):
+            continue
+        asked = len(part.asks)
+        for stretch, clause in stretches:
+            hit = _match(row, stretch)
+            if hit is None or clause.moods & {"plan", "other", "book"}:
+                continue
+            cards = _judge(row, ids, hit, stretch, tokens, clause, knowledge, part)
+            if cards:
+                said_rows |= set(ids)
+                part.cards += cards
+                part.used |= hit
+                del part.asks[asked:]
+                break
+    return part
+
+
+def measured_checks(
+    tokens: Sequence[Token],
+    clauses: Sequence[Clause],
+    figures: Sequence[FigureMark],
+    knowledge: Knowledge,
+) -> Part:
+    """Read figures that are the result of a test: the bus at 58 ohm, 47 psi across a filter."""
+    part = Part()
+    text = _Stretch(*_text_of(tokens, 0, len(tokens)), 0)
+    for row in table("checks")["measured"]:
+        if knowledge.test(row["test"]) is None:
+            continue
+        named = _pattern(row["say"]).search(text.text)
+        if named is None or ("unless" in row and _pattern(row["unless"]).search(text.text)):
+            continue
+        if "with" in row and not _pattern(row["with"]).search(text.text):
+            continue
+        for figure in figures:
+            clause = next(c for c in clauses if c.first <= figure.first < c.end)
+            if clause.moods & {"plan", "other", "book", "hearsay"} or len(figure.values) > 1:
+                continue
+            symbol = {"lbs": "psi", "inches": "in"}.get(figure.symbol, figure.symbol)
+            if not symbol or symbol.startswith("!") or symbol in {"thou", "quart", "liter",
+                                                                  "degrees"}:  # fmt: skip
+                continue
+            if unit(symbol).kind != row["kind"]:
+                continue
+            spelled = f"{figure.texts[0]} {symbol}"
+            value = figure.values[0] * unit(symbol).factor
+            low, high = row["good"]
+            result = "negative" if low <= value <= high else "positive"
+            data = {"test": row["test"], "result": result}
+            if not row.get("beside"):
+                data["value"] = spelled
+                part.used |= figure.used
+            elif result == "negative":
+                break
+            used = set(range(text.token(named.start()), text.token(named.end() - 1) + 1))
+            part.used |= set() if row.get("beside") else used
+            needs = (say.ask_figure(spelled),) if figure.doubt else ()
+            part.cards.append(
+                Card("test", data, _said(tokens, used | figure.used), needs,
+                     tuple(row.get("also", ())))
+            )  # fmt: skip
+            break
+    return part
+
+
+def _stretches(tokens: Sequence[Token], clauses: Sequence[Clause]) -> list[tuple[_Stretch, Clause]]:
+    """Each clause, and each two that follow one another, as text."""
+    found = [(_Stretch(*_text_of(tokens, c.first, c.end), c.first), c) for c in clauses]
+    for one, two in itertools.pairwise(clauses):
+        both = Clause(one.first, two.end, one.moods | two.moods)
+        found.append((_Stretch(*_text_of(tokens, one.first, two.end), one.first), both))
+    return found
+
+
+def _text_of(tokens: Sequence[Token], first: int, end: int) -> tuple[str, tuple[int, ...]]:
+    text, starts = "", []
+    for token in tokens[first:end]:
+        text += " " if text else ""
+        starts.append(len(text))
+        text += token.text
+    return text, tuple(starts)
+
+
+def _by_id(knowledge: Knowledge) -> list[Row]:
+    """Rows for tests and looks that are named by their own id: "x_gas pos", "v neutral neg"."""
+    return list(_rows_of_ids(tuple(t.id for f in knowledge.families.values() for t in f.tests)))
+
+
+@lru_cache(maxsize=8)
+def _rows_of_ids(ids: tuple[str, ...]) -> tuple[Row, ...]:
+    return tuple(
+        {"test": i, "named": True, "all": [f"{i}|{i.replace('_', ' ')}"]}
+        for i in dict.fromkeys(ids)
+    )
+
+
+def _ids(row: Row, knowledge: Knowledge) -> list[str]:
+    tests = row.get("test", [])
+    found = [t for t in ([tests] if isinstance(tests, str) else tests) if knowledge.test(t)]
+    clue = row.get("clue")
+    return found + ([f"clue {clue}"] if clue in knowledge.conditions else [])
+
+
+def _match(row: Row, stretch: _Stretch) -> set[int] | None:
+    """Return the tokens that a row was recognised by, where it is said here."""
+    if "unless" in row and _pattern(row["unless"]).search(stretch.text):
+        return None
+    if "with" in row and not _pattern(row["with"]).search(stretch.text):
+        return None
+    used: set[int] = set()
+    for group in row["all"]:
+        hit = _pattern(group).search(stretch.text)
+        if hit is None:
+            return None
+        used |= set(range(stretch.token(hit.start()), stretch.token(hit.end() - 1) + 1))
+    return used
+
+
+def _judge(
+    row: Row,
+    ids: Sequence[str],
+    hit: set[int],
+    stretch: _Stretch,
+    tokens: Sequence[Token],
+    clause: Clause,
+    knowledge: Knowledge,
+    part: Part,
+) -> list[Card]:
+    sign = _pattern(row["all"][0]).search(stretch.text)
+    assert sign is not None  # noqa: S101
+    negated = _negated(tokens, stretch, stretch.token(sign.start()), sign.end(), row)
+    result = _result(row, stretch, negated, tokens)
+    if row.get("falls"):
+        result = _fell(tokens, stretch) or result
+    if row.get("only_ask"):
+        part.asks += list(row.get("needs", ()))
+        return []
+    hearsay = "hearsay" in clause.moods
+    clue_only = all(i.startswith("clue ") for i in ids)
+    if result is None:
+        if row.get("named"):
+            part.asks.append(
+                say.ask_result(" ".join(t.text for t in tokens[min(hit) : max(hit) + 1]))
+            )
+            part.asks += list(row.get("also", ()))
+        return []
+    if "guess" in clause.moods:
+        part.asks.append(say.ask_guess())
+        return []
+    if hearsay and not clue_only:
+        part.asks.append(say.ask_hearsay())
+        return []
+    needs, also = list(row.get("needs", ())), list(row.get("also", ()))
+    if negated and row.get("needs_negated"):
+        part.asks.append(row["needs_negated"])
+        return []
+    extra = row.get("also_unless")
+    if extra and not _pattern(extra["unless"]).search(stretch.text):
+        also.append(extra["ask"])
+    if hearsay:
+        needs.append(say.ask_hearsay())
+    _use_result_words(stretch, hit, row)
+    said = _said(tokens, hit)
+    marks = ("somebody's word",) if hearsay else ()
+    cards = []
+    for identity in ids:
+        data: dict[str, Any]
+        if identity.startswith("clue "):
+            data = {"clue": identity.removeprefix("clue "), "seen": result != "negative"}
+            for word, cause in row.get("parts", {}).items():
+                if _pattern(word).search(stretch.text) and knowledge.cause(cause):
+                    data["cause"] = cause
+            if hearsay:
+                data["by"] = "driver" if "driver" in stretch.text else "customer"
+        else:
+            data = {
+                "test": identity,
+                "result": _outcome(row, stretch, result, identity, knowledge, tokens),
+            }
+        cards.append(Card("clue" if "clue" in data else "test", data, said, tuple(needs),
+                          tuple(also), marks))  # fmt: skip
+    return cards
+
+
+def _negated(
+    tokens: Sequence[Token], stretch: _Stretch, sign: int, sign_end: int, row: Row
+) -> bool:
+    if row.get("absolute"):
+        return False
+    before = is_negated(tokens, sign, stretch.first)
+    if row.get("negation_anywhere") and not before:
+        words = [t.text for t in tokens[stretch.first : stretch.first + len(stretch.starts)]]
+        before = any(w in {"no", "not", "never", "none", "without"} for w in words)
+    after = stretch.text[sign_end:]
+    behind = _pattern("|".join(table("speech")["negations"]["after"])).match(after.lstrip())
+    return before or (behind is not None and not before)
+
+
+def _fell(tokens: Sequence[Token], stretch: _Stretch) -> str | None:
+    """Judge two figures of one quantity, with a thing and then without it."""
+    words = tokens[stretch.first : stretch.first + len(stretch.starts)]
+    figures = [t.number for t in words if t.number is not None and t.number < 400]
+    if len(figures) != 2 or not figures[0]:
+        return None
+    left = figures[1] / figures[0]
+    return "positive" if left <= 0.7 else ("negative" if left >= 0.9 else None)
+
+
+def _result(row: Row, stretch: _Stretch, negated: bool, tokens: Sequence[Token]) -> str | None:
+    """Return positive, negative or maybe; ``None`` where no result was said."""
+    text = stretch.text
+    if _results()["maybe"].search(text):
+        return "maybe"
+    good, bad = (_plainly(row.get(k), stretch, tokens) for k in ("good", "bad"))
+    for words, result in row.get("results_plain", {}).items():
+        if not negated and _plainly(words, stretch, tokens):
+            return str(result) if result in {"positive", "negative"} else "positive"
+    if good and bad and not _good_wins(row, text):
+        return None if "plain" not in row else "maybe"
+    if good or bad:
+        return "negative" if good or (negated and not good) else "positive"
+    if row.get("named") or ("plain" not in row):
+        for result in ("positive", "negative"):
+            found = _results()[result].search(text)
+            if found is not None:
+                turned = is_negated(tokens, stretch.token(found.start()), stretch.first)
+                return None if turned else result
+        return None
+    plain = row["plain"]
+    if row.get("only_negative"):
+        return "negative" if negated else None
+    if plain == "yes":
+        return "negative" if negated else "positive"
+    if negated:
+        return "positive" if row.get("inverse") else "negative"
+    return str(plain)
+
+
+def _plainly(words: str | None, stretch: _Stretch, tokens: Sequence[Token]) -> bool:
+    """Tell whether one of the words is said without a "no" before it."""
+    if words is None:
+        return False
+    return any(
+        not is_negated(tokens, stretch.token(hit.start()), stretch.first)
+        for hit in _pattern(words).finditer(stretch.text)
+    )
+
+
+def _good_wins(row: Row, text: str) -> bool:
+    """A good word that holds a bad one in it ("no leak", "did not change") is the good one."""
+    good, bad = _pattern(row["good"]).search(text), _pattern(row["bad"]).search(text)
+    return bool(good and bad and good.start() <= bad.start() and good.end() >= bad.end())
+
+
+def _outcome(
+    row: Row,
+    stretch: _Stretch,
+    result: str,
+    identity: str,
+    knowledge: Knowledge,
+    tokens: Sequence[Token],
+) -> str:
+    """Return the outcome of the pack that the words name, else the plain result."""
+    test = knowledge.test(identity)
+    if result == "positive" and test is not None:
+        for words, outcome in {**row.get("results", {}), **row.get("results_plain", {})}.items():
+            if outcome in test.outcomes and _plainly(words, stretch, tokens):
+                return str(outcome)
+    return result
+
+
+def _use_result_words(stretch: _Stretch, hit: set[int], row: Row) -> None:
+    groups = [row[k] for k in ("good", "bad") if k in row]
+    patterns = [_pattern(g) for g in groups] + list(_results().values())
+    patterns.append(_pattern("|".join(table("speech")["negations"]["words"])))
+    for pattern in patterns:
+        for found in pattern.finditer(stretch.text):
+            hit |= set(range(stretch.token(found.start()), stretch.token(found.end() - 1) + 1))
+
+
+def _said(tokens: Sequence[Token], used: set[int]) -> str:
+    return f"{tokens[min(used)].start}:{tokens[max(used)].end}"

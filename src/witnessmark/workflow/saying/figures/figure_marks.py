@@ -1,0 +1,233 @@
+"""Figures and nouns of a line with their places: units, ranges, swings, bounds, doubts."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cache
+from typing import Any
+
+from witnessmark.units import unit
+from witnessmark.workflow.saying.hearing.spoken_tables import Phrases, phrases, table
+from witnessmark.workflow.saying.hearing.tokens import Token, longest
+
+__all__ = ["KINDS", "OTHER_KIND", "FigureMark", "NounMark", "figure_marks", "marks_said",
+           "noun_marks", "said_at", "text_at", "units_said"]  # fmt: skip
+
+#: Kinds of unit that a row of nouns may name a quantity for.
+KINDS = ("pressure", "temperature", "flow", "voltage", "speed_of_rotation", "ratio", "length",
+         "angle", "resistance")  # fmt: skip
+#: Words for units that are no units of the table -> what they measure.
+OTHER_KIND = {"lbs": "pressure", "inches": "pressure", "degrees": "temperature"}
+
+
+@dataclass(frozen=True, slots=True)
+class NounMark:
+    """What a figure may be of, as said: a row of the table of nouns and its place."""
+
+    row: Mapping[str, Any]
+    first: int
+    end: int
+    said: str
+
+    def quantity(self, kind: str) -> str:
+        """Return the quantity it names with a unit of this kind, empty where it names none."""
+        return str(self.row.get(kind, ""))
+
+
+@dataclass(slots=True)
+class FigureMark:
+    """A figure with what was said about it.
+
+    Attributes:
+        values: one value, or two of a range or swing.
+        first: its first token.
+        end: one past its last, the unit included.
+        symbol: its unit as the table writes it; empty where none was said.
+        how: ``""``, about, below, above, swings or range.
+        doubt: it may have been heard wrongly.
+        used: tokens that belong to it.
+    """
+
+    values: tuple[float, ...]
+    texts: tuple[str, ...]
+    first: int
+    end: int
+    symbol: str = ""
+    how: str = ""
+    doubt: bool = False
+    negative: bool = False
+    change: bool = False
+    used: set[int] = field(default_factory=set)
+
+    @property
+    def kind(self) -> str:
+        """The kind of its unit."""
+        if not self.symbol or self.symbol.startswith("!"):
+            return ""
+        if self.symbol in OTHER_KIND:
+            return OTHER_KIND[self.symbol]
+        if self.symbol in {"thou"}:
+            return "length"
+        if self.symbol in {"quart", "liter", "gallon"}:
+            return "volume"
+        return unit(self.symbol).kind
+
+
+@cache
+def _nouns() -> Phrases:
+    return phrases([(said, row) for row in table("figures")["noun"] for said in row["say"]])
+
+
+@cache
+def units_said() -> Phrases:
+    """Return the units as they are said."""
+    return phrases(list(table("figures")["units"].items()))
+
+
+@cache
+def marks_said(name: str) -> Phrases:
+    """Return words that say how a figure is meant: about, below, swings, before."""
+    return phrases([(said, True) for said in table("figures")["marks"][name]])
+
+
+def noun_marks(tokens: Sequence[Token]) -> list[NounMark]:
+    """Return everything in the line that a figure may be of, the longest names first."""
+    found: list[NounMark] = []
+    at = 0
+    while at < len(tokens):
+        hit = longest(tokens, at, _nouns())
+        if hit is None:
+            at += 1
+            continue
+        count, row = hit
+        assert isinstance(row, dict)  # noqa: S101
+        follows = tokens[at + count] if at + count < len(tokens) else None
+        figure_next = follows is not None and follows.number is not None
+        if row.get("before_figure") and (
+            not figure_next or (at and tokens[at - 1].number is not None)
+        ):
+            word = tokens[at].text
+            others = (r for w, r in _nouns()[word] if w == (word,) and "before_figure" not in r)
+            row = next(others, None)
+        if row is not None:
+            said = " ".join(t.text for t in tokens[at : at + count])
+            found.append(NounMark(row, at, at + count, said))
+        at += count
+    return found
+
+
+def figure_marks(tokens: Sequence[Token], taken: set[int]) -> list[FigureMark]:
+    """Return every figure that nothing else has taken, with unit, range and doubt."""
+    found: list[FigureMark] = []
+    at = 0
+    while at < len(tokens):
+        if tokens[at].number is None or at in taken:
+            at += 1
+            continue
+        mark = _figure(tokens, at)
+        found.append(mark)
+        at = max(mark.end, at + 1)
+    return found
+
+
+def _figure(tokens: Sequence[Token], at: int) -> FigureMark:
+    first = tokens[at]
+    assert first.number is not None  # noqa: S101
+    mark = FigureMark((first.number,), (first.text,), at, at + 1, doubt=first.doubt)
+    mark.used.add(at)
+    if at and tokens[at - 1].text == "-" and (at == 1 or tokens[at - 2].number is None):
+        mark.negative = tokens[at - 1].end == first.start
+    _take_unit(tokens, mark)
+    joined = text_at(tokens, mark.end)
+    second = tokens[mark.end + 1] if mark.end + 1 < len(tokens) else None
+    spans = joined in {"to", "-", "through", "thru", "a"} or (
+        joined in {"and"} and text_at(tokens, at - 1) == "between"
+    )
+    if spans and second is not None and second.number is not None and not mark.negative:
+        upper = FigureMark((second.number,), (second.text,), mark.end + 1, mark.end + 2)
+        upper.used.add(mark.end + 1)
+        _take_unit(tokens, upper)
+        same = not mark.symbol or not upper.symbol or mark.symbol == upper.symbol
+        speed_next = second.number >= 500 and first.number < 300
+        if (
+            second.number > first.number
+            and same
+            and not speed_next
+            and upper.symbol != "rpm"
+            and not said_at(tokens, at)
+        ):
+            mark.values, mark.texts = (first.number, second.number), (first.text, second.text)
+            mark.symbol = upper.symbol or mark.symbol
+            mark.how, mark.doubt = "range", mark.doubt or second.doubt
+            mark.used |= {mark.end} | upper.used
+            mark.end = upper.end
+    _take_manner(tokens, mark)
+    return mark
+
+
+def _take_unit(tokens: Sequence[Token], mark: FigureMark) -> None:
+    if mark.end >= len(tokens):
+        return
+    hit = longest(tokens, mark.end, units_said())
+    if hit is None and tokens[mark.end].text == "°" and mark.end + 1 < len(tokens):
+        hit = longest(tokens, mark.end + 1, units_said())
+        hit = (hit[0] + 1, hit[1]) if hit else None
+    if hit is None:
+        return
+    count, symbol = hit
+    word, after = tokens[mark.end].text, text_at(tokens, mark.end + count)
+    if (
+        word == "in"
+        and count == 1
+        and after in {"the", "a", "suction", "clear", "coolant", "neutral"}
+    ):
+        return  # "2 in the tank" is no inch
+    if word == "x" or (word in {"min", "day", "week"} and count == 0):
+        return
+    mark.symbol = str(symbol)
+    mark.used |= set(range(mark.end, mark.end + count))
+    mark.end += count
+    if mark.symbol == "inches" and text_at(tokens, mark.end) in {"vacuum", "vac"}:
+        mark.used.add(mark.end)
+
+
+def _take_manner(tokens: Sequence[Token], mark: FigureMark) -> None:
+    for back in (1, 2, 3):
+        place = mark.first - back
+        if place < 0 or tokens[place].number is not None or tokens[place].text in {",", ";"}:
+            break
+        for how in ("about", "below", "above", "swings"):
+            hit = longest(tokens, place, marks_said(how))
+            if hit is None or place + hit[0] > mark.first:
+                continue
+            between = {t.text for t in tokens[place + hit[0] : mark.first]}
+            if between - {"from", "between", "at", "to", "psi", "is", "like"}:
+                continue
+            if how == "swings" and len(mark.values) == 1:
+                continue
+            if mark.how in {"", "range"} and not (
+                mark.how == "range" and how in {"below", "above"}
+            ):
+                mark.how = how if mark.how == "" or how == "swings" else mark.how
+                mark.used |= set(range(place, place + hit[0]))
+        hit = longest(tokens, place, marks_said("change"))
+        if hit is not None and place + hit[0] == mark.first and len(mark.values) == 1:
+            mark.change = True
+    if mark.how == "range":
+        for place in range(max(0, mark.first - 6), min(len(tokens), mark.end + 4)):
+            if longest(tokens, place, marks_said("swings")):
+                mark.how = "swings"
+                mark.used.add(place)
+
+
+def text_at(tokens: Sequence[Token], at: int) -> str:
+    """Return a token's word, empty beyond the ends."""
+    return tokens[at].text if 0 <= at < len(tokens) else ""
+
+
+def said_at(tokens: Sequence[Token], at: int) -> bool:
+    """Tell whether "at" stands before a token."""
+    return text_at(tokens, at - 1) in {"at", "@"} or (
+        text_at(tokens, at - 1) in {"about", "around"} and text_at(tokens, at - 2) in {"at", "@"}
+    )

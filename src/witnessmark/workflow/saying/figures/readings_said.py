@@ -1,0 +1,304 @@
+"""Figures and what they are of: readings with their points, ranges, swings and doubts."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from witnessmark.words.say import line as say
+from witnessmark.workflow.saying.cards import Card, Part
+from witnessmark.workflow.saying.figures.figure_marks import (
+    FigureMark,
+    NounMark,
+    figure_marks,
+    marks_said,
+    noun_marks,
+    text_at,
+    units_said,
+)
+from witnessmark.workflow.saying.figures.points_said import (
+    Figured,
+    PointMark,
+    point_marks,
+    spread,
+)
+from witnessmark.workflow.saying.figures.roles import (
+    denied,
+    has_alternatives,
+    is_speed,
+    place_of,
+    speed_mark,
+)
+from witnessmark.workflow.saying.figures.values import quantity_and_value, shown
+from witnessmark.workflow.saying.figures.whose import owners_of, stray_units, usual_noun
+from witnessmark.workflow.saying.hearing.moods import NAMED, Clause
+from witnessmark.workflow.saying.hearing.spoken_tables import table
+from witnessmark.workflow.saying.hearing.tokens import Token, longest
+
+__all__ = ["readings_of"]
+
+
+def readings_of(
+    tokens: Sequence[Token],
+    taken: set[int],
+    clauses: Sequence[Clause],
+    worked: bool,
+    usual: Sequence[str] = (),
+) -> Part:
+    """Read the figures of a line.
+
+    Args:
+        tokens: the line.
+        taken: tokens that codes, work and the like have taken.
+        clauses: its clauses with their moods.
+        worked: whether the line also says what was done, so that "before" and "now" are of work.
+        usual: quantities that this case is measured by, the likeliest first; asked back where the
+            line names none.
+    """
+    part = Part()
+    nouns = [n for n in noun_marks(tokens) if not set(range(n.first, n.end)) & taken]
+    figures = [f for f in figure_marks(tokens, taken) if not f.symbol.startswith("!")]
+    figures = [f for f in figures if text_at(tokens, f.first - 1) not in NAMED or f.symbol]
+    owned = {place for f in figures for place in f.used}
+    nouns = [n for n in nouns if not set(range(n.first, n.end)) & owned]
+    marks = [m for m in point_marks(tokens) if m.first not in taken]
+    values: list[FigureMark] = []
+    places: dict[int, str] = {}
+    for figure in figures:
+        clause = next(c for c in clauses if c.first <= figure.first < c.end)
+        if denied(tokens, figure, clause):
+            part.asks.append(say.ask_figure(shown(figure, figure.symbol)))
+        elif clause.moods & {"plan", "other", "book"}:
+            part.asks += [say.ask_who_measured()] if "book" in clause.moods else []
+        elif is_speed(tokens, figure, nouns, len(figures) == 1):
+            marks.append(speed_mark(figure, tokens))
+        elif (where := place_of(tokens, figure, nouns)) is not None:
+            places[where[0]] = where[1]
+        else:
+            values.append(figure)
+    said = {t.text for t in tokens}
+    if said & {"dash", "cluster"} and said & {"gauge", "mechanical"} and len(values) > 1:
+        part.asks.append(say.ask_dash())
+        return part
+    if has_alternatives(tokens, values):
+        part.asks.append(say.ask_one_of([f.texts[0] for f in values[:2]]))
+        return part
+    _read(tokens, values, nouns, marks, clauses, part, worked, places, usual)
+    return part
+
+
+def _read(
+    tokens: Sequence[Token],
+    values: list[FigureMark],
+    nouns: list[NounMark],
+    marks: list[PointMark],
+    clauses: Sequence[Clause],
+    part: Part,
+    worked: bool,
+    places: Mapping[int, str],
+    usual: Sequence[str],
+) -> None:
+    stray = stray_units(tokens, values)
+    owners = owners_of(values, nouns, stray)
+    if not nouns and values and (stand_in := usual_noun(values, usual)) is not None:
+        owners = {f.first: stand_in for f in values}
+    drafts: list[tuple[FigureMark, NounMark, Figured, str, str]] = []
+    held = False
+    for figure in values:
+        noun = owners.get(figure.first)
+        if figure.change:
+            part.asks.append(say.ask_change(shown(figure, figure.symbol)))
+            held = True
+            continue
+        if noun is None:
+            part.asks.append(say.ask_quantity(shown(figure, figure.symbol)))
+            if figure.kind == "volume":
+                part.asks.append(say.ask_level())
+            if {"before", "after"} <= {t.text for t in tokens}:
+                part.asks.append(say.ask_before_after())
+            if not figure.symbol:
+                part.asks.append(say.ask_unit(shown(figure, ""), "psi"))
+            held = True
+            continue
+        if noun.row.get("none"):
+            part.asks.append(str(noun.row["ask"]))
+            held = True
+            continue
+        draft = quantity_and_value(tokens, figure, noun, values, stray, owners, part)
+        if draft is None:
+            held = True
+            continue
+        drafts.append((figure, noun, *draft))
+    figured = [d[2] for d in drafts]
+    for noun_mark in nouns:
+        speed = noun_mark.row.get("speed_at")
+        if speed and not any(m.first == noun_mark.first for m in marks):
+            marks.append(
+                PointMark("speed", {"engine": speed}, noun_mark.first, noun_mark.end, speed)
+            )
+    for figure, noun, spoken, _, _ in drafts:
+        if noun.row.get("speed_at"):
+            spoken.point["engine"] = noun.row["speed_at"]
+        elif figure.values[-1] < noun.row.get("below_is_cranking", 0):
+            spoken.point["engine"] = "cranking"
+    # a cranking speed is its own point; the other marks are spread over the others
+    spread(
+        [f for f, d in zip(figured, drafts, strict=True) if "engine" not in f.point]
+        if any(m.axis == "speed" and m.fields.get("engine") != "cranking" for m in marks)
+        else figured,
+        [m for m in marks if m.axis == "speed"],
+        tokens,
+    )
+    _spread_rest(figured, marks, tokens)
+    if figured or not values:
+        for mark in marks:
+            part.used |= set(range(mark.first, mark.end)) if figured else set()
+    unclear_order = _before_and_after(tokens, drafts, nouns, worked)
+    if unclear_order == "hold":
+        part.asks.append(say.ask_before_after())
+        part.used.clear()
+        return
+    for number, (figure, noun, spoken, quantity, text) in enumerate(drafts):
+        clause = next(c for c in clauses if c.first <= figure.first < c.end)
+        part.cards.append(
+            _card(tokens, figure, noun, spoken, quantity, text, clause, held, part, places)
+        )
+        if worked and unclear_order == "work" and number:
+            part.cards[-1] = _later(part.cards[-1])
+
+
+def _spread_rest(figured: list[Figured], marks: list[PointMark], tokens: Sequence[Token]) -> None:
+    speeds = [m for m in marks if m.axis == "speed"]
+    shared = [f for f in figured if speeds and f.point and len(speeds) == 1]
+    rest = [m for m in marks if m.axis != "speed"]
+    if len(figured) > 1 and len(shared) == len(figured) and len(speeds) == 1:
+        # one speed for all: a load or heat said with it, at the end, is for all as well
+        last = figured[-1].end
+        trailing = [m for m in rest if m.first >= last]
+        for axis in ("load", "warm"):
+            own = [m for m in trailing if m.axis == axis]
+            if len(own) == 1 and sum(m.axis == axis for m in rest) == 1:
+                for figure in figured:
+                    figure.point.update(own[0].fields)
+                rest = [m for m in rest if m.axis != axis]
+    spread(figured, rest, tokens)
+
+
+def _later(card: Card) -> Card:
+    return Card(
+        card.kind, card.data, card.said, card.needs, card.also, (*card.marks, "after"), card.sure
+    )
+
+
+def _before_and_after(
+    tokens: Sequence[Token],
+    drafts: Sequence[tuple[FigureMark, NounMark, Figured, str, str]],
+    nouns: Sequence[NounMark],
+    worked: bool,
+) -> str:
+    """Tell what before and now speak of: ``hold``, ``work`` or nothing."""
+    in_noun = {p for n in nouns for p in range(n.first, n.end)}
+    words = {
+        name: [
+            p for p in range(len(tokens))
+            if p not in in_noun and longest(tokens, p, marks_said(name)) and not _spell(tokens, p)
+        ]
+        for name in ("before", "after")
+    }  # fmt: skip
+    same = len({d[3] for d in drafts}) < len(drafts)
+    if not words["before"] and not words["after"]:
+        return ""
+    if not same:
+        return "hold" if words["before"] and words["after"] and len(drafts) > 1 else ""
+    if worked and words["before"]:
+        return "work"
+    return "hold"
+
+
+def _spell(tokens: Sequence[Token], at: int) -> bool:
+    """Tell whether "after" speaks of a distance or time: "after 9 miles"."""
+    figure = tokens[at + 1] if at + 1 < len(tokens) else None
+    hit = longest(tokens, at + 2, units_said()) if figure and at + 2 < len(tokens) else None
+    return (
+        figure is not None
+        and figure.number is not None
+        and bool(hit and str(hit[1]).startswith("!"))
+    )
+
+
+def _card(
+    tokens: Sequence[Token],
+    figure: FigureMark,
+    noun: NounMark,
+    spoken: Figured,
+    quantity: str,
+    text: str,
+    clause: Clause,
+    held: bool,
+    part: Part,
+    places: Mapping[int, str],
+) -> Card:
+    data: dict[str, Any] = {"quantity": quantity, "value": text}
+    if spoken.point:
+        data["point"] = dict(spoken.point)
+    needs, also, marks = list(spoken.needs), list(spoken.also), []
+    if clause.moods & {"hearsay", "guess"}:
+        needs.append(say.ask_hearsay() if "hearsay" in clause.moods else say.ask_guess())
+        marks.append("somebody's word" if "hearsay" in clause.moods else "a guess")
+    where = _where(tokens, figure, clause, places, noun)
+    if where:
+        data["where"] = where
+    elif noun.row.get("needs_where"):
+        needs.append(str(noun.row["needs_where"]))
+    pointless = not needs and set(spoken.point) <= {"warm", "load"}
+    if pointless and not noun.row.get("no_speed"):
+        also.append(say.ask_rpm())
+    if noun.row.get("load_also") and "load" not in spoken.point:
+        also.append(str(noun.row["load_also"]))
+    words = {t.text for t in tokens}
+    if words & {"dash", "cluster"}:
+        data["instrument"] = "dash"
+        needs.append(say.ask_on_dash())
+    part.used |= figure.used | set(range(noun.first, noun.end))
+    if data.get("where"):
+        known = table("work")["places"]
+        part.used |= {p for p in range(clause.first, clause.end) if tokens[p].text in known}
+    if held:
+        needs.append(say.ask_which_point())
+    low, high = tokens[min(noun.first, figure.first)], tokens[max(noun.end, figure.end) - 1]
+    said = f"{low.start}:{high.end}"
+    return Card("reading", data, said, tuple(dict.fromkeys(needs)), tuple(dict.fromkeys(also)),
+                tuple(marks))  # fmt: skip
+
+
+def _where(
+    tokens: Sequence[Token],
+    figure: FigureMark,
+    clause: Clause,
+    places: Mapping[int, str],
+    noun: NounMark,
+) -> str:
+    known = table("work")["places"]
+    own = noun.row.get("places")
+    if own:
+        before = [t.text for t in tokens[clause.first : figure.first] if t.text in own]
+        if before:
+            return "transmission" if before[-1] == "trans" else before[-1]
+    if places and noun.row.get("by_cylinder"):
+        before_places = [p for p in places if p < figure.first]
+        if before_places and not any(
+            t.text == "others" for t in tokens[before_places[-1] : figure.first]
+        ):
+            return places[before_places[-1]]
+    if noun.row.get("by_cylinder") and any(
+        t.text in {"others", "rest"} for t in tokens[max(0, figure.first - 3) : figure.first]
+    ):
+        return "other cylinders"
+    found: list[tuple[int, str]] = []
+    for place in range(clause.first, clause.end):
+        two = f"{text_at(tokens, place)} {text_at(tokens, place + 1)}"
+        said = next((w for w in (two, text_at(tokens, place)) if w in known), "")
+        if said and not (found and found[-1][0] == place - 1 and " " in said):
+            found.append((place, str(known[said])))
+    before_it = [w for p, w in found if p < figure.first]
+    return before_it[-1] if before_it else (found[0][1] if found else "")

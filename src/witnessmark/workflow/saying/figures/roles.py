@@ -1,0 +1,81 @@
+"""What a figure is in the line: a value, the speed at which it was read, or a name."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Sequence
+
+from witnessmark.workflow.saying.figures.figure_marks import (
+    FigureMark,
+    NounMark,
+    said_at,
+    text_at,
+)
+from witnessmark.workflow.saying.figures.points_said import PointMark
+from witnessmark.workflow.saying.hearing.figures_in_words import written
+from witnessmark.workflow.saying.hearing.moods import Clause
+from witnessmark.workflow.saying.hearing.tokens import Token
+
+__all__ = ["denied", "has_alternatives", "is_speed", "place_of", "speed_mark"]
+
+
+def is_speed(
+    tokens: Sequence[Token], figure: FigureMark, nouns: Sequence[NounMark], alone: bool
+) -> bool:
+    """Tell whether a figure is the engine speed at which something was read."""
+    value = figure.values[0]
+    if len(figure.values) > 1:
+        return False
+    of_speed = [n for n in nouns if "speed_of_rotation" in n.row]
+    near = any(abs(n.first - figure.first) <= 4 or abs(n.end - figure.first) <= 4 for n in of_speed)
+    rpm_before = (
+        text_at(tokens, figure.first - 1) == "rpm" or text_at(tokens, figure.first - 2) == "rpm"
+    )
+    if figure.symbol == "rpm" or (rpm_before and not figure.symbol):
+        if value < 400 or (near and value < 450):
+            return False
+        return not any(n.row.get("is_reading") and n.end <= figure.first for n in of_speed)
+    if figure.symbol or figure.negative or figure.how in {"below", "above"}:
+        return False
+    if alone and any(n.end == figure.first for n in nouns):
+        return False  # "exhaust 900": the only figure is what was read
+    if said_at(tokens, figure.first):
+        return 400 <= value <= 3500
+    return 500 <= value <= 2800 and value % 10 == 0
+
+
+def speed_mark(figure: FigureMark, tokens: Sequence[Token]) -> PointMark:
+    """Return the engine speed that a figure says, with the "at" before it."""
+    value = figure.values[0]
+    first = figure.first - 1 if said_at(tokens, figure.first) else figure.first
+    rpm = int(value) if value == int(value) else value
+    return PointMark("speed", {"rpm": rpm}, first, figure.end, f"at {written(value)} rpm")
+
+
+def place_of(
+    tokens: Sequence[Token], figure: FigureMark, nouns: Sequence[NounMark]
+) -> tuple[int, str] | None:
+    """Tell whether a figure names a cylinder: "leak down 4 is 38 percent", "cylinder 4"."""
+    if figure.symbol or figure.values[0] > 24 or figure.values[0] != int(figure.values[0]):
+        return None
+    before, after = text_at(tokens, figure.first - 1), text_at(tokens, figure.end)
+    ratio = any(n.row.get("by_cylinder") for n in nouns)
+    if before in {"cylinder", "cylinders", "hole"} or (
+        ratio and after in {"is", "at", "has", "reads"}
+    ):
+        return figure.first, f"cylinder {written(figure.values[0])}"
+    return None
+
+
+def denied(tokens: Sequence[Token], figure: FigureMark, clause: Clause) -> bool:
+    """Tell whether a figure is said not to be: "not 65 psi", "is not 80"."""
+    before = [t.text for t in tokens[max(clause.first, figure.first - 3) : figure.first]]
+    return figure.how not in {"below", "above"} and bool({"not", "never"} & set(before))
+
+
+def has_alternatives(tokens: Sequence[Token], values: Sequence[FigureMark]) -> bool:
+    """Tell whether the speaker gives one figure or another: "15 or 50"."""
+    return any(
+        text_at(tokens, one.end) == "or" and two.first == one.end + 1
+        for one, two in itertools.pairwise(values)
+    )

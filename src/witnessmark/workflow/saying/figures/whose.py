@@ -1,0 +1,94 @@
+"""Whose a figure is: the noun before it, or behind it where the line is said so."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from witnessmark.units import QUANTITIES, unit
+from witnessmark.words.say import line as say
+from witnessmark.workflow.saying.figures.figure_marks import (
+    KINDS,
+    OTHER_KIND,
+    FigureMark,
+    NounMark,
+    units_said,
+)
+from witnessmark.workflow.saying.hearing.tokens import Token, longest
+
+__all__ = ["fits_symbol", "owners_of", "stray_units", "usual_noun"]
+
+
+def owners_of(
+    values: Sequence[FigureMark], nouns: Sequence[NounMark], stray: Sequence[str]
+) -> dict[int, NounMark]:
+    """Find whose each figure is: the noun before it, or after it where the line is said so."""
+    found: dict[int, NounMark] = {}
+    if not nouns or not values:
+        return found
+    postfix = values[0].end <= nouns[0].first
+    for number, figure in enumerate(values):
+        kind = figure.kind or _kind_of(stray)
+        following_end = values[number + 1].first if number + 1 < len(values) else 10**6
+        previous_end = values[number - 1].end if number else 0
+        before = [n for n in nouns if n.first < figure.first and n.end <= figure.first]
+        near_before = [n for n in before if n.first >= previous_end]
+        after = [n for n in nouns if figure.end <= n.first < following_end]
+        order = (after, near_before, before) if postfix else (near_before, before, after)
+        for group in order:
+            fitting = [n for n in group if fits(n, kind)]
+            if fitting:
+                found[figure.first] = fitting[0] if group is after else fitting[-1]
+                break
+        else:
+            later = [n for n in nouns if n.first >= figure.end and fits(n, kind)]
+            if postfix and later:
+                found[figure.first] = later[0]
+    return found
+
+
+def fits(noun: NounMark, kind: str) -> bool:
+    if noun.row.get("none"):
+        return True
+    if not kind:
+        return any(k in noun.row for k in KINDS)
+    if kind == "pressure" and "length" in noun.row:
+        return True  # inches of length
+    if kind == "temperature" and "angle" in noun.row:
+        return True  # degrees of angle
+    if kind == "volume":
+        return "flow" in noun.row
+    return kind in noun.row or (kind == "pressure" and "pressure_not" in noun.row)
+
+
+def _kind_of(stray: Sequence[str]) -> str:
+    for symbol in stray:
+        return OTHER_KIND.get(symbol) or unit(symbol).kind
+    return ""
+
+
+def fits_symbol(noun: NounMark, symbol: str) -> bool:
+    """Tell whether a noun may be read in a unit."""
+    return (OTHER_KIND.get(symbol) or unit(symbol).kind) in noun.row
+
+
+def stray_units(tokens: Sequence[Token], values: Sequence[FigureMark]) -> list[str]:
+    """Return units that stand apart from a figure: "fuel psi idle 66", "all psi"."""
+    owned = {place for figure in values for place in figure.used}
+    found = []
+    for place, token in enumerate(tokens):
+        if place not in owned and token.text in {"psi", "kpa", "bar", "volts", "lbs", "inhg"}:
+            hit = longest(tokens, place, units_said())
+            found += [str(hit[1])] if hit else []
+    return found
+
+
+def usual_noun(values: Sequence[FigureMark], usual: Sequence[str]) -> NounMark | None:
+    """Stand in for a noun that was not said: what this case is measured by, always asked back."""
+    kinds = {f.kind for f in values if f.kind}
+    for quantity in usual:
+        row = QUANTITIES.get(quantity)
+        if row is not None and kinds == {row.kind}:
+            ask = say.ask_is_it(quantity.replace("_", " "))
+            return NounMark({row.kind: quantity, "needs": [ask]}, values[0].first, values[0].first,
+                            "")  # fmt: skip
+    return None

@@ -1,0 +1,1 @@
+"""A line cut into words, figures and clauses, the trade's short forms made plain."""

@@ -1,0 +1,105 @@
+"""Clauses and their mood: meant, told, guessed, another truck's, out of a book, or seen here."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+
+from witnessmark.workflow.saying.hearing.spoken_tables import Phrases, phrases, table
+from witnessmark.workflow.saying.hearing.tokens import Token, longest
+
+__all__ = ["MOODS", "Clause", "clauses_of", "is_negated"]
+
+MOODS = ("plan", "hearsay", "guess", "other", "book")
+_BREAKS = {",", ";", ".", "?", "!", "but", "pero", ":"}
+#: A number after these names something; it is no value.
+NAMED = {"unit", "truck", "camion", "no", "number", "#", "num", "trailer", "bay", "case"}
+_OTHER_VERBS = {"makes", "made", "reads", "has", "had", "does", "did", "shows", "is", "gets", "got"}
+#: Behind these a "no" no longer counts: "not white, it is blue".
+_TURNS = {"it", "but", "just", "only", "there"}
+#: Moods that hold on after a comma until the speaker comes back to this truck.
+_LASTING = ("other", "book", "hearsay", "plan")
+
+
+@dataclass(frozen=True, slots=True)
+class Clause:
+    """A stretch of the line.
+
+    Attributes:
+        first: its first token.
+        end: one past its last token.
+        moods: its moods; none: seen here.
+    """
+
+    first: int
+    end: int
+    moods: frozenset[str]
+
+
+@cache
+def _mood_words() -> Phrases:
+    speech = table("speech")["moods"]
+    return phrases([(said, mood) for mood in (*MOODS, "back") for said in speech[mood]])
+
+
+@cache
+def _negations() -> Phrases:
+    return phrases([(said, True) for said in table("speech")["negations"]["words"]])
+
+
+def clauses_of(tokens: Sequence[Token]) -> list[Clause]:
+    """Cut the line into clauses, each with its mood."""
+    marks: dict[int, str] = {}
+    at = 0
+    while at < len(tokens):
+        hit = longest(tokens, at, _mood_words())
+        if hit is not None:
+            marks[at] = str(hit[1])
+            at += hit[0]
+            continue
+        if _another_unit(tokens, at):
+            marks[at] = "other"
+        at += 1
+    found: list[Clause] = []
+    first, moods, lasting = 0, set[str](), set[str]()
+
+    def close(end: int) -> None:
+        nonlocal first, moods, lasting
+        if end > first:
+            figures = any(t.number is not None for t in tokens[first:end])
+            kept = {m for m in lasting if m != "plan" or not figures}
+            found.append(Clause(first, end, frozenset(moods | kept)))
+            lasting = {m for m in moods | kept if m in _LASTING}
+        first, moods = end, set()
+
+    for place, token in enumerate(tokens):
+        mood = marks.get(place)
+        if token.text in _BREAKS or mood == "back" or (mood == "other" and moods != {"other"}):
+            close(place)
+        if mood == "back":
+            lasting, moods = set(), set()
+        elif mood is not None:
+            moods.add(mood)
+    close(len(tokens))
+    return found
+
+
+def _another_unit(tokens: Sequence[Token], at: int) -> bool:
+    """Tell whether "unit 14 makes" begins here: a number of a truck that then does something."""
+    if tokens[at].text not in {"unit", "truck", "camion", "number", "#"} or at + 2 >= len(tokens):
+        return False
+    return tokens[at + 1].number is not None and tokens[at + 2].text in _OTHER_VERBS
+
+
+def is_negated(tokens: Sequence[Token], sign: int, first: int) -> bool:
+    """Tell whether a "no" stands before the word *sign*, within its clause from *first*."""
+    at = max(first, sign - 4)
+    turns = [p for p in range(at, sign) if tokens[p].text in _TURNS]
+    at = turns[-1] + 1 if turns else at
+    while at < sign:
+        hit = longest(tokens, at, _negations())
+        if hit is not None and at + hit[0] <= sign:
+            return True
+        at += 1
+    return False

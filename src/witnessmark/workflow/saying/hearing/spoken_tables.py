@@ -1,0 +1,36 @@
+"""The tables of trade words, read once: data beside the packs, no rule of their own in code."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterable, Mapping
+from functools import cache
+from importlib import resources
+from typing import Any
+
+__all__ = ["MOST_WORDS", "Phrases", "phrases", "table"]
+
+#: No phrase of the tables has more words than this.
+MOST_WORDS = 6
+
+#: First word -> (whole phrase as words, what stands for it), the longest first.
+Phrases = Mapping[str, tuple[tuple[tuple[str, ...], Any], ...]]
+
+
+@cache
+def table(name: str) -> dict[str, Any]:
+    """Return one table (``speech``, ``figures``, ``checks``, ``work``) as it stands on disk."""
+    path = resources.files("witnessmark.knowledge") / "packs" / "said" / f"{name}.toml"
+    return tomllib.loads(path.read_text(encoding="utf-8"))
+
+
+def phrases(rows: Iterable[tuple[str, Any]]) -> Phrases:
+    """Arrange phrases for a look-up of the longest one that begins at a word."""
+    found: dict[str, list[tuple[tuple[str, ...], Any]]] = {}
+    for text, meaning in rows:
+        words = tuple(text.split())
+        found.setdefault(words[0], []).append((words, meaning))
+    return {
+        first: tuple(sorted(several, key=lambda row: -len(row[0])))
+        for first, several in found.items()
+    }
