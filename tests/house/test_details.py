@@ -9,13 +9,13 @@ from pathlib import Path
 
 import pytest
 
-from witnessmark.model.details import reading_details, shake_details, trace_details
+from witnessmark.model.details import code_details, reading_details, shake_details, trace_details
 from witnessmark.model.details.finding_details import NO_DETAILS, Details
 from witnessmark.model.details.reading_details import AgainstBand, ReadingsModel
 from witnessmark.model.details.trace_details import JumpCircuit, Jumps, StandsStill
 
 ROOT = Path(__file__).parents[2]
-ROOMS = (reading_details, trace_details, shake_details)
+ROOMS = (code_details, reading_details, trace_details, shake_details)
 KINDS = [
     kind
     for room in ROOMS

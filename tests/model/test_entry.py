@@ -33,6 +33,7 @@ EXAMPLES: dict[str, dict[str, Any]] = {
         "instrument": {"id": "g1", "span": "160 psi", "accuracy": "1 % of span"},
     },
     "clue": {"clue": "orig_paint", "seen": True, "cause": "return_regulator"},
+    "code": {"spn": 3251, "fmi": 4, "count": 3, "source": 0, "lamp": "amber warning"},
     "recording": {"path": "pull.candump.log.gz", "sha256": "a" * 64, "holds": "bus"},
     "test": {"test": "f_sight", "result": "negative"},
     "work": {

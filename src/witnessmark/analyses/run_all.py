@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from witnessmark.analyses.an_analysis import Analysis, Bench
-from witnessmark.analyses.readings import before_after, specification
+from witnessmark.analyses.readings import before_after, codes_known, specification
 from witnessmark.analyses.road import road_test
 from witnessmark.model.finding import Finding
 
 __all__ = ["ANALYSES", "run_all"]
 
 #: Module by module. A new analysis is added here; docs/findings.md lists what it may find.
-ANALYSES: tuple[Analysis, ...] = (specification, before_after, road_test)
+ANALYSES: tuple[Analysis, ...] = (specification, before_after, codes_known, road_test)
 
 
 def run_all(bench: Bench, analyses: Sequence[Analysis] = ANALYSES) -> tuple[Finding, ...]:

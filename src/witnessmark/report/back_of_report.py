@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
+from witnessmark.model.details.code_details import CodeRead, CodesShare
 from witnessmark.model.dossier import Dossier
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry_data import (
@@ -106,6 +107,10 @@ def sources(assessment: Dossier, *, si: bool = False) -> Iterator[Block]:
     rows = _readings(case)
     if rows:
         yield TableBlock(("When", "Quantity", "Read, at, [entry]", "Read with"), tuple(rows))
+    codes = [f for f in assessment.findings if isinstance(f.details, CodeRead | CodesShare)]
+    if codes:
+        yield Said(say.codes_read(), "small")
+        yield Items(tuple(dict.fromkeys(short_sentences(f.sentence) for f in codes)))
     yield from _files(case)
     pulled = [
         f"{old} ({entry.at[:10]}): {entry.data.why}"

@@ -11,8 +11,8 @@ The doubts (one standard deviation; judgements about judgements):
   gives for many causes at once ("nothing special") is one figure and moves for all of them;
 - the share of a cause, how many trucks have a second cause, how often it is none of the listed,
   and how often a repair fails: a factor of two as well;
-- the weight of a clue, and of what a linked complaint says: half of its logarithm, at most a
-  factor of two.
+- the weight of a clue, of a trouble code, and of what a linked complaint says: half of its
+  logarithm, at most a factor of two.
 
 Measured and handbook figures stay where they are; the shop's own proven closings narrow rows and
 shares as they outweigh the pack's.
@@ -66,7 +66,7 @@ class Doubt:
             true figures give is not lower, shape (n,).
         high: and in its favour; nine times in ten it is not higher.
         parts: standard deviation of the log odds of every cause by kind of figure: ``share``,
-            ``clue``, ``repair``, ``link``, or a test's id.
+            ``clue``, ``code``, ``repair``, ``link``, or a test's id.
     """
 
     low: Floats
@@ -146,10 +146,12 @@ def _in_stage(belief: Belief, back: Floats) -> Iterator[tuple[_Key, Floats]]:
     # Nearly all sets of causes are out of the question by now; the rest carry the sums.
     kept = np.flatnonzero(belief.states * back[-1] > NEGLECTED)
     states, back = belief.states[kept], back[:, kept]
-    if belief.message is not None:
-        logs = np.log(np.maximum(belief.message / belief.message.max(), 1e-300))
+    for kind, told in (("link", belief.message), ("code", belief.pointed)):
+        if told is None:
+            continue
+        logs = np.log(np.maximum(told / told.max(), 1e-300))
         half = 0.5 * np.clip(logs[kept], -2.0 * JUDGED_LOG_SD, 0.0)
-        yield ("link",), np.asarray((states * np.expm1([half, -half])) @ back.T)
+        yield (kind,), np.asarray((states * np.expm1([half, -half])) @ back.T)
     plain = {t: r for t, (r, _) in belief.results.items()}
     weights = belief.model.weights(plain, belief.halved)
     for identity, (result, weight) in belief.results.items():

@@ -61,6 +61,7 @@ class Belief:
         better: after the word "better, but not gone": share of each state in which the work has
             cured a cause and another is left.
         message: what the other complaints say, a likelihood over states; it is in *extra*.
+        pointed: the same of findings that only point, such as trouble codes.
     """
 
     model: FamilyModel
@@ -75,6 +76,7 @@ class Belief:
     earlier: Mapping[str, tuple[str, Floats]] = field(default_factory=dict)
     before: Belief | None = None
     message: Floats | None = None
+    pointed: Floats | None = None
     heard: bool = False
     better: Floats | None = None
 
@@ -160,16 +162,26 @@ class Belief:
         start = self.start if self.repaired else self._start_without(seen)
         return replace(self, results=results, seen_tests=seen, start=start)
 
-    def after(self, support: Support | JointSupport, uses: Sequence[str] = ()) -> Belief:
-        """Return the belief after a physical finding.
+    def after(
+        self,
+        support: Support | JointSupport,
+        uses: Sequence[str] = (),
+        *,
+        only_points: bool = False,
+    ) -> Belief:
+        """Return the belief after a finding.
 
         Args:
             support: how it bears on the causes.
             uses: tests whose reading the finding has already used; they count half.
+            only_points: its weight is judged, as a clue's is.
         """
         factor = self.model.support(support)
         extra = factor if self.extra is None else self.extra * factor
-        return replace(self, extra=_scaled(extra), halved=self.halved | set(uses))
+        pointed = self.pointed
+        if only_points:
+            pointed = factor if pointed is None else _scaled(pointed * factor)
+        return replace(self, extra=_scaled(extra), halved=self.halved | set(uses), pointed=pointed)
 
     def probability_of(self, likelihoods: Sequence[Support | JointSupport]) -> Floats:
         """Return the chances of several possible readings, in the ratio of their likelihoods.
@@ -384,7 +396,8 @@ def _stage(belief: Belief, stage: Stage) -> Belief:
             belief = belief.after_test(record, test.result)
     for finding in stage.findings:
         for support in supports_of(finding, belief.model.family.id):
-            belief = belief.after(support, uses=tests_used(finding))
+            points = finding.details.only_points
+            belief = belief.after(support, uses=tests_used(finding), only_points=points)
     for outcome in _last(stage.outcomes):
         belief = belief.after_better() if outcome.partly else belief.after_outcome(outcome.gone)
     return belief

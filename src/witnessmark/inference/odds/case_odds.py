@@ -13,6 +13,7 @@ from witnessmark.inference.family.learnt_tests import results_by_test
 from witnessmark.inference.family.likelihood import JUDGED_LOG_SD
 from witnessmark.inference.family.links import link_factors, links_between
 from witnessmark.inference.family.staged_evidence import (
+    Stage,
     StagedEvidence,
     TestResult,
     family_evidence,
@@ -326,23 +327,29 @@ def _is_result(family: Family, got: str, identity: str, wanted: str) -> bool:
 
 
 def _has_findings(evidence: StagedEvidence) -> bool:
-    return any(s.tests or s.findings for s in evidence.stages)
+    return any(s.tests or _naming(s) for s in evidence.stages)
 
 
 def _found_since_work(evidence: StagedEvidence) -> bool:
     """Whether anything was tested or measured since the latest work; a word is no measurement."""
     last = evidence.stages[-1]
-    return last.work is None or bool(last.tests or last.findings)
+    return last.work is None or bool(last.tests or _naming(last))
 
 
 def _may_name(evidence: StagedEvidence) -> bool:
     """Clues alone, or two readings alone, never name one part."""
     if evidence.recorded_tests():
         return True
-    readings = {e for s in evidence.stages for f in s.findings for e in f.evidence.entries}
-    recordings = {f.evidence.recording for s in evidence.stages for f in s.findings} - {None}
+    findings = [f for s in evidence.stages for f in _naming(s)]
+    readings = {e for f in findings for e in f.evidence.entries}
+    recordings = {f.evidence.recording for f in findings} - {None}
     outcomes = any(s.outcomes for s in evidence.stages)
     return len(readings) >= 3 or bool(recordings) or outcomes
+
+
+def _naming(stage: Stage) -> tuple[Finding, ...]:
+    """Return the findings of a stage without those that only point."""
+    return tuple(f for f in stage.findings if not f.details.only_points)
 
 
 def _type_known(evidence: StagedEvidence, probability: float) -> bool:

@@ -47,6 +47,11 @@ class Details:
         return None
 
     @property
+    def only_points(self) -> bool:
+        """Return whether it is a pointer only, which names no part however many there are."""
+        return False
+
+    @property
     def effective_samples(self) -> int | None:
         """Return how many effective draws a joint likelihood rests on."""
         return None

@@ -29,6 +29,7 @@ Kind = Literal[
     "reading",
     "recording",
     "clue",
+    "code",
     "test",
     "work",
     "outcome",

@@ -186,6 +186,25 @@ class ClueData(Record):
     cause: Id | None = Field(default=None, description="the part a part-scoped clue speaks of")
 
 
+class CodeData(Record):
+    """A trouble code as a control unit tells it (SAE J1939-73). It is a pointer, no verdict."""
+
+    spn: Annotated[int, Field(strict=True, ge=0, le=524287)] = Field(
+        description="number of what it is about"
+    )
+    fmi: Annotated[int, Field(strict=True, ge=0, le=31)] = Field(description="failure mode")
+    count: Annotated[int, Field(strict=True, ge=0, le=126)] | None = Field(
+        default=None, description="how often it came"
+    )
+    source: Annotated[int, Field(strict=True, ge=0, le=253)] | None = Field(
+        default=None, description="address of the control unit that tells it"
+    )
+    active: bool = Field(default=True, description="false: it was active before and is not now")
+    lamp: (
+        Literal["malfunction indicator", "red stop", "amber warning", "protect", "none"] | None
+    ) = Field(default=None, description="lamp that is lit with it")
+
+
 class TestData(Record):
     """A test of the knowledge pack and its result."""
 
@@ -290,6 +309,7 @@ Data = (
     | ReadingData
     | RecordingData
     | ClueData
+    | CodeData
     | TestData
     | WorkData
     | OutcomeData
@@ -307,6 +327,7 @@ KINDS: dict[str, type[Record]] = {
     "reading": ReadingData,
     "recording": RecordingData,
     "clue": ClueData,
+    "code": CodeData,
     "test": TestData,
     "work": WorkData,
     "outcome": OutcomeData,

@@ -9,7 +9,7 @@ from typing import Literal
 from witnessmark.errors import UnitRefused
 from witnessmark.knowledge import Family, PackCase
 from witnessmark.model.entries.case import Case
-from witnessmark.model.entries.entry_data import ClueData, ReadingData, TestData, WorkData
+from witnessmark.model.entries.entry_data import ClueData, CodeData, ReadingData, TestData, WorkData
 from witnessmark.model.finding import OperatingPoint
 from witnessmark.units import parse_quantity
 
@@ -125,6 +125,8 @@ def facts_of(
             marks.append(Mark(place, stage, "work", data.cause or "", entry=entry.id))
         elif isinstance(data, ClueData):
             marks.append(Mark(place, stage, "clue", data.clue, data.seen, entry=entry.id))
+        elif isinstance(data, CodeData):
+            marks.append(Mark(place, stage, "code", str(data.spn), data.fmi, entry=entry.id))
         elif isinstance(data, TestData):
             marks.append(Mark(place, stage, "test", data.test, data.result, entry=entry.id))
         elif isinstance(data, ReadingData):

@@ -13,6 +13,7 @@ from witnessmark.model.entries.entry import Entry
 from witnessmark.model.entries.entry_data import (
     ApprovalData,
     ClueData,
+    CodeData,
     ComplaintData,
     NoteData,
     OutcomeData,
@@ -174,6 +175,9 @@ def entry_words(entry: Entry, names: Names) -> str:
             said = "doubtful" if data.seen == "maybe" else said
             part = f" ({names.cause(data.cause)})" if data.cause else ""
             return f"Looked: {names.clue(data.clue)}{part}: {said}"
+        case CodeData():
+            state = "" if data.active else ", was active before"
+            return f"Trouble code: SPN {data.spn} FMI {data.fmi}{state}"
         case TestData():
             return f"Test: {names.test(data.test)}: {_plain(data.result)}"
         case WorkData():

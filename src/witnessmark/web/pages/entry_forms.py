@@ -83,6 +83,25 @@ def clue(form: Fields) -> Data:
     return data
 
 
+def code(form: Fields) -> Data:
+    """A trouble code as the control unit shows it."""
+    if not one(form, "spn") or not one(form, "fmi"):
+        raise InputRefused(
+            "A code has two numbers, and one is missing.",
+            where="code",
+            do="Type the SPN and the FMI as the display or the reader shows them.",
+        )
+    data: Data = {
+        "spn": _digits(form, "spn"),
+        "fmi": _digits(form, "fmi"),
+        "count": _digits(form, "count"),
+        "source": _digits(form, "source"),
+        "active": one(form, "active") != "no",
+        "lamp": one(form, "lamp") or None,
+    }
+    return blank_to_none(data)
+
+
 def test(form: Fields) -> Data:
     """A test and its result."""
     return {"test": one(form, "test"), "result": one(form, "result")}
@@ -193,6 +212,7 @@ FORMS: dict[str, Callable[[Fields], Data]] = {
     "complaint": complaint,
     "truck": truck,
     "clue": clue,
+    "code": code,
     "test": test,
     "work": work,
     "outcome": outcome,
@@ -243,6 +263,18 @@ def whole(form: Fields, name: str) -> int | None:
     """Return a field as a whole number, ``None`` when it was left blank."""
     found = decimal(form, name)
     return None if found is None else round(found)
+
+
+def _digits(form: Fields, name: str) -> int | None:
+    """Return a field as a whole number as typed; nothing is rounded."""
+    text = one(form, name)
+    if not text:
+        return None
+    if re.fullmatch(r"[0-9]{1,9}", text) is None:
+        raise InputRefused(
+            f"'{text[:40]}' is not a whole number.", where=name.upper(), do="Write digits only."
+        )
+    return int(text)
 
 
 def seen(answer: str) -> bool | str:

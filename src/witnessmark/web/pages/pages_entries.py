@@ -31,6 +31,7 @@ router = APIRouter(include_in_schema=False)
 _PLAIN = {
     "complaint": "Complaint",
     "truck": "The truck",
+    "code": "Trouble code",
     "work": "Work done",
     "outcome": "The customer’s word",
     "quote": "Estimate",
@@ -143,7 +144,8 @@ async def store(request: Request, case_id: str, kind: str) -> Response:
             raise
         error = refused
         return await run_in_threadpool(lambda: _plain_page(request, case_id, kind, form, error))
-    places = {"work": "#work", "outcome": "#work", "quote": "#paper", "approval": "#paper"}
+    places = {"code": "#known", "work": "#work", "outcome": "#work", "quote": "#paper"}
+    places["approval"] = "#paper"
     return going_on(request, f"/cases/{case_id}{places.get(kind, '')}")
 
 

@@ -82,3 +82,9 @@ def appendix() -> str:
 def for_the_shop(words: str) -> str:
     """Say what can hurt whoever works on it."""
     return f"For whoever works on it: {words}"
+
+
+@sentence("paper.codes_read")
+def codes_read() -> str:
+    """Head the list of trouble codes."""
+    return "Trouble codes as they were read; a code points, it proves nothing:"

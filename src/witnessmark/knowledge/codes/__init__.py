@@ -1,0 +1,1 @@
+"""Trouble codes: what their numbers mean, whatever a pack makes of them."""
