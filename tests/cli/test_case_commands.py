@@ -93,3 +93,30 @@ def test_help_names_every_command_without_loading_a_heavy_library(witnessmark: R
     found = witnessmark("--help")
     assert found.returncode == 0
     assert all(word in found.stdout for word in ("assess", "case", "look", "report", "demo"))
+
+
+def test_a_complaint_without_a_family_says_what_it_may_be_about(
+    witnessmark: Run, tmp_path: Path
+) -> None:
+    shop = tmp_path / "shop"
+    made = witnessmark("case", "new", shop, "t1", "--words", "wont pull the hill", "--json")
+    told = json.loads(made.stdout)["may_be_about"]
+    assert told[0]["family"] == "low_power"
+    assert told[0]["because"].startswith("heard: ")
+    added = witnessmark("case", "add", shop, "t1", "complaint", "words=smokes blue")
+    assert "Excessive smoke" in added.stdout
+    entry = added.stdout.split()[1].rstrip(".")
+    assert f"complaint name SHOP t1 {entry} smoke" in added.stdout
+    named = witnessmark("complaint", "name", shop, "t1", entry, "smoke", "oil_leak")
+    assert named.returncode == 0
+    shown = json.loads(witnessmark("case", "show", shop, "t1", "--json").stdout)["entries"]
+    assert shown[-2]["data"] == {"words": "smokes blue", "families": ["smoke", "oil_leak"]}
+    assert shown[-1]["data"]["entry"] == entry
+    wrong = witnessmark("complaint", "name", shop, "t1", shown[-2]["id"], "smok")
+    assert wrong.returncode == 2
+    assert "no family that the packs know" in wrong.stderr
+    guess = witnessmark("complaint", "guess", shop, "it just aint right")
+    assert "name your own suspects" in guess.stdout
+    code = witnessmark("case", "add", shop, "t1", "code", "spn=94", "fmi=18")
+    assert code.returncode == 0
+    assert witnessmark("case", "add", shop, "t1", "code", "spn=94").returncode == 2

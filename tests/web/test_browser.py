@@ -29,6 +29,7 @@ PAGES = {
     "torque_card": "/cases/unit8/torque-card",
     "hand_over": "/cases/unit7/hand-over",
     "add_complaint": "/cases/unit7/add/complaint",
+    "add_code": "/cases/unit7/add/code",
     "add_truck": "/cases/unit7/add/truck",
     "add_work": "/cases/unit7/add/work?cause=return_regulator",
     "add_outcome": "/cases/unit8/add/outcome",

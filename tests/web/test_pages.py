@@ -26,6 +26,7 @@ PAGES = [
     "/cases/unit7/torque-card",
     "/cases/unit7/hand-over",
     "/cases/unit7/add/complaint",
+    "/cases/unit7/add/code",
     "/cases/unit7/add/truck",
     "/cases/unit7/add/work",
     "/cases/unit7/add/outcome",
@@ -401,3 +402,47 @@ def test_what_work_usually_comes_to_stands_at_the_bench_only(client):
     assert _sums(bench)
     paper = client.get("/cases/unit7/report?quote=1").text
     assert not _sums(paper)
+
+
+def test_a_complaint_without_a_family_is_asked_what_it_is_about(client, shop):
+    form = {"entry_id": "enew43", "words": "runs hot on the hill", "label": "Unit 13"}
+    where = client.post("/new", data=form).headers["location"]
+    assert where.endswith("/about/enew43")
+    case_id = where.split("/")[2]
+    assert shop.case(case_id).families() == ()
+    text = client.get(where).text
+    assert "True overheating" in text
+    assert "heard: " in text
+    assert " checked" not in text, "nothing is ticked before a person says so"
+    assert "What is it about?" in client.get(f"/cases/{case_id}").text
+    sent = {"entry_id": "eabout1", "families": ["overheat"]}
+    assert client.post(where, data=sent).headers["location"] == f"/cases/{case_id}"
+    client.post(where, data=sent)
+    case = shop.case(case_id)
+    assert case.families() == ("overheat",)
+    assert [d.words for _, d in case.complaints()] == ["runs hot on the hill"]
+    assert "No family was named" in client.post(f"/cases/{case_id}/about/eabout1").text
+
+
+def test_a_second_complaint_starts_empty(client):
+    text = client.get("/cases/unit7/add/complaint").text
+    assert 'name="families"' in text
+    assert " checked" not in text
+
+
+def test_a_trouble_code_is_written_down_and_said(client, shop):
+    form = {"spn": "94", "fmi": "18", "count": "2", "active": "yes", "lamp": "amber warning"}
+    answer = client.post("/cases/unit7/add/code", data={"entry_id": "ecode1", **form})
+    assert answer.headers["location"] == "/cases/unit7#known"
+    stored = next(e for e in shop.case("unit7").live() if e.id == "ecode1")
+    assert json.loads(stored.line)["data"] == {
+        "spn": 94, "fmi": 18, "count": 2, "active": True, "lamp": "amber warning",
+    }  # fmt: skip
+    text = settled(client, "unit7")
+    assert "SPN 94 FMI 18 (active, 2 times, amber warning lamp on): fuel supply pressure" in text
+    assert "Trouble code: SPN 94 FMI 18" in text
+    for wrong, said in (({"fmi": "x"}, "not a whole number"), ({"spn": ""}, "one is missing"),
+                        ({"fmi": "40"}, "less than or equal to 31")):  # fmt: skip
+        refused = client.post("/cases/unit7/add/code", data={**form, **wrong})
+        assert refused.status_code == 422
+        assert said in refused.text

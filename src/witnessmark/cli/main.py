@@ -28,6 +28,10 @@ COMMANDS: dict[str, tuple[str, str]] = {
         "The casebook by hand: new, add, show, list, export, import.",
     ),
     "check": ("witnessmark.cli.for_shop.check_command", "What is hurt or missing in a shop."),
+    "complaint": (
+        "witnessmark.cli.for_case.complaint_command",
+        "What a complaint may be about, and naming it.",
+    ),
     "demo": ("witnessmark.cli.for_shop.demo_command", "Build the invented shop and open its page."),
     "erase": ("witnessmark.cli.for_shop.erase_command", "Erase a customer's data on request."),
     "history": (

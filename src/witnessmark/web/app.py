@@ -21,6 +21,7 @@ from witnessmark.web.door.attempts import TooMany
 from witnessmark.web.door.connections import Connections
 from witnessmark.web.door.doors import Access, Doors
 from witnessmark.web.pages import (
+    pages_about,
     pages_cases,
     pages_entries,
     pages_from,
@@ -88,6 +89,7 @@ def create_app(
     for module in (
         pages_cases,
         pages_entries,
+        pages_about,
         pages_from,
         pages_login,
         pages_override,

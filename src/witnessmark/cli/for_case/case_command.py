@@ -5,12 +5,15 @@ from __future__ import annotations
 import json
 import sys
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from witnessmark.cli.for_case.say_command import say
 from witnessmark.cli.main import allow_option, echo_json
+
+if TYPE_CHECKING:
+    from witnessmark.workflow.case.shop_on_disk import Shop
 
 SHOP = click.argument("shop", type=click.Path(path_type=Path))
 AS_JSON = click.option("--json", "as_json", is_flag=True, help="Print JSON.")
@@ -48,7 +51,11 @@ def new(
         lines.append(entry_line("complaint", data))
     opened = open_shop(shop, create=True)
     case = opened.new_case(case_id, lines)
-    _said({"case": case.id, "entries": len(case.entries)}, f"Case {case.id} is open.", as_json)
+    document: dict[str, Any] = {"case": case.id, "entries": len(case.entries)}
+    said = f"Case {case.id} is open."
+    if words and not families:
+        said += _suggest(opened, case_id, case.complaints()[-1][0].id, words, document)
+    _said(document, said, as_json)
 
 
 @command.command()
@@ -90,7 +97,11 @@ def add(
             sha256 = opened.store_file(Path(path), Path(path).name)
             data = {**data, "path": Path(path).name, "sha256": sha256}
         ids = [opened.add(case_id, kind, data).id]
-    _said({"case": case_id, "added": ids}, f"Added {', '.join(ids) or 'nothing'}.", as_json)
+    document: dict[str, Any] = {"case": case_id, "added": ids}
+    said = f"Added {', '.join(ids) or 'nothing'}."
+    if lines is None and kind == "complaint" and not data.get("families"):
+        said += _suggest(opened, case_id, ids[0], str(data.get("words", "")), document)
+    _said(document, said, as_json)
 
 
 @command.command()
@@ -207,6 +218,20 @@ def import_case(
     if not as_json:
         for problem in problems:
             click.echo(f"! {problem['where']}: {problem['what']} {problem['do']}")
+
+
+def _suggest(shop: Shop, case_id: str, entry: str, words: str, document: dict[str, Any]) -> str:
+    """Return what a complaint without a family may be about, and how to say so."""
+    from witnessmark.workflow.shop.sounds_like import sounds_like, suggested_words
+
+    found = sounds_like(shop, words)
+    document["may_be_about"] = [
+        {"family": s.family, "name": s.name, "because": s.because} for s in found
+    ]
+    rows = [f"  {s.family:22} {s.name} ({s.because})" for s in found]
+    first = found[0].family if found else "FAMILY"
+    how = f"Name it: witnessmark complaint name SHOP {case_id} {entry} {first}"
+    return "\n".join(["", suggested_words(found), *rows, how])
 
 
 def _said(document: dict[str, Any], words: str, as_json: bool) -> None:

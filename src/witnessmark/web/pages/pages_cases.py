@@ -134,7 +134,13 @@ async def open_case(request: Request) -> Response:
         if "x-witnessmark" in request.headers:
             raise
         return _new_page(request, error, form)
+    if not form.fields.get("families"):
+        return going_on(request, f"/cases/{case_id}/about/{_first_complaint(request, case_id)}")
     return going_on(request, f"/cases/{case_id}")
+
+
+def _first_complaint(request: Request, case_id: str) -> str:
+    return bench_of(request).desk.case(case_id).complaints()[0][0].id
 
 
 @router.get("/cases/{case_id}")

@@ -136,7 +136,7 @@ async def store(request: Request, case_id: str, kind: str) -> Response:
     try:
         data = FORMS[kind](form.fields)
         entry_id = form.one("entry_id") or None
-        await run_in_threadpool(
+        entry = await run_in_threadpool(
             lambda: bench.shop.add(case_id, kind, data, by=by, entry_id=entry_id)
         )
     except WitnessmarkError as refused:
@@ -144,6 +144,8 @@ async def store(request: Request, case_id: str, kind: str) -> Response:
             raise
         error = refused
         return await run_in_threadpool(lambda: _plain_page(request, case_id, kind, form, error))
+    if kind == "complaint" and not data["families"]:
+        return going_on(request, f"/cases/{case_id}/about/{entry.id}")
     places = {"code": "#known", "work": "#work", "outcome": "#work", "quote": "#paper"}
     places["approval"] = "#paper"
     return going_on(request, f"/cases/{case_id}{places.get(kind, '')}")
@@ -295,7 +297,7 @@ def _plain_page(
         label=_label(case),
         heading=_PLAIN[kind],
         form=_values(form),
-        families_given=form.fields.get("families", list(case.families())),
+        families_given=form.fields.get("families", []),
         error=error,
         families=sorted(bench.knowledge().families.values(), key=lambda f: f.name),
         causes=_causes(bench, case),

@@ -1,0 +1,1 @@
+"""Which families a driver's words may be about."""
