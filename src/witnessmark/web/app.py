@@ -29,6 +29,7 @@ from witnessmark.web.pages import (
     pages_override,
     pages_paper,
     pages_recordings,
+    pages_say,
     pages_shop,
     pages_static,
 )
@@ -95,6 +96,7 @@ def create_app(
         pages_override,
         pages_paper,
         pages_recordings,
+        pages_say,
         pages_shop,
         pages_static,
         api,

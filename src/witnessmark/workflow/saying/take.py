@@ -8,7 +8,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from witnessmark.errors import WitnessmarkError
+from witnessmark.errors import NotFound, WitnessmarkError
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry_data import KINDS, ReadingData
 from witnessmark.words.say import line as say
@@ -18,8 +18,20 @@ from witnessmark.workflow.dossier.gauge_round import quantities_for
 from witnessmark.workflow.saying.cards import Card, Meaning
 from witnessmark.workflow.saying.understand import understand
 
-__all__ = ["as_entry", "card_words", "meaning_in_case", "note_of", "store", "usual_quantities"]
+__all__ = [
+    "as_entry",
+    "card_words",
+    "entries_to_take_back",
+    "kept_words",
+    "meaning_in_case",
+    "note_of",
+    "retracted_entry",
+    "store",
+    "usual_quantities",
+]
 
+#: What a form can bring that no card of a line ever holds.
+_MISSHAPEN = (KeyError, TypeError, ValueError, AttributeError)
 _RESULTS = {"positive": "yes, bad", "negative": "no, good", "maybe": "not clear"}
 _SEEN: Mapping[object, str] = {True: "there", False: "not there", "maybe": "not clear"}
 
@@ -46,20 +58,20 @@ def as_entry(card: Card, case: Case, knowledge: Knowledge) -> tuple[str, dict[st
     Figures that are not one value ("about", a range, a swing, a bound) are kept in words, so that
     no bare figure of them is ever counted.
     """
-    data = _fitted(card, case, knowledge)
-    if data is not None and card.kind in KINDS:
+    if card.kind in KINDS:
         try:
+            data = _fitted(card, case, knowledge)
             record = KINDS[card.kind].model_validate(data)
             if isinstance(record, ReadingData):
                 record.house_value()
             return card.kind, data
-        except (ValidationError, WitnessmarkError):
+        except (ValidationError, WitnessmarkError, *_MISSHAPEN):
             pass
     words = card_words(card, knowledge)
     return "note", {"words": words if card.said == words else f"{words} (said: {card.said})"}
 
 
-def _fitted(card: Card, case: Case, knowledge: Knowledge) -> dict[str, Any] | None:
+def _fitted(card: Card, case: Case, knowledge: Knowledge) -> dict[str, Any]:
     data = {k: v for k, v in card.data.items() if not k.startswith("_")}
     said_by = [str(data.pop(k)) for k in ("where", "by") if k in data]
     source = "; ".join([*said_by, *card.marks])
@@ -70,7 +82,7 @@ def _fitted(card: Card, case: Case, knowledge: Knowledge) -> dict[str, Any] | No
     if card.kind == "clue":
         clue = knowledge.conditions.get(str(data.get("clue")))
         if clue is not None and clue.part_scoped and "cause" not in data:
-            return None
+            raise NotFound(f"'{data['clue']}' speaks of one part, and the line names none.")
         return data
     if card.kind == "test":
         return {k: data[k] for k in ("test", "result")}
@@ -106,6 +118,14 @@ def retracted_entry(case: Case, what: str) -> str:
 def card_words(card: Card, knowledge: Knowledge) -> str:
     """Return what a card means, in words."""
     data = card.data
+    try:
+        return _card_words(card, knowledge)
+    except _MISSHAPEN:
+        return say.card_other(card.kind, {k: v for k, v in data.items() if isinstance(v, str)})
+
+
+def _card_words(card: Card, knowledge: Knowledge) -> str:
+    data = card.data
     if card.kind == "reading":
         text = say.card_reading(str(data["quantity"]), str(data["value"]), data.get("point", {}))
     elif card.kind == "test":
@@ -128,8 +148,39 @@ def card_words(card: Card, knowledge: Knowledge) -> str:
 def note_of(meaning: Meaning, taken: Sequence[Card]) -> str:
     """Return the note that keeps what no taken card holds, empty where nothing is left."""
     untaken = [c.said for c in meaning.cards if c not in taken]
-    left = "; ".join([*([meaning.left] if meaning.left else []), *untaken])
-    return say.note(meaning.line, left if taken else meaning.line) if left else ""
+    if not taken:
+        return say.note(meaning.line, meaning.line)
+    return kept_words(meaning.line, meaning.left, untaken)
+
+
+def kept_words(line: str, note: str, untaken: Sequence[str]) -> str:
+    """Return the note: its own words, and those of cards that were not taken.
+
+    Args:
+        line: the line as it was said.
+        note: what is to be kept; it may already be a note of this form.
+        untaken: words of cards that were not taken.
+    """
+    missing = [words for words in untaken if words not in note]
+    if line and line in note:
+        return note
+    left = "; ".join([*([note] if note else []), *missing])
+    return say.note(line, left) if left else ""
+
+
+def entries_to_take_back(case: Case, knowledge: Knowledge) -> list[tuple[str, str]]:
+    """Return what a line may take back, the newest first: id and words."""
+    found = []
+    for entry in reversed(list(case.live())):
+        if entry.kind in {"truck", "complaint", "retract"}:
+            continue
+        data = entry.data.model_dump(exclude_none=True, exclude_unset=True)
+        try:
+            words = card_words(Card(entry.kind, data), knowledge)
+        except KeyError:
+            words = entry.kind
+        found.append((entry.id, words[:100]))
+    return found
 
 
 def store(
