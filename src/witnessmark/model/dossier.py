@@ -141,8 +141,9 @@ class Dossier:
             said = f"Complaint {identity} is open"
             if not data.families:
                 return (
-                    f"{said} and names no family, so no step can be worked out: look, measure, "
-                    "write down what is found, and name a family if one fits."
+                    f"{said} and names no family. Say what it is about, or name your own suspects "
+                    "and the tests that would part them: then there are steps. Until then look, "
+                    "measure, and write down what is found."
                 )
             if not any(self.odds_of(f) for f in data.families):
                 names = ", ".join(data.families)

@@ -20,6 +20,7 @@ from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Re
 
 from witnessmark.errors import NotFound
 from witnessmark.model.dossier import Dossier
+from witnessmark.model.entries.case import Case
 from witnessmark.web.bench import page_words as words
 from witnessmark.web.bench.desk import Desk
 from witnessmark.web.bench.names import Names
@@ -98,18 +99,18 @@ class ServerState:
             self._si[:] = [float(shows_si(self.shop)), now, self.desk.stamp]
         return bool(self._si[0])
 
-    def names(self) -> Names:
-        """Return ids -> words of the packs in use."""
-        found = self.knowledge()
+    def names(self, case: Case | None = None) -> Names:
+        """Return ids -> words of the packs in use, and of a case's own lists."""
+        found = self.knowledge(case)
         if self._names[0] is not found:
             self._names[:] = [found, Names(found)]
         names = self._names[1]
         assert isinstance(names, Names)  # noqa: S101
         return names
 
-    def knowledge(self) -> Knowledge:
-        """Return what the packs say in this shop."""
-        return knowledge_of(self.shop)
+    def knowledge(self, case: Case | None = None) -> Knowledge:
+        """Return what the packs say in this shop, and a case's own lists."""
+        return knowledge_of(self.shop, case)
 
     def assessment(self, case_id: str) -> Dossier:
         """Return the newest assessment of a case, waiting a while for that of this version.

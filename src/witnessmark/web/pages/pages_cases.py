@@ -206,10 +206,10 @@ def strip_values(bench: ServerState, case_id: str, looked: Looked) -> dict[str, 
     return strip(
         case,
         looked,
-        bench.names(),
+        bench.names(case),
         log=log,
         attached=bench.shop.casebook.attachments(case_id),
-        usual=quantities_for(case, bench.knowledge()),
+        usual=quantities_for(case, bench.knowledge(case)),
         si=bench.si(),
     )
 

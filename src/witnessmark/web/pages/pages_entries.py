@@ -73,7 +73,7 @@ def looked(request: Request, case_id: str) -> Response:
     case = bench.desk.case(case_id)
     known = {(d.clue, d.cause or ""): _answer(d.seen) for _, d in case.of(ClueData)}
     rows = []
-    for condition, causes in clues_of(bench.knowledge(), case.families()):
+    for condition, causes in clues_of(bench.knowledge(case), case.families()):
         if condition.part_scoped:
             given = next((c.id for c in causes if (condition.id, c.id) in known), "")
             chosen = known.get((condition.id, given), "")
@@ -100,7 +100,7 @@ def tests(request: Request, case_id: str) -> Response:
     known = {d.test: d.result for _, d in case.of(TestData)}
     test = request.query_params.get("test", "")
     rows: list[dict[str, Any]] = []
-    for family in (f for f in bench.knowledge().families.values() if f.id in case.families()):
+    for family in (f for f in bench.knowledge(case).families.values() if f.id in case.families()):
         for row in family.tests:
             plain = len(row.outcomes) == 2 and set(row.outcomes) == {"positive", "negative"}
             options = [(o, row.outcome_words.get(o) or o.replace("_", " ")) for o in row.outcomes]
@@ -218,7 +218,7 @@ def _reading_page(
     bench = bench_of(request)
     case = bench.desk.case(case_id)
     si = bench.si()
-    start = next_reading(case, bench.knowledge(), quantity or None, si=si, advance=advance)
+    start = next_reading(case, bench.knowledge(case), quantity or None, si=si, advance=advance)
     stage = max(case.stages().values(), default=0)
     saved = request.query_params.get("saved", "")
     entry = next((e for e in case.entries if e.id == saved), None)
@@ -233,7 +233,7 @@ def _reading_page(
         case=case,
         label=_label(case),
         start=start,
-        usual=quantities_for(case, bench.knowledge()),
+        usual=quantities_for(case, bench.knowledge(case)),
         all_quantities=sorted(
             (q for q in QUANTITIES.values() if q.kind != "state"), key=lambda q: q.words
         ),
@@ -288,7 +288,7 @@ def _plain_page(
         raise NotFound("There is no such form.")
     bench = bench_of(request)
     case = bench.desk.case(case_id)
-    names = bench.names()
+    names = bench.names(case)
     return page(
         request,
         f"add_{kind}.html",
@@ -302,8 +302,8 @@ def _plain_page(
         families=sorted(bench.knowledge().families.values(), key=lambda f: f.name),
         causes=_causes(bench, case),
         cause_name=names.cause,
-        renew=_renew(bench, form.one("cause")),
-        cause=bench.knowledge().cause(form.one("cause")),
+        renew=_renew(bench, case, form.one("cause")),
+        cause=bench.knowledge(case).cause(form.one("cause")),
         truck=case.truck(),
         complaints=case.complaints(),
         quotes=list(case.of(QuoteData)),
@@ -336,12 +336,12 @@ def _causes(bench: ServerState, case: Case) -> list[tuple[str, str]]:
     ranked: dict[str, str] = {}
     for odds in assessment.odds if assessment else ():
         ranked |= {c.cause: c.name for c in odds.causes}
-    for family in (f for f in bench.knowledge().families.values() if f.id in case.families()):
+    for family in (f for f in bench.knowledge(case).families.values() if f.id in case.families()):
         for cause in family.causes:
             ranked.setdefault(cause.id, cause.name)
     return list(ranked.items())
 
 
-def _renew(bench: ServerState, cause: str) -> list[str]:
-    found = bench.knowledge().cause(cause) if cause else None
+def _renew(bench: ServerState, case: Case, cause: str) -> list[str]:
+    found = bench.knowledge(case).cause(cause) if cause else None
     return list(found.renew_with) if found else []

@@ -34,7 +34,7 @@ def finding(request: Request, case_id: str, place: int) -> Response:
         request,
         "from_finding.html",
         finding=found,
-        rows=_rows(case, bench.names(), evidence.entries),
+        rows=_rows(case, bench.names(case), evidence.entries),
         recording=_recording_entry(case, bench, evidence.recording),
         packs=assessment.packs,
         support=[
@@ -55,13 +55,13 @@ def cause(request: Request, case_id: str, family: str, cause: str) -> Response:
     if odds is None or row is None:
         raise NotFound("There are no such odds any more.", do="Go back to the case.")
     case = bench.desk.case(case_id)
-    names = bench.names()
+    names = bench.names(case)
     return page(
         request,
         "from_cause.html",
         odds=odds,
         row=row,
-        line=bench.knowledge().cause(cause),
+        line=bench.knowledge(case).cause(cause),
         whys=[(w, _rows(case, names, w.entries)) for w in row.why],
         packs=odds.packs or assessment.packs,
         **_common(bench, case),
@@ -76,7 +76,7 @@ def step(request: Request, case_id: str, place: int) -> Response:
     if not 0 <= place < len(assessment.steps):
         raise NotFound("That step is not proposed any more.", do="Go back to the case.")
     found = assessment.steps[place]
-    knowledge = bench.knowledge()
+    knowledge = bench.knowledge(bench.desk.case(case_id))
     return page(
         request,
         "from_step.html",
@@ -109,7 +109,7 @@ def entry(request: Request, case_id: str, entry_id: str) -> Response:
         request,
         "from_entry.html",
         entry=found,
-        words=entry_words(found, bench.names()),
+        words=entry_words(found, bench.names(case)),
         stored=log.get(entry_id, ("", "")),
         taken_back=case.retracted().get(entry_id),
         rests=rests,
@@ -133,7 +133,7 @@ def _recording_entry(case: Case, bench: ServerState, sha256: str | None) -> str 
 
 def _common(bench: ServerState, case: Case) -> dict[str, Any]:
     truck = case.truck()
-    names = bench.names()
+    names = bench.names(case)
     return {
         "case": case,
         "label": truck.label if truck else case.id,

@@ -63,7 +63,7 @@ def _override_page(
         case=case,
         label=truck.label if truck else case.id,
         first=next((s for s in assessment.steps if s.kind != "safety"), None),
-        groups=choices(assessment, bench.knowledge()),
+        groups=choices(assessment, bench.knowledge(case)),
         chosen=form.one("step"),
         why=form.one("why"),
         sent=form.one("entry_id"),

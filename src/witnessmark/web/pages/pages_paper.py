@@ -71,7 +71,7 @@ def torque_card(request: Request, case_id: str) -> Response:
     bench = bench_of(request)
     case = bench.desk.case(case_id)
     works = list(case.of(WorkData))
-    names = bench.names()
+    names = bench.names(case)
     rows = [(names.cause(w.cause) if w.cause else w.did, t) for _, w in works for t in w.torques]
     return page(request, "torque_card.html", case=case, label=_label(case), rows=rows)
 
@@ -81,7 +81,7 @@ def road_test(request: Request, case_id: str) -> Response:
     """Show what to drive and record for the complaints of a case."""
     bench = bench_of(request)
     case = bench.desk.case(case_id)
-    found = bench.knowledge().families
+    found = bench.knowledge(case).families
     families = [found[f] for f in case.families() if f in found]
     stops = [s for s in bench.assessment(case_id).steps if s.kind == "safety"] if families else []
     drive = [words for needs, words in _DRIVE if forbidden_by(stops, "", needs) is None]
@@ -144,7 +144,7 @@ def readings(request: Request, case_id: str) -> Response:
     """Return the readings and all entries of a case as a table for a spreadsheet."""
     bench = bench_of(request)
     case = bench.desk.case(case_id)
-    names, stages = bench.names(), case.stages()
+    names, stages = bench.names(case), case.stages()
     out = io.StringIO()
     table = csv.writer(out)
     table.writerow(["entry", "at", "kind", "after work no.", "quantity", "value", "rpm", "words"])

@@ -10,6 +10,8 @@ from typing import Any
 
 from witnessmark.errors import InputRefused
 from witnessmark.knowledge import Cause, Condition, Family, Knowledge, Test, load_knowledge
+from witnessmark.knowledge.own.own_family import with_own_lists
+from witnessmark.model.entries.case import Case
 from witnessmark.workflow.case.shop_on_disk import Shop
 
 __all__ = [
@@ -48,9 +50,10 @@ def pack_files(shop: Shop) -> tuple[Path, ...]:
     return tuple(sorted(folder.glob("*.toml"), key=lambda p: (p.name.startswith("own-"), p.name)))
 
 
-def knowledge_of(shop: Shop) -> Knowledge:
-    """Return everything the packs say in this shop."""
-    return load_knowledge(pack_files(shop))
+def knowledge_of(shop: Shop, case: Case | None = None) -> Knowledge:
+    """Return everything the packs say in this shop, and what a case's own lists say."""
+    found = load_knowledge(pack_files(shop))
+    return found if case is None else with_own_lists(found, case)
 
 
 def clues_of(

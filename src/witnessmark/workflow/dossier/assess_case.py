@@ -19,6 +19,7 @@ from witnessmark.inference.onset import onset_findings
 from witnessmark.inference.proof_of_cure import prove
 from witnessmark.knowledge import Knowledge, load_knowledge
 from witnessmark.knowledge.called_now import as_called_now
+from witnessmark.knowledge.own.own_family import with_own_lists
 from witnessmark.knowledge.standing import Standing
 from witnessmark.model.dossier import Dossier, DossierStage
 from witnessmark.model.entries.case import Case
@@ -110,6 +111,8 @@ def dossier(
         problems: what went wrong while the recordings were read.
         parts: digests of what it depends on, where the caller keeps dossiers by them.
     """
+    depends_on = standing.digest
+    standing = replace(standing, knowledge=with_own_lists(standing.knowledge, case))
     knowledge, history, baseline = standing.knowledge, standing.history, standing.baseline
     case = as_called_now(case, knowledge)
     bench = Bench(case, recordings, knowledge, case.stages())
@@ -138,7 +141,7 @@ def dossier(
     )
     made = Dossier(
         case=case,
-        standing=standing.digest,
+        standing=depends_on,
         problems=tuple(dict.fromkeys(found)),
         stages=(*_earlier(case, standing, findings, told), now),
         proofs=tuple(proofs_under(proof, stops) for proof in proofs),

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from witnessmark.errors import InputRefused
 from witnessmark.knowledge import Knowledge, load_knowledge
+from witnessmark.knowledge.own.own_family import with_own_lists
 from witnessmark.model.dossier import Dossier
 from witnessmark.model.estimate import Estimate
 from witnessmark.model.quoted import OwnRates
@@ -120,7 +122,7 @@ def paper_of_file(
         si: SI units.
     """
     assessment = assess_file(path, packs=packs, allow=allow)
-    knowledge = load_knowledge(tuple(packs))
+    knowledge = with_own_lists(load_knowledge(tuple(packs)), assessment.case)
     return assessment.case.id, paper_of(
         assessment, quote=quote, shop=name, si=si, knowledge=knowledge
     )
@@ -151,11 +153,13 @@ def paper_of_shop(
         quote=quote,
         shop=name or shop_name(shop) or shop.folder.name,
         si=si or shows_si(shop),
-        knowledge=knowledge_of(shop),
+        knowledge=knowledge_of(shop, assessment.case),
         rates=own_rates(shop),
     )
 
 
 def usual_price_in_shop(shop: Shop, assessment: Dossier, cause_id: str) -> Estimate | None:
     """Return what renewing one cause usually comes to, with the standing of the shop's case."""
-    return usual_price(assessment, cause_id, standing_of(shop, assessment.case))
+    standing = standing_of(shop, assessment.case)
+    known = with_own_lists(standing.knowledge, assessment.case)
+    return usual_price(assessment, cause_id, replace(standing, knowledge=known))

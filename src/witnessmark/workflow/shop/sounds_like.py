@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+import json
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from witnessmark.errors import InputRefused, NotFound
 from witnessmark.knowledge.first_words.guessed_families import Said, guessed
 from witnessmark.model.entries.entry import Entry
-from witnessmark.model.entries.entry_data import ComplaintData, OutcomeData
+from witnessmark.model.entries.entry_data import OutcomeData
 from witnessmark.words.say import guesses as say
 from witnessmark.workflow.case.packs_of_shop import knowledge_of
 from witnessmark.workflow.case.shop_on_disk import Shop, entry_line, new_entry_id
 
-__all__ = ["Suggestion", "name_families", "sounds_like", "suggested_words"]
+__all__ = ["Suggestion", "name_families", "sounds_like", "suggested_words", "written_again"]
 
 #: So many of the shop's latest cases are heard for how its drivers speak.
 _CASES = 300
@@ -78,17 +80,12 @@ def name_families(
     if held is None:
         raise NotFound("There is no such complaint in the case.", where=complaint[:80])
     wanted = list(dict.fromkeys(families))
-    _must_be_known(shop, wanted)
     entry, data = held
+    own = data.own.family if data.own is not None else ""
+    _must_be_known(shop, [f for f in wanted if f != own] or wanted)
     if tuple(wanted) == data.families:
         return entry.id
-    if any(o.complaint == complaint for _, o in case.of(OutcomeData)):
-        raise InputRefused(
-            "The customer has spoken on this complaint already.",
-            where=complaint,
-            do="Add a complaint of its own for what it is about, too.",
-        )
-    return _written_again(shop, case_id, entry, data, wanted, by, entry_id)
+    return written_again(shop, case_id, entry, {"families": wanted}, by=by, entry_id=entry_id)
 
 
 def _must_be_known(shop: Shop, families: Sequence[str]) -> None:
@@ -106,18 +103,31 @@ def _must_be_known(shop: Shop, families: Sequence[str]) -> None:
             )
 
 
-def _written_again(
+def written_again(
     shop: Shop,
     case_id: str,
     entry: Entry,
-    data: ComplaintData,
-    families: Sequence[str],
-    by: str | None,
-    entry_id: str | None,
+    change: Mapping[str, Any],
+    *,
+    by: str | None = None,
+    entry_id: str | None = None,
 ) -> str:
+    """Write a complaint down anew with some of its data changed, and take the old line back.
+
+    Returns:
+        The id of the new line.
+
+    Raises:
+        InputRefused: the customer has spoken on it already, so that its id must stay.
+    """
+    if any(o.complaint == entry.id for _, o in shop.case(case_id).of(OutcomeData)):
+        raise InputRefused(
+            "The customer has spoken on this complaint already.",
+            where=entry.id,
+            do="Add a complaint of its own for what it is about, too.",
+        )
     new = entry_id or new_entry_id()
-    rest = data.model_dump(exclude={"families"}, exclude_none=True)
-    told = {**rest, "families": list(families)}
+    told = {**json.loads(entry.line)["data"], **change}
     lines = [
         entry_line("complaint", told, entry_id=new),
         entry_line(
