@@ -130,7 +130,9 @@ def entries_that_mean(asked):
     if asked.kind == "reading":
         value = asked.above + 1.0 if asked.above is not None else asked.below - 1.0
         unit = QUANTITIES[asked.ids[0]].house
-        return [("reading", {"quantity": asked.ids[0], "value": f"{value:.6f} {unit}"})]
+        at = {"point": {"rpm": sum(asked.rpm) / 2}} if asked.rpm else {}
+        data = {"quantity": asked.ids[0], "value": f"{value:.6f} {unit}"} | at
+        return [("reading", data)]
     raise AssertionError(asked.kind)
 
 
