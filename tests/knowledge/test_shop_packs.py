@@ -243,6 +243,17 @@ def test_a_pack_in_the_place_of_a_shipped_one_is_checked_in_its_place(tmp_path):
     assert [p.where for p in problems] == [f"edited.toml line {line}: causes[2].zone"]
 
 
+@pytest.mark.parametrize("key", ["name", "title", "version"])
+def test_a_table_in_the_place_of_a_word_is_told(key, tmp_path):
+    original = next(p for p in shipped_packs() if p.stem == "cautions")
+    document = tomllib.loads(original.read_text(encoding="utf-8")) | {key: {}}
+    odd = tmp_path / "odd.toml"
+    odd.write_bytes(tomli_w.dumps(document).encode())
+    problems, knowledge, _ = check_pack(odd)
+    assert knowledge is None
+    assert [p.where.split(": ")[-1] for p in problems] == [key]
+
+
 @settings(max_examples=20, deadline=None)
 @given(data=st.data())
 def test_whatever_a_pack_holds_the_check_answers_with_sentences(data, tmp_path_factory):

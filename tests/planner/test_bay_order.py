@@ -76,7 +76,9 @@ def test_a_stop_says_what_to_do_once_its_check_was_made():
 
 
 def test_no_leak_down_before_the_reading_is_repeated_and_the_breather_bypassed():
-    first = work(steps_of("crankcase", miles=905_000))[0]
+    # The walk round comes first; of what is measured, the reading itself.
+    walk = KNOWLEDGE.families["crankcase"].first_round
+    first = next(s for s in work(steps_of("crankcase", miles=905_000)) if s.step not in walk)
     assert first.step == "b_cold"
     made = [("b_cold", "negative")]
     for expected in ({"b_breather", "b_compr"}, {"b_breather", "b_compr"}):
@@ -123,7 +125,9 @@ def test_dear_injectors_are_not_renewed_before_a_look_that_takes_minutes():
 
 
 def test_a_reading_that_is_normal_once_it_is_taken_rightly_is_repeated_before_anything_else():
-    first = work(steps_of("crankcase", miles=950_000, tests=[("b_cold", "positive")]))[0]
+    walk = KNOWLEDGE.families["crankcase"].first_round
+    steps = work(steps_of("crankcase", miles=950_000, tests=[("b_cold", "positive")]))
+    first = next(s for s in steps if s.step not in walk)
     assert first.step == "cc_meas"
     assert "costs nothing but minutes" in first.why
 
@@ -131,7 +135,9 @@ def test_a_reading_that_is_normal_once_it_is_taken_rightly_is_repeated_before_an
 def test_the_third_seal_is_not_sold_before_the_crankcase_pressure_is_cured():
     clues = ["gradual", "oil_wet", ("part_new", "ol_front")]
     open_ = steps_of("oil_leak", miles=870_000, clues=clues, tests=[("l_front", "positive")])
-    assert work(open_)[0].step == "l_cc"
+    before = [s.step for s in work(open_)]
+    assert "l_cc" in before
+    assert not [s for s in before[: before.index("l_cc")] if s.startswith("ol_")]
     known = steps_of(
         "oil_leak",
         miles=870_000,

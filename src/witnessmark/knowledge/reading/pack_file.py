@@ -131,15 +131,19 @@ def _parts(
     try:
         return PackText(where, digest, PackFile.model_validate(document), lines, moved), []
     except ValidationError as error:
-        found = {}
+        found: dict[str, Problem] = {}
+        passed: dict[str, Problem] = {}
         for item in error.errors(include_url=False, include_context=False):
             steps = _steps(document, item["loc"])
             steps = told_as_written(steps) if moved else steps
             path = _text_of(steps)
-            if _other_branch(item, path in found):
-                continue
             place = _place(where, lines, steps, path)
-            found[path] = Problem(place, _sentence(item), _remedy(item))
+            told = passed if _other_branch(item, path in found) else found
+            told[path] = Problem(place, _sentence(item), _remedy(item))
+        # A value that is of neither form has only such faults: then they are what is wrong.
+        for path, problem in passed.items():
+            if not any(at == path or at.startswith((f"{path}.", f"{path}[")) for at in found):
+                found[path] = problem
         rest = _rest(document, error)
         text = None if rest is None else PackText(where, digest, rest, lines, moved)
         return text, list(found.values())
