@@ -15,8 +15,8 @@ from witnessmark.analyses.steady import gear_at, ratio_of, steady_points, trace_
 from witnessmark.model.entries.entry_data import TruckData
 from witnessmark.model.recording import Channel, Quality, Recording
 
-#: A hair slower than the grid, so that rounding puts no sample into the cell before its own.
-RATE = 5.0 / (1.0 + 1e-9)
+#: The rate of the grid itself: its time stamps fall on the edges of the cells.
+RATE = 5.0
 
 
 def channel(name, values, time=None, quality=None):

@@ -48,6 +48,23 @@ def test_lines_come_back_to_the_letter(casebook: Casebook) -> None:
     assert len(casebook.case("c1").problems) == 1
 
 
+def test_a_file_with_two_entries_of_one_id_is_taken_in_and_says_which_line(
+    casebook: Casebook,
+) -> None:
+    lines = [note("e1", "first"), note("e1", "second"), note("e2"), "{damaged", note("e1", "third")]
+    case = casebook.new_case("c1", lines)
+    assert casebook.lines("c1") == lines, "nothing is lost"
+    assert [e.line for e in case.entries] == [lines[0], lines[2]]
+    second, _, third = case.problems
+    assert (second.where, third.where) == ("line 2", "line 5")
+    assert "'e1'" in second.what
+    assert "Enter it again" in second.do
+    assert casebook.line_of("c1", "e1") == lines[0]
+    casebook.new_case("c1", lines)  # the same file again is the same save
+    with pytest.raises(Conflict):
+        casebook.append("c1", [note("e1", "second")])
+
+
 def test_nothing_is_changed_or_deleted(casebook: Casebook) -> None:
     casebook.new_case("c1", [note("e1")])
     for statement in ("UPDATE lines SET line = 'x'", "DELETE FROM lines"):

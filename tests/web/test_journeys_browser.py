@@ -75,11 +75,6 @@ def phone(browser):
     return context.new_page()
 
 
-@pytest.mark.xfail(
-    reason="the keypad offers another next speed than this walk; to be walked again",
-    strict=False,
-    run=False,
-)
 @pytest.mark.slow
 def test_from_complaint_to_report_by_touch_on_a_phone(browser, bench, capsys):
     shop, address = bench

@@ -308,6 +308,30 @@ def test_stopping_and_resuming_the_work_on_the_odds(shop):
     found.close()
 
 
+def test_a_figure_that_the_shop_never_typed_is_not_saved_as_its_own(client, shop):
+    from witnessmark.model.settings import Settings
+    from witnessmark.workflow.case.shop_settings import own_figures, own_rates, settings_of
+
+    def as_shown():
+        page = client.get("/settings").text
+        form = page[page.index('action="/settings/figures"') :]
+        shown = re.findall(r'<input id="f-\w+" name="(\w+)" type="text" value="([^"]*)"', form)
+        return dict(shown)
+
+    shown = as_shown()
+    assert set(shown.values()) == {""}
+    assert f"({Settings().labour_usd_per_hour:g})" in client.get("/settings").text
+    typed = {**shown, "labour_usd_per_hour": "126.5"}
+    assert client.post("/settings/figures", data=typed).status_code == 303
+    assert own_figures(shop) == {"labour_usd_per_hour": 126.5}
+    assert own_rates(shop).diagnostic_fee_usd is None
+    assert as_shown()["labour_usd_per_hour"] == "126.5"
+    client.post("/settings/figures", data={**as_shown(), "tax_percent_parts": "0"})
+    assert own_figures(shop) == {"labour_usd_per_hour": 126.5, "tax_percent_parts": 0.0}
+    client.post("/settings/figures", data={**as_shown(), "labour_usd_per_hour": " "})
+    assert settings_of(shop).labour_usd_per_hour == Settings().labour_usd_per_hour
+
+
 def test_settings_are_kept_and_nonsense_is_refused(client, shop):
     from witnessmark.workflow.case.shop_settings import instruments_of, settings_of
 

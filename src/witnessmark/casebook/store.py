@@ -400,8 +400,13 @@ def is_case_id(name: str) -> bool:
 
 
 def _parsed(lines: Iterable[str]) -> list[tuple[str, str | None]]:
-    """Pair lines with their ids; a line that is no entry is kept as it is, and is a problem."""
+    """Pair lines with their ids; a line that is no entry is kept as it is, and is a problem.
+
+    So is a second, different entry of an id that stands above it: the first one counts, and
+    whoever reads the case is told which line has to get an id of its own.
+    """
     found: list[tuple[str, str | None]] = []
+    first: dict[str, str] = {}
     for number, line in enumerate(lines, 1):
         if fault := unstorable(line):
             raise EntryRefused(
@@ -410,9 +415,12 @@ def _parsed(lines: Iterable[str]) -> list[tuple[str, str | None]]:
                 do="Take that character out of the file.",
             )
         try:
-            found.append((line, parse_entry(line)[0].id))
+            entry_id = parse_entry(line)[0].id
         except EntryRefused:
             found.append((line, None))
+            continue
+        taken = first.setdefault(entry_id, line) != line
+        found.append((line, None if taken else entry_id))
     return found
 
 

@@ -135,9 +135,10 @@ def read_case(identity: str, lines: Iterable[str], *, where: str = "") -> Case:
             )
             if entry.id in seen:
                 raise EntryRefused(
-                    f"The id '{entry.id}' was used before.",
+                    f"The id '{entry.id}' was used before, so this {entry.kind} entry does not "
+                    "count; the first one does.",
                     where=place,
-                    do="Give the entry an id of its own; the first one counts.",
+                    do="The line is kept as it is. Enter it again: it then gets an id of its own.",
                 )
         except EntryRefused as error:
             problems.append(Problem.of(error))

@@ -9,6 +9,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import Response
 
 from witnessmark.errors import InputRefused, NotFound, WitnessmarkError, http_status
+from witnessmark.model.settings import Settings
 from witnessmark.units import QUANTITIES
 from witnessmark.web.bench.state import ServerState, bench_of, going_on, page, viewer_of
 from witnessmark.web.door.posted import Posted, posted
@@ -29,6 +30,7 @@ from witnessmark.workflow.case.shop_settings import (
     Role,
     ShopInstrument,
     instruments_of,
+    own_figures,
     people_of,
     save_instrument,
     save_person,
@@ -218,6 +220,8 @@ def _settings_page(request: Request, error: WitnessmarkError | None) -> Response
     bench = bench_of(request)
     values: dict[str, Any] = {
         "figures": settings_of(bench.shop),
+        "own": own_figures(bench.shop),
+        "judged": Settings(),
         "rows": _FIGURES,
         "instruments": instruments_of(bench.shop),
         "people": people_of(bench.shop),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, fields
-from typing import Literal
+from typing import Any, Literal
 
 from witnessmark.errors import InputRefused
 from witnessmark.model.quoted import OwnRates
@@ -16,6 +16,7 @@ __all__ = [
     "Person",
     "ShopInstrument",
     "instruments_of",
+    "own_figures",
     "own_rates",
     "people_of",
     "save_instrument",
@@ -68,9 +69,15 @@ class Person:
 
 def settings_of(shop: Shop) -> Settings:
     """Return the shop's figures; what was never set is the judgement of the defaults."""
+    found: dict[str, Any] = own_figures(shop)
+    return Settings(**found)
+
+
+def own_figures(shop: Shop) -> dict[str, float | str]:
+    """Return only what the shop has set itself, by the name of the figure."""
     stored = shop.casebook.setting("figures") or {}
     known = {f.name for f in fields(Settings)}
-    return Settings(**{k: v for k, v in stored.items() if k in known})
+    return {k: v for k, v in stored.items() if k in known}
 
 
 def own_rates(shop: Shop) -> OwnRates:
@@ -80,7 +87,7 @@ def own_rates(shop: Shop) -> OwnRates:
 
 
 def save_settings(shop: Shop, changes: Mapping[str, str]) -> Settings:
-    """Change figures, given as text.
+    """Change figures, given as text; one left blank is the judgement of the defaults again.
 
     Raises:
         InputRefused: not a number, negative, absurd, or no such figure; nothing is changed.
@@ -89,7 +96,10 @@ def save_settings(shop: Shop, changes: Mapping[str, str]) -> Settings:
     for name, text in changes.items():
         if name not in {f.name for f in fields(Settings)}:
             raise InputRefused(f"'{name[:60]}' is not a figure of the shop.")
-        stored[name] = text.strip()[:200] if name in _TEXT_FIELDS else _figure(name, text)
+        if not text.strip():
+            stored.pop(name, None)
+        else:
+            stored[name] = text.strip()[:200] if name in _TEXT_FIELDS else _figure(name, text)
     shop.casebook.set_setting("figures", stored)
     return settings_of(shop)
 
