@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import json
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -12,12 +15,62 @@ from witnessmark.knowledge import load_knowledge
 from witnessmark.model.entries.case import read_case
 from witnessmark.physics.fuel.supply_circuit import L_PER_H, PSI, Circuit, solve
 from witnessmark.physics.fuel.supply_types import nominal, type_circuit
-from witnessmark.report.pictures.canvas import printed
-from witnessmark.report.pictures.fuel import Panel, for_finding, signature_picture
+from witnessmark.report.pictures.canvas import MARK, Canvas, Plot, printed
+from witnessmark.report.pictures.fuel import for_finding
 
 DOCS = Path(__file__).parents[2] / "docs" / "pictures"
 RPM = tuple(float(n) for n in range(600, 2101, 50))
 INHG = 3386.389
+DASHES = ("", "7 4", "2 4")
+
+
+@dataclass(frozen=True, slots=True)
+class Panel:
+    """One panel of the signatures: a healthy curve and faulty ones over engine speed.
+
+    Attributes:
+        title: the part.
+        y_words: what is drawn, with its unit.
+        y: ends of the upright axis.
+        x: engine speeds [r/min].
+        healthy: healthy values.
+        faulty: (name, values) of each fault.
+    """
+
+    title: str
+    y_words: str
+    y: tuple[float, float]
+    x: tuple[float, ...]
+    healthy: tuple[float, ...]
+    faulty: tuple[tuple[str, tuple[float, ...]], ...]
+
+
+def signature_picture(panels: Sequence[Panel], title: str, *, columns: int = 2) -> str:
+    """Draw panels side by side: the healthy curve thick, faults in the accent with dashes."""
+    width, height = 330.0, 256.0
+    rows = math.ceil(len(panels) / columns)
+    canvas = Canvas(
+        width * columns, height * rows + 8, title, words="; ".join(p.title for p in panels)
+    )
+    for number, panel in enumerate(panels):
+        left, top = width * (number % columns), height * (number // columns)
+        canvas.text((left + 52, top + 16), panel.title, bold=True)
+        plot = Plot(
+            canvas, (panel.x[0], panel.x[-1]), panel.y, x_words="rpm", y_words="",
+            corner=(left + 48, top + 38), size=(width - 66, height - 112),
+        )  # fmt: skip
+        canvas.text((left + 52, top + 31), panel.y_words, size=11)
+        plot.curve(panel.x, panel.healthy, width=3.0)
+        y, x = top + height - 12, left + 34
+        canvas.line((x, y - 4), (x + 20, y - 4), width=3.0)
+        canvas.text((x + 24, y), "healthy", size=10)
+        x += 70
+        for (name, values), dash in zip(panel.faulty, DASHES, strict=False):
+            plot.curve(panel.x, values, dash=dash, width=2.0, colour=MARK)
+            canvas.line((x, y - 4), (x + 20, y - 4), dash=dash, width=2.0, colour=MARK)
+            canvas.text((x + 24, y), name, size=10)
+            x += 34 + 5.2 * len(name)
+    return canvas.svg()
 
 
 def faults() -> dict[str, tuple[str, Circuit]]:

@@ -15,10 +15,12 @@ from __future__ import annotations
 import csv
 import sys
 from collections.abc import Iterator
+from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
 
 import numpy as np
+import numpy.typing as npt
 from engines import JUDGED, SETS, WITH_COLD, Engine, engines
 
 from witnessmark.inference.fuel.draws import fuel_posterior
@@ -26,7 +28,6 @@ from witnessmark.inference.fuel.draws.fuel_posterior import default_log_prior, i
 from witnessmark.inference.fuel.draws.fuel_prior import (
     DIMENSIONS,
     LAYOUT_SHARES,
-    ExactType,
     TypePrior,
     UnknownType,
 )
@@ -61,6 +62,23 @@ BLANK = 16.0
 #: only make these results worse.
 fuel_posterior.ENOUGH = 300.0
 Part = tuple[str, TypePrior, list[float] | None, int]
+
+
+@dataclass(frozen=True, slots=True)
+class ExactType:
+    """A type whose values are given."""
+
+    key: str
+    type_values: TypeValues
+    known: bool = True
+    layout_shares: tuple[float, ...] = (1.0,)
+
+    def values(self, z: npt.NDArray[np.float64]) -> TypeValues:
+        """Return the values once for every row of *z*."""
+        n = len(z)
+        return TypeValues(
+            *(np.repeat(getattr(self.type_values, f), n) for f in TypeValues.__slots__)
+        )
 
 
 def parts_of(population: str, share: float) -> Iterator[Part]:

@@ -2,7 +2,12 @@
 
 import numpy as np
 
-from witnessmark.physics.vibration.twist.crank_torsion import Chain, firing_phases, forced
+from witnessmark.physics.vibration.twist.crank_torsion import (
+    Chain,
+    TorsionMode,
+    firing_phases,
+    forced,
+)
 
 FIRING = (1, 5, 3, 6, 2, 4)
 ORDERS = np.arange(0.5, 12.01, 0.5)
@@ -25,6 +30,37 @@ def chain(damper, accessory=None):
             lost = (0, 11, accessory[2] * belt / (2 * np.pi * accessory[1]))
             return Chain(inertia, springs, ((0, 10, damper), lost), 40.0)
     return Chain(inertia, springs, ((0, 10, damper),), 40.0)
+
+
+def mode_damping(chain: Chain, *, near: float = 200.0) -> tuple[TorsionMode, ...]:
+    """Return the damped modes: w_n = |s|, damping ratio -Re s / |s|, from the state matrix.
+
+    A hysteretic loss (magnifier) is turned into the dashpots with the same loss at one frequency,
+    so the result is good near that frequency only.
+
+    Args:
+        chain: the chain with its dashpots.
+        near: frequency at which a hysteretic loss is matched [Hz].
+    """
+    j, c, k = chain.matrices()
+    if chain.magnifier:
+        c = c + k / (chain.magnifier * 2 * np.pi * near)
+    n = len(chain.inertia)
+    inverse = 1.0 / np.diag(j)[:, None]
+    state = np.block([[np.zeros((n, n)), np.eye(n)], [-inverse * k, -inverse * c]])
+    values, vectors = np.linalg.eig(state)
+    modes = []
+    for value, vector in zip(values, vectors.T, strict=True):
+        if value.imag > 1e-3 * abs(value) and abs(value) > 1e-3:
+            shape = vector[:n] / vector[0] if abs(vector[0]) > 0 else vector[:n]
+            modes.append(
+                TorsionMode(
+                    float(abs(value) / (2 * np.pi)),
+                    np.real(shape).astype(np.float64),
+                    float(-value.real / abs(value)),
+                )
+            )
+    return tuple(sorted(modes, key=lambda m: m.frequency))
 
 
 def sweep_edges(

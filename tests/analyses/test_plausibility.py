@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import gzip
 import json
+import math
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -20,7 +21,6 @@ from witnessmark.knowledge import load_knowledge
 from witnessmark.model.entries.case import read_case
 from witnessmark.model.finding import Finding
 from witnessmark.model.recording import Channel, Floats, Quality, Recording
-from witnessmark.physics.sensors.coolant_rates import sensor_reading
 from witnessmark.report.pictures.judged_trace import plausibility_picture
 
 COOLANT = PROFILES["coolant_temperature"]
@@ -34,6 +34,17 @@ COLUMNS = {
     "Ambient ": "ambient_temperature",
     "Intake A": "intake_air_temperature",
 }
+
+
+def sensor_reading(medium: Floats, step: float, lag: float) -> Floats:
+    """What a first-order lag [s] reads of a medium that is constant within each step [s]."""
+    keep = math.exp(-step / lag)
+    reading = np.empty_like(medium)
+    state = float(medium[0])
+    for index, value in enumerate(medium):
+        state = float(value) + (state - float(value)) * keep
+        reading[index] = state
+    return reading
 
 
 def channel(name: str, time: Floats, values: Floats, unit: str = "degC") -> Channel:

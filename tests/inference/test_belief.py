@@ -334,20 +334,6 @@ def test_a_joint_likelihood_counts_as_rated_and_states_its_rule_for_the_rest():
     assert factor[-1] == pytest.approx(outside)
 
 
-def test_chances_of_possible_readings_follow_their_likelihoods():
-    belief = believe("fuel_low")
-    groups = (("pump_relief",), ("pump_worn",))
-    one = JointSupport("fuel_low", groups, {frozenset(): -1.0, frozenset({0}): -3.0})
-    two = JointSupport("fuel_low", groups, {frozenset(): -4.0, frozenset({0}): -0.5})
-    chance = belief.probability_of([one, two])
-    assert chance.sum() == pytest.approx(1.0)
-    by_hand = [
-        float(belief.model.support(j) @ belief.states) * math.exp(max(j.log_likelihood.values()))
-        for j in (one, two)
-    ]
-    assert chance == pytest.approx(np.asarray(by_hand) / sum(by_hand))
-
-
 def test_a_repair_that_cured_and_one_that_did_not():
     family = KNOWLEDGE.families["fuel_low"]
     belief = believe("fuel_low", [("f_return", "positive"), ("f_mech", "negative")])

@@ -8,9 +8,7 @@ from witnessmark.physics.vibration.orders.order_blocks import block_orders
 from witnessmark.physics.vibration.orders.order_tracking import (
     fit_orders,
     level,
-    level_difference,
     order_windows,
-    smallest_provable,
     turns,
 )
 
@@ -142,26 +140,6 @@ def test_interval_covers(true, floor_of_coverage):
         got = level(w.power()[:, 0])
         hits += got.low <= true <= got.high
     assert hits / 150 >= floor_of_coverage
-
-
-def test_before_after_difference_and_smallest_provable():
-    rng = np.random.default_rng(4)
-    t = np.arange(0, 40, 0.01)
-    turn = 20 * t + 0.1 * t**2
-
-    def powers(amplitude):
-        x = amplitude * np.cos(2 * np.pi * turn) + 0.2 * rng.standard_normal(len(t))
-        return order_windows(t, x[:, None], turn[:, None] * np.array([1.0])).power()[:, 0]
-
-    before, same, after = powers(0.5), powers(0.5), powers(0.3)
-    difference, low, high = level_difference(before, after)
-    assert low < -0.2 < high
-    assert difference == pytest.approx(-0.2, abs=0.03)
-    assert high < 0
-    _, low, high = level_difference(before, same)
-    assert low < 0 < high
-    assert 0 < smallest_provable(before, 20) < 0.1
-    assert smallest_provable(before, 1) == np.inf
 
 
 def test_what_cannot_be_fitted_gives_no_window():

@@ -6,13 +6,12 @@ import math
 
 import pytest
 
+from physics.faulty_circuit import reading_with
 from witnessmark.physics.sensors.sensor_circuit import (
     Thermistor,
-    Transducer,
     added_series,
     added_shunt,
     ground_lift_for,
-    reading_with,
 )
 
 GENERIC = Thermistor()
@@ -43,16 +42,6 @@ def test_faults_at_90_degrees_domain_map_section_6(
     assert reading_with(GENERIC, 90.0, **fault) - 90.0 == pytest.approx(change, abs=tolerance)
 
 
-def test_lift_of_200_mv_reads_7_psi_high_domain_map_section_6() -> None:
-    transducer = Transducer()
-    pressure = 45 * 6894.757
-    added = (transducer.lifted(pressure, 0.2) - pressure) / 6894.757
-    assert added == pytest.approx(7.2, abs=0.1)
-    # A supply that stays put takes the share of the output away from the lift.
-    partly = (transducer.lifted(pressure, 0.2, supply_follows=False) - pressure) / 6894.757
-    assert partly == pytest.approx(7.25 * (1 - (0.1 + 0.8 * 45 / 145)), abs=0.02)
-
-
 def test_series_and_shunt_of_the_prototype_sensor() -> None:
     # R25 2.5 kohm, B 3500 (signal study, part C): 5.6 / 8.3 K cold = +70 / +100 ohm,
     # hot = 2.8 / 1.8 kohm across, at 73.9 and 79.4/82.2 degC.
@@ -80,15 +69,6 @@ def test_the_exact_divider_takes_the_pull_ups_share() -> None:
     expected = 0.2 + 4.8 * r / (1000.0 + r)
     found = reading_with(GENERIC, 90.0, lift=0.2, divider=True)
     assert GENERIC.voltage(found) == pytest.approx(expected, rel=1e-9)
-
-
-def test_a_sagging_reference_lowers_every_pressure_in_proportion_above_zero_output() -> None:
-    transducer = Transducer()
-    full = transducer.span
-    ratio = 4.6 / 5.0
-    # Output falls by the ratio; reading = (ratio * share - low) / (high - low).
-    assert transducer.sagged(full, 4.6) == pytest.approx((ratio * 0.9 - 0.1) / 0.8 * full)
-    assert transducer.sagged(0.0, 4.6) < 0.0
 
 
 def test_open_and_short_are_no_reading() -> None:

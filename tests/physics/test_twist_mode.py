@@ -3,8 +3,7 @@
 import numpy as np
 import pytest
 
-from analyses.crank_material import FIRING, chain, sweep_edges
-from witnessmark.physics.vibration.twist.crank_torsion import mode_damping
+from analyses.crank_material import FIRING, chain, mode_damping, sweep_edges
 from witnessmark.physics.vibration.twist.cylinder_balance import balance, gas_harmonics
 from witnessmark.physics.vibration.twist.tooth_edges import find_marks
 from witnessmark.physics.vibration.twist.tooth_timing import torsion

@@ -11,10 +11,8 @@ import pytest
 from witnessmark.model.details.reading_details import ReadingsModel
 from witnessmark.model.finding import Finding
 from witnessmark.report.pictures.fuel import (
-    Panel,
     for_finding,
     gallery_picture,
-    signature_picture,
 )
 
 RPM = [600.0, 1000.0, 1500.0, 2000.0]
@@ -66,10 +64,3 @@ def test_a_finding_without_curves_has_no_picture():
     assert for_finding(replace(bare, details=replace(MADE, picture=None))) == ""
     drawn = Finding("fuel_supply_model", "x", "seen", "fuel_supply/1", details=MADE)
     assert for_finding(drawn).startswith("<svg")
-
-
-def test_signatures_stand_side_by_side():
-    panel = Panel("Relief valve", "psi", (40, 110), tuple(RPM), (75, 86, 95, 104),
-                  (("weak spring", (65, 71, 79, 87)),))  # fmt: skip
-    root = ET.fromstring(signature_picture([panel] * 3, "signatures"))
-    assert sum(t == "weak spring" for t in root.itertext()) == 3

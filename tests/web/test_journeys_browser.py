@@ -115,7 +115,7 @@ def test_from_complaint_to_report_by_touch_on_a_phone(browser, bench, capsys):
     thumb.shot("work")
     thumb.tap("button:has-text('Save the work')")
     page.wait_for_url(f"**/cases/{case_id}*")
-    thumb.tap("text=Measure again")
+    thumb.tap("#work a:text-is('Measure again')")
     for i, (rpm, digits) in enumerate(AFTER):
         page.wait_for_selector(f"input[name=rpm][value='{rpm}']:checked", state="attached")
         thumb.keys(digits)
@@ -127,6 +127,7 @@ def test_from_complaint_to_report_by_touch_on_a_phone(browser, bench, capsys):
     thumb.tap("label:has-text('gone')")
     thumb.tap("button:text-is('Save')")
     page.wait_for_url(f"**/cases/{case_id}*")
+    page.wait_for_selector("#live[data-working=no]")
     thumb.tap("text=Customer’s report")
     page.wait_for_url("**/report")
     body = page.locator("body").inner_text()

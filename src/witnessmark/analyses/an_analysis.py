@@ -15,15 +15,22 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
-from witnessmark.analyses.bus_readings import bus_readings
 from witnessmark.knowledge import Knowledge
-from witnessmark.model.entries.case import Case
-from witnessmark.model.entries.entry import Entry
-from witnessmark.model.entries.entry_data import ReadingData
+from witnessmark.late import late
 from witnessmark.model.finding import Finding, OperatingPoint
 from witnessmark.model.recording import Recording
+
+if TYPE_CHECKING:
+    from witnessmark.analyses import bus_readings
+    from witnessmark.model.entries import entry_data
+    from witnessmark.model.entries.case import Case
+    from witnessmark.model.entries.entry import Entry
+    from witnessmark.model.entries.entry_data import ReadingData
+else:  # the entries load a library that a look into a file does not need
+    bus_readings = late("witnessmark.analyses.bus_readings")
+    entry_data = late("witnessmark.model.entries.entry_data")
 
 __all__ = ["Analysis", "Bench", "Reading", "not_run"]
 
@@ -108,7 +115,7 @@ class Bench:
 
     def _reading_data(self) -> Iterator[tuple[Entry, ReadingData]]:
         for entry in self.case.live():
-            if isinstance(entry.data, ReadingData):
+            if isinstance(entry.data, entry_data.ReadingData):
                 yield entry, entry.data
             elif entry.id in self.recordings and self.recordings[entry.id].kind == "bus":
                 for data in self._off_the_bus[entry.id]:
@@ -118,7 +125,7 @@ class Bench:
     def _off_the_bus(self) -> Mapping[str, tuple[ReadingData, ...]]:
         truck = self.case.truck()
         return {
-            entry_id: tuple(bus_readings(recording, truck))
+            entry_id: tuple(bus_readings.bus_readings(recording, truck))
             for entry_id, recording in self.recordings.items()
             if recording.kind == "bus"
         }

@@ -8,12 +8,15 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
 
-from witnessmark.model.entries.entry_data import TruckData
 from witnessmark.model.recording import Channel, Floats, Quality, Recording, Steady
+
+if TYPE_CHECKING:  # the entries load a library that a look into a file does not need
+    from witnessmark.model.entries.entry_data import TruckData
 
 __all__ = ["Trace", "gear_at", "ratio_of", "steady_points", "trace_of"]
 

@@ -9,7 +9,7 @@ import alembic.config
 from alembic.script import ScriptDirectory
 from sqlalchemy import Connection
 
-__all__ = ["known_versions", "newest_version", "upgrade"]
+__all__ = ["known_versions", "upgrade"]
 
 
 def upgrade(connection: Connection, to: str = "head") -> None:
@@ -23,11 +23,6 @@ def known_versions() -> set[str]:
     """Return the numbers of all migrations."""
     scripts = ScriptDirectory.from_config(_config())
     return {script.revision for script in scripts.walk_revisions()}
-
-
-def newest_version() -> str | None:
-    """Return the number of the newest migration."""
-    return ScriptDirectory.from_config(_config()).get_current_head()
 
 
 def _config() -> alembic.config.Config:

@@ -33,8 +33,6 @@ __all__ = [
     "screen_file",
 ]
 
-#: Nobody complained, so every family that a recording can speak of is looked at.
-FAMILIES = ("cool_unstable", "electrical", "vib_load", "vib_speed")
 #: How long a scheduler and its first worker may take to answer [s].
 _ANSWER_S = 6
 _ADDRESS = re.compile(r"(tcp|tls)://[^\s/:]+:\d{1,5}")
@@ -315,6 +313,16 @@ def _knowledge() -> Knowledge:
     return load_knowledge()
 
 
+@cache
+def _families() -> tuple[str, ...]:
+    """Nobody complained, so every family that a recording can speak of is looked at."""
+    return tuple(
+        family.id
+        for family in _knowledge().families.values()
+        if family.finding_tables or any(test.recording for test in family.tests)
+    )
+
+
 def _truck(recording: Recording) -> str:
     """Return the digest of the vehicle identification, the first that was sent."""
     rows = recording.facts.get("identifiers")
@@ -328,7 +336,7 @@ def _case(path: Path, sha256: str) -> Case:
     at = "1970-01-01T00:00:00Z"  # screening has no date of its own
     rows = [
         {"kind": "complaint", "id": "c1", "at": at,
-         "data": {"words": "", "families": list(FAMILIES)}},
+         "data": {"words": "", "families": list(_families())}},
         {"kind": "recording", "id": "r1", "at": at,
          "data": {"path": path.name, "sha256": sha256}},
     ]  # fmt: skip

@@ -205,6 +205,7 @@ class Test:
         mistake: how often it is misread or wrongly made; ``None`` where the pack does not say.
         reading: the reading that it yields.
         same_as: tests of other families that are the same check.
+        recording: what a recording says that answers it as well; empty where none does.
         never: what must never be done with it.
         abort: when to break it off.
         only_if: when alone it tells anything.
@@ -241,6 +242,7 @@ class Test:
     abort: str = ""
     only_if: str = ""
     stronger_after: str = ""
+    recording: str = ""
 
     @property
     def demands(self) -> tuple[str, ...]:

@@ -188,6 +188,7 @@ class Family:
         first_round: tests of the first walk round.
         consumables: what is used up -> its price in words.
         vehicles: what it is a complaint of.
+        told_by: recordings whose results stand in the report on it: shake, cylinders, sensors.
         scope: what it hardly covers.
         modelled_by: physical models that speak of it.
         onset: how the trouble began.
@@ -224,6 +225,7 @@ class Family:
     first_round: tuple[str, ...] = ()
     consumables: Mapping[str, str] = field(default_factory=dict)
     vehicles: tuple[str, ...] = ("truck",)
+    told_by: tuple[str, ...] = ()
     scope: str = ""
     modelled_by: tuple[str, ...] = ()
     onset: Onset | None = None

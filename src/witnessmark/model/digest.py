@@ -18,8 +18,6 @@ from enum import Enum
 from pathlib import PurePath
 from typing import Any
 
-from pydantic import BaseModel
-
 __all__ = ["ASIDE", "digest", "hold", "parts_of", "why_again"]
 
 #: Metadata of a dataclass field that no digest counts: ``field(metadata=ASIDE)``.
@@ -80,8 +78,10 @@ def _of(value: object) -> bytes:
         return _joined("set", sorted(_of(v) for v in value))
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
         return _record(value)
-    if isinstance(value, BaseModel):
-        return _joined(type(value).__name__, [_of(value.model_dump(mode="python"))])
+    # Only entries and parts of packs are such models; asking by the method loads no library.
+    dump = getattr(value, "model_dump", None)
+    if callable(dump):
+        return _joined(type(value).__name__, [_of(dump(mode="python"))])
     raise TypeError(f"{type(value).__name__} has no digest")
 
 

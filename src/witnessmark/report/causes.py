@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 
 from witnessmark.model.details.reading_details import AgainstBand
 from witnessmark.model.dossier import Dossier
@@ -71,13 +71,20 @@ def causes_in_numbers(assessment: Dossier) -> Iterator[Block]:
             yield Picture(odds_picture(odds, most=5), "The odds of the zones and causes as bars.")
 
 
-def looked_again(complaint: ComplaintData, assessment: Dossier) -> list[str]:
-    """Return what the last recordings say of what was seen in the first ones."""
+def looked_again(
+    complaint: ComplaintData, assessment: Dossier, kinds: Collection[str]
+) -> list[str]:
+    """Return what the last recordings say of what was seen in the first ones.
+
+    Args:
+        complaint: the complaint.
+        assessment: of the whole case.
+        kinds: the kinds of recording that speak of the complaint, see :func:`recorded`.
+    """
     last = sum(1 for _ in assessment.case.of(WorkData))
     first = [f for f in assessment.findings if f.stage < last and _speaks(f, complaint)]
-    kinds = {(f.quantity, f.method) for f in first if f.quantity}
+    ways = {(f.quantity, f.method) for f in first if f.quantity}
     codes = {f.code for f in first}
-    vibrates = any(family.startswith("vib") for family in complaint.families)
     return [
         short_sentences(f.sentence)
         for f in assessment.findings
@@ -85,8 +92,8 @@ def looked_again(complaint: ComplaintData, assessment: Dossier) -> list[str]:
         and f.outcome in {"seen", "not_seen"}
         and (
             f.code in codes
-            or (f.quantity, f.method) in kinds
-            or (vibrates and f.code.startswith("vibration_change"))
+            or (f.quantity, f.method) in ways
+            or ("shake" in kinds and f.code.startswith("vibration_change"))
         )
     ]
 

@@ -6,7 +6,7 @@ down as a cure unless a measurement afterwards shows it.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 
 from witnessmark.model.dossier import Dossier
 from witnessmark.model.entries.case import Case
@@ -77,6 +77,7 @@ def customer_report(
     shop: str = "",
     names: Mapping[str, str] | None = None,
     safety: Mapping[str, str] | None = None,
+    told_by: Mapping[str, Collection[str]] | None = None,
     si: bool = False,
 ) -> Paper:
     """Return the report on a case.
@@ -86,6 +87,7 @@ def customer_report(
         shop: the shop's name for the head.
         names: cause, test and condition id -> words; ids are shown where a name is missing.
         safety: family id -> its usual caution.
+        told_by: family id -> the kinds of recording that speak of it.
         si: show SI units.
     """
     case, words = assessment.case, names or {}
@@ -97,7 +99,8 @@ def customer_report(
         if same != number and complaint.families:
             blocks += _same_again(number, same, entry, complaint, assessment)
         else:
-            blocks += _complaint(number, entry, complaint, assessment, words, si)
+            kinds = {k for f in complaint.families for k in (told_by or {}).get(f, ())}
+            blocks += _complaint(number, entry, complaint, assessment, words, kinds, si)
     if not complaints:
         blocks.append(Said("No complaint has been written down for this truck."))
         blocks += _correction([(e, d) for e, d in case.of(WorkData)], assessment, words)
@@ -151,6 +154,7 @@ def _complaint(
     complaint: ComplaintData,
     assessment: Dossier,
     names: Mapping[str, str],
+    kinds: Collection[str],
     si: bool,
 ) -> Iterator[Block]:
     proof = assessment.proof_of(entry.id)
@@ -163,7 +167,7 @@ def _complaint(
     yield from _correction(works, assessment, names)
     worked = _worked(assessment)
     yield Heading("Measured before and after" if worked else "Measured so far", 2)
-    yield from _measured(complaint, proof, assessment, worked, si)
+    yield from _measured(complaint, proof, assessment, worked, kinds, si)
     yield from _customers_word(entry, assessment)
 
 
@@ -241,6 +245,7 @@ def _measured(
     proof: Proof | None,
     assessment: Dossier,
     worked: bool,
+    kinds: Collection[str],
     si: bool,
 ) -> Iterator[Block]:
     pairs = () if proof is None else proof.pairs
@@ -252,9 +257,9 @@ def _measured(
         checked = [f for f in assessment.findings if f.quantity in _quantities(pairs)]
         for quantity, drawing in readings_pictures(checked, si=si):
             yield Picture(drawing, f"{quantity_words(quantity)} against its healthy band.")
-    shown = list(recorded(complaint, assessment, si=si))
+    shown = list(recorded(kinds, assessment, si=si))
     yield from shown
-    again = looked_again(complaint, assessment)
+    again = looked_again(complaint, assessment, kinds)
     if again:
         yield Said("Recorded again after the work:")
         yield Items(tuple(again))

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 
 from witnessmark.model.dossier import Dossier
-from witnessmark.model.entries.entry_data import ComplaintData
 from witnessmark.model.finding import Finding
 from witnessmark.report.paper import Block, Items, Picture, Said
 from witnessmark.report.pictures import shake_spectra
@@ -15,37 +14,37 @@ from witnessmark.words.plain import short_sentences
 
 __all__ = ["recorded"]
 
-_SHAKES = ("vib_load", "vib_speed")
-_READS = ("cool_unstable", "electrical", "overheat", "cool_warning")
-#: Last or first part of a finding's code -> the complaints it speaks to, and its picture's caption.
-_SPEAKS: Mapping[str, tuple[tuple[str, ...], str]] = {
-    "damper_twist": (_SHAKES, "The crankshaft's twist over the sweep, measured and fitted."),
-    "cylinder_balance": ((*_SHAKES, "low_power"), "What every cylinder gives against the others."),
-    "vibration_family": (_SHAKES, "Vibration by engine order and speed."),
-    "vibration_change": (_SHAKES, "The shake before and after, at the same gear, speed and load."),
-    "vibration_neutral": (_SHAKES, ""),
-    "torsional_amplitude": (_SHAKES, ""),
-    "sensors_step_together": (_READS, "Every channel at the same instants: what steps together."),
-    "temperatures_swapped": (_READS, ""),
-    "temperatures_apart_at_cold_soak": (_READS, ""),
-    "_jumps": (_READS, "The trace; boxed, what the circuit made of it."),
-    "_drift": (_READS, ""),
-    "_steadily_off": (_READS, ""),
-    "_stuck": (_READS, ""),
-    "_bus_against_probe": (_READS, ""),
+_SHAKE, _CYLINDERS, _SENSORS = "shake", "cylinders", "sensors"
+#: A finding's code or its end -> of what it is a recording, and its picture's caption. Which of
+#: them speak of a complaint is the packs' ``told_by``.
+_SPEAKS: Mapping[str, tuple[str, str]] = {
+    "damper_twist": (_SHAKE, "The crankshaft's twist over the sweep, measured and fitted."),
+    "cylinder_balance": (_CYLINDERS, "What every cylinder gives against the others."),
+    "vibration_family": (_SHAKE, "Vibration by engine order and speed."),
+    "vibration_change": (_SHAKE, "The shake before and after, at the same gear, speed and load."),
+    "vibration_neutral": (_SHAKE, ""),
+    "torsional_amplitude": (_SHAKE, ""),
+    "sensors_step_together": (_SENSORS, "Every channel at the same instants: what steps together."),
+    "temperatures_swapped": (_SENSORS, ""),
+    "temperatures_apart_at_cold_soak": (_SENSORS, ""),
+    "_jumps": (_SENSORS, "The trace; boxed, what the circuit made of it."),
+    "_drift": (_SENSORS, ""),
+    "_steadily_off": (_SENSORS, ""),
+    "_stuck": (_SENSORS, ""),
+    "_bus_against_probe": (_SENSORS, ""),
 }  # fmt: skip
 _OUTCOMES = {"seen": "", "not_seen": "", "inconclusive": "Cannot tell. "}
 _MOST, _PICTURES = 8, 4
 
 
-def recorded(complaint: ComplaintData, assessment: Dossier, *, si: bool) -> Iterator[Block]:
+def recorded(kinds: Collection[str], assessment: Dossier, *, si: bool) -> Iterator[Block]:
     """Yield what the recordings say of a complaint, sentence by sentence, with their pictures.
 
     "Looks healthy" and "cannot tell" are results, too: a customer who paid for the measurement
     reads them.
 
     Args:
-        complaint: the complaint.
+        kinds: the kinds of recording that speak of the complaint: shake, cylinders, sensors.
         assessment: the case and what it comes to.
         si: show SI units.
     """
@@ -56,7 +55,7 @@ def recorded(complaint: ComplaintData, assessment: Dossier, *, si: bool) -> Iter
         if finding.outcome in _OUTCOMES
         and finding.stage == last
         and (spoken := _spoken(finding.code)) is not None
-        and set(spoken[0]) & set(complaint.families)
+        and spoken[0] in kinds
     ]
     if not rows:
         return
@@ -71,7 +70,7 @@ def recorded(complaint: ComplaintData, assessment: Dossier, *, si: bool) -> Iter
             yield Picture(picture, caption)
 
 
-def _spoken(code: str) -> tuple[tuple[str, ...], str] | None:
+def _spoken(code: str) -> tuple[str, str] | None:
     if code in _SPEAKS:
         return _SPEAKS[code]
     return next((v for k, v in _SPEAKS.items() if k.startswith("_") and code.endswith(k)), None)

@@ -14,7 +14,23 @@ from collections.abc import Mapping, Sequence
 from witnessmark.knowledge import Knowledge
 from witnessmark.model.finding import Support
 
-__all__ = ["merge", "stand_in"]
+__all__ = ["merge", "stand_in", "tests_of"]
+
+
+def tests_of(knowledge: Knowledge, said: Mapping[str, bool]) -> dict[str, bool]:
+    """Return test id -> whether it would be positive, of the tests that a recording answers.
+
+    Args:
+        knowledge: the packs; a test names under ``recording`` what answers it.
+        said: what the recording says -> yes or no; the strongest first.
+    """
+    return {
+        test.id: yes
+        for what, yes in said.items()
+        for family in knowledge.families.values()
+        for test in family.tests
+        if test.recording == what
+    }
 
 
 def stand_in(

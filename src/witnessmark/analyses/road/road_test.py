@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -13,10 +14,12 @@ from witnessmark.analyses.steady import ONE_GEAR, Trace, gear_at, ratio_of, trac
 from witnessmark.knowledge import Knowledge
 from witnessmark.knowledge.readings_to_take import DrivePlace
 from witnessmark.model.details.reading_details import CardPoint, RoadCard
-from witnessmark.model.entries.entry_data import TruckData
 from witnessmark.model.finding import Evidence, Finding
 from witnessmark.model.recording import Recording
 from witnessmark.model.step import Step, forbidden_by
+
+if TYPE_CHECKING:  # see steady.py
+    from witnessmark.model.entries.entry_data import TruckData
 
 __all__ = ["NEEDS", "CardLine", "analyse", "road_test_card", "under_stops"]
 

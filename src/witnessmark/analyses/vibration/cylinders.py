@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 
 from witnessmark.analyses.an_analysis import Bench, not_run
-from witnessmark.analyses.readings.stand_ins import stand_in
+from witnessmark.analyses.readings.stand_ins import stand_in, tests_of
 from witnessmark.analyses.vibration.tooth_recordings import Timing
 from witnessmark.model.details.shake_details import CylinderShares
 from witnessmark.model.finding import Evidence, Finding, OperatingPoint, Outcome, Support
@@ -169,8 +169,8 @@ def _finding(
         outcome = "seen"
         sentence = f"Cylinder {found.weakest} gives {amount}.{_part_words(found, cranked, rpm)}"
         if not cranking:
-            support = stand_in(bench.knowledge, {"v_cutout": True}, right=0.93)
-            stands = ["v_cutout"]
+            answers = tests_of(bench.knowledge, {"one_cylinder_weak": True})
+            support, stands = stand_in(bench.knowledge, answers, right=0.93), list(answers)
     elif weak and timing.partner and found.named:
         sentence = f"Cylinder {' or '.join(map(str, _pair(found, firing)))} gives {amount}."
         reason = (
@@ -190,8 +190,8 @@ def _finding(
             "the others would have shown."
         )
         if not cranking:
-            support = stand_in(bench.knowledge, {"v_cutout": False}, right=0.93)
-            stands = ["v_cutout"]
+            answers = tests_of(bench.knowledge, {"one_cylinder_weak": False})
+            support, stands = stand_in(bench.knowledge, answers, right=0.93), list(answers)
     else:
         sentence = (
             f"No cylinder stands out, but only one that lies {percentage(visible)} or more below "

@@ -15,7 +15,7 @@ from dataclasses import replace
 from itertools import pairwise
 
 from witnessmark.analyses.an_analysis import Bench, Reading, not_run
-from witnessmark.analyses.readings.stand_ins import stand_in
+from witnessmark.analyses.readings.stand_ins import stand_in, tests_of
 from witnessmark.errors import UnitRefused
 from witnessmark.model.details.shake_details import JointTrain, ShaftWhirl
 from witnessmark.model.finding import Evidence, Finding, Outcome, Support
@@ -37,7 +37,7 @@ MODEL = "vibration"
 
 _DEGREE = math.pi / 180
 #: Unequal by more than this, or one joint above that, counts as a fault (common practice, as in
-#: the pack's test v_angle: "unequal > 1 deg or > about 3 deg").
+#: the pack's test of the angles: "unequal > 1 deg or > about 3 deg").
 _UNEQUAL, _LARGE = 1.0, 3.0
 #: An inclinometer reads to about 0.2 degrees (judgement); a difference of two joints to 0.3.
 _READS_TO = 0.3
@@ -170,7 +170,7 @@ def _finding(bench: Bench, stage: int, readings: Sequence[Reading]) -> Finding |
         )
     support: tuple[Support, ...] = ()
     if outcome != "inconclusive":
-        answers = {"v_angle": fault, "s_angle": fault}
+        answers = tests_of(bench.knowledge, {"joint_angles": fault})
         support = stand_in(bench.knowledge, answers, right=0.95)
         details = replace(details, stands_for=tuple(sorted(answers)))
     return Finding(

@@ -13,7 +13,7 @@ import numpy as np
 
 from witnessmark.analyses.an_analysis import Bench, not_run
 from witnessmark.analyses.readings.finding_rows import supports_of
-from witnessmark.analyses.readings.stand_ins import merge, stand_in
+from witnessmark.analyses.readings.stand_ins import merge, stand_in, tests_of
 from witnessmark.analyses.vibration.found_orders import UNLISTED, with_found_orders
 from witnessmark.analyses.vibration.vibration_change import change
 from witnessmark.analyses.vibration.vibration_drives import (
@@ -245,7 +245,7 @@ def _family(
     support: tuple[Support, ...] = ()
     answers: dict[str, bool] = {}
     if outcome == "seen":
-        answers = _answers(family, verdict, lines)
+        answers = tests_of(bench.knowledge, _said(family, verdict, lines))
         support = merge(
             [
                 *stand_in(bench.knowledge, answers),
@@ -314,30 +314,30 @@ def _slip_words(name: str, lines: Sequence[Line], truck: TruckData | None) -> st
     )
 
 
-def _answers(family: str, verdict: FamilyVerdict, lines: Sequence[Line]) -> dict[str, bool]:
-    """Which tests of the packs the recording answers, and how; the strongest first."""
+def _said(family: str, verdict: FamilyVerdict, lines: Sequence[Line]) -> dict[str, bool]:
+    """Return what the recording says, in the words of the packs' ``recording``; strongest first."""
     looked = {line.name for line in lines}
     high = set(verdict.abnormal)
     tyre = verdict.line.startswith("tyre")
-    answers: dict[str, bool] = {}
+    said: dict[str, bool] = {}
     if family in {"engine", "road"}:
-        answers["v_gear"] = family == "engine"
+        said["shake_follows_engine"] = family == "engine"
     if {"engine order 0.5", "engine order 1.5"} <= looked:
-        answers["v_half"] = bool(high & {"engine order 0.5", "engine order 1.5"})
+        said["shake_half_orders"] = bool(high & {"engine order 0.5", "engine order 1.5"})
     if "engine order 1" in looked:
-        answers["v_first"] = "engine order 1" in high
+        said["shake_first_order"] = "engine order 1" in high
     if "drive shaft 2x" in looked:
-        answers["v_shaft"] = "drive shaft 2x" in high
-        answers["v_tyreorder"] = tyre
+        said["shake_shaft_twice"] = "drive shaft 2x" in high
+        said["shake_tyre_order"] = tyre
     if any(line.carrier == "wheel" for line in lines):
         leading = {
-            "s_order": tyre,
-            "s_shaft": verdict.line == "drive shaft 1x",
-            "s_shaft2": verdict.line == "drive shaft 2x",
+            "shake_leads_tyre": tyre,
+            "shake_leads_shaft": verdict.line == "drive shaft 1x",
+            "shake_leads_shaft_twice": verdict.line == "drive shaft 2x",
         }
         # They exclude each other: the one that is positive counts in full, the others half.
-        answers |= dict(sorted(leading.items(), key=lambda item: not item[1]))
-    return answers
+        said |= dict(sorted(leading.items(), key=lambda item: not item[1]))
+    return said
 
 
 def _firing(truck: TruckData | None) -> float:
@@ -383,7 +383,8 @@ def _neutral(
     here = levels.get(verdict.line, 0.0)
     there = here > 0.5 * verdict.rms
     faint = here < 0.25 * verdict.rms
-    support = stand_in(bench.knowledge, {"v_neutral": there}, weight=0.5) if there or faint else ()
+    answers = tests_of(bench.knowledge, {"shake_in_neutral": there}) if there or faint else {}
+    support = stand_in(bench.knowledge, answers, weight=0.5)
     outcome: Outcome = "seen" if there else "not_seen" if faint else "inconclusive"
     return [
         Finding(
@@ -399,7 +400,7 @@ def _neutral(
             evidence=Evidence(tuple(d.entry for d in drives), drives[0].sha256),
             stage=stage,
             support=support,
-            details=NeutralCheck(stands_for=("v_neutral",) if support else ()),
+            details=NeutralCheck(stands_for=tuple(answers)),
         )
     ]
 

@@ -183,20 +183,6 @@ class Belief:
             pointed = factor if pointed is None else _scaled(pointed * factor)
         return replace(self, extra=_scaled(extra), halved=self.halved | set(uses), pointed=pointed)
 
-    def probability_of(self, likelihoods: Sequence[Support | JointSupport]) -> Floats:
-        """Return the chances of several possible readings, in the ratio of their likelihoods.
-
-        Each record is the likelihood of one possible reading, all on the same scale; the result
-        sums to 1.
-        """
-        found = np.asarray(
-            [
-                float(self._on_scale(likelihood) @ self.states) if likelihood else 0.0
-                for likelihood in likelihoods
-            ]
-        )
-        return np.asarray(found / found.sum())
-
     def after_repair(self, cause: str, cured: bool | None) -> Belief:
         """Return the belief after a repair: what was seen before speaks of the old part.
 
@@ -344,13 +330,6 @@ class Belief:
         record = self.model.family.cause(cause)
         cured = record.p_cured_if_cause if record is not None else GONE_IF_HEALTHY
         return min(max(1.0 - cured / GONE_IF_HEALTHY, 0.01), 0.99)
-
-    def _on_scale(self, support: Support | JointSupport) -> Floats:
-        factor = self.model.support(support)
-        if isinstance(support, JointSupport) and support.log_likelihood:
-            # joint_likelihood() scales the best set to 1; undo it to compare readings.
-            factor = factor * np.exp(min(max(support.log_likelihood.values()), 700.0))
-        return factor
 
 
 def family_belief(

@@ -84,6 +84,11 @@ class FamilyPart(PackPart):
     vehicles: tuple[Literal["truck", "trailer", "dolly"], ...] | None = Field(
         default=None, description="what it is a complaint of; left out: truck"
     )
+    told_by: tuple[Literal["shake", "cylinders", "sensors"], ...] | None = Field(
+        default=None,
+        description="recordings whose results stand in the report on this complaint: of "
+        "vibration, of the cylinders' shares, of what sensors read",
+    )
     scope: Text | None = Field(default=None, description="what it hardly covers, said on its page")
     modelled_by: tuple[Id, ...] | None = Field(
         default=None, description="physical models that speak of it"

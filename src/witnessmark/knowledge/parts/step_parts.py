@@ -22,6 +22,14 @@ from witnessmark.knowledge.parts.part_base import (
 __all__ = ["CausePart", "LookFirstPart", "ReadingPart", "StepPart", "TestPart", "YieldPart"]
 
 
+#: What a recording can say that a test by hand asks as well: the analyses' own words for it.
+RecordingAsk = Literal[
+    "shake_follows_engine", "shake_half_orders", "shake_first_order", "shake_shaft_twice",
+    "shake_tyre_order", "shake_leads_tyre", "shake_leads_shaft", "shake_leads_shaft_twice",
+    "shake_in_neutral", "joint_angles", "one_cylinder_weak",
+]  # fmt: skip
+
+
 class LookFirstPart(PackPart):
     """A look that comes before a part is renewed."""
 
@@ -222,6 +230,11 @@ class TestPart(StepPart):
         default=None, description="readings that answer the test by themselves: see below"
     )
     reading: YieldPart | None = Field(default=None, description="the reading that it yields")
+    recording: RecordingAsk | None = Field(
+        default=None,
+        description="what a recording says that answers this test as well; a test made by hand "
+        "is then not counted twice",
+    )
     mistake: Chance | None = Field(
         default=None, description="how often it is misread or wrongly made"
     )

@@ -23,9 +23,6 @@ __all__ = [
     "glycol_heat_capacity",
     "largest_credible_rate",
     "medium_step_needed",
-    "radiator_drop",
-    "sensor_reading",
-    "through_flow_rise",
 ]
 
 Floats = npt.NDArray[np.float64]
@@ -121,31 +118,6 @@ def bulk_rate(
     return heat / (capacity + metal_mass * metal_heat_capacity)
 
 
-def through_flow_rise(heat_step: float, flow: float, *, temperature: float = 90.0) -> float:
-    """Return how far the outlet moves in all when the heat into a through-flow steps.
-
-    Args:
-        heat_step: change of the heat given to the stream [W].
-        flow: coolant flow [m3/s].
-        temperature: for the properties [degC].
-
-    Returns:
-        Change of the outlet temperature [K], reached no faster than the metal lets it.
-    """
-    return heat_step / (flow * glycol_density(temperature) * glycol_heat_capacity(temperature))
-
-
-def radiator_drop(heat: float, flow: float, *, temperature: float = 90.0) -> float:
-    """Return the temperature drop over a radiator [K]: dT = Q / (m_dot c).
-
-    Args:
-        heat: heat rejected [W].
-        flow: coolant flow [m3/s].
-        temperature: for the properties [degC].
-    """
-    return through_flow_rise(heat, flow, temperature=temperature)
-
-
 def largest_credible_rate(
     *, heat: float = 200e3, volume: float = 0.022, slug: float = 15.0, lag: float = 4.0
 ) -> tuple[float, str]:
@@ -185,27 +157,6 @@ def medium_step_needed(change: float, within: float, lag: float) -> float:
         Step of the medium [K], same sign as *change*.
     """
     return change / -math.expm1(-within / lag)
-
-
-def sensor_reading(medium: Floats, step: float, lag: float) -> Floats:
-    """Return what a sensor with a first-order lag reads of a medium.
-
-    Exact for a medium that is constant within each step; starts settled.
-
-    Args:
-        medium: shape (n,), temperature of the medium [degC].
-        step: time between samples [s].
-        lag: sensor time constant [s]; 0 gives the medium itself.
-    """
-    if lag <= 0.0:
-        return medium.copy()
-    keep = math.exp(-step / lag)
-    reading = np.empty_like(medium)
-    state = float(medium[0]) if medium.size else 0.0
-    for index, value in enumerate(medium):
-        state = float(value) + (state - float(value)) * keep
-        reading[index] = state
-    return reading
 
 
 def _polynomial(coefficients: tuple[float, ...], temperature: float) -> float:

@@ -12,11 +12,9 @@ from dataclasses import dataclass
 
 __all__ = [
     "Thermistor",
-    "Transducer",
     "added_series",
     "added_shunt",
     "ground_lift_for",
-    "reading_with",
 ]
 
 _ZERO_C = 273.15
@@ -67,88 +65,6 @@ class Thermistor:
         """Return dV/dT [V/K] at *temperature* [degC]."""
         h = 0.05
         return (self.voltage(temperature + h) - self.voltage(temperature - h)) / (2.0 * h)
-
-
-@dataclass(frozen=True, slots=True)
-class Transducer:
-    """A three-wire ratiometric pressure transducer, 10 to 90 % of its reference.
-
-    Attributes:
-        span: pressure at 90 % less pressure at 10 % [Pa]; 145 psi, common practice, no source.
-        reference: nominal reference [V].
-        low: output share at zero pressure.
-        high: output share at full pressure.
-        source: where the figures come from.
-    """
-
-    span: float = 999_740.0
-    reference: float = 5.0
-    low: float = 0.1
-    high: float = 0.9
-    source: str = "generic 0.5 to 4.5 V transducer, 0 to 145 psi, common practice, no source"
-
-    def voltage(self, pressure: float, reference: float | None = None) -> float:
-        """Return the output [V] at *pressure* [Pa] with the given supply [V]."""
-        supply = self.reference if reference is None else reference
-        return supply * (self.low + (self.high - self.low) * pressure / self.span)
-
-    def read(self, voltage: float) -> float:
-        """Return the pressure [Pa] the control unit makes of a voltage [V]."""
-        return (voltage / self.reference - self.low) / (self.high - self.low) * self.span
-
-    def lifted(self, pressure: float, lift: float, *, supply_follows: bool = True) -> float:
-        """Return the pressure [Pa] read with the sensor ground *lift* [V] above the unit's.
-
-        Args:
-            pressure: true pressure [Pa].
-            lift: ground lift [V].
-            supply_follows: the whole lift is added to the output (the figure used in the shop);
-                false for a supply that stays put, where the share (1 - output/supply) is added.
-        """
-        healthy = self.voltage(pressure)
-        added = lift if supply_follows else lift * (1.0 - healthy / self.reference)
-        return self.read(healthy + added)
-
-    def sagged(self, pressure: float, reference: float) -> float:
-        """Return the pressure [Pa] read when this branch's reference is only *reference* [V]."""
-        return self.read(self.voltage(pressure, reference))
-
-
-def reading_with(
-    circuit: Thermistor,
-    temperature: float,
-    *,
-    series: float = 0.0,
-    shunt: float = math.inf,
-    lift: float = 0.0,
-    sag: float = 0.0,
-    divider: bool = False,
-) -> float:
-    """Return what is read at *temperature* through a faulty circuit.
-
-    Args:
-        circuit: the sensor and its pull-up.
-        temperature: true temperature [degC].
-        series: resistance added in the loop [ohm]; reads colder.
-        shunt: resistance across the sensor [ohm]; reads hotter.
-        lift: sensor ground above the control unit's ground [V]; reads colder.
-        sag: reference below its nominal value while the unit believes the nominal [V]; reads
-            hotter. A unit that measures against the same reference does not notice a sag.
-        divider: treat the lift exactly, V = lift + (reference - lift) r / (pull-up + r). False
-            adds the whole lift at the input, as when the lift is measured at the input pin.
-
-    Returns:
-        The temperature read [degC]; nan outside the range a unit can read.
-    """
-    r = circuit.resistance(temperature) + series
-    if math.isfinite(shunt):
-        r = r * shunt / (r + shunt)
-    supply = circuit.reference - sag
-    share = r / (circuit.pull_up + r)
-    voltage = lift + (supply - lift) * share if divider else lift + supply * share
-    if not 0.0 < voltage < circuit.reference:
-        return math.nan
-    return circuit.read(voltage)
 
 
 def added_series(circuit: Thermistor, temperature: float, reading: float) -> float:

@@ -13,20 +13,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from witnessmark.model.recording import Floats
-
 __all__ = [
     "UNIFORMITY_LIMIT",
     "Joint",
-    "Rotation",
     "Train",
     "bending_critical_speed",
-    "driveline_speeds",
     "equivalent_joint_angle",
     "joint_acceleration",
-    "joint_order_amplitude",
-    "joint_peak_acceleration",
-    "joint_speed_ratio",
     "joint_train",
     "uniformity",
 ]
@@ -82,48 +75,6 @@ class Train:
     centre: float
 
 
-@dataclass(frozen=True, slots=True)
-class Rotation:
-    """Speeds of a driveline at one road speed.
-
-    Attributes:
-        wheel_hz: wheel [1/s].
-        shaft_hz: propeller shaft [1/s].
-        engine_rpm: engine [r/min].
-    """
-
-    wheel_hz: float
-    shaft_hz: float
-    engine_rpm: float
-
-
-def joint_speed_ratio(angle: float, turn: Floats | float) -> Floats:
-    """Output over input speed of one joint: cos b / (1 - sin^2 b cos^2 t).
-
-    Args:
-        angle: joint working angle b [rad], 0 to below pi/2.
-        turn: rotation t of the driving yoke from the joint's plane [rad].
-
-    Source: textbook formula (shared/checks R-uj-*, read on public pages).
-    """
-    t = np.asarray(turn, dtype=np.float64)
-    return np.asarray(math.cos(angle) / (1.0 - math.sin(angle) ** 2 * np.cos(t) ** 2))
-
-
-def joint_order_amplitude(angle: float, order: int = 2) -> float:
-    """Amplitude of the speed ripple at an even *order* of the shaft over the mean speed [-].
-
-    omega2/omega1 = 1 + 2 sum_n tan^{2n}(b/2) cos 2nt, so order 2 has 2 tan^2(b/2).
-
-    Args:
-        angle: joint working angle b [rad].
-        order: 2, 4, ... [-]; odd orders are zero for an ideal joint.
-    """
-    if order < 2 or order % 2:
-        return 0.0
-    return float(2.0 * math.tan(angle / 2.0) ** order)
-
-
 def joint_acceleration(angle: float, speed: float) -> float:
     """Amplitude of the second-order angular acceleration [rad/s2]: 4 tan^2(b/2) w^2.
 
@@ -132,21 +83,6 @@ def joint_acceleration(angle: float, speed: float) -> float:
         speed: shaft speed w [rad/s].
     """
     return 4.0 * math.tan(angle / 2.0) ** 2 * speed**2
-
-
-def joint_peak_acceleration(angle: float, speed: float) -> float:
-    """Largest angular acceleration of the driven shaft in a turn [rad/s2], all orders together.
-
-    a(t) = w^2 cos b sin^2 b sin 2t / (1 - sin^2 b cos^2 t)^2, searched over one turn.
-
-    Args:
-        angle: joint working angle b [rad].
-        speed: driving shaft's speed w [rad/s].
-    """
-    t = np.linspace(0.0, math.pi, 20001)
-    s2 = math.sin(angle) ** 2
-    a = math.cos(angle) * s2 * np.sin(2 * t) / (1.0 - s2 * np.cos(t) ** 2) ** 2
-    return float(speed**2 * np.max(np.abs(a)))
 
 
 def uniformity(angle: float) -> float:
@@ -214,19 +150,3 @@ def bending_critical_speed(
     area = math.pi / 4.0 * (outer**2 - inner**2)
     w = math.pi**2 * math.sqrt(modulus * second / (density * area * length**4))
     return 60.0 * w / (2.0 * math.pi)
-
-
-def driveline_speeds(
-    road_speed: float, tyre_rev_per_mile: float, axle_ratio: float, gear_ratio: float
-) -> Rotation:
-    """Return wheel, shaft and engine speed at a road speed (no slip, clutch closed).
-
-    Args:
-        road_speed: [m/s].
-        tyre_rev_per_mile: turns of the tyre a mile [1/mile].
-        axle_ratio: shaft turns per wheel turn [-].
-        gear_ratio: engine turns per shaft turn [-].
-    """
-    wheel = road_speed / 1609.344 * tyre_rev_per_mile
-    shaft = wheel * axle_ratio
-    return Rotation(wheel, shaft, 60.0 * shaft * gear_ratio)

@@ -1,41 +1,19 @@
-"""Pictures of the fuel supply model: a case's readings, and the mark every part leaves."""
+"""The picture of the fuel supply model: a case's readings between healthy and faulty curves."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 from witnessmark.model.details.reading_details import ReadingsModel
 from witnessmark.model.finding import Finding
 from witnessmark.report.pictures.canvas import FAINT, MARK, Canvas, Plot, Shape
 from witnessmark.units import display_unit, from_house
 
-__all__ = ["Panel", "for_finding", "gallery_picture", "signature_picture"]
+__all__ = ["for_finding", "gallery_picture"]
 
 _DASHES = ("", "7 4", "2 4")
 _GALLERY = "fuel_gallery_pressure"
-
-
-@dataclass(frozen=True, slots=True)
-class Panel:
-    """One panel of the signatures: a healthy curve and faulty ones over engine speed.
-
-    Attributes:
-        title: the part.
-        y_words: what is drawn, with its unit.
-        y: ends of the upright axis.
-        x: engine speeds [r/min].
-        healthy: healthy values.
-        faulty: (name, values) of each fault.
-    """
-
-    title: str
-    y_words: str
-    y: tuple[float, float]
-    x: tuple[float, ...]
-    healthy: tuple[float, ...]
-    faulty: tuple[tuple[str, tuple[float, ...]], ...]
 
 
 def for_finding(finding: Finding, *, si: bool = False) -> str:
@@ -89,34 +67,6 @@ def gallery_picture(data: Mapping[str, object], *, si: bool = False) -> str:
         x = min(max(n, rpm[0]), rpm[-1])
         plot.mark(x, p, ("diamond" if load > 0.5 else "dot") if now else "ring")
     _legend(canvas, [name for name, _ in curves], readings)
-    return canvas.svg()
-
-
-def signature_picture(panels: Sequence[Panel], title: str, *, columns: int = 2) -> str:
-    """Draw panels side by side: the healthy curve thick, faults in the accent with dashes."""
-    width, height = 330.0, 256.0
-    rows = math.ceil(len(panels) / columns)
-    canvas = Canvas(
-        width * columns, height * rows + 8, title, words="; ".join(p.title for p in panels)
-    )
-    for number, panel in enumerate(panels):
-        left, top = width * (number % columns), height * (number // columns)
-        canvas.text((left + 52, top + 16), panel.title, bold=True)
-        plot = Plot(
-            canvas, (panel.x[0], panel.x[-1]), panel.y, x_words="rpm", y_words="",
-            corner=(left + 48, top + 38), size=(width - 66, height - 112),
-        )  # fmt: skip
-        canvas.text((left + 52, top + 31), panel.y_words, size=11)
-        plot.curve(panel.x, panel.healthy, width=3.0)
-        y, x = top + height - 12, left + 34
-        canvas.line((x, y - 4), (x + 20, y - 4), width=3.0)
-        canvas.text((x + 24, y), "healthy", size=10)
-        x += 70
-        for (name, values), dash in zip(panel.faulty, _DASHES, strict=False):
-            plot.curve(panel.x, values, dash=dash, width=2.0, colour=MARK)
-            canvas.line((x, y - 4), (x + 20, y - 4), dash=dash, width=2.0, colour=MARK)
-            canvas.text((x + 24, y), name, size=10)
-            x += 34 + 5.2 * len(name)
     return canvas.svg()
 
 

@@ -99,7 +99,10 @@ def paper_of(
         return estimate_paper(assessment, told.estimate, shop=shop, why=told.why, rates=rates)
     names = {c.id: c.name for f in knowledge.families.values() for c in f.causes}
     safety = {f.id: f.safety for f in knowledge.families.values()}
-    return customer_report(assessment, shop=shop, names=names, safety=safety, si=si)
+    told_by = {f.id: f.told_by for f in knowledge.families.values()}
+    return customer_report(
+        assessment, shop=shop, names=names, safety=safety, told_by=told_by, si=si
+    )
 
 
 def paper_of_file(

@@ -13,7 +13,6 @@ import numpy as np
 from witnessmark.analyses.road.road_test import CardLine, road_test_card
 from witnessmark.analyses.steady import steady_points
 from witnessmark.errors import InputRefused, NothingUsable, WitnessmarkError
-from witnessmark.model.entries.entry_data import TruckData
 from witnessmark.model.problem import Problem
 from witnessmark.model.recording import Channel, Quality, Recording, Steady
 from witnessmark.readers import ReaderSettings, read_recording
@@ -24,6 +23,7 @@ from witnessmark.readers.tables.table_recording import header_key_of
 from witnessmark.units import QUANTITIES, display_unit, from_house
 
 if TYPE_CHECKING:
+    from witnessmark.model.entries.entry_data import TruckData
     from witnessmark.workflow.recordings.drive_card import CardDrive
 
 __all__ = [

@@ -38,7 +38,6 @@ __all__ = [
     "RENEWAL_DIMENSIONS",
     "TYPE_DIMENSIONS",
     "UNIT_DIMENSIONS",
-    "ExactType",
     "LearntType",
     "TypePrior",
     "UnknownType",
@@ -141,23 +140,6 @@ class LearntType:
             here = layout == index
             moved[here, 1:] = self.means[index] + z[here, 1:] @ self.roots[index].T
         return type_values(layout, moved)
-
-
-@dataclass(frozen=True, slots=True)
-class ExactType:
-    """A type whose values are given; for studies and pictures."""
-
-    key: str
-    type_values: TypeValues
-    known: bool = True
-    layout_shares: tuple[float, ...] = (1.0,)
-
-    def values(self, z: Floats) -> TypeValues:
-        """Return the values once for every row of *z*."""
-        n = len(z)
-        return TypeValues(
-            *(np.repeat(getattr(self.type_values, f), n) for f in TypeValues.__slots__)
-        )
 
 
 def type_values(layout: npt.NDArray[np.intp], z: Floats) -> TypeValues:

@@ -13,7 +13,6 @@ from typing import Literal
 from witnessmark.words.say import vibration as say
 
 __all__ = [
-    "ACCESSORIES",
     "ENGINE_ORDERS",
     "Alias",
     "Coincidence",
@@ -30,14 +29,6 @@ Carrier = Literal["engine", "shaft", "wheel"]
 
 #: Engine orders of a four-stroke: every half order to 12.
 ENGINE_ORDERS: tuple[float, ...] = tuple(k / 2 for k in range(1, 25))
-
-#: Usual drive ratios of accessories to the crankshaft, low and high (domain notes, judgement).
-ACCESSORIES: Mapping[str, tuple[float, float]] = {
-    "alternator": (2.5, 3.2),
-    "fan": (0.9, 1.3),
-    "air compressor": (0.8, 1.3),
-    "camshaft and fuel pump": (0.5, 0.5),
-}
 
 
 @dataclass(frozen=True, slots=True)

@@ -36,9 +36,7 @@ __all__ = [
     "Windows",
     "fit_orders",
     "level",
-    "level_difference",
     "order_windows",
-    "smallest_provable",
     "turns",
 ]
 
@@ -69,10 +67,6 @@ class Windows:
     def power(self) -> Floats:
         """Return |A|^2 minus the floor, summed over the axes, shape (w, lines); may be < 0."""
         return np.asarray(np.sum(np.abs(self.amplitude) ** 2 - self.floor, axis=2))
-
-    def floor_power(self) -> Floats:
-        """Return the floor summed over the axes, shape (w, lines)."""
-        return np.asarray(np.sum(self.floor, axis=2))
 
     def take(self, rows: npt.NDArray[np.bool_]) -> Windows:
         """Return the windows of a mask."""
@@ -225,51 +219,6 @@ def level(power: Floats, *, coverage: float = 0.95) -> Level:
     error = float(np.std(power, ddof=1) / np.sqrt(n))
     half = float(stats.t.ppf(0.5 + coverage / 2, n - 1)) * error
     return Level(_root(mean), _root(mean - half), _root(mean + half), n, mean, error)
-
-
-def level_difference(
-    before: Floats, after: Floats, *, coverage: float = 0.95
-) -> tuple[float, float, float]:
-    """Return after minus before in amplitude with its interval.
-
-    Welch's t interval on the mean squares, carried to amplitudes by the chain rule where both
-    stand clear of zero, and by the square roots of the ends where one does not.
-
-    Args:
-        before: floor-free powers of the windows before.
-        after: the same afterwards.
-        coverage: of the interval.
-    """
-    b, a = level(before, coverage=coverage), level(after, coverage=coverage)
-    difference = a.amplitude - b.amplitude
-    if b.present() and a.present():
-        vb, va = (x.error**2 / (4 * max(x.mean_square, 1e-30)) for x in (b, a))
-        freedom = (vb + va) ** 2 / (
-            vb**2 / max(b.windows - 1, 1) + va**2 / max(a.windows - 1, 1) + 1e-300
-        )
-        half = float(stats.t.ppf(0.5 + coverage / 2, max(freedom, 1.0))) * float(np.sqrt(vb + va))
-        return difference, difference - half, difference + half
-    return difference, a.low - b.high, a.high - b.low
-
-
-def smallest_provable(power: Floats, windows: int, *, coverage: float = 0.95) -> float:
-    """Return the smallest fall in amplitude that *windows* windows afterwards could prove.
-
-    Solves level - x for which the interval of the difference would just exclude zero, with the
-    scatter seen before.
-
-    Args:
-        power: floor-free powers before.
-        windows: windows that would be driven afterwards.
-        coverage: of the interval.
-    """
-    b = level(power, coverage=coverage)
-    if b.windows < 2 or windows < 2 or b.mean_square <= 0:
-        return float("inf")
-    spread = b.error * np.sqrt(b.windows)
-    t = float(stats.t.ppf(0.5 + coverage / 2, min(b.windows, windows) - 1))
-    fall = t * spread * np.sqrt(1 / b.windows + 1 / windows)
-    return b.amplitude - _root(b.mean_square - float(fall))
 
 
 def _basis(time: Floats, cycles: Floats, trend: int) -> Floats:

@@ -18,14 +18,9 @@ from witnessmark.model.recording import Floats
 __all__ = [
     "Chain",
     "TorsionMode",
-    "critical_speeds",
     "firing_phases",
     "forced",
     "free_modes",
-    "mode_damping",
-    "phase_sum",
-    "untuned_damper_optimum",
-    "untuned_response",
 ]
 
 Complex = npt.NDArray[np.complex128]
@@ -95,37 +90,6 @@ def free_modes(chain: Chain) -> tuple[TorsionMode, ...]:
     return tuple(modes)
 
 
-def mode_damping(chain: Chain, *, near: float = 200.0) -> tuple[TorsionMode, ...]:
-    """Return the damped modes: w_n = |s|, damping ratio -Re s / |s|, from the state matrix.
-
-    A hysteretic loss (magnifier) is turned into the dashpots with the same loss at one frequency,
-    so the result is good near that frequency only.
-
-    Args:
-        chain: the chain with its dashpots.
-        near: frequency at which a hysteretic loss is matched [Hz].
-    """
-    j, c, k = chain.matrices()
-    if chain.magnifier:
-        c = c + k / (chain.magnifier * 2 * np.pi * near)
-    n = len(chain.inertia)
-    inverse = 1.0 / np.diag(j)[:, None]
-    state = np.block([[np.zeros((n, n)), np.eye(n)], [-inverse * k, -inverse * c]])
-    values, vectors = np.linalg.eig(state)
-    modes = []
-    for value, vector in zip(values, vectors.T, strict=True):
-        if value.imag > 1e-3 * abs(value) and abs(value) > 1e-3:
-            shape = vector[:n] / vector[0] if abs(vector[0]) > 0 else vector[:n]
-            modes.append(
-                TorsionMode(
-                    float(abs(value) / (2 * np.pi)),
-                    np.real(shape).astype(np.float64),
-                    float(-value.real / abs(value)),
-                )
-            )
-    return tuple(sorted(modes, key=lambda m: m.frequency))
-
-
 def forced(chain: Chain, frequency: Floats, torque: Complex) -> Complex:
     """Return the steady complex twist [rad] at every inertia, shape (m, n).
 
@@ -157,59 +121,6 @@ def firing_phases(firing_order: Sequence[int]) -> Floats:
     for position, cylinder in enumerate(firing_order):
         angles[cylinder - 1] = 4.0 * np.pi * position / n
     return angles
-
-
-def phase_sum(firing_order: Sequence[int], order: float, shape: Floats | None = None) -> complex:
-    """Return the phase-vector sum of one order: sum_c shape_c exp(-i k a_c), a in crank angle.
-
-    Args:
-        firing_order: cylinder numbers, first to last.
-        order: multiple of crankshaft speed [-].
-        shape: weight of each cylinder [-], such as the mode shape at its throw; default 1.
-    """
-    angles = firing_phases(firing_order)
-    weight = np.ones(len(angles)) if shape is None else np.asarray(shape, dtype=np.float64)
-    return complex(np.sum(weight * np.exp(-1j * order * angles)))
-
-
-def critical_speeds(frequency: float, orders: Sequence[float]) -> tuple[float, ...]:
-    """Return the engine speeds at which the orders meet a mode [r/min]: 60 f / k.
-
-    Args:
-        frequency: of the mode [Hz].
-        orders: multiples of crankshaft speed [-].
-    """
-    return tuple(60.0 * frequency / k for k in orders)
-
-
-def untuned_damper_optimum(mu: float) -> tuple[float, float, float]:
-    """Best untuned viscous damper on one inertia: damping, peak, and where the peak lies.
-
-    zeta = c/(2 J1 wn) = mu / sqrt(2(1+mu)(2+mu)); peak |th k/T| = 1 + 2/mu at
-    w/wn = sqrt(2/(2+mu)). (Referred to the ring, c/(2 Jd wn), it is 1/sqrt(2(1+mu)(2+mu)).)
-
-    Args:
-        mu: ring inertia over the inertia it damps [-], above 0.
-
-    Source: Den Hartog, Mechanical Vibrations (formula; shared/checks T-unt-*).
-    """
-    zeta = mu / np.sqrt(2.0 * (1.0 + mu) * (2.0 + mu))
-    return float(zeta), 1.0 + 2.0 / mu, float(np.sqrt(2.0 / (2.0 + mu)))
-
-
-def untuned_response(mu: float, zeta: float, ratio: Floats) -> Floats:
-    """Magnification |th k/T| of one inertia with an untuned viscous damper [-].
-
-    Args:
-        mu: ring inertia over main inertia [-].
-        zeta: c/(2 J1 wn) [-].
-        ratio: w/wn [-].
-    """
-    r = np.asarray(ratio, dtype=np.float64)
-    drag = 2j * zeta * r
-    # Eliminating the ring: it adds drag * (-mu r^2) / (-mu r^2 + drag) to the main inertia.
-    ring = drag * (-mu * r**2) / (-mu * r**2 + drag)
-    return np.asarray(np.abs(1.0 / (1.0 - r**2 + ring)))
 
 
 def _coupling(n: int, links: Sequence[tuple[int, int, float]]) -> Floats:
