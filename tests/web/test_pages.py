@@ -34,6 +34,8 @@ PAGES = [
     "/cases/unit7/add/approval",
     "/cases/unit7/add/note",
     "/cases/unit7/override",
+    "/cases/unit7/phone",
+    "/phone",
     "/cases/unit7/say",
     "/cases/unit7/say?line=gallery+61+psi+idle,+oil+30,+spn+94+fmi+18+active,+block+test+neg",
     "/cases/unit7/add/retract",

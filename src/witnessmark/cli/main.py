@@ -48,6 +48,10 @@ COMMANDS: dict[str, tuple[str, str]] = {
         "Do something else than proposed; the score.",
     ),
     "pack": ("witnessmark.cli.for_shop.pack_command", "Check a knowledge pack."),
+    "phone": (
+        "witnessmark.cli.for_case.phone_command",
+        "May it move? Questions for the phone and the roadside.",
+    ),
     "record": ("witnessmark.cli.for_recordings.record_command", "Record the data bus to a file."),
     "report": (
         "witnessmark.cli.for_case.report_command",

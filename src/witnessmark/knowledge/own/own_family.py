@@ -103,12 +103,13 @@ def _lines(own: OwnList) -> Iterator[str]:
             yield from _look(family, suspect)
 
 
-def _look_first(own: OwnList, suspect: OwnSuspect) -> str:
-    """Return the test that shows a suspect before it is put right, showing least else."""
+def _look_first(own: OwnList, suspect: OwnSuspect) -> tuple[str, str]:
+    """Return (id, name) of the test that shows a suspect, the one that shows least else."""
     mine = [t for t in own.tests if slug(suspect.name) in {slug(n) for n in t.shows}]
     if mine:
-        return f"{own.family}_t_{slug(min(mine, key=lambda t: len(t.shows)).name)}"
-    return f"{own.family}_look_{slug(suspect.name)}"
+        name = min(mine, key=lambda t: len(t.shows)).name
+        return f"{own.family}_t_{slug(name)}", name
+    return f"{own.family}_look_{slug(suspect.name)}", say.look_at(suspect.name)
 
 
 def _cause(own: OwnList, suspect: OwnSuspect, share: float) -> Iterator[str]:
@@ -122,7 +123,13 @@ def _cause(own: OwnList, suspect: OwnSuspect, share: float) -> Iterator[str]:
     yield f"minutes = {_three(suspect.minutes, _MINUTES)}"
     yield f"parts_usd = {_three(suspect.usd, _USD)}"
     yield "renew_with = []"
-    yield f"look_first = [{_q(_look_first(own, suspect))}]"
+    identity = f"{family}_{slug(suspect.name)}"
+    test, name = _look_first(own, suspect)
+    # Its own twin: it is never called decided, nor put right, before its test was made.
+    words, short = _q(say.waits(name)), _q(say.test_first(name))
+    yield "look_first = ["
+    yield f"  {{ test = {_q(test)}, twin = {_q(identity)}, words = {words}, short = {short} }},"
+    yield "]"
     yield "p_cured_if_cause = 0.85"
     yield "p_cured_if_not = 0.05"
     yield f"damage_risk = {_q(say.damage())}"

@@ -77,3 +77,15 @@ def look_at(name: str) -> str:
 def found_bad(name: str) -> str:
     """Say what such a look finds."""
     return f"found: {name}"
+
+
+@sentence("own_lists.waits", test="Close it on chalk")
+def waits(test: str) -> str:
+    """Say that a suspect waits for its test, after its name."""
+    return f"is a suspect until it was tested: {test}"
+
+
+@sentence("own_lists.test_first", test="Close it on chalk")
+def test_first(test: str) -> str:
+    """Say that a test comes before its repair."""
+    return f"Test before anything is put right: {test}."
