@@ -74,7 +74,10 @@ def rows_of(path: Path) -> list[dict[str, Any]]:
         flat = [{**e, **e["data"]} if isinstance(e.get("data"), dict) else e for e in entries]
         for entry in flat:
             entry.pop("data", None)
-        found.append({"line": row["line"], "expected": flat, "ask": "" if ask == "-" else ask})
+        found.append({
+            "line": row["line"], "expected": flat, "ask": "" if ask == "-" else ask,
+            "free": "entries" in row,  # fields that do not stand there are free
+        })  # fmt: skip
     return found
 
 
@@ -101,7 +104,7 @@ def score(row: Mapping[str, Any], meaning: Meaning, knowledge: Knowledge) -> Tal
         if any(k not in point for k in said):
             tally.entries = min(tally.entries, 1)
             tally.remarks.append(f"point incomplete {dict(best.data)}")
-        faults = _point_faults(best, expected)
+        faults = {} if row["free"] and not said else _point_faults(best, expected)
         if faults:
             tally.nothing_invented = False
             tally.remarks.append(f"point invented {faults}")
@@ -272,6 +275,7 @@ def table_of(results: Sequence[tuple[dict[str, Any], Meaning, Tally]]) -> dict[s
         "asked what must be asked": sum(t.asked for t in tallies),
         "nothing lost": sum(t.nothing_lost for t in tallies),
         "nothing wrong taken by default": sum(not t.wrong_by_default for t in tallies),
+        "something missing": sum(t.entries < 2 for t in tallies),
         "needless question": sum(t.needless for t in tallies),
     }
     rows = {

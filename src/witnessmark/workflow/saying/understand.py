@@ -26,8 +26,8 @@ MOST_CHARACTERS = 600
 
 #: Kinds that may be taken with one tap for all.
 _TAKEN = frozenset({"reading", "test", "clue", "code"})
-#: A figure of then is not one of now.
-_PAST = frozenset({"was", "were", "had", "used", "yesterday", "last"})
+#: A figure of then is not one of now, nor one of a sensor that of a gauge.
+_PAST = frozenset({"was", "were", "had", "used", "yesterday", "last", "sensor", "scanner", "bus"})
 _FILLERS = frozenset(table("speech")["fillers"]["words"])
 
 
@@ -62,7 +62,11 @@ def understand(line: str, knowledge: Knowledge, usual: Sequence[str] = ()) -> Me
     measured = measured_checks(tokens, clauses, figures, knowledge)
     checks = checks_of(tokens, clauses, knowledge, measured.cards)
     worked = any(c.kind == "work" and c.data["did"] != "cleared codes" for c in work.cards)
-    readings = readings_of(tokens, taken | measured.used, clauses, worked, usual)
+    counted = {n for n in checks.used if tokens[n].number is not None}
+    staged = any(t.text in {"before", "after", "now"} for t in tokens)
+    readings = readings_of(tokens, taken | measured.used | counted, clauses, worked, usual)
+    if worked and not staged:
+        readings.cards = [replace(c, needs=(*c.needs, say.ask_stage())) for c in readings.cards]
     return _meaning(line, tokens, [readings, measured, checks, codes, work], dropped)
 
 
@@ -128,7 +132,10 @@ def _meaning(
     rest = [t for n, t in enumerate(tokens) if n not in used and t.text not in _FILLERS]
     left = _left(line, [*rest, *dropped]) if cards else line
     clauses = clauses_of(tokens)
-    open_figures = bool(dropped) or any(t.number is not None for t in rest)
+    unclear = any(_correction(tokens, at) > 1 for at in range(len(tokens)))
+    if unclear:
+        asks.append(say.ask_retract())
+    open_figures = unclear or bool(dropped) or any(t.number is not None for t in rest)
     finished = []
     for card in cards:
         first, _, last = card.said.partition(":")
@@ -188,6 +195,8 @@ def _asks_of_rest(tokens: Sequence[Token], moods: set[str]) -> list[str]:
         return [say.ask_hearsay()]
     if "guess" in moods:
         return [say.ask_guess()]
+    if moods and moods <= {"plan", "other"} and not words & {"order", "buy"}:
+        return []
     if words & {"order", "buy"}:
         return [say.ask_order()]
     if words & set(table("speech")["asked_about"]["smokes"]):

@@ -21,6 +21,8 @@ from witnessmark.workflow.saying.hearing.tokens import Token
 __all__ = ["checks_of", "measured_checks"]
 
 Row = Mapping[str, Any]
+#: Who may have said it.
+_SPEAKERS = ("driver", "customer", "owner", "dealer", "shop")
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +67,9 @@ def checks_of(
         for stretch, clause in stretches:
             hit = _match(row, stretch)
             if hit is None or clause.moods & {"plan", "other", "book"}:
+                continue
+            if _not_run(tokens, clause):
+                part.asks.append(say.ask_result(_words(tokens, hit)))
                 continue
             cards = _judge(row, ids, hit, stretch, tokens, clause, knowledge, part)
             if cards:
@@ -155,6 +160,20 @@ def _rows_of_ids(ids: tuple[str, ...]) -> tuple[Row, ...]:
     )
 
 
+def _not_run(tokens: Sequence[Token], clause: Clause) -> bool:
+    """Tell whether the clause says that nothing was looked at: "did not check the hose"."""
+    rows = table("speech")["not_run"]
+    text, _ = _text_of(tokens, clause.first, clause.end)
+    if _pattern("|".join(rows["words"])).search(text):
+        return True
+    verbs = "|".join(re.escape(v) for v in rows["verbs"])
+    return re.search(rf"\b(?:not|never|no|without|ever)(?: \w+)? (?:{verbs})\b", text) is not None
+
+
+def _words(tokens: Sequence[Token], hit: set[int]) -> str:
+    return " ".join(t.text for t in tokens[min(hit) : max(hit) + 1])
+
+
 def _ids(row: Row, knowledge: Knowledge) -> list[str]:
     tests = row.get("test", [])
     found = [t for t in ([tests] if isinstance(tests, str) else tests) if knowledge.test(t)]
@@ -189,6 +208,9 @@ def _judge(
 ) -> list[Card]:
     sign = _pattern(row["all"][0]).search(stretch.text)
     assert sign is not None  # noqa: S101
+    if "plain" in row and not row.get("absolute") and _both_ways(row, tokens):
+        part.asks.append(say.ask_result(_words(tokens, hit)))
+        return []
     negated = _negated(tokens, stretch, stretch.token(sign.start()), sign.end(), row)
     result = _result(row, stretch, negated, tokens)
     if row.get("falls"):
@@ -200,9 +222,7 @@ def _judge(
     clue_only = all(i.startswith("clue ") for i in ids)
     if result is None:
         if row.get("named"):
-            part.asks.append(
-                say.ask_result(" ".join(t.text for t in tokens[min(hit) : max(hit) + 1]))
-            )
+            part.asks.append(say.ask_result(_words(tokens, hit)))
             part.asks += list(row.get("also", ()))
         return []
     if "guess" in clause.moods:
@@ -232,7 +252,8 @@ def _judge(
                 if _pattern(word).search(stretch.text) and knowledge.cause(cause):
                     data["cause"] = cause
             if hearsay:
-                data["by"] = "driver" if "driver" in stretch.text else "customer"
+                words = {t.text for t in tokens}
+                data["by"] = next((w for w in _SPEAKERS if w in words), "somebody else")
         else:
             data = {
                 "test": identity,
@@ -257,6 +278,21 @@ def _negated(
     return before or (behind is not None and not before)
 
 
+def _both_ways(row: Row, tokens: Sequence[Token]) -> bool:
+    """Tell whether the sign is said to be there and not to be: none at idle, some at 1,500."""
+    line = _Stretch(*_text_of(tokens, 0, len(tokens)), 0)
+    found = set()
+    for hit in _pattern(row["all"][0]).finditer(line.text):
+        place = line.token(hit.start())
+        behind = _pattern("|".join(table("speech")["negations"]["after"])).match(
+            line.text[hit.end() :].lstrip()
+        )
+        breaks = [p + 1 for p in range(place) if tokens[p].text in {",", ";", ".", ":", "but"}]
+        found.add(is_negated(tokens, place, max(breaks, default=0)) or behind is not None)
+    later_none = any(t.text == "none" for t in tokens)
+    return len(found) > 1 or (found == {False} and later_none)
+
+
 def _fell(tokens: Sequence[Token], stretch: _Stretch) -> str | None:
     """Judge two figures of one quantity, with a thing and then without it."""
     words = tokens[stretch.first : stretch.first + len(stretch.starts)]
@@ -276,11 +312,16 @@ def _result(row: Row, stretch: _Stretch, negated: bool, tokens: Sequence[Token])
     for words, result in row.get("results_plain", {}).items():
         if not negated and _plainly(words, stretch, tokens):
             return str(result) if result in {"positive", "negative"} else "positive"
+    if "named" in row or "good" in row or "bad" in row:
+        bad = bad or ("bad" in row and _plainly_generic("positive", stretch, tokens, row))
+        good = good or ("good" in row and _plainly_generic("negative", stretch, tokens, row))
     if good and bad and not _good_wins(row, text):
-        return None if "plain" not in row else "maybe"
+        return None
     if good or bad:
         return "negative" if good or (negated and not good) else "positive"
     if row.get("named") or ("plain" not in row):
+        if all(_plainly_generic(r, stretch, tokens, row) for r in ("positive", "negative")):
+            return None
         for result in ("positive", "negative"):
             found = _results()[result].search(text)
             if found is not None:
@@ -297,6 +338,16 @@ def _result(row: Row, stretch: _Stretch, negated: bool, tokens: Sequence[Token])
     return str(plain)
 
 
+def _plainly_generic(result: str, stretch: _Stretch, tokens: Sequence[Token], row: Row) -> bool:
+    """Tell whether a result word is said that does not mean the other result in this row."""
+    other = str(row.get("good" if result == "positive" else "bad", "")).split("|")
+    return any(
+        hit.group() not in other
+        and not is_negated(tokens, stretch.token(hit.start()), stretch.first)
+        for hit in _results()[result].finditer(stretch.text)
+    )
+
+
 def _plainly(words: str | None, stretch: _Stretch, tokens: Sequence[Token]) -> bool:
     """Tell whether one of the words is said without a "no" before it."""
     if words is None:
@@ -309,6 +360,8 @@ def _plainly(words: str | None, stretch: _Stretch, tokens: Sequence[Token]) -> b
 
 def _good_wins(row: Row, text: str) -> bool:
     """A good word that holds a bad one in it ("no leak", "did not change") is the good one."""
+    if not {"good", "bad"} <= set(row):
+        return False
     good, bad = _pattern(row["good"]).search(text), _pattern(row["bad"]).search(text)
     return bool(good and bad and good.start() <= bad.start() and good.end() >= bad.end())
 

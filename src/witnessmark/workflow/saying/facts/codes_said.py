@@ -27,12 +27,21 @@ def codes_of(tokens: Sequence[Token], clauses: Sequence[Clause]) -> Part:
     found: list[tuple[int, int, int, int]] = []
     at = 0
     while at < len(tokens):
-        pair = _pair(tokens, at)
-        if pair is not None:
+        pair = _pair(tokens, at) or _turned(tokens, at) or _again(tokens, at, found)
+        broken = (
+            pair is not None
+            and pair[0] == at
+            and at > 0
+            and (tokens[at - 1].number is not None and not (found and found[-1][1] == at))
+        )
+        if pair is not None and not broken:
             found.append(pair)
             at = pair[1]
         else:
             at += 1
+    states = [n for n, t in enumerate(tokens) if t.text in _OFF or t.text == "active"]
+    leading = bool(found and states and states[0] < found[0][0])
+    only_leading = leading and states[-1] < found[0][0]
     for number, (first, end, spn, fmi) in enumerate(found):
         clause = next(c for c in clauses if c.first <= first < c.end)
         if clause.moods & {"plan", "other", "book"}:
@@ -40,7 +49,13 @@ def codes_of(tokens: Sequence[Token], clauses: Sequence[Clause]) -> Part:
         until = found[number + 1][0] if number + 1 < len(found) else len(tokens)
         last_end = found[-1][1]
         data: dict[str, Any] = {"spn": spn, "fmi": fmi}
-        data |= _said_of(tokens, end, until, part)
+        before = found[number - 1][1] if number else 0
+        if leading and only_leading:
+            data |= _said_of(tokens, 0, found[0][0], part)
+        elif leading:
+            data |= _said_of(tokens, before, first, part)
+        else:
+            data |= _said_of(tokens, end, until, part)
         shared = len(found) > 1 and any(t.text in {"both", "all"} for t in tokens[last_end:])
         needs: list[str] = []
         if shared and number + 1 < len(found):
@@ -49,12 +64,14 @@ def codes_of(tokens: Sequence[Token], clauses: Sequence[Clause]) -> Part:
         if shared and "count" in data:
             needs.append(say.ask_each("the count"))
         trailing = len(found) > 1 and number + 1 == len(found) and not shared
-        if trailing and len(data) > 2:
+        if (trailing or (only_leading and len(found) > 1)) and len(data) > 2:
             needs.append(say.ask_each("what was said last"))
         if any(t.doubt for t in tokens[first:end]):
             needs.append(say.ask_figure(f"{spn} / {fmi}"))
         if "hearsay" in clause.moods:
             needs.append(say.ask_hearsay())
+        if "guess" in clause.moods:
+            needs.append(say.ask_guess())
         if "active" not in data:
             needs.append(say.ask_active())
         also = [] if {"lamp", "count", "source"} <= set(data) else [say.ask_active()]
@@ -103,6 +120,27 @@ def _pair(tokens: Sequence[Token], at: int) -> tuple[int, int, int, int] | None:
     return first, place + 1, spn, fmi
 
 
+def _turned(tokens: Sequence[Token], at: int) -> tuple[int, int, int, int] | None:
+    """The other way round: "fmi 3 on spn 102"."""
+    if _text(tokens, at) != "fmi" or _text(tokens, at + 2) not in {"on", "for", "of", "spn"}:
+        return None
+    place = at + 3 if _text(tokens, at + 2) == "spn" else at + 4
+    fmi, spn = _whole(tokens, at + 1, _MOST_FMI), _whole(tokens, place, _MOST_SPN)
+    if fmi is None or spn is None or _text(tokens, place - 1) not in {"spn", "code"}:
+        return None
+    return at, place + 1, spn, fmi
+
+
+def _again(
+    tokens: Sequence[Token], at: int, found: Sequence[tuple[int, int, int, int]]
+) -> tuple[int, int, int, int] | None:
+    """A further failure mode of the code just said: "spn 102 fmi 3 and fmi 4"."""
+    if not found or _text(tokens, at) != "fmi" or at - found[-1][1] > 1:
+        return None
+    fmi = _whole(tokens, at + 1, _MOST_FMI)
+    return None if fmi is None else (at, at + 2, found[-1][2], fmi)
+
+
 def _said_of(tokens: Sequence[Token], first: int, end: int, part: Part) -> dict[str, Any]:
     """Read what is said of a code behind it: active, lamp, count, source."""
     data: dict[str, Any] = {}
@@ -114,8 +152,8 @@ def _said_of(tokens: Sequence[Token], first: int, end: int, part: Part) -> dict[
             data["active"] = False
         elif word == "active" and "active" not in data:
             data["active"] = True
-        elif word == "twice":
-            data["count"] = 2
+        elif word == "twice" or (word == "once" and place == first):
+            data["count"] = 2 if word == "twice" else 1
         elif word in {"lamp", "light"} and before in _LAMPS:
             data["lamp"] = _LAMPS[before]
             took.add(place - 1)

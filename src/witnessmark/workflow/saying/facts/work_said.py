@@ -15,6 +15,12 @@ from witnessmark.workflow.saying.hearing.tokens import Token, longest
 
 __all__ = ["work_of"]
 
+#: Words between a verb and its part.
+_SMALL = frozenset(
+    ("the", "a", "an", "both", "new", "all", "my", "our", "its", "that", "this", "front", "rear",
+     "left", "right", "upper", "lower", "old", "number", "in", "on", "of", "rebuilt", "used",
+     "another", "bad", "crank", "engine", "fuel", "oil", "primary", "secondary", "main")
+)  # fmt: skip
 #: Parts of which a truck has several.
 _UNCLEAR = frozenset({"filter", "filters", "fuel filter", "fuel filters", "pump", "hose", "gasket"})
 _NOT_DONE = frozenset({"plan", "other", "book", "guess"})
@@ -317,7 +323,9 @@ def _done(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> Non
         passive = tokens[first].text in {"changed", "renewed", "replaced"} and not names
         if negated or passive or not names:
             continue
-        if (end - first == 1 and tokens[first].text == "put") or names[0][1] - end > 4:
+        if (end - first == 1 and tokens[first].text == "put") or not _close(
+            tokens, end, names[0][1]
+        ):
             continue
         cards_names = _joined(names)
         data: dict[str, Any] = {"did": verb, "parts": [{"name": n} for n in cards_names]}
@@ -342,6 +350,11 @@ def _done(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> Non
                                tuple(also)))  # fmt: skip
         part.used |= used
         return
+
+
+def _close(tokens: Sequence[Token], end: int, first: int) -> bool:
+    """Tell whether a part is what the verb was done to: nothing but small words between them."""
+    return all(t.text in _SMALL or t.number is not None for t in tokens[end:first])
 
 
 def _recent(tokens: Sequence[Token]) -> bool:

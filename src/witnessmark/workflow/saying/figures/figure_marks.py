@@ -21,6 +21,15 @@ KINDS = ("pressure", "temperature", "flow", "voltage", "speed_of_rotation", "rat
 OTHER_KIND = {"lbs": "pressure", "inches": "pressure", "degrees": "temperature"}
 
 
+#: What may follow "in" where it is an inch.
+_AFTER_INCH = frozenset(("", ",", ";", ".", "at", "@", "idle", "no", "full", "hot", "cold", "on"))
+#: Words between a figure and the next unit that belong to what follows.
+_BESIDE = frozenset(
+    ("at", "to", "and", "or", "on", "in", "is", "with", "for", "of", "idle", "hot", "cold", "the",
+     "a", "was", "then", "but", "cranking", "fuel", "oil", "gallery", "boost", "all")
+)  # fmt: skip
+
+
 @dataclass(frozen=True, slots=True)
 class NounMark:
     """What a figure may be of, as said: a row of the table of nouns and its place."""
@@ -136,8 +145,16 @@ def _figure(tokens: Sequence[Token], at: int) -> FigureMark:
     assert first.number is not None  # noqa: S101
     mark = FigureMark((first.number,), (first.text,), at, at + 1, doubt=first.doubt)
     mark.used.add(at)
+    unheard = text_at(tokens, at + 1)
+    if unheard.isalpha() and longest(tokens, at + 1, units_said()) is None:
+        mark.doubt = mark.doubt or (
+            longest(tokens, at + 2, units_said()) is not None and unheard not in _BESIDE
+        )
     if at and tokens[at - 1].text == "-" and (at == 1 or tokens[at - 2].number is None):
         mark.negative = tokens[at - 1].end == first.start
+    if text_at(tokens, at - 1) in {"minus", "negative", "menos"}:
+        mark.negative = True
+        mark.used.add(at - 1)
     _take_unit(tokens, mark)
     joined = text_at(tokens, mark.end)
     second = tokens[mark.end + 1] if mark.end + 1 < len(tokens) else None
@@ -163,6 +180,14 @@ def _figure(tokens: Sequence[Token], at: int) -> FigureMark:
             mark.used |= {mark.end} | upper.used
             mark.end = upper.end
     _take_manner(tokens, mark)
+    part_of_number = (
+        at > 1
+        and tokens[at - 1].text == "-"
+        and tokens[at - 2].number is not None
+        and tokens[at - 2].end == tokens[at - 1].start
+    )
+    if not mark.symbol and (part_of_number or longest(tokens, mark.end, marks_said("names"))):
+        mark.symbol = "!name"
     return mark
 
 
@@ -177,13 +202,9 @@ def _take_unit(tokens: Sequence[Token], mark: FigureMark) -> None:
         return
     count, symbol = hit
     word, after = tokens[mark.end].text, text_at(tokens, mark.end + count)
-    if (
-        word == "in"
-        and count == 1
-        and after in {"the", "a", "suction", "clear", "coolant", "neutral"}
-    ):
+    if word == "in" and count == 1 and after not in _AFTER_INCH:
         return  # "2 in the tank" is no inch
-    if word == "x" or (word in {"min", "day", "week"} and count == 0):
+    if word == "x":
         return
     mark.symbol = str(symbol)
     mark.used |= set(range(mark.end, mark.end + count))
@@ -205,6 +226,7 @@ def _take_manner(tokens: Sequence[Token], mark: FigureMark) -> None:
             if between - {"from", "between", "at", "to", "psi", "is", "like"}:
                 continue
             if how == "swings" and len(mark.values) == 1:
+                mark.change = mark.change or not between
                 continue
             if mark.how in {"", "range"} and not (
                 mark.how == "range" and how in {"below", "above"}
@@ -214,6 +236,11 @@ def _take_manner(tokens: Sequence[Token], mark: FigureMark) -> None:
         hit = longest(tokens, place, marks_said("change"))
         if hit is not None and place + hit[0] == mark.first and len(mark.values) == 1:
             mark.change = True
+    if mark.how == "range" and text_at(tokens, mark.first - 1) == "from":
+        mark.change = not any(
+            longest(tokens, p, marks_said("swings"))
+            for p in range(max(0, mark.first - 6), min(len(tokens), mark.end + 4))
+        )
     if mark.how == "range":
         for place in range(max(0, mark.first - 6), min(len(tokens), mark.end + 4)):
             if longest(tokens, place, marks_said("swings")):

@@ -167,6 +167,13 @@ def _one_for_several(
     last, first = figures[-1], figures[0]
     if mark.first >= last.end:
         between = {t.text for t in tokens[last.end : mark.first]}
+        alone = bool(between & {",", ";", "."})
+        gap = {t.text for t in tokens[figures[-2].end : last.first]}
+        if not alone and gap & {",", ";", "."} and not between & {"all", "both"}:
+            _put(last, mark)  # "52 psi cold, 21 psi hot idle": idle is the second's
+            for figure in figures[:-1]:
+                figure.also.append(say.ask_same_point(figure.text, mark.said))
+            return False
         apart = bool(between & {",", ";", "all", "both"}) or axis == "speed"
         if speed_for_all or "all" in between or "both" in between or (axis == "speed" and apart):
             for figure in figures:

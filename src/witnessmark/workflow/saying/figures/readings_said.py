@@ -13,6 +13,7 @@ from witnessmark.workflow.saying.figures.figure_marks import (
     figure_marks,
     marks_said,
     noun_marks,
+    said_at,
     text_at,
     units_said,
 )
@@ -59,6 +60,9 @@ def readings_of(
     nouns = [n for n in noun_marks(tokens) if not set(range(n.first, n.end)) & taken]
     figures = [f for f in figure_marks(tokens, taken) if not f.symbol.startswith("!")]
     figures = [f for f in figures if text_at(tokens, f.first - 1) not in NAMED or f.symbol]
+    for figure in figures:
+        if figure.symbol == "psi" and said_at(tokens, figure.first) and figure.values[0] >= 500:
+            figure.symbol, figure.used = "", {figure.first}  # "40 at 1500 psi": psi is of the 40
     owned = {place for f in figures for place in f.used}
     nouns = [n for n in nouns if not set(range(n.first, n.end)) & owned]
     marks = [m for m in point_marks(tokens) if m.first not in taken]
@@ -70,6 +74,8 @@ def readings_of(
             part.asks.append(say.ask_figure(shown(figure, figure.symbol)))
         elif clause.moods & {"plan", "other", "book"}:
             part.asks += [say.ask_who_measured()] if "book" in clause.moods else []
+        elif figure.symbol == "%" and text_at(tokens, figure.end) == "load":
+            marks.append(_load_mark(figure))
         elif is_speed(tokens, figure, nouns, len(figures) == 1):
             marks.append(speed_mark(figure, tokens))
         elif (where := place_of(tokens, figure, nouns)) is not None:
@@ -83,8 +89,40 @@ def readings_of(
     if has_alternatives(tokens, values):
         part.asks.append(say.ask_one_of([f.texts[0] for f in values[:2]]))
         return part
+    marks = _of_figures(tokens, marks, values, clauses)
     _read(tokens, values, nouns, marks, clauses, part, worked, places, usual)
     return part
+
+
+def _load_mark(figure: FigureMark) -> PointMark:
+    share = figure.values[0]
+    load = "none" if share == 0 else ("full" if share == 100 else f"{figure.texts[0]} %")
+    return PointMark("load", {"load": load}, figure.first, figure.end + 1, f"load {load}")
+
+
+#: Behind these "hot" or "idle" tells no point: "ran hot", "not warm".
+_NO_POINT_AFTER = frozenset({"ran", "runs", "run", "gets", "got", "too", "not", "no", "rough"})
+
+
+def _of_figures(
+    tokens: Sequence[Token],
+    marks: Sequence[PointMark],
+    values: Sequence[FigureMark],
+    clauses: Sequence[Clause],
+) -> list[PointMark]:
+    """Leave out points that stand in a clause about something else: "rough at idle, ..."."""
+    fillers = set(table("speech")["fillers"]["words"])
+    said = {p for m in marks for p in range(m.first, m.end)}
+    found = []
+    for mark in marks:
+        clause = next(c for c in clauses if c.first <= mark.first < c.end)
+        inside = range(clause.first, clause.end)
+        measured = any(f.first in inside for f in values)
+        bare = all(p in said or tokens[p].text in fillers for p in inside)
+        ran = text_at(tokens, mark.first - 1) in _NO_POINT_AFTER
+        if (measured or bare) and not ran:
+            found.append(mark)
+    return found
 
 
 def _read(
@@ -99,7 +137,7 @@ def _read(
     usual: Sequence[str],
 ) -> None:
     stray = stray_units(tokens, values)
-    owners = owners_of(values, nouns, stray)
+    owners = owners_of(tokens, values, nouns, stray)
     if not nouns and values and (stand_in := usual_noun(values, usual)) is not None:
         owners = {f.first: stand_in for f in values}
     drafts: list[tuple[FigureMark, NounMark, Figured, str, str]] = []
@@ -262,7 +300,12 @@ def _card(
     part.used |= figure.used | set(range(noun.first, noun.end))
     if data.get("where"):
         known = table("work")["places"]
-        part.used |= {p for p in range(clause.first, clause.end) if tokens[p].text in known}
+        words = {w for said in known for w in said.split()} - {"front", "rear"}
+        part.used |= {p for p in range(clause.first, clause.end) if tokens[p].text in words}
+        part.used |= {
+            p for p in range(clause.first + 1, clause.end)
+            if f"{tokens[p - 1].text} {tokens[p].text}" in known
+        }  # fmt: skip
     if held:
         needs.append(say.ask_which_point())
     low, high = tokens[min(noun.first, figure.first)], tokens[max(noun.end, figure.end) - 1]
@@ -287,13 +330,16 @@ def _where(
     if places and noun.row.get("by_cylinder"):
         before_places = [p for p in places if p < figure.first]
         if before_places and not any(
-            t.text == "others" for t in tokens[before_places[-1] : figure.first]
+            t.text in {"others", "rest"} for t in tokens[before_places[-1] : figure.first]
         ):
             return places[before_places[-1]]
     if noun.row.get("by_cylinder") and any(
         t.text in {"others", "rest"} for t in tokens[max(0, figure.first - 3) : figure.first]
     ):
         return "other cylinders"
+    if any(t.text in {"others", "rest"} for t in tokens[max(clause.first, figure.first - 3) :
+                                                        figure.first]):  # fmt: skip
+        return "the others"
     found: list[tuple[int, str]] = []
     for place in range(clause.first, clause.end):
         two = f"{text_at(tokens, place)} {text_at(tokens, place + 1)}"

@@ -69,8 +69,12 @@ def place_of(
 
 def denied(tokens: Sequence[Token], figure: FigureMark, clause: Clause) -> bool:
     """Tell whether a figure is said not to be: "not 65 psi", "is not 80"."""
-    before = [t.text for t in tokens[max(clause.first, figure.first - 3) : figure.first]]
-    return figure.how not in {"below", "above"} and bool({"not", "never"} & set(before))
+    before = [t.text for t in tokens[max(clause.first, figure.first - 4) : figure.first]]
+    joined = " ".join(before)
+    if figure.how in {"below", "above"}:  # "will not go over 40" is no "over 40"
+        turned = bool({"not", "never", "no"} & set(before))
+        return turned and "not even" not in joined
+    return bool({"not", "never"} & set(before[-3:]))
 
 
 def has_alternatives(tokens: Sequence[Token], values: Sequence[FigureMark]) -> bool:

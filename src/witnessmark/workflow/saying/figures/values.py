@@ -41,6 +41,9 @@ def quantity_and_value(
         mates = [v for v in values if v.symbol and v is not figure and owners.get(v.first) is noun]
         if mates:
             symbol = mates[0].symbol
+            ratio = max(figure.values) / max(*mates[0].values, 1e-9)
+            if not 0.1 <= ratio <= 10:  # hardly the same quantity in the same unit
+                needs.append(say.ask_unit(figure_said, symbol))
         elif "temperature" in row and (warm := [v for v in values if v.kind == "temperature"]):
             symbol = warm[0].symbol
         elif any(fits_symbol(noun, s) for s in stray):
@@ -56,7 +59,7 @@ def quantity_and_value(
         else:
             is_warm = any("temperature" in n.row for n in [noun]) and not row.get("pressure")
             part.asks.append(
-                say.ask_degrees(figure_said) if is_warm else say.ask_unit(figure_said, "psi")
+                say.ask_degrees(shown(figure, "")) if is_warm else say.ask_unit(figure_said, "psi")
             )
             part.asks.append(say.ask_quantity(figure_said))
             return None
@@ -75,7 +78,7 @@ def quantity_and_value(
         if "angle" in row:
             symbol = "deg"
         else:
-            part.asks.append(say.ask_degrees(figure_said))
+            part.asks.append(say.ask_degrees(shown(figure, "")))
             return None
     if symbol == "thou":
         figure.values, symbol = tuple(v / 1000 for v in figure.values), "in"

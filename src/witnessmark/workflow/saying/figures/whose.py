@@ -19,7 +19,10 @@ __all__ = ["fits_symbol", "owners_of", "stray_units", "usual_noun"]
 
 
 def owners_of(
-    values: Sequence[FigureMark], nouns: Sequence[NounMark], stray: Sequence[str]
+    tokens: Sequence[Token],
+    values: Sequence[FigureMark],
+    nouns: Sequence[NounMark],
+    stray: Sequence[str],
 ) -> dict[int, NounMark]:
     """Find whose each figure is: the noun before it, or after it where the line is said so."""
     found: dict[int, NounMark] = {}
@@ -28,22 +31,37 @@ def owners_of(
     postfix = values[0].end <= nouns[0].first
     for number, figure in enumerate(values):
         kind = figure.kind or _kind_of(stray)
-        following_end = values[number + 1].first if number + 1 < len(values) else 10**6
+        following_end = values[number + 1].first if number + 1 < len(values) else len(tokens)
         previous_end = values[number - 1].end if number else 0
         before = [n for n in nouns if n.first < figure.first and n.end <= figure.first]
         near_before = [n for n in before if n.first >= previous_end]
         after = [n for n in nouns if figure.end <= n.first < following_end]
-        order = (after, near_before, before) if postfix else (near_before, before, after)
+        order = [after, near_before, before] if postfix else [near_before, before, after]
+        after_told = [n for n in after if kind or n.row.get("strong", True)]
+        dangling = (after_told and number + 1 == len(values)) or _parted(
+            tokens, after_told, following_end
+        )
+        if not postfix and not near_before and dangling:
+            order = [after_told, before]  # "coolant 195, 183 housing"
         for group in order:
             fitting = [n for n in group if fits(n, kind)]
             if fitting:
-                found[figure.first] = fitting[0] if group is after else fitting[-1]
+                told = [n for n in fitting if kind or n.row.get("bare")] or fitting
+                found[figure.first] = _plainer(told[0] if group is after else told[-1], nouns, kind)
                 break
         else:
             later = [n for n in nouns if n.first >= figure.end and fits(n, kind)]
             if postfix and later:
                 found[figure.first] = later[0]
     return found
+
+
+def _plainer(noun: NounMark, nouns: Sequence[NounMark], kind: str) -> NounMark:
+    """Take the noun that says the same without a doubt: "fuel pressure 66 psi at the gallery"."""
+    if not noun.row.get("needs") or not kind:
+        return noun
+    same = [n for n in nouns if n.quantity(kind) == noun.quantity(kind) and not n.row.get("needs")]
+    return same[0] if same else noun
 
 
 def fits(noun: NounMark, kind: str) -> bool:
@@ -58,6 +76,12 @@ def fits(noun: NounMark, kind: str) -> bool:
     if kind == "volume":
         return "flow" in noun.row
     return kind in noun.row or (kind == "pressure" and "pressure_not" in noun.row)
+
+
+def _parted(tokens: Sequence[Token], nouns: Sequence[NounMark], until: int) -> bool:
+    """Tell whether a comma stands between these nouns and the next figure."""
+    last = nouns[-1].end if nouns else until
+    return any(t.text in {",", ";", "."} for t in tokens[last:until])
 
 
 def _kind_of(stray: Sequence[str]) -> str:
@@ -76,7 +100,7 @@ def stray_units(tokens: Sequence[Token], values: Sequence[FigureMark]) -> list[s
     owned = {place for figure in values for place in figure.used}
     found = []
     for place, token in enumerate(tokens):
-        if place not in owned and token.text in {"psi", "kpa", "bar", "volts", "lbs", "inhg"}:
+        if place not in owned and token.text in {"psi", "kpa", "bar", "lbs", "inhg"}:
             hit = longest(tokens, place, units_said())
             found += [str(hit[1])] if hit else []
     return found

@@ -12,10 +12,23 @@ from witnessmark.workflow.saying.hearing.tokens import Token, longest
 __all__ = ["MOODS", "Clause", "clauses_of", "is_negated"]
 
 MOODS = ("plan", "hearsay", "guess", "other", "book")
-_BREAKS = {",", ";", ".", "?", "!", "but", "pero", ":"}
+_BREAKS = {",", ";", ".", "?", "!", "but", "pero"}
 #: A number after these names something; it is no value.
 NAMED = {"unit", "truck", "camion", "no", "number", "#", "num", "trailer", "bay", "case"}
-_OTHER_VERBS = {"makes", "made", "reads", "has", "had", "does", "did", "shows", "is", "gets", "got"}
+_OTHER_VERBS = {
+    "with",
+    "makes",
+    "made",
+    "reads",
+    "has",
+    "had",
+    "does",
+    "did",
+    "shows",
+    "is",
+    "gets",
+    "got",
+}
 #: Behind these a "no" no longer counts: "not white, it is blue".
 _TURNS = {"it", "but", "just", "only", "there"}
 #: Moods that hold on after a comma until the speaker comes back to this truck.
@@ -75,6 +88,8 @@ def clauses_of(tokens: Sequence[Token]) -> list[Clause]:
 
     for place, token in enumerate(tokens):
         mood = marks.get(place)
+        if token.text in {"?", "¿"}:
+            moods.add("guess")
         if token.text in _BREAKS or mood == "back" or (mood == "other" and moods != {"other"}):
             close(place)
         if mood == "back":
@@ -82,6 +97,20 @@ def clauses_of(tokens: Sequence[Token]) -> list[Clause]:
         elif mood is not None:
             moods.add(mood)
     close(len(tokens))
+    return _hedged(tokens, found)
+
+
+def _hedged(tokens: Sequence[Token], clauses: list[Clause]) -> list[Clause]:
+    """A clause that is nothing but a doubt ("not sure", "i think") is about the one before it."""
+    found = list(clauses)
+    for number in range(1, len(found)):
+        clause = found[number]
+        words = [t for t in tokens[clause.first : clause.end] if t.text not in _BREAKS]
+        bare = len(words) <= 3 and all(t.number is None for t in words)
+        doubts = clause.moods & {"guess", "hearsay"}
+        if bare and doubts:
+            before = found[number - 1]
+            found[number - 1] = Clause(before.first, before.end, before.moods | doubts)
     return found
 
 

@@ -53,6 +53,8 @@ def tokens_of(line: str) -> list[Token]:
 
 def longest(tokens: Sequence[Token], at: int, known: Phrases) -> tuple[int, object] | None:
     """Return how many tokens the longest phrase that begins *at* takes, and its meaning."""
+    if not 0 <= at < len(tokens):
+        return None
     for words, meaning in known.get(tokens[at].text, ()):
         if len(words) <= len(tokens) - at and all(
             tokens[at + n].text == word for n, word in enumerate(words)
@@ -92,7 +94,7 @@ def _cut(line: str) -> list[Token]:
 
 def _is_fraction(text: str) -> bool:
     above, below = text.split("/")
-    return int(above) < int(below) and int(above) % 2 == 1
+    return int(above) < int(below) and (int(above) % 2 == 1 or int(below) >= 32)
 
 
 def _fraction(text: str) -> float:
