@@ -62,7 +62,7 @@ GAS = [
 
 
 def test_every_family_with_a_gas_test_is_meant():
-    assert {t.id for t in GAS} == {"c_gas", "x_gas", "o_gas", "m_gas"}
+    assert {t.id for t in GAS} == {"c_gas", "x_gas", "o_gas", "m_gas", "clt_gas"}
 
 
 @pytest.mark.parametrize("test", GAS, ids=lambda t: t.id)
