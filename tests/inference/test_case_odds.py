@@ -211,13 +211,17 @@ def test_linked_families_against_the_joint_table_written_out():
         for k in KNOWLEDGE.links
         if {KNOWLEDGE.family_of(k.causes[0]).id, KNOWLEDGE.family_of(k.other[0]).id} <= set(alone)
     ]
-    assert [sorted(k.causes + k.other) for k in links] == [["cc_oil", "op_dilution"]]
-    link = links[0]
+    assert [sorted(k.causes + k.other) for k in links] == [
+        ["cc_oil", "op_dilution"], ["cc_oil", "op_full"],
+    ]  # fmt: skip
     oil, crank = alone["oil_press"], alone["crankcase"]
-    a = oil.model.present[oil.causes.index("op_dilution")]
     b = crank.model.present[crank.causes.index("cc_oil")]
     chance_b = float(crank.states @ b)
-    states = oil.states * (1.0 + a * (link.odds - 1.0) * chance_b)
+    raised = 1.0
+    for link in links:  # both hang on the same cause of the other family
+        [mine] = {*link.causes, *link.other} - {"cc_oil"}
+        raised = raised * (1.0 + oil.model.present[oil.causes.index(mine)] * (link.odds - 1.0))
+    states = oil.states * (1.0 - chance_b + chance_b * raised)
     assert joined["oil_press"].states == pytest.approx(states / states.sum(), abs=1e-14)
     assert joined["hard_start"].states == pytest.approx(alone["hard_start"].states)
 
