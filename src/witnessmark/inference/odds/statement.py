@@ -114,8 +114,8 @@ def _leading(
     others = [c.name for c in causes[1:3] if c.probability >= 0.05] or [c.name for c in causes[1:2]]
     if not named or first.probability < NAMED_FROM:
         return [say.not_clear([first.name, *others])]
-    if first.probability < LIKELY_FROM:
-        return [say.suspected(first.name, others)]
+    if first.probability < LIKELY_FROM or (since and belief.two_or_more() >= SUSPECTED_FROM):
+        return [say.suspected(first.name, others)]  # where two are likelier, none leads alone
     if not since and first.probability >= DECIDED_FROM:
         return [say.leads(LIKELY, first.name), say.nothing_since_work()]
     if first.sure:
