@@ -13,8 +13,8 @@ from typing import Any
 
 import click
 
-from witnessmark import __version__
 from witnessmark.errors import WitnessmarkError, exit_code
+from witnessmark.version import __version__
 
 #: Command -> (module, one line for the list). Help must not load a heavy library.
 COMMANDS: dict[str, tuple[str, str]] = {

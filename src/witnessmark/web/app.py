@@ -12,9 +12,9 @@ from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, Response
 from starlette.types import Scope
 
-from witnessmark import __version__
 from witnessmark.errors import InputRefused, NotFound, WitnessmarkError, http_status
 from witnessmark.model.dossier import Dossier
+from witnessmark.version import __version__
 from witnessmark.web import api
 from witnessmark.web.bench.state import ServerState, page
 from witnessmark.web.door.attempts import TooMany

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
-from witnessmark import __version__
 from witnessmark.inference.models import all_models
 from witnessmark.knowledge import load_knowledge
 from witnessmark.knowledge.standing import Standing
+from witnessmark.version import __version__
 
 __all__ = ["model_versions", "standing_of_file"]
 
