@@ -12,7 +12,9 @@ from web.bench_page import Client
 from witnessmark.errors import InputRefused, WitnessmarkError
 from witnessmark.knowledge.own.own_family import own_pack, with_own_lists
 from witnessmark.model.entries.entry import parse_entry
-from witnessmark.model.entries.entry_data import ComplaintData, OwnList, slug
+from witnessmark.model.entries.entry_data import ComplaintData
+from witnessmark.model.entries.own_list import OwnList
+from witnessmark.model.entries.record_base import slug
 from witnessmark.web.app import create_app
 from witnessmark.workflow.case.case_file import read_case_file
 from witnessmark.workflow.case.packs_of_shop import knowledge_of

@@ -14,7 +14,8 @@ from witnessmark.knowledge.parts.pack_parts import PackFile
 from witnessmark.knowledge.reading.pack_file import PackText
 from witnessmark.knowledge.records import Family, Knowledge
 from witnessmark.model.entries.case import Case
-from witnessmark.model.entries.entry_data import OwnList, OwnSuspect, OwnTest, slug
+from witnessmark.model.entries.own_list import OwnList, OwnSuspect, OwnTest
+from witnessmark.model.entries.record_base import slug
 from witnessmark.words.say import own_lists as say
 
 __all__ = ["own_pack", "with_own_lists"]

@@ -15,7 +15,8 @@ from typing import Any, Literal, cast
 from pydantic import ValidationError
 
 from witnessmark.errors import EntryRefused, UnitRefused
-from witnessmark.model.entries.entry_data import KINDS, Data, ReadingData, Record
+from witnessmark.model.entries.entry_data import KINDS, Data, ReadingData
+from witnessmark.model.entries.record_base import Record
 from witnessmark.model.entries.soundness import turns_reading, unsound
 from witnessmark.model.problem import Problem
 from witnessmark.units import QUANTITIES

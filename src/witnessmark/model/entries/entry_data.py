@@ -2,16 +2,10 @@
 
 from __future__ import annotations
 
-import hashlib
-import re
-import unicodedata
 from functools import lru_cache
 from typing import Annotated, Literal
 
 from pydantic import (
-    BaseModel,
-    BeforeValidator,
-    ConfigDict,
     Field,
     StringConstraints,
     field_validator,
@@ -19,42 +13,14 @@ from pydantic import (
 )
 
 from witnessmark.errors import UnitRefused
+from witnessmark.model.entries.own_list import OwnList
+from witnessmark.model.entries.record_base import Id, Label, Name, Record, Words, slug
 from witnessmark.units import parse, parse_quantity
-
-Id = Annotated[str, StringConstraints(min_length=1, max_length=80, pattern=r"^[A-Za-z0-9._:-]+$")]
-Words = Annotated[str, StringConstraints(max_length=4000)]
-Name = Annotated[str, StringConstraints(min_length=1, max_length=200)]
-
 
 #: What the data bus can carry: SPN 190 (0.125 rpm a bit) and SPN 92 (1 % a bit, as a fraction),
 #: each up to the highest number that is no indicator (SAE J1939-71), 8,031.875 rpm rounded up.
 MOST_RPM = 8032.0
 MOST_LOAD = 2.5
-
-
-def _as_text(value: object) -> object:
-    """Gears and the like are names; JSON writers often send them as numbers."""
-    return str(value) if isinstance(value, int) and not isinstance(value, bool) else value
-
-
-Label = Annotated[str, BeforeValidator(_as_text), StringConstraints(min_length=1, max_length=200)]
-
-
-class Record(BaseModel):
-    """Base of the data records: frozen, strict about what it knows, tolerant of more."""
-
-    model_config = ConfigDict(frozen=True, extra="allow", allow_inf_nan=False)
-
-    def unknown_fields(self) -> list[str]:
-        """Return the paths of the fields that are not part of the format."""
-        found = [str(name) for name in (self.model_extra or {})]
-        for name in type(self).model_fields:
-            value = getattr(self, name)
-            for key, item in enumerate(value) if isinstance(value, tuple) else [("", value)]:
-                if isinstance(item, Record):
-                    prefix = f"{name}[{key}]" if key != "" else name
-                    found += [f"{prefix}.{inner}" for inner in item.unknown_fields()]
-        return found
 
 
 class Engine(Record):
@@ -100,68 +66,6 @@ class TruckData(Record):
         default=None, max_length=6, description="propeller shafts, transmission first"
     )
     customer: str | None = Field(default=None, max_length=200)
-
-
-Weight = Literal["most likely", "likely", "possible", "long shot"]
-
-
-class OwnSuspect(Record):
-    """One suspect that the technician names himself."""
-
-    name: Annotated[str, StringConstraints(min_length=1, max_length=80)]
-    weight: Weight = Field(default="possible", description="how he weighs it, in words")
-    minutes: float | None = Field(default=None, ge=1, le=1e4, description="hands-on, to put right")
-    usd: float | None = Field(default=None, ge=0, le=1e6, description="parts")
-    caution: Annotated[str, StringConstraints(max_length=300)] | None = Field(
-        default=None, description="what can hurt"
-    )
-
-
-class OwnTest(Record):
-    """One test that would part the suspects, named by the technician."""
-
-    name: Annotated[str, StringConstraints(min_length=1, max_length=120)]
-    shows: tuple[Annotated[str, StringConstraints(min_length=1, max_length=80)], ...] = Field(
-        min_length=1, max_length=12, description="names of the suspects that it would find"
-    )
-    minutes: float | None = Field(default=None, ge=1, le=1e4)
-    caution: Annotated[str, StringConstraints(max_length=300)] | None = Field(
-        default=None, description="what can hurt"
-    )
-
-
-class OwnList(Record):
-    """The technician's own list for a complaint that no pack has: suspects, and what parts them."""
-
-    called: Annotated[str, StringConstraints(min_length=1, max_length=80)] = Field(
-        description="what the complaint is called, such as 'door will not close'"
-    )
-    suspects: tuple[OwnSuspect, ...] = Field(min_length=1, max_length=12)
-    tests: tuple[OwnTest, ...] = Field(default=(), max_length=20)
-
-    @property
-    def family(self) -> str:
-        """Return the id of the family that the list makes."""
-        return f"own_{slug(self.called)}"
-
-    @field_validator("suspects")
-    @classmethod
-    def _once(cls, value: tuple[OwnSuspect, ...]) -> tuple[OwnSuspect, ...]:
-        if len({slug(s.name) for s in value}) != len(value):
-            raise ValueError("a suspect stands twice")
-        return value
-
-    @model_validator(mode="after")
-    def _known(self) -> OwnList:
-        names = {slug(s.name) for s in self.suspects}
-        for test in self.tests:
-            if strange := [n for n in test.shows if slug(n) not in names]:
-                raise ValueError(
-                    f"the test '{test.name}' shows '{strange[0]}', which is no suspect"
-                )
-        if len({slug(t.name) for t in self.tests}) != len(self.tests):
-            raise ValueError("a test stands twice")
-        return self
 
 
 class ComplaintData(Record):
@@ -418,13 +322,6 @@ KINDS: dict[str, type[Record]] = {
     "note": NoteData,
     "retract": RetractData,
 }
-
-
-def slug(name: str) -> str:
-    """Return a name as an id: lower case letters, digits, underscores, at most 40 characters."""
-    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
-    words = "_".join(re.findall(r"[a-z0-9]+", plain))[:40].strip("_")
-    return words or f"x{hashlib.sha256(name.encode()).hexdigest()[:8]}"
 
 
 @lru_cache(maxsize=8192)

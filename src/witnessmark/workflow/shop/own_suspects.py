@@ -12,7 +12,8 @@ from witnessmark.errors import InputRefused, NotFound
 from witnessmark.knowledge.loader import check_pack
 from witnessmark.knowledge.own.own_family import own_pack
 from witnessmark.model.entries.entry import Entry
-from witnessmark.model.entries.entry_data import ComplaintData, OwnList
+from witnessmark.model.entries.entry_data import ComplaintData
+from witnessmark.model.entries.own_list import OwnList
 from witnessmark.workflow.case.packs_of_shop import knowledge_of
 from witnessmark.workflow.case.shop_on_disk import Shop
 from witnessmark.workflow.shop.sounds_like import written_again

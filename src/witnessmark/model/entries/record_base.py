@@ -1,0 +1,48 @@
+"""What every entry's data record is made of: its base and the texts that it may hold."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+import unicodedata
+from typing import Annotated
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, StringConstraints
+
+__all__ = ["Id", "Label", "Name", "Record", "Words", "slug"]
+
+Id = Annotated[str, StringConstraints(min_length=1, max_length=80, pattern=r"^[A-Za-z0-9._:-]+$")]
+Words = Annotated[str, StringConstraints(max_length=4000)]
+Name = Annotated[str, StringConstraints(min_length=1, max_length=200)]
+
+
+def _as_text(value: object) -> object:
+    """Gears and the like are names; JSON writers often send them as numbers."""
+    return str(value) if isinstance(value, int) and not isinstance(value, bool) else value
+
+
+Label = Annotated[str, BeforeValidator(_as_text), StringConstraints(min_length=1, max_length=200)]
+
+
+class Record(BaseModel):
+    """Base of the data records: frozen, strict about what it knows, tolerant of more."""
+
+    model_config = ConfigDict(frozen=True, extra="allow", allow_inf_nan=False)
+
+    def unknown_fields(self) -> list[str]:
+        """Return the paths of the fields that are not part of the format."""
+        found = [str(name) for name in (self.model_extra or {})]
+        for name in type(self).model_fields:
+            value = getattr(self, name)
+            for key, item in enumerate(value) if isinstance(value, tuple) else [("", value)]:
+                if isinstance(item, Record):
+                    prefix = f"{name}[{key}]" if key != "" else name
+                    found += [f"{prefix}.{inner}" for inner in item.unknown_fields()]
+        return found
+
+
+def slug(name: str) -> str:
+    """Return a name as an id: lower case letters, digits, underscores, at most 40 characters."""
+    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
+    words = "_".join(re.findall(r"[a-z0-9]+", plain))[:40].strip("_")
+    return words or f"x{hashlib.sha256(name.encode()).hexdigest()[:8]}"
