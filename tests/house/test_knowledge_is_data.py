@@ -149,7 +149,7 @@ def test_the_kinds_of_rule_are_bounded() -> None:
     head = {"schema", "name", "title", "version", "sources"}
     assert {f.alias or n for n, f in PackFile.model_fields.items()} - head == TABLES
     assert len(CHECK_KINDS) <= 9
-    assert len(BLOCKS) <= 10
+    assert len(BLOCKS) <= 11  # the key is one: pumps prime with it before anything turns
 
 
 def test_a_kind_of_rule_serves_more_than_one_family() -> None:
