@@ -69,3 +69,17 @@ def test_refusals_are_sentences(witnessmark: Run, tmp_path: Path) -> None:
         assert refused.returncode != 0
         assert refused.stderr.strip()
         assert "Traceback" not in refused.stderr
+
+
+def test_a_check_of_several_families_is_that_of_the_case(witnessmark: Run, tmp_path: Path) -> None:
+    shop = tmp_path / "shop"
+    witnessmark("case", "new", shop, "c1", "--truck", "unit 7", "--words", "runs hot",
+                "--family", "overheat")  # fmt: skip
+    line = "block test stayed blue, spn 94 fmi 18 inactive red lamp"
+    done = witnessmark("case", "say", shop, "c1", line, "--yes")
+    assert done.returncode == 0, done.stderr
+    shown = json.loads(witnessmark("case", "show", shop, "c1", "--json").stdout)
+    assert shown["problems"] == []
+    test, code = (e["data"] for e in shown["entries"][2:])
+    assert test == {"test": "o_gas", "result": "negative"}
+    assert code == {"spn": 94, "fmi": 18, "active": False, "lamp": "red stop"}

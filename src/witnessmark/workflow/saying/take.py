@@ -85,7 +85,8 @@ def _fitted(card: Card, case: Case, knowledge: Knowledge) -> dict[str, Any]:
             raise NotFound(f"'{data['clue']}' speaks of one part, and the line names none.")
         return data
     if card.kind == "test":
-        return {k: data[k] for k in ("test", "result")}
+        test = _own_test(str(data["test"]), str(data["result"]), case, knowledge)
+        return {"test": test, "result": data["result"]}
     if card.kind == "work":
         names = [p["name"] for p in data.get("parts", ())]
         did = str(data["did"])
@@ -98,6 +99,24 @@ def _fitted(card: Card, case: Case, knowledge: Knowledge) -> dict[str, Any]:
     if card.kind == "retract":
         return {**data, "why": data.get("why") or card.said}
     return data
+
+
+def _own_test(test: str, result: str, case: Case, knowledge: Knowledge) -> str:
+    """Return the id of the same check in a family of the case, where its own is none of these.
+
+    One physical check stands in several families; only those of the case are counted.
+    """
+    families = [knowledge.families[f] for f in case.families() if f in knowledge.families]
+    own = [t for f in families for t in f.tests]
+    if any(t.id == test for t in own):
+        return test
+    named = knowledge.test(test)
+    alike = {test, *(named.same_as if named else ())}
+    for other in own:
+        fits = result in {"positive", "negative", "maybe", *other.outcomes}
+        if fits and (other.id in alike or alike & set(other.same_as)):
+            return other.id
+    return test
 
 
 def retracted_entry(case: Case, what: str) -> str:

@@ -141,6 +141,7 @@ def _meaning(
         first, _, last = card.said.partition(":")
         sure = card.kind in _TAKEN and not card.needs and not open_figures
         sure = sure and not (card.kind in {"test", "clue"} and card.also)
+        sure = sure and (card.kind != "code" or card.sure)
         sure = sure and not _doubtful(tokens, clauses, rest, int(first), int(last), card.kind)
         finished.append(replace(card, said=line[int(first) : int(last)], sure=sure))
     if not cards and not asks:
@@ -203,8 +204,11 @@ def _asks_of_rest(tokens: Sequence[Token], moods: set[str]) -> list[str]:
         return [say.ask_smoke()]
     if {"does", "not"} <= words:
         return [say.ask_gone_where()]
-    if words & {"leak", "leaks", "leaking", "coolant", "oil", "fuel"}:
+    if words & set(table("speech")["asked_about"]["leaks"]):
         return [say.ask_fluid()]
     if words & {"bubbles", "air"}:
         return [say.ask_bubbles()]
-    return [say.ask_plain()]
+    asked = set(table("speech")["asked_about"]["plainly"])
+    if words & asked or any(t.number is not None for t in tokens):
+        return [say.ask_plain()]
+    return []

@@ -72,13 +72,12 @@ def codes_of(tokens: Sequence[Token], clauses: Sequence[Clause]) -> Part:
             needs.append(say.ask_hearsay())
         if "guess" in clause.moods:
             needs.append(say.ask_guess())
-        if "active" not in data:
-            needs.append(say.ask_active())
         also = [] if {"lamp", "count", "source"} <= set(data) else [say.ask_active()]
         part.used |= set(range(first, end))
         said = f"{tokens[first].start}:{tokens[end - 1].end}"
         also = [a for a in also if a not in needs]
-        part.cards.append(Card("code", data, said, tuple(needs), tuple(also)))
+        told = "active" in data  # the entry holds a code for active where nothing is said
+        part.cards.append(Card("code", data, said, tuple(needs), tuple(also), sure=told))
     _unread(tokens, part, found)
     return part
 

@@ -178,6 +178,7 @@ def _labour(tokens: Sequence[Token], _: Sequence[Clause], part: Part) -> None:
                 ends += [clock[0] + 1]
                 part.used |= set(range(first, clock[0] + 1))
     if not found:
+        _hours_spent(tokens, part)
         return
     rest = tokens[max(ends) :]
     if rest and rest[0].text in {"on", "for"}:
@@ -186,6 +187,19 @@ def _labour(tokens: Sequence[Token], _: Sequence[Clause], part: Part) -> None:
         part.used |= set(range(max(ends), max(ends) + stop))
     first = min(p for p in part.used)
     part.cards.append(Card("labour", found, _said(tokens, first, max(part.used) + 1)))
+
+
+def _hours_spent(tokens: Sequence[Token], part: Part) -> None:
+    """Time said as such: "2.5 hours on diag", "30 min diag"."""
+    spent = _minutes(tokens)
+    jobs = table("work")["labour"]["jobs"]
+    job = next((p for p, t in enumerate(tokens) if t.text in jobs), None)
+    if spent is None or job is None:
+        return
+    data = {"minutes": spent[0], "job": tokens[job].text}
+    used = spent[1] | {job}
+    part.cards.append(Card("labour", data, _said(tokens, min(used), max(used) + 1)))
+    part.used |= used
 
 
 def _odometer(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> None:
