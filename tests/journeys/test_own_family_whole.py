@@ -23,7 +23,7 @@ from journeys.test_own_pack import (
     entries,
     result,
 )
-from web.bench_page import Client
+from web.bench_page import Client, settled
 from witnessmark.analyses.road.road_test import road_test_card
 from witnessmark.knowledge import load_knowledge
 from witnessmark.model.recording import Channel, Recording
@@ -237,6 +237,6 @@ def test_estimate_proof_page_and_report_speak_of_it(shop: Shop) -> None:
     assert "Gas lost at a seal" in report_html(shop, "open", quote=True)
     shop.new_case("hiss", entries(TRUCK, complaint("cab_cold"), HISS))
     client = Client(create_app(shop, assess=lambda case: assess_in_shop(shop, case)))
-    assert "nobody near it until the fittings are looked at" in client.get("/cases/hiss").text
+    assert "nobody near it until the fittings are looked at" in settled(client, "hiss")
     assert "nobody near it" in client.get("/cases/hiss/road-test").text
     client.close()

@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-from web.bench_page import Client
+from web.bench_page import Client, settled
 from witnessmark.knowledge import load_knowledge
 from witnessmark.web.app import create_app
 from witnessmark.workflow.case.packs_of_shop import own_words, pack_files, save_own_words
@@ -224,6 +224,7 @@ def test_page_report_and_estimate_speak_of_it_in_its_own_words(
     shop.new_case("cold", entries(TRUCK, complaint("cab_cold"), DYE, SPIN))
     shop.new_case("done", entries(TRUCK, complaint("cab_cold"), DYE, SPIN, WORK))
     client = Client(create_app(shop, assess=lambda case: assess_in_shop(shop, case)))
+    settled(client, "cold")
     for page in ("/cases/cold", "/knowledge/cab_cold"):
         answer = client.get(page)
         assert answer.status_code == 200

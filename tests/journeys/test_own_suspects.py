@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from web.bench_page import Client
+from web.bench_page import Client, settled
 from witnessmark.errors import InputRefused, WitnessmarkError
 from witnessmark.knowledge.own.own_family import own_pack, with_own_lists
 from witnessmark.model.entries.entry import parse_entry
@@ -183,9 +183,7 @@ def test_the_page_takes_the_list_and_saves_it(shop: Shop) -> None:
     stored = json.loads(next(e.line for e in shop.case("t1").live() if e.id == "e9"))["data"]
     assert stored["own"]["tests"][0]["shows"] == ["Striker out of line", "Latch broken"]
     assert FAMILY in knowledge_of(shop).families
-    assess_in_shop(shop, "t1")
-    case = client.get("/cases/t1").text
-    assert "Striker out of line" in case
+    assert "Striker out of line" in settled(client, "t1")
     tests = client.get("/cases/t1/tests").text
     assert "Close it on chalk" in tests
     assert "Latch broken" in client.get("/cases/t1/add/work").text
