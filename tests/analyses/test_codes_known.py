@@ -15,7 +15,10 @@ from witnessmark.model.details.code_details import CodeRead, CodesShare
 from witnessmark.model.dossier import Dossier
 from witnessmark.model.entries.case import read_case
 from witnessmark.model.finding import Finding
+from witnessmark.model.recording import Recording, TroubleCode
+from witnessmark.report.customer import customer_report
 from witnessmark.workflow.dossier.assess_case import assess
+from witnessmark.workflow.dossier.in_words import assessment_text
 
 AT = "2026-03-02T08:00:00Z"
 
@@ -195,3 +198,35 @@ def test_a_stop_that_asks_for_a_code_hears_one_written_down(knowledge: Knowledge
     for family, stop, spn, fmi in asking[:2]:
         steps = told(family, {"spn": spn, "fmi": fmi}).steps
         assert stop in {s.step for s in steps if s.kind == "safety"}
+
+
+def test_codes_of_a_recording_count_like_those_written_down_and_once(knowledge: Knowledge) -> None:
+    row = next(iter(rows_of(knowledge, "strong")))
+    code = TroubleCode(row.spn, fmi_of(row), 4, 0, 3.0, 9.0, lamps=("red stop",))
+    recording = Recording("x.log", "a" * 64, "bus", "invented", 10.0, (), trouble_codes=(code,))
+    rows: list[Any] = [
+        ("complaint", {"words": "x", "families": [row.family]}),
+        ("recording", {"path": "x.log"}),
+        ("code", {"spn": row.spn, "fmi": fmi_of(row), "count": 1}),
+    ]
+    lines = [
+        json.dumps({"kind": kind, "id": f"e{n}", "at": AT, "data": data})
+        for n, (kind, data) in enumerate(rows, 1)
+    ]
+    dossier = assess(read_case("c", lines), {"e2": recording})
+    [finding] = read(dossier)
+    assert set(finding.evidence.entries) == {"e2", "e3"}
+    assert finding.evidence.recording == "a" * 64
+    assert isinstance(finding.details, CodeRead)
+    assert (finding.details.count, finding.details.lamps) == (4, ("red stop",))
+    assert log_of(finding, row.causes[0]) == pytest.approx(math.log(6.0))
+    silent = assess(read_case("c", lines[1:2]), {"e2": recording})
+    assert read(silent) == []
+
+
+def test_the_paper_and_the_command_show_the_codes() -> None:
+    dossier = told("fuel_low", {"spn": 94, "fmi": 18}, {"spn": 520300, "fmi": 7})
+    for text in (assessment_text(dossier), str(customer_report(dossier))):
+        plain = " ".join(text.split())
+        assert "SPN 94 FMI 18" in plain
+        assert "SPN 520300 FMI 7" in plain
