@@ -474,3 +474,34 @@ def test_a_trouble_code_is_written_down_and_said(client, shop):
         refused = client.post("/cases/unit7/add/code", data={**form, **wrong})
         assert refused.status_code == 422
         assert said in refused.text
+
+
+def test_what_the_engine_did_is_told_and_no_speed_is_made_of_it(client, shop):
+    form = {
+        "quantity": "battery_voltage", "number": "9.8", "unit": "V", "rpm": "700",
+        "load": "none", "warm": "no", "engine": "cranking", "then": "done",
+    }  # fmt: skip
+    answer = client.post("/cases/unit7/reading", data={"entry_id": "ecrank1", **form})
+    assert answer.status_code == 303
+    stored = next(e for e in shop.case("unit7").live() if e.id == "ecrank1")
+    assert json.loads(stored.line)["data"]["point"] == {"engine": "cranking", "warm": False}
+    wrong = client.post("/cases/unit7/reading", data={**form, "engine": "flying"})
+    assert wrong.status_code == 422
+
+
+def test_take_it_back_takes_back_that_entry_or_nothing(client, shop):
+    before = len(shop.case("unit7").entries)
+    page = client.get("/cases/unit7/add/retract?entry=no_such").text
+    assert " selected" not in page[page.index('id="f-entry"') :].split("</select>")[0]
+    for entry in ("", "no_such"):
+        form = {"entry_id": "eback0", "entry": entry, "why": "gauge not zeroed"}
+        refused = client.post("/cases/unit7/add/retract", data=form)
+        assert refused.status_code == 422
+        assert "gauge not zeroed" in refused.text, "what was typed stays typed"
+    assert len(shop.case("unit7").entries) == before
+    form = {"entry_id": "eback1", "entry": "r0", "why": "gauge not zeroed"}
+    for _ in range(2):
+        assert client.post("/cases/unit7/add/retract", data=form).status_code == 303
+    again = client.post("/cases/unit7/add/retract", data=form | {"entry_id": "eback2"})
+    assert again.status_code == 422
+    assert len(shop.case("unit7").entries) == before + 1

@@ -200,7 +200,9 @@ def note(form: Fields) -> Data:
 
 
 def retract(form: Fields) -> Data:
-    """Takes an entry back, with the reason."""
+    """Takes an entry back, with the reason: the one that was chosen, or nothing."""
+    if not one(form, "entry"):
+        raise InputRefused("No entry was chosen.", where="entry", do="Choose what is taken back.")
     if not one(form, "why"):
         raise InputRefused("The reason is missing.", where="why", do="Say why it does not count.")
     return {"entry": one(form, "entry"), "why": one(form, "why")}
@@ -292,14 +294,17 @@ def seen(answer: str) -> bool | str:
 def _point(form: Fields) -> Data:
     data: Data = {}
     rpm = decimal(form, "rpm_other")
-    if rpm is None:
+    engine = one(form, "engine")
+    if rpm is None and not engine:  # what the engine did was told instead of a speed
         rpm = decimal(form, "rpm")
+    if engine:
+        data["engine"] = engine
     load = one(form, "load_other") or one(form, "load")
     if load and re.fullmatch(r"[\d.,]+", load):
         load += " %"
     if rpm is not None:
         data["rpm"] = rpm
-    if load:
+    if load and engine not in {"off", "key_on", "cranking"}:
         data["load"] = load
     if one(form, "gear"):
         data["gear"] = one(form, "gear")

@@ -136,6 +136,8 @@ async def store(request: Request, case_id: str, kind: str) -> Response:
     try:
         data = FORMS[kind](form.fields)
         entry_id = form.one("entry_id") or None
+        if kind == "retract":
+            await run_in_threadpool(_still_there, bench, case_id, data["entry"], entry_id)
         entry = await run_in_threadpool(
             lambda: bench.shop.add(case_id, kind, data, by=by, entry_id=entry_id)
         )
@@ -178,6 +180,18 @@ async def store_the_photo(request: Request, case_id: str) -> Response:
         )
     )
     return going_on(request, f"/cases/{case_id}#entries")
+
+
+def _still_there(bench: ServerState, case_id: str, entry: str, sent: str | None) -> None:
+    """Refuse to take back what is not there: that entry is taken back, or nothing."""
+    case = bench.desk.case(case_id)
+    sent_before = any(e.id == sent for e in case.entries)
+    if not sent_before and not any(e.id == entry for e in case.live()):
+        raise InputRefused(
+            "That entry is not in the case, or is taken back already. Nothing was taken back.",
+            where="entry",
+            do="Choose the entry in the list.",
+        )
 
 
 def _by(request: Request) -> str | None:
