@@ -175,7 +175,7 @@ def test_a_complaint_without_a_family_says_so() -> None:
 
 def test_every_family_has_a_plan_that_can_be_met() -> None:
     plans = load_knowledge().proof_plans()
-    assert len(plans) == 13
+    assert len(plans) >= 13
     for plan in plans.values():
         assert plan.required
         assert plan.second

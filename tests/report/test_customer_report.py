@@ -199,7 +199,8 @@ def test_hostile_text_in_every_field_is_only_text_on_the_page() -> None:
         assert not [k for k, _ in page.attributes if k.startswith("on")]
         assert "<script>alert(1)</script>" in page.words
         assert "{{ 7*7 }}" in page.words
-        assert " 49" not in re.sub(r"49\s(psi|%)", "", page.words)
+        # a pack's digest may begin with anything
+        assert " 49" not in re.sub(r"49\s(psi|%)|\b[0-9a-f]{8}\b", "", page.words)
 
 
 def test_hostile_text_in_every_field_is_only_text_on_paper() -> None:
