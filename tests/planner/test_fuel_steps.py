@@ -20,9 +20,10 @@ from witnessmark.inference.fuel.offers.fuel_candidates import (
 from witnessmark.inference.look_first import looks_waiting
 from witnessmark.knowledge import load_knowledge
 from witnessmark.model.entries.case import read_case
+from witnessmark.model.settings import Settings
 from witnessmark.model.step import Spread, Step
-from witnessmark.planner.order.looks_first import look_before_renewal
-from witnessmark.planner.order.measured_first import measure_before_opening
+from witnessmark.planner.order.one_pass import in_order
+from witnessmark.planner.order.open_complaint import OpenComplaint
 from witnessmark.words.say.steps import tells
 from witnessmark.workflow.dossier.assess_case import assess
 
@@ -134,11 +135,28 @@ def test_without_a_model_there_is_nothing_to_offer():
 
 
 def ranked(*names):
-    return [
-        Step(n, "test" if n.startswith("f_") else "repair", FAMILY, n, Spread(1, 2, 3),
-             Spread(0, 0, 0), 100.0 + i, "Cheapest.")
-        for i, n in enumerate(names)
-    ]  # fmt: skip
+    kinds = {m.id: "measure" for m in MEASUREMENTS}
+    found = []
+    for i, name in enumerate(names):
+        test = load_knowledge().test(name)
+        kind = kinds.get(name) or ("test" if test is not None else "repair")
+        work = test.demands if test is not None else ()
+        found.append(Step(name, kind, FAMILY, name, Spread(1, 2, 3), Spread(0, 0, 0), 100.0 + i,
+                          "Cheapest.", access=getattr(test, "access", 1), work=work))  # fmt: skip
+    return found
+
+
+def put(steps, due=(), looks=()):
+    """Return steps in the order of the bay, with these looks due and these priced."""
+    bench = OpenComplaint(
+        load_knowledge().families[FAMILY],
+        {s.step: 0.3 for s in steps if s.kind == "repair"},
+        done=(),
+        found=True,
+        looks={s.step: s for s in looks},
+        waiting=due,
+    )
+    return in_order(steps, (), [bench], Settings())
 
 
 def waiting(*entries):
@@ -155,12 +173,10 @@ def waiting(*entries):
 
 def test_the_cheap_look_comes_before_a_pump():
     """FUEL.md section 7: a leaking seat is read as a worn pump; always look first."""
-    put = look_before_renewal(ranked("gauge", "pump_worn", "f_oil", "f_relief"), waiting())
-    assert [s.step for s in put] == ["gauge", "f_relief", "pump_worn", "f_oil"]
-    assert "look before a pump" in put[1].why
-    assert "Not before the look" in put[2].why
-    kept = ranked("f_relief", "pump_worn")
-    assert [s.step for s in look_before_renewal(kept, waiting())] == ["f_relief", "pump_worn"]
+    steps = put(ranked("pump_worn", "f_relief"), waiting())
+    assert [s.step for s in steps] == ["f_relief", "pump_worn"]
+    assert "look before a pump" in steps[0].why
+    assert "Not before the look" in steps[1].why
 
 
 @pytest.mark.parametrize(
@@ -176,26 +192,27 @@ def test_the_cheap_look_comes_before_a_pump():
 )
 def test_the_look_is_asked_for_until_the_valve_was_in_somebodys_hands(entries, waits):
     assert bool(waiting(*entries)) is waits
-    first = look_before_renewal(ranked("pump_worn", "f_relief"), waiting(*entries))[0].step
-    assert first == ("f_relief" if waits else "pump_worn")
+    pump = next(s for s in put(ranked("pump_worn", "f_relief"), waiting(*entries))
+                if s.step == "pump_worn")  # fmt: skip
+    assert ("Not before the look" in pump.why) is waits
 
 
 def test_a_pump_that_is_renewed_along_with_something_waits_too():
     steps = [replace(ranked("pump_relief")[0], along=("pump_worn",)), *ranked("f_relief")]
-    assert look_before_renewal(steps, waiting())[0].step == "f_relief"
-    assert look_before_renewal(steps, ())[0].step == "pump_relief"
+    first, then = put(steps, waiting())
+    assert first.step == "f_relief"
+    assert "Not before the look" in then.why
 
 
 def test_nothing_is_opened_while_only_gallery_pressures_were_read(first):
     found, _ = first
-    steps = ranked("f_relief", "f_drain", "return_flow_two_speeds", "gauge_check")
-    looks, ready = {"f_relief"}, {m.id for m in MEASUREMENTS if not m.cold}
+    steps = ranked("f_relief", "return_flow_two_speeds", "gauge_check")
     assert only_gallery_read(found.posterior)
-    put = measure_before_opening(steps, looks, ready)
-    assert [s.step for s in put[:2]] == ["return_flow_two_speeds", "f_relief"]
-    assert "opens nothing" in put[0].why
-    dear = [*steps[:2], replace(steps[2], expected_total_usd=130.0)]
-    assert measure_before_opening(dear, looks, ready)[0].step == "f_relief"
+    ordered = put(steps)
+    assert [s.step for s in ordered] == ["return_flow_two_speeds", "gauge_check", "f_relief"]
+    assert "opens nothing" in ordered[0].why
+    dear = [replace(s, expected_total_usd=130.0) for s in steps[1:]]
+    assert put([steps[0], *dear])[0].step == "f_relief"
     flow = evidence(*TWO, ("fuel_return_flow", "85 L/h", 650))
     assert not only_gallery_read(flow.posterior)
 
@@ -212,14 +229,13 @@ def test_a_cold_reading_is_offered_where_pump_and_seat_stand_side_by_side():
 
 
 def test_a_look_the_ranking_left_out_is_put_in():
-    look = load_knowledge().test("f_relief")
-    put = look_before_renewal(ranked("pump_worn", "pump_relief"), waiting(), {"f_relief": look})
-    assert [s.step for s in put] == ["f_relief", "pump_worn", "pump_relief"]
-    assert put[0].kind == "test"
-    assert look.caution in put[0].cautions
-    assert "look before a pump" in put[0].why
-    none = ranked("pump_relief", "return_regulator")
-    assert list(look_before_renewal(none, waiting(), {"f_relief": look})) == none
+    look = ranked("f_relief")
+    steps = put(ranked("pump_worn", "return_regulator"), waiting(), look)
+    order = [s.step for s in steps]
+    assert order.index("f_relief") < order.index("pump_worn")
+    assert "look before a pump" in steps[order.index("f_relief")].why
+    # Where nobody may look, nobody buys the pump.
+    assert "pump_worn" not in [s.step for s in put(ranked("pump_worn"), waiting())]
 
 
 GALLERY, FLOW = "fuel_gallery_pressure", "fuel_return_flow"

@@ -33,6 +33,8 @@ class Condition:
         hours_over: true of itself on an engine with more hours than this.
         fact: a fact of the truck or the place that stops ask for; it moves no odds.
         ask: the question to put.
+        touched: something was just opened, fitted, filled or charged.
+        truck_state: the state that it puts the truck in; empty for none.
     """
 
     id: str
@@ -45,6 +47,8 @@ class Condition:
     hours_over: float | None = None
     fact: bool = False
     ask: str = ""
+    touched: bool = False
+    truck_state: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,12 +11,13 @@ from witnessmark.inference.shop_history import renewals
 from witnessmark.knowledge import AccessGroup, Family, Link, Test
 from witnessmark.knowledge.rules import Stop
 from witnessmark.model.candidate import Candidate
-from witnessmark.model.odds import DECIDED_FROM
 from witnessmark.model.settings import Settings
 from witnessmark.model.shop_record import History
 from witnessmark.model.step import Result, Spread, Step, forbidden_by
-from witnessmark.planner.order.bay_order import TEAR_DOWN, OpenComplaint, in_bay_order
+from witnessmark.planner.order.brought_in import BroughtIn
 from witnessmark.planner.order.facts import Facts
+from witnessmark.planner.order.one_pass import in_order
+from witnessmark.planner.order.open_complaint import OpenComplaint
 from witnessmark.planner.order.progress import Progress
 from witnessmark.planner.order.safety import safety_stops, within_the_stops
 from witnessmark.planner.ranking import step_words as words
@@ -30,8 +31,8 @@ __all__ = ["FamilyState", "rank_steps"]
 
 #: A test must save at least this much to be worth proposing [USD].
 WORTH_USD = 0.5
-#: Repairs of parts less likely than this are not listed.
-LIST_FROM = 0.02
+#: Repairs of parts less likely than this are not listed: no long shot is an alternative.
+LIST_FROM = 0.10
 #: From this P(nothing is wrong any more) on, the proof comes before any further work.
 HEALTHY_FROM = 0.5
 #: From this P(none listed) on, or once it leads, the tool asks for a reading first.
@@ -49,14 +50,15 @@ def rank_steps(
     opened: str = "",
     technician: str = "",
     truck_stops: Sequence[Stop] = (),
+    brought: BroughtIn | None = None,
     most: int = 12,
 ) -> tuple[Step, ...]:
     """Rank what can be done next.
 
     Every step carries the expected total cost to a proven cure of all the complaints together if
-    it is taken next, so the figures of one answer can be compared. Safety stops come first. After
-    a repair the first step is to measure the same points again: two invasive steps never follow
-    each other without it.
+    it is taken next, so the figures of one answer can be compared. Safety stops come first, then
+    what may be done in the order of the bay (``order/one_pass.py``). After a repair the first step
+    is to measure the same points again: two invasive steps never follow each other without it.
 
     Args:
         states: the open complaint families; one that is proven cured is not handed over.
@@ -69,7 +71,9 @@ def rank_steps(
             taken apart.
         technician: who works on the truck; his own times count where he has any.
         truck_stops: safety stops of the whole truck.
-        most: at most this many steps besides the safety stops.
+        brought: the state the truck is in, and what was just touched.
+        most: at most this many steps besides the safety stops; likely repairs behind them are
+            named all the same.
     """
     rates = settings or Settings()
     so_far = progress or Progress()
@@ -102,9 +106,8 @@ def rank_steps(
     steps: list[Step] = []
     benches: list[OpenComplaint] = []
     for plan, others in zip(plans, left, strict=True):
-        marginals = dict(zip(plan.table.causes, plan.chances, strict=True))
         looks = {s.step: s for s in _test_steps(plan, others, every=True)}
-        benches.append(_bench(plan, marginals, looks))
+        benches.append(_bench(plan, looks))
         steps += [
             _if_still_wrong(step, plan, others, rates)
             for step in (
@@ -113,39 +116,42 @@ def rank_steps(
                 *_search_step(plan, others, rates),
             )
         ]
-    steps.sort(key=lambda s: (round(s.expected_total_usd, 2), _effort(s)))
-    steps = _measure_first_when_unexplained(steps, plans)
-    steps = in_bay_order(steps, stops, benches, rates)
-    waiting = [
-        _remeasure(plan, others, rates, so_far.unmeasured)
-        for plan, others in zip(plans, left, strict=True)
-        if so_far.unmeasured or plan.state.belief.healthy() >= HEALTHY_FROM
-    ]
-    ordered = within_the_stops((*stops, *waiting, *steps))[len(stops) :]
-    held = [s for s in ordered if s in waiting]
-    rest = _tear_downs_wait([s for s in ordered if s not in waiting], steps, benches)
-    return (*stops, *held, *_with_margin(rest[: most - len(held)]))
+    waiting = within_the_stops(
+        [
+            *stops,
+            *(
+                _remeasure(plan, others, rates, so_far.unmeasured)
+                for plan, others in zip(plans, left, strict=True)
+                if so_far.unmeasured or plan.state.belief.healthy() >= HEALTHY_FROM
+            ),
+        ]
+    )[len(stops) :]
+    after = _look_after(plans, so_far)
+    ordered = in_order(
+        steps, stops, benches, rates, brought=brought, facts=so_far.facts, look_after=after
+    )
+    if not ordered and not waiting:
+        ordered = _search_at_least(plans, left, rates, stops)
+    kept = [s for k, s in enumerate(ordered) if k < most - len(waiting) or s.kind == "repair"]
+    return (*stops, *waiting, *_with_margin(kept))
 
 
-def _tear_downs_wait(
-    allowed: list[Step], every: Sequence[Step], benches: Sequence[OpenComplaint]
+def _look_after(plans: Sequence[Plan], so_far: Progress) -> tuple[str, ...]:
+    """Return the tests that the latest repair asks for before the truck leaves."""
+    last = so_far.repaired[-1] if so_far.repaired else ""
+    causes = (plan.state.family.cause(last) for plan in plans)
+    return tuple(t for cause in causes if cause is not None for t in cause.look_after)
+
+
+def _search_at_least(
+    plans: Sequence[Plan], left: Sequence[float], rates: Settings, stops: Sequence[Step]
 ) -> list[Step]:
-    """Put undecided tear-downs last while a stop holds back looks of their complaint."""
-    by_family = {bench.family.id: bench for bench in benches}
-    barred = {s.family for s in every if s not in allowed and s.kind in {"measure", "test"}}
-
-    def sure(step: Step) -> bool:
-        bench = by_family[step.family]
-        return bench.found and bench.chances.get(step.step, 0.0) >= DECIDED_FROM
-
-    early = [
-        s
-        for s in allowed
-        if s.kind == "repair" and s.family in barred and s.access >= TEAR_DOWN and not sure(s)
+    """Propose the open search where nothing else may be proposed: a complaint is open."""
+    found = [
+        _if_still_wrong(_search(plan, others, rates), plan, others, rates)
+        for plan, others in zip(plans, left, strict=True)
     ]
-    why = say.waits_for_lift()
-    late = [replace(s, why=f"{s.why} {why}") for s in early]
-    return [*(s for s in allowed if s not in early), *late]
+    return list(within_the_stops([*stops, *found])[len(stops) :])
 
 
 def _beside_what_may_be_done(plan: Plan, stops: Sequence[Step]) -> Plan:
@@ -162,15 +168,25 @@ def _stops(plan: Plan, total: float, facts: Facts) -> list[Step]:
     return safety_stops(plan.state.family.stops, facts.weighed(marginals, results), total)
 
 
-def _bench(plan: Plan, marginals: Mapping[str, float], looks: Mapping[str, Step]) -> OpenComplaint:
-    belief = plan.state.belief
-    found = bool(getattr(belief, "seen_tests", ()) or plan.state.repaired)
+def _bench(plan: Plan, looks: Mapping[str, Step]) -> OpenComplaint:
+    state, belief = plan.state, plan.state.belief
     results = getattr(belief, "results", {})
-    nothing = {t.id: {"negative", "maybe", t.outcomes[-1]} for t in plan.state.family.tests}
-    positive = [t for t, (result, _) in results.items() if result not in nothing.get(t, ())]
-    cured = belief.healthy() >= HEALTHY_FROM
-    done = plan.state.tests_done
-    return OpenComplaint(plan.state.family, marginals, done, found, looks, positive, cured)
+    nothing = {t.id: {"negative", "maybe", t.outcomes[-1]} for t in state.family.tests}
+    return OpenComplaint(
+        family=state.family,
+        chances=dict(zip(plan.table.causes, plan.chances, strict=True)),
+        done=state.tests_done,
+        found=bool(getattr(belief, "seen_tests", ()) or state.repaired),
+        looks=looks,
+        positive=[t for t, (result, _) in results.items() if result not in nothing.get(t, ())],
+        cured=belief.healthy() >= HEALTHY_FROM,
+        unexplained=_unexplained(plan),
+        waiting=state.looks_waiting,
+        seen_bad=state.seen_bad,
+        repaired=state.repaired,
+        first=state.first,
+        opening_waits=state.opening_waits,
+    )
 
 
 def _test_steps(plan: Plan, others: float, *, every: bool = False) -> list[Step]:
@@ -196,7 +212,12 @@ def _test_steps(plan: Plan, others: float, *, every: bool = False) -> list[Step]
                 minutes=test.minutes,
                 usd=test.usd,
                 expected_total_usd=price + others,
-                why=words.why_test(plan, test, results, price),
+                why=words.why_test(
+                    plan,
+                    test,
+                    results,
+                    unexplained=unexplained and price > plan.without_test - 1,
+                ),
                 access=test.access,
                 needs=test.needs,
                 cautions=_cautions(family, *own),
@@ -269,23 +290,25 @@ def _search_step(plan: Plan, others: float, settings: Settings) -> list[Step]:
     price = float(plan.moves.search[0])
     if price > plan.best + WORTH_USD and not _unexplained(plan):
         return []
+    return [_search(plan, others, settings)]
+
+
+def _search(plan: Plan, others: float, settings: Settings) -> Step:
     family = plan.state.family
     minutes = settings.search_minutes
-    return [
-        Step(
-            step=f"search_{family.id}",
-            kind="measure",
-            family=family.id,
-            name=say.search_name(),
-            minutes=Spread(minutes / 2, minutes, 2 * minutes),
-            usd=Spread(0.0, settings.search_usd, 3 * settings.search_usd),
-            expected_total_usd=price + others,
-            why=words.why_search(),
-            results=(Result("found", 1.0, plan.table.leads()),),
-            needs=("warm", "road") if needs_road(family) else ("warm",),
-            cautions=_cautions(family),
-        )
-    ]
+    return Step(
+        step=f"search_{family.id}",
+        kind="measure",
+        family=family.id,
+        name=say.search_name(),
+        minutes=Spread(minutes / 2, minutes, 2 * minutes),
+        usd=Spread(0.0, settings.search_usd, 3 * settings.search_usd),
+        expected_total_usd=float(plan.moves.search[0]) + others,
+        why=words.why_search(),
+        results=(Result("found", 1.0, plan.table.leads()),),
+        needs=("warm", "road") if needs_road(family) else ("warm",),
+        cautions=_cautions(family),
+    )
 
 
 def _if_still_wrong(step: Step, plan: Plan, others: float, settings: Settings) -> Step:
@@ -333,26 +356,6 @@ def _remeasure(plan: Plan, others: float, settings: Settings, work: str) -> Step
     )
 
 
-def _measure_first_when_unexplained(steps: list[Step], plans: Sequence[Plan]) -> list[Step]:
-    """Put the best reading of an unexplained family before its repairs."""
-    for plan in plans:
-        if not _unexplained(plan):
-            continue
-        family = plan.state.family.id
-        first = next((k for k, s in enumerate(steps) if s.family == family), None)
-        reading = next(
-            (
-                k
-                for k, s in enumerate(steps)
-                if s.family == family and s.kind in {"measure", "test"}
-            ),
-            None,
-        )
-        if first is not None and reading is not None and reading > first:
-            steps.insert(first, steps.pop(reading))
-    return steps
-
-
 def _unexplained(plan: Plan) -> bool:
     wrong = max(1e-9, 1.0 - plan.state.belief.healthy())
     none = (plan.state.belief.none_present() - plan.state.belief.healthy()) / wrong
@@ -362,10 +365,10 @@ def _unexplained(plan: Plan) -> bool:
 
 
 def _with_margin(steps: Sequence[Step]) -> list[Step]:
-    """Say on the later steps what taking them first would cost more."""
+    """Say on the later steps what taking them first would cost more than the first one."""
     if not steps:
         return []
-    best = min(s.expected_total_usd for s in steps)
+    best = steps[0].expected_total_usd
     return [
         replace(s, why=f"{s.why} {words.dearer(s.expected_total_usd - best)}".strip()) if k else s
         for k, s in enumerate(steps)
@@ -405,7 +408,3 @@ _SEE_FAMILY = "see family safety"
 def _cautions(family: Family, *own: str) -> tuple[str, ...]:
     ordered = (family.safety, *own)
     return tuple(dict.fromkeys(c for c in ordered if c and c != _SEE_FAMILY))
-
-
-def _effort(step: Step) -> tuple[int, float]:
-    return (0 if step.kind in {"measure", "test"} else 1, step.minutes.typical)

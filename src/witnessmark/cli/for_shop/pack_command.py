@@ -35,6 +35,7 @@ def check(file: Path, covers: bool, as_json: bool) -> None:
                     {"where": p.where, "what": p.what, "do": p.do} for p in report.problems
                 ],
                 "counts": report.counts,
+                "not_told_apart": [list(pair) for pair in report.unparted],
                 "cases": [
                     {
                         "name": run.case.name,
@@ -75,6 +76,8 @@ def check(file: Path, covers: bool, as_json: bool) -> None:
         for run in report.cases:
             word = "holds" if run.holds else "DOES NOT HOLD"
             click.echo(f"  case '{run.case.name}': {run.leads} leads; {word}")
+        for cause, other in report.unparted:
+            click.echo(f"  no test of the pack tells {cause} from {other}")
         for one in report.covered if covers else ():
             click.echo(f"  {one.kind} {one.id}: {_covered(one)}")
     if report.problems:

@@ -31,8 +31,8 @@ import numpy.typing as npt
 from witnessmark.inference.family.family_belief import (
     CURED_BY_THE_WAY,
     CURED_WITH_ITS_TWIN,
-    SAME_AGAIN,
     Belief,
+    same_again,
 )
 from witnessmark.inference.family.family_model import FamilyModel
 from witnessmark.inference.family.likelihood import (
@@ -161,7 +161,7 @@ def _in_stage(belief: Belief, back: Floats) -> Iterator[tuple[_Key, Floats]]:
             unit = states / np.maximum(trust @ belief.chances(test)[:, kept], 1e-300)
             if identity in belief.earlier:
                 untouched = belief.earlier[identity][1][kept]
-                unit = unit * (1.0 - SAME_AGAIN * untouched)
+                unit = unit * (1.0 - same_again(test) * untouched)
             yield from _of_test(belief.model, test, trust, back * unit, kept)
 
 

@@ -22,7 +22,7 @@ from witnessmark.knowledge import Condition, Family, Link, Test
 from witnessmark.model.finding import Finding, JointSupport, Support
 from witnessmark.model.shop_record import History
 
-__all__ = ["DEPENDENT_WEIGHTS", "Belief", "FamilyModel", "family_belief"]
+__all__ = ["DEPENDENT_WEIGHTS", "Belief", "FamilyModel", "family_belief", "same_again"]
 
 #: P(complaint gone | nothing is wrong any more): some complaints linger or are not noticed gone.
 GONE_IF_HEALTHY = 0.98
@@ -30,7 +30,8 @@ GONE_IF_HEALTHY = 0.98
 FEW_DRAWS = 10.0
 #: P(a repair in a linked family dealt with the cause here too | the cause is present); judgement.
 CURED_WITH_ITS_TWIN = 0.5
-#: P(the same result again | the same test again, and nothing was touched in between); judgement.
+#: P(the same result again | the same test again, and nothing was touched in between), where its
+#: pack does not say how often it is misread; judgement.
 SAME_AGAIN = 0.9
 #: P("better, but not gone" | work has cured something and something is left), the same where it
 #: cured nothing, where the repaired part itself is still wrong, and where nothing is left;
@@ -141,7 +142,7 @@ class Belief:
             return fresh
         result, untouched = self.earlier[test.id]
         before = outcome_weights(self.model.known(test), result)
-        again = SAME_AGAIN * untouched
+        again = same_again(test) * untouched
         return np.asarray(np.outer(before / before.sum(), again) + (1.0 - again) * fresh)
 
     def outcome_probabilities(self, test: Test) -> Floats:
@@ -330,6 +331,14 @@ class Belief:
         record = self.model.family.cause(cause)
         cured = record.p_cured_if_cause if record is not None else GONE_IF_HEALTHY
         return min(max(1.0 - cured / GONE_IF_HEALTHY, 0.01), 0.99)
+
+
+def same_again(test: Test) -> float:
+    """Return P(the same result again) of a test made twice on parts that nobody has touched.
+
+    It differs where one of the two was misread.
+    """
+    return SAME_AGAIN if test.mistake is None else max(0.0, 1.0 - 2.0 * test.mistake)
 
 
 def family_belief(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from witnessmark.analyses.readings.instruments import uncertainty_of
 from witnessmark.knowledge import Family, Knowledge
@@ -59,6 +59,7 @@ def family_evidence(
     works: list[Work] = []
     tests: dict[int, list[TestResult]] = {}
     outcomes: dict[int, list[Outcome]] = {}
+    same: list[tuple[int, TestResult]] = []
     mine = {e.id for e, c in case.complaints() if family.id in c.families or not c.families}
     stages = case.stages()
     for entry in case.live():
@@ -73,11 +74,16 @@ def family_evidence(
                 tests.setdefault(stage, []).append(TestResult(data.clue, result, entry.id))
         elif isinstance(data, TestData) and _answers(data, family):
             tests.setdefault(stage, []).append(TestResult(data.test, data.result, entry.id))
+        elif isinstance(data, TestData):
+            same += [(stage, made) for made in _same_check(data, entry.id, family, knowledge)]
         elif isinstance(data, OutcomeData) and data.complaint in mine and stage > 0:
             outcomes.setdefault(stage, []).append(
                 Outcome(data.gone is True, entry.id, data.gone == "partly")
             )
     clues += _of_the_truck(case, knowledge, {c.condition for c in clues})
+    for stage, told in same:
+        if told.test not in {t.test for t in tests.get(stage, ())}:
+            tests.setdefault(stage, []).append(told)
     answers = answers_of_readings(case, family)
     for (stage, identity), (result, entry_id) in answers.items():
         used = {t for f in findings if f.stage == stage for t in tests_used(f)}
@@ -166,6 +172,26 @@ def _answers(data: TestData, family: Family) -> bool:
     """Whether it is a test of the family with a result that says something."""
     test = family.test(data.test)
     return test is not None and data.result in (*test.outcomes, "positive", "negative", "maybe")
+
+
+def _same_check(
+    data: TestData, entry: str, family: Family, knowledge: Knowledge
+) -> Iterator[TestResult]:
+    """Yield what a test of another family says here, where a pack calls both the same check.
+
+    Its result counts where both name it alike, or where it is "nothing found"; what only the other
+    family tells apart says nothing here.
+    """
+    made = knowledge.test(data.test)
+    if made is None:
+        return
+    for test in family.tests:
+        if test.id not in made.same_as and made.id not in test.same_as:
+            continue
+        if data.result in (*test.outcomes, "positive", "negative", "maybe"):
+            yield TestResult(test.id, data.result, entry)
+        elif data.result == made.outcomes[-1]:
+            yield TestResult(test.id, "negative", entry)
 
 
 def _speaks_of(finding: Finding, family: str) -> bool:

@@ -352,6 +352,8 @@ def _condition(c: Keys) -> Condition:
         c.get("hours_over"),
         c.get("fact", False),
         c.get("ask", ""),
+        c.get("touched", False),
+        c.get("truck_state") or "",
     )
 
 

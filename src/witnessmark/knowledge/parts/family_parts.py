@@ -19,6 +19,7 @@ from witnessmark.knowledge.parts.part_base import (
     PointWindow,
     Text,
     Three,
+    TruckState,
     Words,
 )
 
@@ -110,6 +111,15 @@ class ConditionPart(PackPart):
         default=None,
         description="true: a fact of the truck or the place that stops and steps ask for; it "
         "moves no odds and needs no `base_rate`",
+    )
+    touched: bool | None = Field(
+        default=None,
+        description="true: something was just opened, fitted, filled or charged; what it speaks "
+        "of is looked at first",
+    )
+    truck_state: TruckState | None = Field(
+        default=None,
+        description="the state that it puts the truck in; what cannot be done then is not offered",
     )
     base_rate: Chance | None = Field(
         default=None,

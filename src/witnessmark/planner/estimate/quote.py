@@ -9,8 +9,8 @@ long jobs tend to run long together.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
@@ -63,6 +63,7 @@ class QuoteJob:
         quoted_seals: names out of *renew_with* whose price is already in *usd*.
         source: where time and parts come from, in words.
         opening: time of the group's disassembly, ``None`` where the pack does not say.
+        renew_usd: name out of *renew_with* -> its price, where the pack gives one.
     """
 
     cause: str
@@ -78,6 +79,7 @@ class QuoteJob:
     quoted_seals: tuple[str, ...] = ()
     source: str = ""
     opening: Spread | None = None
+    renew_usd: Mapping[str, Spread] = field(default_factory=dict)
 
 
 def estimate(
@@ -187,7 +189,7 @@ def _parts_lines(jobs: Sequence[QuoteJob], settings: Settings) -> list[EstimateL
                 EstimateLine(
                     "seal",
                     say.goes_with(seal),
-                    Spread(0.0, 0.0, 0.0) if inside else SEAL_USD,
+                    Spread(0.0, 0.0, 0.0) if inside else job.renew_usd.get(seal, SEAL_USD),
                     None,
                     job.cause,
                     say.seal_price(inside),

@@ -31,6 +31,7 @@ class Mark:
         value: seen (true, false, "maybe"); result; reading [house unit]; FMI; nothing of work.
         point: where a reading was taken.
         entry: the entry that says so; empty where no entry does.
+        part: of a clue that speaks of one part: the cause whose part it is.
     """
 
     place: int
@@ -40,6 +41,7 @@ class Mark:
     value: bool | str | float | int | None = None
     point: OperatingPoint = field(default_factory=OperatingPoint)
     entry: str = ""
+    part: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,7 +126,10 @@ def facts_of(
             stage += 1
             marks.append(Mark(place, stage, "work", data.cause or "", entry=entry.id))
         elif isinstance(data, ClueData):
-            marks.append(Mark(place, stage, "clue", data.clue, data.seen, entry=entry.id))
+            part = data.cause or ""
+            marks.append(
+                Mark(place, stage, "clue", data.clue, data.seen, entry=entry.id, part=part)
+            )
         elif isinstance(data, CodeData):
             marks.append(Mark(place, stage, "code", str(data.spn), data.fmi, entry=entry.id))
         elif isinstance(data, TestData):

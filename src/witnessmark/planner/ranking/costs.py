@@ -28,7 +28,7 @@ __all__ = [
     "whose_figures",
 ]
 
-#: Mean price of one seal that goes with a repair [USD] (judgement).
+#: Mean price of one seal that goes with a repair, where its pack names none [USD] (judgement).
 SEAL_USD = 10.0
 
 #: Of the time of a test or repair, at most this share is disassembly that another has done
@@ -171,8 +171,9 @@ def shared_minutes(opening: Spread, one: Spread, other: Spread | None = None) ->
 
 
 def seal_usd(cause: Cause) -> float:
-    """Return what the seals that go with a repair cost [USD] (judgement)."""
-    return SEAL_USD * len(cause.renew_with)
+    """Return what goes with a repair costs [USD]: by its pack's prices, judgement where none."""
+    priced = cause.renew_usd
+    return sum(mean(priced[p][0]) if p in priced else SEAL_USD for p in cause.renew_with)
 
 
 def repair_usd(

@@ -9,7 +9,9 @@ from statistics import median
 import numpy as np
 import numpy.typing as npt
 
+from witnessmark.inference.look_first import LookWaiting
 from witnessmark.knowledge import AccessGroup, Cause, Family, Test
+from witnessmark.knowledge.readings_to_take import Measurement
 from witnessmark.model.candidate import Candidate
 from witnessmark.model.finding import JointSupport, Support
 from witnessmark.model.settings import Settings
@@ -55,6 +57,10 @@ class FamilyState:
         fits: ``False`` when no modelled cause explains the readings.
         waiting: causes that may not be renewed before a look at something cheap that reads the
             same; nobody renews them "while in there".
+        looks_waiting: those looks.
+        seen_bad: causes whose part a look has shown bad since the latest work.
+        first: the pack's first measurement while nothing at all was measured.
+        opening_waits: a physical model says that little was read yet.
     """
 
     family: Family
@@ -66,6 +72,10 @@ class FamilyState:
     forecasts: Mapping[str, tuple[Forecast, ...]] = field(default_factory=dict)
     fits: bool = True
     waiting: frozenset[str] = frozenset()
+    looks_waiting: tuple[LookWaiting, ...] = ()
+    seen_bad: frozenset[str] = frozenset()
+    first: Measurement | None = None
+    opening_waits: bool = False
 
 
 @dataclass(frozen=True, slots=True)

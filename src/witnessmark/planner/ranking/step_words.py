@@ -23,13 +23,15 @@ __all__ = [
 ]
 
 
-def why_test(plan: Plan, test: Test | Candidate, results: Sequence[Result], price: float) -> str:
+def why_test(
+    plan: Plan, test: Test | Candidate, results: Sequence[Result], *, unexplained: bool
+) -> str:
     """Say which faults a test parts; what each result would mean stands with the result."""
     likely = sorted(results, key=lambda r: -r.probability)[:2]
     led = [_lead(plan, r) for r in likely]
     apart = len(led) > 1 and led[0] and led[1] and led[0] != led[1]
     said = [say.parts(led[0], led[1])] if apart else []
-    if plan.without_test - price < 1:
+    if unexplained:
         said = [say.nothing_fits()]
     elif not said and led and led[0]:
         said = [say.bears_out(led[0])]

@@ -211,7 +211,31 @@ def first_measurement() -> str:
 @sentence("step.opens_nothing")
 def opens_nothing() -> str:
     """Say why a measurement goes before opening a part."""
-    return "It costs nearly the same as a look into the pump and opens nothing."
+    return "It opens nothing, so it comes before what does."
+
+
+@sentence("step.first_walk_round")
+def first_walk_round() -> str:
+    """Say why a free look comes before an instrument."""
+    return "It takes minutes, so it belongs to the first walk round."
+
+
+@sentence("step.just_touched")
+def just_touched() -> str:
+    """Say why what was just worked on is looked at first."""
+    return "It looks at what was just worked on: that comes first, whatever the odds say."
+
+
+@sentence("step.seen_before_renewed")
+def seen_before_renewed() -> str:
+    """Say why a test comes before a part."""
+    return "A part is seen bad before it is renewed, and this costs less than the part."
+
+
+@sentence("step.look_after")
+def look_after() -> str:
+    """Say why a look comes once after a repair."""
+    return "Look once at what may have broken it, before the truck leaves."
 
 
 @sentence("step.pack_figures")

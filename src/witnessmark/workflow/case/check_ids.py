@@ -76,8 +76,10 @@ def _no_complaint(
     entry: Entry, test: str, knowledge: Knowledge, families: tuple[str, ...]
 ) -> list[Problem]:
     """Say when a test bears on a complaint that the case does not have."""
-    if knowledge.test(test) is None or any(
-        knowledge.families[f].test(test) for f in families if f in knowledge.families
+    made = knowledge.test(test)
+    named = [knowledge.families[f] for f in families if f in knowledge.families]
+    if made is None or any(
+        t.id == test or t.id in made.same_as or test in t.same_as for f in named for t in f.tests
     ):
         return []
     family = knowledge.family_of(test)

@@ -97,6 +97,7 @@ def _job(found: Dossier, standing: Standing, cause_id: str) -> QuoteJob | None:
         minutes=shop_minutes(cause, history, who),
         usd=shop_parts(cause, history, who, markup_percent=standing.settings.parts_markup_percent),
         renew_with=cause.renew_with,
+        renew_usd={part: usd for part, (usd, _) in cause.renew_usd.items()},
         access=round(cause.access.typical),
         access_group=cause.access_group,
         opening=group.minutes if group is not None else None,

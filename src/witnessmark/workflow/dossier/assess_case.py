@@ -11,7 +11,7 @@ from witnessmark.analyses.readings.before_after import pairs
 from witnessmark.analyses.run_all import run_all
 from witnessmark.errors import NothingUsable
 from witnessmark.inference.family.family_belief import Belief
-from witnessmark.inference.look_first import looks_waiting
+from witnessmark.inference.look_first import looks_waiting, parts_seen_bad
 from witnessmark.inference.models import Model, ModelEvidence, weigh
 from witnessmark.inference.odds.case_odds import Judgement, judge
 from witnessmark.inference.odds.statement import WORTH_NAMING
@@ -34,10 +34,9 @@ from witnessmark.model.settings import Settings
 from witnessmark.model.shop_record import History
 from witnessmark.model.step import Forecast, Step
 from witnessmark.planner.estimate.approvals import ledger
-from witnessmark.planner.order.looks_first import look_before_kit, look_before_renewal, looks_of
-from witnessmark.planner.order.measured_first import first_measurement, measure_before_opening
+from witnessmark.planner.order.brought_in import brought_in
+from witnessmark.planner.order.first_reading import first_reading
 from witnessmark.planner.order.progress import Progress, progress
-from witnessmark.planner.order.safety import within_the_stops
 from witnessmark.planner.ranked_steps import FamilyState, rank_steps
 from witnessmark.workflow.case.case_file import read_case_file
 from witnessmark.workflow.case.check_ids import check_ids
@@ -182,50 +181,47 @@ def _steps(
     proofs: Sequence[Proof],
     weighed: Sequence[tuple[Model, ModelEvidence]],
 ) -> tuple[Step, ...]:
-    knowledge, settings = standing.knowledge, standing.settings
+    knowledge, families = standing.knowledge, standing.knowledge.families
     offered = {m.id: m.proposals(evidence) for m, evidence in weighed}
     proven = {p.complaint for p in proofs if p.verdict == "proven"}
-    waiting = {f: looks_waiting(knowledge.families[f], mine) for f, mine in judged.evidence.items()}
-    states = {
-        o.family: FamilyState(
-            family=knowledge.families[o.family],
-            belief=judged.beliefs[o.family],
-            complaint=o.complaint,
-            tests_done=done.tests | _answered(judged.beliefs[o.family]),
-            repaired=done.repaired,
-            fits=o.fits,
-            candidates=tuple(
-                c for every in offered.values() for c in every if c.family == o.family
-            ),
-            forecasts=_forecasts(o.family, weighed),
-            waiting=frozenset(look.cause for look in waiting.get(o.family, ())),
+    states = []
+    for o in judged.odds:
+        if o.complaint in proven:
+            continue
+        family, mine = families[o.family], judged.evidence[o.family]
+        needs = [n for m, e in weighed if o.family in e.families for n in m.needs]
+        read = {quantity for need in needs for quantity in need.quantities}
+        looks = looks_waiting(family, mine)
+        states.append(
+            FamilyState(
+                family=family,
+                belief=judged.beliefs[o.family],
+                complaint=o.complaint,
+                tests_done=done.tests | _answered(judged.beliefs[o.family]),
+                repaired=done.repaired,
+                fits=o.fits,
+                candidates=tuple(
+                    c for every in offered.values() for c in every if c.family == o.family
+                ),
+                forecasts=_forecasts(o.family, weighed),
+                waiting=frozenset(look.cause for look in looks),
+                looks_waiting=looks,
+                seen_bad=parts_seen_bad(family, mine),
+                first=first_reading(case, family, read),
+                opening_waits=any(m.opening_waits(e) for m, e in weighed if o.family in e.families),
+            )
         )
-        for o in judged.odds
-        if o.complaint not in proven
-    }
     steps = rank_steps(
-        list(states.values()),
-        settings=settings,
+        states,
+        settings=standing.settings,
         access_groups=knowledge.access_groups,
         links=knowledge.links,
         history=standing.history,
         progress=done,
         truck_stops=knowledge.stops,
         technician=standing.technician,
+        brought=brought_in(done.facts, knowledge.conditions, [s.family for s in states]),
     )
-    due = [look for looks in waiting.values() for look in looks]
-    tests = {look.test: test for look in due if (test := knowledge.test(look.test)) is not None}
-    steps = look_before_renewal(steps, due, tests)
-    for model, evidence in weighed:
-        if model.opening_waits(evidence):
-            looks = looks_of(knowledge.families[f] for f in evidence.families)
-            ready = {c.id for c in offered[model.id] if "cold" not in c.needs}
-            steps = measure_before_opening(steps, looks, ready)
-    for family in states:
-        needs = [n for m, e in weighed if family in e.families for n in m.needs]
-        read = {quantity for need in needs for quantity in need.quantities}
-        steps = first_measurement(steps, case, knowledge.families[family], settings, read)
-    steps = within_the_stops(look_before_kit(steps, judged.odds, knowledge.families))
     return tuple(_named_by_proof(step, proofs) for step in steps)
 
 

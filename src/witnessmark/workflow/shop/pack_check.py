@@ -19,6 +19,7 @@ from witnessmark.knowledge.loader import check_pack
 from witnessmark.model.problem import Problem
 from witnessmark.planner.order.facts import facts_of_pack_case
 from witnessmark.planner.order.stop_rules import standing_stops
+from witnessmark.workflow.shop.pack_proofs import proofs_of, unparted
 
 __all__ = ["CaseRun", "Covered", "PackReport", "check_pack_file", "coverage", "run_case"]
 
@@ -80,6 +81,7 @@ class PackReport:
         cases: its own cases as they came out; empty when the pack has faults.
         counts: what it holds: causes, tests, conditions, links, bands.
         covered: what the cases of its family cover; empty when the pack has faults.
+        unparted: pairs of causes that none of its tests tells apart: a remark, no fault.
     """
 
     file: str
@@ -87,6 +89,7 @@ class PackReport:
     cases: tuple[CaseRun, ...]
     counts: dict[str, int]
     covered: tuple[Covered, ...] = field(default=())
+    unparted: tuple[tuple[str, str], ...] = ()
 
 
 def check_pack_file(path: Path) -> PackReport:
@@ -94,6 +97,7 @@ def check_pack_file(path: Path) -> PackReport:
     problems, knowledge, parts = check_pack(path)
     runs: list[CaseRun] = []
     covered: tuple[Covered, ...] = ()
+    apart: tuple[tuple[str, str], ...] = ()
     if knowledge is not None and parts is not None and parts.family is not None:
         family = knowledge.families[parts.family.id]
         own = [case.name for case in parts.cases]
@@ -112,9 +116,13 @@ def check_pack_file(path: Path) -> PackReport:
             *(_fault(path.name, own, run) for run in runs if not run.holds),
         ]
         covered = coverage(family)
+        apart = unparted(family)
+        problems += [
+            Problem(f"{path.name}: {p.path}", p.what, p.do) for p in proofs_of(family, knowledge)
+        ]
     kinds = ("causes", "tests", "stops", "conditions", "links", "bands", "cases")
     counts = {kind: len(getattr(parts, kind)) for kind in kinds} if parts is not None else {}
-    return PackReport(str(path), tuple(problems), tuple(runs), counts, covered)
+    return PackReport(str(path), tuple(problems), tuple(runs), counts, covered, apart)
 
 
 def coverage(family: Family) -> tuple[Covered, ...]:

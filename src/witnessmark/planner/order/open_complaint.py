@@ -1,0 +1,103 @@
+"""What is known of one open complaint, as the order of its steps needs it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field
+
+from witnessmark.inference.look_first import LookWaiting
+from witnessmark.knowledge import Cause, Family, Test
+from witnessmark.knowledge.readings_to_take import Measurement
+from witnessmark.model.odds import DECIDED_FROM
+from witnessmark.model.step import Step
+
+__all__ = ["SURE", "OpenComplaint"]
+
+#: From this probability on a cause is as good as seen bad (judgement).
+SURE = 0.90
+
+#: A result shows a part bad when the part gives it at least so often, and so many times oftener
+#: than a truck without it (judgement).
+SHOWS_FROM, SHOWS_RATIO = 0.50, 3.0
+#: A look speaks to a suspect when a result is so many times likelier, or rarer, with it.
+SPEAKS = 1.5
+
+
+@dataclass(frozen=True, slots=True)
+class OpenComplaint:
+    """What is known of one open complaint.
+
+    Attributes:
+        family: its family.
+        chances: cause id -> P(present).
+        done: tests that need no repeating.
+        found: whether anything was tested or measured, so that a cause can be decided.
+        looks: test id -> its step, also of tests that are not worth listing by the figures.
+        positive: tests that found something.
+        cured: whether probably nothing is wrong any more, so that only the proof is due.
+        unexplained: whether nothing listed fits, so that a reading comes before any repair.
+        waiting: dear parts that wait for a look at something cheap that reads the same.
+        seen_bad: causes whose part a look has shown bad since the latest work.
+        repaired: causes whose part was renewed.
+        first: the pack's first measurement while nothing at all was measured.
+        opening_waits: a physical model says that little was read yet, so a reading that costs about
+            the same goes before opening anything.
+    """
+
+    family: Family
+    chances: Mapping[str, float]
+    done: Collection[str]
+    found: bool
+    looks: Mapping[str, Step] = field(default_factory=dict)
+    positive: Collection[str] = ()
+    cured: bool = False
+    unexplained: bool = False
+    waiting: tuple[LookWaiting, ...] = ()
+    seen_bad: Collection[str] = ()
+    repaired: Collection[str] = ()
+    first: Measurement | None = None
+    opening_waits: bool = False
+
+    @property
+    def leader(self) -> str:
+        """The likeliest cause."""
+        return max(self.chances, key=lambda c: self.chances[c], default="")
+
+    def chance(self, cause: str) -> float:
+        """Return P(present)."""
+        return self.chances.get(cause, 0.0)
+
+    def decided(self, cause: str) -> bool:
+        """Say whether a cause is decided: likely by something that was found, or all but sure."""
+        return self.chance(cause) >= (DECIDED_FROM if self.found else SURE)
+
+    def open_test(self, identity: str) -> Test | None:
+        """Return a test that was not made, ``None`` where it was or there is none."""
+        return None if identity in self.done else self.family.test(identity)
+
+    def shown_by(self, cause: Cause) -> tuple[Test, ...]:
+        """Return the tests that would see a part bad: those its pack names, else by the rows."""
+        named = [self.family.test(look.test) for look in cause.look_first if not look.twin]
+        if any(t is not None for t in named):
+            return tuple(t for t in named if t is not None)
+        return tuple(t for t in self.family.tests if _shows(t, cause.id))
+
+    def speaks(self, test: Test, least: float) -> bool:
+        """Say whether a test speaks to any suspect of at least this probability."""
+        return any(p >= least and _bits(test, c) >= math.log(SPEAKS) for c, p in self.suspects())
+
+    def suspects(self) -> tuple[tuple[str, float], ...]:
+        """Return the causes that are not settled, with P(present)."""
+        return tuple((c, p) for c, p in self.chances.items() if c not in self.repaired)
+
+
+def _shows(test: Test, cause: str) -> bool:
+    pairs = zip(test.row(cause)[:-1], test.base[:-1], strict=True)
+    return any(p >= SHOWS_FROM and p >= SHOWS_RATIO * q for p, q in pairs)
+
+
+def _bits(test: Test, cause: str) -> float:
+    """Return how far the likeliest-moved result of a test moves a cause, as a log factor."""
+    pairs = zip(test.row(cause), test.base, strict=True)
+    return max(abs(math.log(max(p, 1e-6) / max(q, 1e-6))) for p, q in pairs)

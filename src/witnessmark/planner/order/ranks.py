@@ -1,0 +1,66 @@
+"""The ranks of the bay: a later rank waits for an earlier one, and cost decides inside a rank.
+
+Common practice, no source.
+"""
+
+from __future__ import annotations
+
+from enum import IntEnum
+
+from witnessmark.knowledge import Test
+from witnessmark.model.step import Step
+
+__all__ = ["TEAR_DOWN", "Rank", "rank_of"]
+
+#: From this access on a step is a tear-down: covers, pan, head or engine.
+TEAR_DOWN = 4
+#: From this access on parts come off: what a test is whose pack does not say its kind.
+_PARTS_OFF = 3
+
+
+class Rank(IntEnum):
+    """What a step is, in the order in which a master takes it."""
+
+    LIFTS_STOP = 0
+    """The check whose result lifts a standing stop."""
+    TOUCHED = 1
+    """A quick look at what was just opened, fitted, filled or charged."""
+    DUE = 2
+    """The repair of what was seen bad or is decided; nothing left to look at would change it."""
+    FREE_LOOK = 3
+    """Level, belt, hose, wet point: minutes, no tool."""
+    LOOK = 4
+    """A look that takes a little longer."""
+    FIRST_READING = 5
+    """The reading that proves the complaint while nothing was measured."""
+    MEASURE = 6
+    """An instrument or the codes, at the cheapest point."""
+    ISOLATE = 7
+    """Cut out, bypass, block, unplug: a change that is taken back, the same gauge watched."""
+    OPEN = 8
+    """Something is taken apart."""
+    RENEW = 9
+    """A part is renewed, or an open search begun."""
+    WAITS = 10
+    """A tear-down that waits for looks that a stop holds back."""
+    GUARD = 11
+    """A look that stands right before the part that waits for it, and nowhere else."""
+
+
+def rank_of(step: Step, test: Test | None = None) -> Rank:
+    """Return the rank of a step by what it is.
+
+    Args:
+        step: the step.
+        test: the pack's test behind it, ``None`` for a repair, a measurement or the search.
+    """
+    if step.kind == "repair" or (test is None and step.kind != "measure"):
+        return Rank.RENEW
+    untold = test is not None and not test.kind
+    if "open" in step.work or step.access >= (_PARTS_OFF if untold else TEAR_DOWN):
+        return Rank.OPEN
+    if test is None:
+        return Rank.MEASURE
+    if test.free_look:
+        return Rank.FREE_LOOK
+    return {"look": Rank.LOOK, "functional": Rank.ISOLATE}.get(test.kind, Rank.MEASURE)

@@ -1,0 +1,218 @@
+"""What a step waits for: looks at the part itself, what its pack names first, traps, roots.
+
+Every rule lists the look it asks for and lets the step wait for it; nothing is moved here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from witnessmark.knowledge import Test
+from witnessmark.model.step import Step
+from witnessmark.planner.order.brought_in import BroughtIn
+from witnessmark.planner.order.entries_to_order import Listed, Placed
+from witnessmark.planner.order.first_reading import first_reading_step
+from witnessmark.planner.order.open_complaint import SURE, OpenComplaint
+from witnessmark.planner.order.ranks import TEAR_DOWN, Rank
+from witnessmark.planner.ranking.costs import price_of_test
+from witnessmark.words.say import steps as say
+
+__all__ = ["ask_for_looks", "what_waits"]
+
+#: Up to this access a look opens nothing.
+BENCH_REACH = 2
+#: From this probability on a trap threatens.
+TRAP_FROM = 0.10
+#: The look of a trap comes before other instruments where its figure is at most so much higher.
+NEARLY = 1.10
+#: A look at what was just touched takes at most so long [min].
+TOUCHED_MINUTES = 15.0
+#: A free look is taken where it speaks to a suspect of at least this.
+LOOK_FROM = 0.05
+#: A leader of at least this has its own look listed when that takes at most so long [min].
+LEADER_FROM, LEADER_MINUTES = 0.20, 30.0
+
+
+def ask_for_looks(
+    listed: Listed, stops: Sequence[Step], brought: BroughtIn, look_after: Sequence[str]
+) -> None:
+    """List the looks that come whatever the figures say: free, touched, lifting, afterwards."""
+    for bench in listed.benches.values():
+        _lifting(listed, stops, bench)
+        for test in look_after:
+            seen = listed.offer(bench, test, say.look_after())
+            if seen is not None:
+                seen.rank = min(seen.rank, Rank.TOUCHED)
+        if bench.cured:
+            continue
+        leader = bench.leader
+        if not bench.decided(leader):
+            _touched(listed, brought, bench)
+            for free in bench.family.tests:
+                if free.free_look and bench.speaks(free, LOOK_FROM):
+                    listed.offer(bench, free.id)
+        cause = bench.family.cause(leader)
+        if cause is not None and bench.chance(leader) >= LEADER_FROM and not bench.decided(leader):
+            quick = [t for t in bench.shown_by(cause) if t.minutes.typical <= LEADER_MINUTES]
+            _cheapest(listed, bench, quick)
+        if bench.first is not None and bench.first.id not in listed:
+            least = listed.cheapest(bench)
+            step = first_reading_step(bench.first, bench.family, listed.settings, least)
+            placed = listed.add(step)
+            if placed is not None:
+                placed.rank = Rank.FIRST_READING
+
+
+def what_waits(listed: Listed) -> None:
+    """Let every step wait for what comes before it.
+
+    A look that is listed for that reason alone stands right before what waits for it.
+    """
+    worth = {p.step.step for p in listed}
+    for bench in listed.benches.values():
+        for look in bench.waiting:
+            _twin(listed, bench, look.cause, look.test, look.short)
+        for placed in listed.of(bench):
+            if placed.is_repair:
+                _seen_before_renewal(listed, placed)
+            _trap(listed, placed, worth)
+        _roots(listed, bench)
+    for placed in listed:  # of the looks that were asked for above as well
+        if placed.rank != Rank.LIFTS_STOP:
+            for test in placed.rules.do_first:
+                _wait(listed, placed, test)
+    for placed in listed:
+        if placed.step.step not in worth:
+            placed.rank = Rank.GUARD
+
+
+def _lifting(listed: Listed, stops: Sequence[Step], bench: OpenComplaint) -> None:
+    rules = {stop.id: stop for stop in bench.family.stops}
+    for stop in stops:
+        rule = rules.get(stop.step)
+        if stop.family != bench.family.id:
+            continue
+        if rule is not None and any(bench.decided(c) for c in rule.causes):
+            continue  # its repair opens it up and looks all the same
+        due = next((t for t in stop.checks if bench.open_test(t) is not None), None)
+        if due is not None:
+            placed = listed.offer(bench, due, say.lifts_stop(stop.name))
+            if placed is not None:
+                placed.rank = Rank.LIFTS_STOP
+
+
+def _touched(listed: Listed, brought: BroughtIn, bench: OpenComplaint) -> None:
+    for cause in bench.family.causes:
+        if cause.id not in brought.touched:
+            continue
+        named = {look.test for look in cause.look_first}
+        quick = [
+            t
+            for t in bench.shown_by(cause)
+            if (t.free_look or t.kind == "look" or t.id in named)
+            and t.minutes.typical <= TOUCHED_MINUTES
+            and t.access <= BENCH_REACH
+            and not t.invasive
+        ]
+        placed = _cheapest(listed, bench, quick, say.just_touched())
+        if placed is not None and placed.rank != Rank.LIFTS_STOP:
+            placed.rank = Rank.TOUCHED
+
+
+def _cheapest(
+    listed: Listed, bench: OpenComplaint, tests: Sequence[Test], why: str = ""
+) -> Placed | None:
+    """List the cheapest of some tests, unless one of them was made already."""
+    if not tests or any(bench.open_test(t.id) is None for t in tests):
+        return None
+    ranked = sorted(tests, key=lambda t: price_of_test(t, listed.settings))
+    return next((p for t in ranked if (p := listed.offer(bench, t.id, why)) is not None), None)
+
+
+def _twin(listed: Listed, bench: OpenComplaint, cause: str, test: str, short: str) -> None:
+    """Let the dear part wait for the look at the cheap one that reads the same."""
+    renewing = [p for p in listed if p.is_repair and cause in {p.step.step, *p.step.along}]
+    if not renewing:
+        return
+    look = listed.offer(bench, test, short)
+    for placed in renewing:
+        if look is None:
+            listed.drop(placed.step.step)
+            continue
+        placed.says(say.not_before_look(short))
+        placed.after.append(test)
+
+
+def _seen_before_renewal(listed: Listed, placed: Placed) -> None:
+    """Let a part that is not seen bad wait for the cheap test that would see it."""
+    bench, cause = placed.bench, placed.cause
+    if cause is None or cause.id in bench.seen_bad or cause.id in bench.repaired:
+        return
+    named = [look for look in cause.look_first if not look.twin]
+    if bench.chance(cause.id) >= SURE or (bench.decided(cause.id) and not named):
+        return
+    own = placed.price(listed.settings)
+    for look in named:
+        known = bench.open_test(look.test)
+        if known is not None and price_of_test(known, listed.settings) <= own:
+            listed.offer(bench, look.test)
+        _wait(listed, placed, look.test, look.short, ask=False)
+    if named:
+        return
+    tests = [
+        t
+        for t in bench.shown_by(cause)
+        if price_of_test(t, listed.settings) <= own
+        and t.access <= max(BENCH_REACH, cause.access.typical)
+    ]
+    look_at = _cheapest(listed, bench, tests)
+    if look_at is not None:
+        placed.after.append(look_at.step.step)
+
+
+def _wait(listed: Listed, placed: Placed, test: str, why: str = "", *, ask: bool = True) -> None:
+    first = listed.offer(placed.bench, test) if ask else listed.get(test)
+    if first is not None and first is not placed:
+        first.says(why)
+        placed.after.append(test)
+
+
+def _trap(listed: Listed, placed: Placed, worth: set[str]) -> None:
+    """Let a step wait for the look that a threatening trap of the pack asks for.
+
+    Where the leader itself is what the trap warns of, its look comes before other instruments.
+    """
+    bench, step = placed.bench, placed.step
+    tear_down = step.access >= TEAR_DOWN
+    undecided = placed.is_repair and not bench.decided(step.step)
+    if not (undecided or (tear_down and not placed.is_repair)):
+        return
+    for trap in bench.family.traps:
+        if trap.clues or trap.tests or (placed.is_repair and step.step not in trap.suspected):
+            continue
+        if not any(bench.chance(c) >= TRAP_FROM for c in trap.suspected):
+            continue
+        reach = TEAR_DOWN - 1 if tear_down else BENCH_REACH
+        open_tests = [t for name in trap.unless if (t := bench.open_test(name)) is not None]
+        due = sorted(
+            (t for t in open_tests if t.access <= reach),
+            key=lambda t: price_of_test(t, listed.settings),
+        )
+        look = next((p for t in due[:1] if (p := listed.offer(bench, t.id, trap.words))), None)
+        if look is not None and look is not placed:
+            placed.after.append(look.step.step)
+            near = look.step.expected_total_usd <= NEARLY * listed.cheapest(bench)
+            if near and bench.leader in trap.suspected and look.rank > Rank.FIRST_READING:
+                look.rank = Rank.FIRST_READING
+                worth.add(look.step.step)
+
+
+def _roots(listed: Listed, bench: OpenComplaint) -> None:
+    """Let the repair of a damage wait for the repair of what makes it again, once that is shown."""
+    for cause in bench.family.causes:
+        root = listed.get(cause.id) if set(cause.shown_by) & set(bench.positive) else None
+        for damaged in cause.damages if root is not None else ():
+            placed = listed.get(damaged)
+            if placed is not None and root is not None:
+                root.says(say.root_first())
+                placed.after.append(cause.id)

@@ -1,0 +1,212 @@
+"""Random dossiers and what a standing stop forbids, told by another hand than the program's.
+
+A dossier here is what a shop could have entered, sensible or not: one to three complaints, clues
+seen, absent or unsure, results of tests, work. The oracle reads a stop's ``blocks`` and a step's
+``state`` straight from the packs; it shares no function with ``forbidden_by``.
+"""
+
+from __future__ import annotations
+
+import json
+import random
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from witnessmark.knowledge import Cause, Family, Knowledge, Test
+from witnessmark.knowledge.rules import Asked, Stop
+from witnessmark.model.settings import Settings
+from witnessmark.model.step import Result, Spread, Step
+from witnessmark.planner.order.brought_in import brought_in
+from witnessmark.planner.order.facts import Facts, Mark
+from witnessmark.planner.order.one_pass import in_order
+from witnessmark.planner.order.open_complaint import OpenComplaint
+from witnessmark.planner.order.safety import safety_stops
+
+__all__ = ["Drawn", "cheap_dossier", "forbids", "lines_of", "wrong_in"]
+
+Rows = list[tuple[str, dict[str, Any]]]
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """One random dossier at the level of the planner.
+
+    Attributes:
+        seed: what it was drawn with.
+        stops: ids of the stops that stand.
+        wrong: steps that were proposed although a standing stop forbids them.
+        proposed: how many steps were proposed.
+        held_back: how many of those that could be were not.
+    """
+
+    seed: int
+    stops: tuple[str, ...]
+    wrong: tuple[str, ...]
+    proposed: int
+    held_back: int
+
+
+def lines_of(seed: int, knowledge: Knowledge, *, entries: int = 8) -> list[str]:
+    """Return the lines of a random case; every other one holds what raises one of its stops."""
+    chance = random.Random(seed)  # noqa: S311 - draws cases, keeps no secret
+    families = chance.sample(sorted(knowledge.families), chance.choice((1, 1, 2, 3)))
+    rows: Rows = [
+        ("truck", {"label": f"Testbarley {seed}", "miles": chance.randrange(1_000, 1_200_000)}),
+        ("complaint", {"words": "as the driver says", "families": families}),
+    ]
+    held = [knowledge.families[f] for f in families]
+    conditions = sorted({c for f in held for cause in f.causes for c in cause.odds_multipliers})
+    for _ in range(chance.randrange(entries)):
+        rows.append(_entry(chance, held, conditions, knowledge))
+    stops = [s for f in held for s in f.stops if s.when]
+    if seed % 2 and stops:
+        rows += list(_raising(chance, chance.choice(chance.choice(stops).when)))
+    return [
+        json.dumps({"kind": kind, "id": f"e{n}", "at": "2026-03-02T08:00:00Z", "data": data})
+        for n, (kind, data) in enumerate(rows, 1)
+    ]
+
+
+def _entry(
+    chance: random.Random, held: list[Family], conditions: list[str], knowledge: Knowledge
+) -> tuple[str, dict[str, Any]]:
+    family = chance.choice(held)
+    what = chance.choice(("clue", "clue", "test", "test", "test", "work"))
+    if what == "clue" and conditions:
+        clue = chance.choice(conditions)
+        data: dict[str, Any] = {"clue": clue, "seen": chance.choice((True, True, False, "maybe"))}
+        if knowledge.conditions[clue].part_scoped:
+            data["cause"] = chance.choice(family.causes).id
+        return "clue", data
+    if what == "work":
+        return "work", {"cause": chance.choice(family.causes).id, "did": "put right"}
+    test = chance.choice(family.tests)
+    return "test", {"test": test.id, "result": chance.choice((*test.outcomes, "maybe"))}
+
+
+def _raising(chance: random.Random, asked: Asked) -> Iterator[tuple[str, dict[str, Any]]]:
+    """Yield entries that raise a stop, where clues and tests do."""
+    if asked.kind == "any":
+        yield from _raising(chance, chance.choice(asked.parts))
+    elif asked.kind == "all":
+        for part in asked.parts:
+            yield from _raising(chance, part)
+    elif asked.kind == "clue":
+        yield "clue", {"clue": asked.ids[0], "seen": asked.seen}
+    elif asked.kind == "test":
+        yield "test", {"test": asked.ids[0], "result": chance.choice(asked.results)}
+
+
+def cheap_dossier(seed: int, knowledge: Knowledge) -> Drawn:
+    """Order every step of one to three random complaints under the stops that random facts raise.
+
+    The odds are drawn, not worked out: whatever they are, nothing forbidden may be proposed.
+    """
+    chance = random.Random(seed)  # noqa: S311 - draws cases, keeps no secret
+    ids = chance.sample(sorted(knowledge.families), chance.choice((1, 1, 2, 3)))
+    families = [knowledge.families[f] for f in ids]
+    facts = _facts(chance, families, knowledge)
+    stops = safety_stops(knowledge.stops, facts, 0.0, family=ids[0])
+    benches, steps = [], []
+    for family in families:
+        chances = {c.id: chance.random() ** 3 for c in family.causes}
+        stops += safety_stops(family.stops, facts.weighed(chances, {}), 0.0)
+        made = [_step(chance, family, test) for test in family.tests]
+        steps += [*chance.sample(made, len(made) // 2)]
+        steps += [_step(chance, family, c) for c in family.causes if chances[c.id] > 0.1]
+        benches.append(
+            OpenComplaint(
+                family, chances, done=(), found=chance.random() < 0.5,
+                looks={s.step: s for s in made},
+                positive=[t.id for t in family.tests if chance.random() < 0.1],
+            )
+        )  # fmt: skip
+    came = brought_in(facts, knowledge.conditions, families)
+    put = in_order(steps, stops, benches, Settings(), brought=came, facts=facts)
+    standing = [s for s in stops if s.kind == "safety"]
+    wrong = wrong_in([s.step for s in put], [s.step for s in standing], knowledge)
+    could = {s.step for s in steps}
+    held = len(could - {s.step for s in put})
+    return Drawn(seed, tuple(s.step for s in standing), wrong, len(put), held)
+
+
+def _facts(chance: random.Random, families: list[Family], knowledge: Knowledge) -> Facts:
+    marks: list[Mark] = []
+    conditions = sorted(knowledge.conditions)
+    rules = [*knowledge.stops, *(s for f in families for s in f.stops)]
+    for stop in chance.sample(rules, min(len(rules), chance.randrange(3))):
+        for kind, data in _raising(chance, chance.choice(stop.when)):
+            value = data["seen"] if kind == "clue" else data["result"]
+            name = data[kind]
+            marks.append(Mark(len(marks) + 1, 0, "clue" if kind == "clue" else "test", name, value))
+    for _ in range(chance.randrange(4)):
+        marks.append(Mark(len(marks) + 1, 0, "clue", chance.choice(conditions), True))
+    outcomes = {t.id: t.outcomes for f in knowledge.families.values() for t in f.tests}
+    return Facts(tuple(marks), 0, outcomes)
+
+
+def _step(chance: random.Random, family: Family, record: Test | Cause) -> Step:
+    test = record if isinstance(record, Test) else None
+    usd = chance.uniform(100.0, 3000.0)
+    leads = tuple((c.id, 0.6) for c in chance.sample(list(family.causes), 2))
+    return Step(
+        step=record.id,
+        kind="test" if test is not None else "repair",
+        family=family.id,
+        name=record.name,
+        minutes=record.minutes,
+        usd=test.usd if test is not None else Spread(0.0, 50.0, 100.0),
+        expected_total_usd=usd,
+        why="Drawn.",
+        access=record.access if isinstance(record, Test) else round(record.access.typical),
+        needs=test.needs if test is not None else (),
+        results=tuple(Result(str(k), 0.5, (lead,)) for k, lead in enumerate(leads)),
+        work=record.demands,
+    )
+
+
+def wrong_in(proposed: list[str], standing: list[str], knowledge: Knowledge) -> tuple[str, ...]:
+    """Return "step under stop" for everything that was proposed and is forbidden."""
+    rules = {s.id: s for s in knowledge.stops}
+    rules |= {s.id: s for f in knowledge.families.values() for s in f.stops}
+    found = []
+    for name in proposed:
+        record = knowledge.test(name) or knowledge.cause(name)
+        if record is None:
+            continue
+        held = (rules[s] for s in standing if s in rules)
+        found += [f"{name} under {stop.id}" for stop in held if forbids(stop, record)]
+    return tuple(found)
+
+
+#: What an engine does in a state of the pack, each holding all before it.
+_ENGINE = ("off", "key_on", "cranking", "idle", "running", "loaded")
+
+
+def forbids(stop: Stop, record: Test | Cause) -> bool:
+    """Say whether a stop forbids a step, from the pack's own words for both.
+
+    A stop whose start is lifted and whose drive is not is judged by its drive alone elsewhere; here
+    the whole of it counts only where it has one level.
+    """
+    if stop.until_drive or record.id in {*stop.checks, *stop.allows}:
+        return record.id in stop.blocks_tests
+    state, blocks = record.rules.state, set(stop.blocks)
+    if record.id in stop.blocks_tests:
+        return True
+    if state is None:
+        return False
+    turns = _ENGINE.index(state.engine)
+    warm = state.temperature in {"warm", "hot"}
+    runs = turns >= _ENGINE.index("idle") or warm or state.road
+    return bool(
+        ("key_on" in blocks and (turns >= 1 or runs))
+        or ("crank" in blocks and (turns >= 2 or runs))
+        or (blocks & {"start", "parked_run"} and runs)
+        or (blocks & {"hot_parked_run", "warm"} and warm)
+        or ("load" in blocks and state.engine == "loaded")
+        or ("road" in blocks and state.road)
+        or ("lift" in blocks and state.lifted)
+        or ("battery_off" in blocks and state.battery == "disconnected")
+    )
