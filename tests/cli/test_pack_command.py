@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 import json
+import tomllib
 
 from witnessmark.knowledge import shipped_packs
 
 
 def test_a_sound_pack_with_its_cases(witnessmark):
     path = next(p for p in shipped_packs() if p.stem == "fuel_low")
+    tests = len(tomllib.loads(path.read_text(encoding="utf-8"))["tests"])
     done = witnessmark("pack", "check", path)
     assert done.returncode == 0, done.stderr
-    assert "is sound: 14 causes, 15 tests" in done.stdout
+    assert f"is sound: 14 causes, {tests} tests" in done.stdout
     assert "DOES NOT HOLD" not in done.stdout
     told = json.loads(witnessmark("pack", "check", path, "--json").stdout)
     assert told["problems"] == []
     assert all(c["holds"] for c in told["cases"])
-    assert told["counts"]["tests"] == 15
+    assert told["counts"]["tests"] == tests
 
 
 def test_a_faulty_pack_and_a_case_that_does_not_come_out(witnessmark, tmp_path):
