@@ -12,6 +12,7 @@ import pytest
 
 from witnessmark.units import QUANTITIES
 from witnessmark.workflow.saying.hearing.spoken_tables import table
+from witnessmark.workflow.saying.understand import understand
 from workflow.saying_lines import knowledge, meaning, only, readings
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -201,6 +202,19 @@ def test_what_the_case_is_measured_by_is_offered_and_asked_back() -> None:
     assert [c.kind for c in cards] == ["reading", "reading", "clue", "code"]
     assert all(c.needs and not c.sure for c in cards[:2])
     assert [c.data["value"] for c in cards[:2]] == ["65 psi", "78 psi"]
+
+
+def test_the_packs_own_words_are_offered_for_the_case_and_asked_back() -> None:
+    line = "needle hunts, leans to one side"
+    assert not meaning(line).cards
+    (card,) = understand(line, knowledge(), (), ("suspension_ride",)).cards
+    assert (card.kind, card.data["clue"], card.data["seen"]) == ("clue", "su_lean", True)
+    assert card.needs
+    assert not card.sure
+    (card,) = understand("does not lean to one side", knowledge(), (), ("suspension_ride",)).cards
+    assert card.data["seen"] is False
+    assert not understand("driver says it leans to one side", knowledge(), (),
+                          ("suspension_ride",)).cards  # fmt: skip
 
 
 def test_what_no_card_came_from_stays_word_for_word() -> None:

@@ -20,6 +20,12 @@ def ask_is_it(quantity: str) -> str:
     return f"Is that the {quantity}? It was not said."
 
 
+@sentence("line.ask_is_it_check", name="came on slowly over weeks")
+def ask_is_it_check(name: str) -> str:
+    """Ask whether a look or test of a pack is meant."""
+    return f"Is that: {name}?"
+
+
 @sentence("line.ask_unit", figure="83", unit="psi")
 def ask_unit(figure: str, unit: str) -> str:
     """Ask for the unit of a figure."""

@@ -49,7 +49,8 @@ def meaning_in_case(shop: Shop, case_id: str, line: str) -> Meaning:
         NotFound: no such case.
     """
     knowledge = knowledge_of(shop)
-    return understand(line, knowledge, usual_quantities(shop.case(case_id), knowledge))
+    case = shop.case(case_id)
+    return understand(line, knowledge, usual_quantities(case, knowledge), case.families())
 
 
 def as_entry(card: Card, case: Case, knowledge: Knowledge) -> tuple[str, dict[str, Any]]:

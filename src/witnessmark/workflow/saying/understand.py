@@ -11,6 +11,7 @@ from witnessmark.workflow.case.packs_of_shop import Knowledge
 from witnessmark.workflow.saying.cards import Card, Meaning, Part
 from witnessmark.workflow.saying.facts.checks_said import checks_of, measured_checks
 from witnessmark.workflow.saying.facts.codes_said import codes_of
+from witnessmark.workflow.saying.facts.pack_words import pack_words_of
 from witnessmark.workflow.saying.facts.work_said import work_of
 from witnessmark.workflow.saying.figures.figure_marks import figure_marks
 from witnessmark.workflow.saying.figures.readings_said import readings_of
@@ -36,13 +37,19 @@ def _corrections() -> Phrases:
     return phrases([(said, True) for said in table("speech")["corrections"]["words"]])
 
 
-def understand(line: str, knowledge: Knowledge, usual: Sequence[str] = ()) -> Meaning:
+def understand(
+    line: str,
+    knowledge: Knowledge,
+    usual: Sequence[str] = (),
+    families: Sequence[str] = (),
+) -> Meaning:
     """Return what a line means, judged by the words of the tables and the packs.
 
     Args:
         line: as it was typed or heard.
         knowledge: the packs; a test or look that they do not hold is never made.
         usual: quantities that the case is measured by, the likeliest first.
+        families: the families of the case; looks and tests are read by their words, too.
     """
     line = " ".join(line.split())
     if not line or len(line) > MOST_CHARACTERS:
@@ -67,7 +74,10 @@ def understand(line: str, knowledge: Knowledge, usual: Sequence[str] = ()) -> Me
     readings = readings_of(tokens, taken | measured.used | counted, clauses, worked, usual)
     if worked and not staged:
         readings.cards = [replace(c, needs=(*c.needs, say.ask_stage())) for c in readings.cards]
-    return _meaning(line, tokens, [readings, measured, checks, codes, work], dropped)
+    taken = set().union(*(p.used for p in (readings, measured, checks, codes, work)))
+    by_words = pack_words_of(tokens, clauses, knowledge, families, taken)
+    parts = [readings, measured, checks, by_words, codes, work]
+    return _meaning(line, tokens, parts, dropped)
 
 
 def _corrected(tokens: list[Token]) -> list[Token]:

@@ -154,10 +154,14 @@ def _by_id(knowledge: Knowledge) -> list[Row]:
 
 @lru_cache(maxsize=8)
 def _rows_of_ids(ids: tuple[str, ...]) -> tuple[Row, ...]:
-    return tuple(
-        {"test": i, "named": True, "all": [f"{i}|{i.replace('_', ' ')}"]}
-        for i in dict.fromkeys(ids)
-    )
+    rows: list[Row] = []
+    for identity in dict.fromkeys(ids):
+        # "f dp" is an id said aloud; "cut out" is the trade's word for something
+        aloud = len(identity.partition("_")[0]) <= 2 and "_" in identity
+        said = f"{identity}|{identity.replace('_', ' ')}" if aloud else identity
+        if "_" in identity:
+            rows.append({"test": identity, "named": True, "all": [said]})
+    return tuple(rows)
 
 
 def _not_run(tokens: Sequence[Token], clause: Clause) -> bool:

@@ -180,6 +180,9 @@ def _figure(tokens: Sequence[Token], at: int) -> FigureMark:
             mark.used |= {mark.end} | upper.used
             mark.end = upper.end
     _take_manner(tokens, mark)
+    if text_at(tokens, at + 1) == "ish":
+        mark.how, mark.doubt = "about", first.doubt
+        mark.used.add(at + 1)
     part_of_number = (
         at > 1
         and tokens[at - 1].text == "-"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -191,6 +192,10 @@ def _read(
     if figured or not values:
         for mark in marks:
             part.used |= set(range(mark.first, mark.end)) if figured else set()
+    for one, two in itertools.combinations(figured, 2):
+        if one.noun == two.noun and one.point == two.point and one.point.get("rpm"):
+            for figured_one in (one, two):  # two values of one quantity at one point
+                figured_one.needs.append(say.ask_which_point())
     unclear_order = _before_and_after(tokens, drafts, nouns, worked)
     if unclear_order == "hold":
         part.asks.append(say.ask_before_after())
@@ -277,6 +282,8 @@ def _card(
     places: Mapping[int, str],
 ) -> Card:
     data: dict[str, Any] = {"quantity": quantity, "value": text}
+    if figure.kind == "temperature" and spoken.point.get("warm"):
+        del spoken.point["warm"]  # "coolant hot 225 F" says how hot, not how it stood
     if spoken.point:
         data["point"] = dict(spoken.point)
     needs, also, marks = list(spoken.needs), list(spoken.also), []
@@ -294,6 +301,8 @@ def _card(
     if noun.row.get("load_also") and "load" not in spoken.point:
         also.append(str(noun.row["load_also"]))
     words = {t.text for t in tokens}
+    if words & set(noun.row.get("signed", ())) and not figure.negative:
+        needs.append(str(noun.row["signed_ask"]))
     if words & {"dash", "cluster"}:
         data["instrument"] = "dash"
         needs.append(say.ask_on_dash())
@@ -337,9 +346,10 @@ def _where(
         t.text in {"others", "rest"} for t in tokens[max(0, figure.first - 3) : figure.first]
     ):
         return "other cylinders"
-    if any(t.text in {"others", "rest"} for t in tokens[max(clause.first, figure.first - 3) :
-                                                        figure.first]):  # fmt: skip
-        return "the others"
+    for place in range(max(clause.first, figure.first - 3), figure.first):
+        rest = tokens[place].text == "rest" and text_at(tokens, place - 1) != "at"
+        if rest or tokens[place].text == "others":
+            return "the others"
     found: list[tuple[int, str]] = []
     for place in range(clause.first, clause.end):
         two = f"{text_at(tokens, place)} {text_at(tokens, place + 1)}"

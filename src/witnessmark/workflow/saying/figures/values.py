@@ -106,7 +106,7 @@ def quantity_and_value(
             return None
     text = _value_text(figure, symbol)
     spoken = Figured(figure.first, figure.end, quantity, shown(figure, symbol))
-    spoken.needs += [*row.get("needs", ()), *needs]
+    spoken.needs += [*row.get("needs", ()), *row.get(f"{kind}_needs", ()), *needs]
     spoken.also += [*row.get("also", ()), *also]
     if figure.doubt:
         spoken.needs.append(say.ask_figure(shown(figure, symbol)))
