@@ -152,10 +152,11 @@ def _look_first(dear: CauseOdds, causes: Sequence[CauseOdds], look: LookWaiting,
     if twin is not None:
         said.append(say.likelier(twin.name, twin.probability >= dear.probability))
     others = [c for c in causes[:2] if c.cause not in {look.cause, look.twin}]
-    if others and others[0].probability >= SUSPECTED_FROM:
-        said.append(say.beside([others[0].name]))
-    elif two >= SUSPECTED_FROM:
-        said.append(say.likely_two(""))
+    beside = others[0].name if others and others[0].probability >= SUSPECTED_FROM else ""
+    if two >= SUSPECTED_FROM:
+        said.append(say.likely_two(beside))
+    elif beside:
+        said.append(say.beside([beside]))
     return " ".join(said)
 
 
