@@ -36,6 +36,9 @@ PAGES = {
     "add_quote": "/cases/unit7/add/quote?cause=return_regulator",
     "add_approval": "/cases/unit7/add/approval",
     "add_note": "/cases/unit7/add/note",
+    "say": "/cases/unit7/say",
+    "said": "/cases/unit7/say?line=gallery+61+psi+idle,+oil+pressure+30,+block+test+stayed+blue,"
+    "+spn+94+fmi+18+active,+filters+new+last+week,+ordered+a+hose,+barn",
     "override": "/cases/unit7/override",
     "phone": "/phone",
     "phone_of_case": "/cases/unit7/phone",
