@@ -84,6 +84,20 @@ def test_a_value_outside_speaks_against_and_a_doubtful_one_stays_open(spec: str)
     assert found == {"outside": "not proven", "cannot tell": "not enough evidence"}[spec]
 
 
+@pytest.mark.parametrize(("apart", "said"), [(None, "side by side"), (-2e5, "read false")])
+def test_another_instrument_after_the_work_proves_nothing(apart: float | None, said: str) -> None:
+    flow = pair(IDLE, "no band", "fuel_return_flow")
+    one = (pair(IDLE), pair(FAST), flow)
+    assert verdict(WORK, pairs=one)[0] == "proven"
+    swapped = pair(FAST, swapped=("dash", "gauge 2"), apart=apart)
+    found, missing = verdict(WORK, pairs=(pair(IDLE), swapped, flow))
+    assert found == "not enough evidence"
+    assert said in missing
+    assert "dash" in missing
+    against = pair(FAST, "outside", swapped=("dash", "gauge 2"))
+    assert verdict(WORK, pairs=(pair(IDLE), against, flow))[0] == "not proven"
+
+
 def test_the_customer_has_the_last_word() -> None:
     flow = pair(IDLE, "no band", "fuel_return_flow")
     pairs = (pair(IDLE), pair(FAST), flow)

@@ -103,13 +103,21 @@ def test_good_results_of_its_checks_lift_a_stop_and_a_bad_one_keeps_it(stop):
     family = KNOWLEDGE.families[stop.family]
     # Whatever the odds say beside it: every cause of the stop made as likely as a clue can.
     good = [(t, GOOD.get(t, family.test(t).outcomes[-1])) for t in stop.checks]
-    assert stop.id not in {s.step for s in stops_of(found(stop.family, tests=good))}
+    # What raises it comes first, where an entry does.
+    kinds = {leaf.kind for leaf in stop.when[0].leaves()}
+    raised = entries_that_mean(stop.when[0]) if not kinds & {"at_fault", "code", "finding"} else []
+
+    def after(tests):
+        told = [("test", {"test": t, "result": r}) for t, r in tests]
+        return stops_of(found(stop.family, more=[*raised, *told]))
+
+    assert stop.id not in {s.step for s in after(good)}
     for bad_one in stop.checks:
         test = family.test(bad_one)
         bad = next(o for o in test.outcomes if o != dict(good)[bad_one])
         mixed = [(t, bad if t == bad_one else r) for t, r in good]
         # It stands, or one that forbids no less: milky oil has a stop of its own.
-        stand = stops_of(found(stop.family, tests=mixed))
+        stand = after(mixed)
         less = set(forbidden_needs(stop.blocks))
         assert [s for s in stand if s.step == stop.id or less <= set(s.forbids)], bad_one
 

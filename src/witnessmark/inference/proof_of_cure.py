@@ -147,7 +147,11 @@ def _family(plan: ProofPlan, evidence: _Evidence) -> tuple[Verdict, list[str], l
 
 
 def _asked(requirement: Requirement, evidence: _Evidence) -> str:
-    """Return what is asked, and say so where nothing is left to compare it with."""
+    """Return what is asked, and say so where there is nothing that it can be compared with."""
+    swapped = next((p for p in _pairs_of(requirement, evidence) if p.swapped), None)
+    if swapped is not None and swapped.swapped is not None:
+        ask = say.same_instrument if swapped.apart is None else say.false_before
+        return ask(requirement.words, *swapped.swapped)
     if not requirement.before or _comparable(requirement, evidence):
         return requirement.words
     return say.nothing_before(requirement.words)
@@ -167,13 +171,7 @@ def _state(requirement: Requirement, evidence: _Evidence) -> State:
 
 
 def _measured(requirement: Requirement, evidence: _Evidence) -> State:
-    states: list[State] = []
-    for pair in evidence.pairs:
-        if pair.after is None or pair.quantity != requirement.quantity:
-            continue
-        if requirement.point is not None and not requirement.point.holds(pair.point):
-            continue
-        states.append(_pair_state(pair, requirement.better))
+    states = [_pair_state(p, requirement.better) for p in _pairs_of(requirement, evidence)]
     if not states:
         return "open"
     if "against" in states:
@@ -181,7 +179,20 @@ def _measured(requirement: Requirement, evidence: _Evidence) -> State:
     return "open" if "open" in states else "holds"
 
 
+def _pairs_of(requirement: Requirement, evidence: _Evidence) -> list[Pair]:
+    """Return the pairs with a reading after the work that a requirement asks for."""
+    return [
+        p
+        for p in evidence.pairs
+        if p.after is not None
+        and p.quantity == requirement.quantity
+        and (requirement.point is None or requirement.point.holds(p.point))
+    ]
+
+
 def _pair_state(pair: Pair, better: str) -> State:
+    if pair.swapped is not None and pair.spec != "outside":
+        return "open"  # another instrument, not compared: it may have been false before or now
     if pair.spec == "inside":
         return "holds"
     if pair.spec == "outside":

@@ -31,6 +31,10 @@ class Pair:
         band: (low, high) of the band in house units; either end may be ``None``.
         band_source: where the band comes from.
         evidence: entry ids, before then after.
+        swapped: names of the two instruments, before then after, where they are not the same and
+            nothing shows that they read alike: such a pair proves nothing.
+        apart: how much more the first of them read than the other at the same moment, where that
+            was seen and is more than either may be off; ``None`` where it was not looked at.
     """
 
     quantity: str
@@ -48,6 +52,8 @@ class Pair:
     band: tuple[float | None, float | None] | None = None
     band_source: str = ""
     evidence: tuple[str, ...] = ()
+    swapped: tuple[str, str] | None = None
+    apart: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,6 +10,7 @@ from witnessmark.model.finding import Evidence, Finding
 from witnessmark.model.proof import Pair
 from witnessmark.physics.conformity import Difference, difference
 from witnessmark.units import QUANTITIES, display_unit, from_house
+from witnessmark.words.say import proof as say
 
 __all__ = ["NEEDS", "analyse", "pairs"]
 
@@ -69,8 +70,9 @@ def _before(
         and r.point.matches(after.point)
     ]  # fmt: skip
     first = [r for r in candidates if r.stage <= before_stage]
+    alike = [r for r in first if _name(r) and _name(r) == _name(after)]
     # Nothing measured as it came in: the earliest state that was.
-    return first[-1] if first else (candidates[0] if candidates else None)
+    return (alike or first)[-1] if first else (candidates[0] if candidates else None)
 
 
 def _pair(bench: Bench, before: Reading | None, after: Reading | None) -> Pair:
@@ -88,6 +90,7 @@ def _pair(bench: Bench, before: Reading | None, after: Reading | None) -> Pair:
             same_instrument=same_instrument(before.data, after.data),
         )
     checked: Checked | None = check_reading(bench, after) if after is not None else None
+    swapped, apart = _two_instruments(bench, before, after)
     return Pair(
         quantity=one.data.quantity,
         point=one.point,
@@ -104,7 +107,54 @@ def _pair(bench: Bench, before: Reading | None, after: Reading | None) -> Pair:
         band=None if checked is None else (checked.low, checked.high),
         band_source="" if checked is None else checked.source,
         evidence=tuple(r.entry.id for r in (before, after) if r is not None),
+        swapped=swapped,
+        apart=apart,
     )
+
+
+def _two_instruments(
+    bench: Bench, before: Reading | None, after: Reading | None
+) -> tuple[tuple[str, str] | None, float | None]:
+    """Return two instruments that were not shown to read alike, and how far apart they read.
+
+    They were compared where both read one quantity at one point in one state of the truck. An
+    instrument without a name is not held to be another one.
+    """
+    if before is None or after is None:
+        return None, None
+    one, two = _name(before), _name(after)
+    if not one or not two or one == two:
+        return None, None
+    named = [r for r in bench.readings() if _name(r) in {one, two}]
+    sides = [
+        (first, second)
+        for first in named
+        for second in named
+        if (_name(first), _name(second)) == (one, two)
+        and first.stage == second.stage
+        and first.data.quantity == second.data.quantity
+        and first.point.matches(second.point)
+    ]
+    if not sides:
+        return (one, two), None
+    first, second = sides[-1]
+    more = first.value - second.value
+    off = uncertainty_of(first.data).u ** 2 + uncertainty_of(second.data).u ** 2
+    if abs(more) <= 2.0 * off**0.5:
+        return None, None
+    return (one, two), more
+
+
+def _said_of_instruments(pair: Pair, scale: float, unit: str) -> str:
+    if pair.swapped is None:
+        return ""
+    apart = None if pair.apart is None else f"{abs(pair.apart) * scale:.3g} {unit}"
+    return " " + say.two_instruments(*pair.swapped, apart, (pair.apart or 0.0) > 0)
+
+
+def _name(reading: Reading) -> str:
+    instrument = reading.data.instrument
+    return "" if instrument is None or instrument.id is None else instrument.id
 
 
 def _finding(bench: Bench, pair: Pair) -> Finding:
@@ -124,7 +174,7 @@ def _finding(bench: Bench, pair: Pair) -> Finding:
     return Finding(
         code=f"{pair.quantity}_before_after",
         sentence=f"{words.capitalize()} at {pair.point.words()}: {before:.4g} before, "
-        f"{after:.4g} {unit} after, {what}.",
+        f"{after:.4g} {unit} after, {what}.{_said_of_instruments(pair, scale, unit)}",
         outcome="seen" if pair.shown else "not_seen",
         quantity=pair.quantity,
         value=pair.difference,

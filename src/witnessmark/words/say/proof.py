@@ -55,6 +55,32 @@ def nothing_before(words: str) -> str:
     return f"{words} (there is nothing from before the work to hold it against)"
 
 
+@sentence("proof.two_instruments", one="dash", other="gauge 2", apart="12 psi", more=False)
+def two_instruments(one: str, other: str, apart: str | None, more: bool) -> str:
+    """Say that a pair was read on two instruments, and what is known of them."""
+    if apart is None:
+        return (
+            f"Read on {one} before and on {other} after, and the two were not compared: no proof."
+        )
+    how = "more" if more else "less"
+    return (
+        f"At the same moment {one} read {apart} {how} than {other}: "
+        "the reading before was false, so this is no proof."
+    )
+
+
+@sentence("proof.same_instrument", words="oil pressure at idle", one="dash", other="gauge 2")
+def same_instrument(words: str, one: str, other: str) -> str:
+    """Ask for a reading that can be held against the one before the work."""
+    return f"{words}, on {one} as before, or {one} and {other} read side by side"
+
+
+@sentence("proof.false_before", words="oil pressure at idle", one="dash", other="gauge 2")
+def false_before(words: str, one: str, other: str) -> str:
+    """Say that the reading before the work was false, beside what is asked."""
+    return f"{words} (before the work {one} read false, as {other} beside it shows)"
+
+
 @sentence("proof.nothing_done")
 def nothing_done() -> str:
     """Say that nothing can be proven before any work."""
