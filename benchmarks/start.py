@@ -87,6 +87,8 @@ def spent(arguments: tuple[str, ...], source: Path, folder: Path, kept: Path | N
     environment = {
         **os.environ, "PYTHONPATH": str(source), "OMP_NUM_THREADS": "1",
         "OPENBLAS_NUM_THREADS": "1", "WITNESSMARK_CACHE": str(kept) if kept else "",
+        # as an installed package has it: the compiled files are there from the second run on
+        "PYTHONPYCACHEPREFIX": str(folder / "compiled"), "PYTHONDONTWRITEBYTECODE": "",
     }  # fmt: skip
     start = resource.getrusage(resource.RUSAGE_CHILDREN)
     subprocess.run(

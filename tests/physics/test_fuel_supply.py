@@ -17,6 +17,7 @@ from witnessmark.physics.fuel.supply_circuit import (
     L_PER_H,
     PSI,
     Circuit,
+    _Balance,
     consumption,
     solve,
 )
@@ -219,6 +220,26 @@ def test_a_starting_guess_changes_nothing():
     far = np.random.default_rng(4).uniform(0, 200 * PSI, 3000)
     plain, guessed = solve(c, 1500.0).gallery, solve(c, 1500.0, guess=far).gallery
     assert np.max(np.abs(plain - guessed)) < 0.01 * PSI
+
+
+def test_a_circuit_that_is_solved_stays_solved(monkeypatch):
+    # One that is there already was thrown back to the far end of its bracket by the next step.
+    c = type_circuit(nominal())
+    many = c.with_(displacement=np.linspace(0.8, 1.2, 300) * c.displacement)
+    answer = solve(many, 1400.0).gallery
+    rows = []
+    kept = _Balance.value_and_slope
+
+    def counted(law, p):
+        rows.append(len(p))
+        return kept(law, p)
+
+    monkeypatch.setattr(_Balance, "value_and_slope", counted)
+    guess = answer.copy()
+    guess[::50] = 20.0 * PSI
+    again = solve(many, 1400.0, guess=guess).gallery
+    assert again == pytest.approx(answer, abs=0.01 * PSI)
+    assert sum(rows) < 4 * 300, "only the few with a poor start go on"
 
 
 def test_directions_a_technician_expects():

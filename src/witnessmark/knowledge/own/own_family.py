@@ -8,15 +8,23 @@ import tomllib
 from collections.abc import Iterator
 from dataclasses import replace
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
-from witnessmark.knowledge.merging.merge_packs import merge
-from witnessmark.knowledge.parts.pack_parts import PackFile
-from witnessmark.knowledge.reading.pack_file import PackText
 from witnessmark.knowledge.records import Family, Knowledge
+from witnessmark.late import late
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.own_list import OwnList, OwnSuspect, OwnTest
 from witnessmark.model.entries.record_base import slug
 from witnessmark.words.say import own_lists as say
+
+if TYPE_CHECKING:
+    from witnessmark.knowledge.merging import merge_packs
+    from witnessmark.knowledge.parts import pack_parts
+    from witnessmark.knowledge.reading import pack_file
+else:  # the form of packs is dear to load, and few cases have a list of their own
+    merge_packs = late("witnessmark.knowledge.merging.merge_packs")
+    pack_parts = late("witnessmark.knowledge.parts.pack_parts")
+    pack_file = late("witnessmark.knowledge.reading.pack_file")
 
 __all__ = ["own_pack", "with_own_lists"]
 
@@ -66,9 +74,9 @@ def _joined(knowledge: Knowledge, lists: tuple[OwnList, ...]) -> Knowledge:
 
 @lru_cache(maxsize=64)
 def _family(text: str) -> Family:
-    pack = PackFile.model_validate(tomllib.loads(text))
-    told = PackText(pack.name, hashlib.sha256(text.encode()).hexdigest(), pack)
-    [family] = merge([told]).families.values()
+    pack = pack_parts.PackFile.model_validate(tomllib.loads(text))
+    told = pack_file.PackText(pack.name, hashlib.sha256(text.encode()).hexdigest(), pack)
+    [family] = merge_packs.merge([told]).families.values()
     return family
 
 

@@ -24,7 +24,7 @@ valve with override; handbook knowledge, from memory). Numbers: ``fuel_supply_ty
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from typing import Any, cast
 
 import numpy as np
@@ -108,7 +108,7 @@ class Circuit:
 
     def take(self, index: slice | npt.NDArray[np.intp] | npt.NDArray[np.bool_]) -> Circuit:
         """Return the circuits at *index*."""
-        return Circuit(*(np.atleast_1d(getattr(self, f.name))[index] for f in fields(self)))
+        return Circuit(*(np.atleast_1d(getattr(self, f))[index] for f in Circuit.__slots__))
 
     def with_(self, **changes: Floats) -> Circuit:
         """Return a copy with some fields changed."""
@@ -173,9 +173,9 @@ def solve(
         viscosity: further factor on the viscosity, for cold fuel [-].
         guess: gallery pressures to start from [Pa], shape (n,).
     """
-    shape = np.broadcast_shapes(*(np.shape(getattr(circuit, f.name)) for f in fields(circuit)))
+    shape = np.broadcast_shapes(*(np.shape(getattr(circuit, f)) for f in Circuit.__slots__))
     n = shape[0] if shape else 1
-    whole = Circuit(*(np.broadcast_to(getattr(circuit, f.name), (n,)) for f in fields(circuit)))
+    whole = Circuit(*(_all(getattr(circuit, f), n) for f in Circuit.__slots__))
     p = np.full(n, 80.0 * PSI) if guess is None else np.clip(guess, 0.0, _HIGHEST)
     low, high, moving = np.zeros(n), np.full(n, _HIGHEST), np.ones(n, dtype=bool)
     parts = [slice(start, start + _CHUNK) for start in range(0, n, _CHUNK)]
@@ -194,7 +194,7 @@ def solve(
         for part in parts
     ]
     return CircuitState(
-        *(np.concatenate([getattr(s, f.name) for s in states]) for f in fields(CircuitState))
+        *(np.concatenate([getattr(s, f) for s in states]) for f in CircuitState.__slots__)
     )
 
 
@@ -203,7 +203,12 @@ def _short(c: Circuit) -> Circuit:
 
     At 100 psi one step of it is 0.00001 psi, far below the tolerance, and it is faster.
     """
-    return Circuit(*(_single(getattr(c, f.name)) for f in fields(c)))
+    return Circuit(*(_single(getattr(c, f)) for f in Circuit.__slots__))
+
+
+def _all(values: Floats, n: int) -> Floats:
+    """Return the values once for each of *n* circuits."""
+    return values if np.shape(values) == (n,) else np.broadcast_to(values, (n,))
 
 
 def _single(values: Floats) -> Floats:
@@ -223,9 +228,11 @@ def _newton(
         low = np.where(above, p, low)
         high = np.where(above, high, p)
         newton = value / slope
-        step = p - newton
-        # a step that leaves the bracket, or is not half the one before, is a halving instead
+        step = np.maximum(p - newton, 0.0)
+        # a step that leaves the bracket, or is not half the one before, is a halving instead; one
+        # that is there already stands on the bracket's end, and would be thrown far back
         slow = (step <= low) | (step >= high) | (np.abs(newton) > 0.5 * length)
+        slow &= np.abs(newton) >= _TOLERANCE
         step = np.where(slow, 0.5 * (low + high), step)
         length = np.abs(step - p)
         moving = length >= _TOLERANCE
