@@ -77,7 +77,7 @@ def test_a_family_without_words_of_the_trade_is_found_by_its_own() -> None:
 
 def test_earlier_complaints_of_the_shop_teach_its_drivers_words() -> None:
     families = list(load_knowledge().families.values())
-    words = "she wallops on the flarn"
+    words = "she wallops on the zbrixq"
     assert guessed(words, families) == ()
     earlier = [Said(f"wallops again {n}", ("vib_speed",)) for n in range(4)]
     earlier += [Said(f"drips {n}", ("oil_leak",)) for n in range(4)]
