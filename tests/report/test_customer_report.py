@@ -90,7 +90,7 @@ def test_report_holds_every_part(render) -> None:
         "What was not done", "second hose; risk explained", "Quoted, not done: new hose",
         "Deferred, and to be looked at again", "Second hose at the next service",
         "50 to 100 miles",
-        "Cautions", "Relieve pressure",
+        "Cautions", "pressure let down",
         "Who approved what", "R. Testbarley", "agreed, up to $420", "declined",
         "Where the numbers come from", "65 psi at 700 rpm, no load [r1]", "G1, 160 psi",
         "calibrated 2026-01-12",
