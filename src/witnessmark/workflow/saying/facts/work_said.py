@@ -9,6 +9,7 @@ from typing import Any
 
 from witnessmark.words.say import line as say
 from witnessmark.workflow.saying.cards import Card, Part
+from witnessmark.workflow.saying.facts.time_said import minutes_of
 from witnessmark.workflow.saying.hearing.moods import Clause
 from witnessmark.workflow.saying.hearing.spoken_tables import Phrases, phrases, table
 from witnessmark.workflow.saying.hearing.tokens import Token, longest
@@ -191,7 +192,7 @@ def _labour(tokens: Sequence[Token], _: Sequence[Clause], part: Part) -> None:
 
 def _hours_spent(tokens: Sequence[Token], part: Part) -> None:
     """Time said as such: "2.5 hours on diag", "30 min diag"."""
-    spent = _minutes(tokens)
+    spent = minutes_of(tokens)
     jobs = table("work")["labour"]["jobs"]
     job = next((p for p, t in enumerate(tokens) if t.text in jobs), None)
     if spent is None or job is None:
@@ -349,7 +350,7 @@ def _done(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> Non
         used = set(range(first, end)) | {p for _, a, b in names for p in range(a, b)}
         if names[0][1] == names[0][2]:  # "changed it": the part is named elsewhere
             used |= {p for _, a, b in _part_names(tokens, end, len(tokens)) for p in range(a, b)}
-        minutes = _minutes(tokens)
+        minutes = minutes_of(tokens)
         if minutes:
             data["minutes"] = minutes[0]
             used |= minutes[1]
@@ -394,22 +395,6 @@ def _joined(names: Sequence[tuple[str, int, int]]) -> list[str]:
             found.append(name)
         last = end
     return found
-
-
-def _minutes(tokens: Sequence[Token]) -> tuple[float, set[int]] | None:
-    for place, token in enumerate(tokens[:-1]):
-        if token.number is None:
-            continue
-        word = tokens[place + 1].text
-        if word in {"min", "mins", "minutes", "minute"}:
-            return _plain(token.number), {place, place + 1}
-        if word in {"hour", "hours", "hrs", "hr", "h"} and token.number <= 24:
-            return _plain(token.number * 60), {place, place + 1}
-    return None
-
-
-def _plain(value: float) -> float | int:
-    return int(value) if value == int(value) else value
 
 
 def _inspected(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> None:

@@ -1,0 +1,26 @@
+"""How long something took, as it is said."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from witnessmark.workflow.saying.hearing.tokens import Token
+
+__all__ = ["minutes_of"]
+
+
+def minutes_of(tokens: Sequence[Token]) -> tuple[float, set[int]] | None:
+    """Return (minutes, the places of the words that said so), ``None`` where none was said."""
+    for place, token in enumerate(tokens[:-1]):
+        if token.number is None:
+            continue
+        word = tokens[place + 1].text
+        if word in {"min", "mins", "minutes", "minute"}:
+            return _plain(token.number), {place, place + 1}
+        if word in {"hour", "hours", "hrs", "hr", "h"} and token.number <= 24:
+            return _plain(token.number * 60), {place, place + 1}
+    return None
+
+
+def _plain(value: float) -> float | int:
+    return int(value) if value == int(value) else value
