@@ -82,6 +82,15 @@ def test_every_case_can_be_assessed_again_from_its_file(done) -> None:
             assert (folder / name).read_bytes() == content
 
 
+def test_every_fact_of_every_truck_has_a_row_that_says_what_it_did(told) -> None:
+    for story in stories():
+        case = read_case(story.case_id, story.lines)
+        facts = [e.id for e in case.live() if e.kind in {"reading", "clue", "test", "code"}]
+        rows = told[story.case_id]["known"]
+        assert [k["entry"] for k in rows] == facts
+        assert all(k["what"] and k["sentence"].endswith(".") for k in rows)
+
+
 @pytest.mark.parametrize(
     ("case_id", "family", "work", "cause", "at_least"),
     [

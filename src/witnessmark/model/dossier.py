@@ -18,6 +18,7 @@ from witnessmark.model.entries.entry_data import ComplaintData, OutcomeData
 from witnessmark.model.estimate import Estimate
 from witnessmark.model.evidence import StagedEvidence
 from witnessmark.model.finding import Finding
+from witnessmark.model.known import Known
 from witnessmark.model.odds import Odds
 from witnessmark.model.problem import Problem
 from witnessmark.model.proof import Proof
@@ -68,6 +69,7 @@ class Dossier:
         proofs: one record a complaint.
         advice: what the work usually comes to.
         packs: knowledge pack -> digest.
+        known: every live reading, clue, test result and code, with what it did or why nothing.
         parts: part of what it depends on -> digest, for ``model.digest.why_again``.
     """
 
@@ -78,6 +80,7 @@ class Dossier:
     proofs: tuple[Proof, ...]
     advice: Advice = Advice()
     packs: Mapping[str, str] = field(default_factory=dict)
+    known: tuple[Known, ...] = ()
     parts: Mapping[str, str] = field(default_factory=dict)
 
     def __getstate__(self) -> dict[str, Any]:

@@ -87,7 +87,7 @@ def add(
     opened = open_shop(shop)
     if lines is not None:
         with click.open_file(str(lines), encoding="utf-8") as stream:
-            ids = opened.append(case_id, stream.read().split("\n"))
+            ids = opened.enter(case_id, stream.read().split("\n"))
     elif kind is None:
         raise click.UsageError("Give a KIND of entry with its fields, or --lines FILE.")
     else:

@@ -109,6 +109,7 @@ def strip(
         "compared": [(i, f) for i, f in findings if f.stage >= stage and _compares(f)],
         "unjudged": _unjudged(case, [f for _, f in findings], stage),
         "clues": _clues(case, names),
+        "each_did": assessment.known if assessment else (),
         "odds": assessment.odds if assessment else (),
         "steps": steps,
         "chosen_instead": overrides_of(case),

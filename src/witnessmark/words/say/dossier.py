@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 from witnessmark.words.catalogue import sentence
-from witnessmark.words.strength import listed
 
 _RANGES = {
     "inside": "inside the good range",
@@ -28,12 +25,6 @@ def judgement() -> str:
 def nothing_measured() -> str:
     """Say that nothing was measured."""
     return "Nothing measured yet."
-
-
-@sentence("case.read_not_judged", read=["coolant temperature 187 degF"])
-def read_not_judged(read: Sequence[str]) -> str:
-    """Say what was read where no good range is known for it."""
-    return f"Measured: {listed(list(read))}. No good range is known for it."
 
 
 @sentence("case.against_range", verdict="inside")

@@ -12,6 +12,7 @@ from witnessmark.errors import InputRefused
 from witnessmark.knowledge import Cause, Condition, Family, Knowledge, Test, load_knowledge
 from witnessmark.knowledge.own.own_family import with_own_lists
 from witnessmark.model.entries.case import Case
+from witnessmark.workflow.case.refuse_unknown import packs_in
 from witnessmark.workflow.case.shop_on_disk import Shop
 
 __all__ = [
@@ -44,10 +45,7 @@ def pack_files(shop: Shop) -> tuple[Path, ...]:
 
     The owner's word is the last one, also about a family that a pack of the shop's own adds.
     """
-    folder = shop.folder / "packs"
-    if not folder.is_dir():
-        return ()
-    return tuple(sorted(folder.glob("*.toml"), key=lambda p: (p.name.startswith("own-"), p.name)))
+    return packs_in(shop.folder)
 
 
 def knowledge_of(shop: Shop, case: Case | None = None) -> Knowledge:

@@ -12,7 +12,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import TYPE_CHECKING, Any, BinaryIO
 
 from witnessmark.casebook.engine import DEFAULT_SHOP, Database
 from witnessmark.casebook.faults import disk_fault
@@ -20,6 +20,7 @@ from witnessmark.casebook.files import Originals, digest
 from witnessmark.casebook.lockbox import Lockbox
 from witnessmark.casebook.store import Casebook, Summary
 from witnessmark.errors import InputRefused, NotFound, WitnessmarkError
+from witnessmark.late import late
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry import Entry, parse_entry
 from witnessmark.model.entries.entry_data import PhotoData, RecordingData
@@ -29,7 +30,16 @@ from witnessmark.workflow.case.named_files import Reach, shown, unreadable
 from witnessmark.workflow.case.photo_data import without_private_data
 from witnessmark.workflow.case.private_files import make_private
 
+# The packs are loaded only where an id of theirs is entered.
+if TYPE_CHECKING:
+    from witnessmark.workflow.case import refuse_unknown as asking
+else:
+    asking = late("witnessmark.workflow.case.refuse_unknown")
+
 __all__ = ["Shop", "entry_line", "new_entry_id", "open_shop"]
+
+#: Kinds of entry that name what only the packs know.
+_OF_THE_PACKS = frozenset({"clue", "test"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,8 +103,21 @@ class Shop:
         return self.casebook.new_case(case_id, lines, by=by)
 
     def append(self, case_id: str, lines: Iterable[str], *, by: str | None = None) -> list[str]:
-        """Add lines to a case; see :meth:`Casebook.append`."""
+        """Add lines to a case as they are; see :meth:`Casebook.append`."""
         return self.casebook.append(case_id, lines, by=by)
+
+    def enter(self, case_id: str, lines: Iterable[str], *, by: str | None = None) -> list[str]:
+        """Add lines that somebody enters now: a clue, test or result nobody knows is refused.
+
+        Raises:
+            EntryRefused: a line names what no pack knows, or is no entry; nothing was added.
+            NotFound: no such case.
+        """
+        written = [line for line in lines if line.strip()]
+        fresh = [parse_entry(line)[0] for line in written]
+        held = {entry.id for entry in self.case(case_id).entries}
+        self._refuse_unknown(case_id, [entry for entry in fresh if entry.id not in held])
+        return self.append(case_id, written, by=by)
 
     def add(
         self,
@@ -117,7 +140,8 @@ class Shop:
             at: when it was done; now when not given.
 
         Raises:
-            EntryRefused: the data do not fit the entry format.
+            EntryRefused: the data do not fit the entry format, or name a clue, test or result
+                that no pack knows.
             NotFound: no such case.
         """
         line = entry_line(kind, data, entry_id=entry_id, at=at)
@@ -127,8 +151,13 @@ class Shop:
             stored, _ = parse_entry(held)
             if (stored.kind, stored.data) == (entry.kind, entry.data):
                 return stored  # the same save, sent again
+        self._refuse_unknown(case_id, [entry])
         self.append(case_id, [line], by=by)
         return entry
+
+    def _refuse_unknown(self, case_id: str, entries: Sequence[Entry]) -> None:
+        if any(entry.kind in _OF_THE_PACKS for entry in entries):
+            asking.refuse_unknown(self.folder, self.case(case_id), entries)
 
     def store_file(self, source: BinaryIO | Path, name: str, *, expected: str = "") -> str:
         """Store an original (recording or photo) and return its sha256.

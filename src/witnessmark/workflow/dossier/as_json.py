@@ -9,6 +9,7 @@ from typing import Any
 from witnessmark.model.details.reading_details import AgainstBand
 from witnessmark.model.dossier import Dossier
 from witnessmark.model.finding import Finding, OperatingPoint
+from witnessmark.model.known import Known
 from witnessmark.model.odds import Odds
 from witnessmark.model.problem import Problem
 from witnessmark.model.proof import Pair, Proof
@@ -29,6 +30,7 @@ def assessment_json(assessment: Dossier, *, si: bool = False) -> dict[str, Any]:
         },
         "problems": [problem_json(p) for p in assessment.problems],
         "findings": [finding_json(f, si=si) for f in assessment.findings],
+        "known": [_known(k) for k in assessment.known],
         "odds": [_odds(o) for o in assessment.odds],
         "next": [_step(s, si) for s in assessment.steps],
         "stops": [_stop(s) for s in assessment.steps if s.kind == "safety"],
@@ -90,6 +92,25 @@ def finding_json(finding: Finding, *, si: bool = False) -> dict[str, Any]:
         "source": finding.source,
         "stage": finding.stage,
         "details": _details(finding, si),
+    }
+
+
+def _known(known: Known) -> dict[str, Any]:
+    return {
+        "entry": known.entry,
+        "kind": known.kind,
+        "what": known.what,
+        "stage": known.stage,
+        "used": known.used,
+        "sentence": known.sentence,
+        "verdict": known.verdict,
+        "causes": [
+            {"cause": m.cause, "name": m.name, "effect": _rounded(m.effect), "words": m.words}
+            for m in known.moved
+        ],
+        "stops_raised": list(known.raised),
+        "stops_lifted": list(known.lifted),
+        "findings": list(known.findings),
     }
 
 

@@ -43,6 +43,7 @@ from witnessmark.workflow.case.check_ids import check_ids
 from witnessmark.workflow.dossier.advice import advice
 from witnessmark.workflow.dossier.standing_of_file import model_versions, standing_of_file
 from witnessmark.workflow.dossier.under_stops import findings_under, odds_under, proofs_under
+from witnessmark.workflow.dossier.what_is_known import what_is_known
 from witnessmark.workflow.recordings.case_recordings import recordings_beside
 
 __all__ = ["assess", "assess_file", "dossier", "findings_of"]
@@ -147,7 +148,11 @@ def dossier(
         packs=knowledge.digests,
         parts=parts or {},
     )
-    return replace(made, advice=advice(made, standing))
+    return replace(
+        made,
+        advice=advice(made, standing),
+        known=what_is_known(made, knowledge, done.facts, judged.beliefs),
+    )
 
 
 def _earlier(

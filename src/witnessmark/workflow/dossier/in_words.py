@@ -6,13 +6,13 @@ import textwrap
 from collections.abc import Iterator
 
 from witnessmark.model.dossier import Dossier
-from witnessmark.model.entries.entry_data import ReadingData
 from witnessmark.model.odds import CauseOdds, Odds
 from witnessmark.model.proof import Pair, Proof
 from witnessmark.model.step import Step
 from witnessmark.units import display_unit
 from witnessmark.words.numbers import chance_band, chance_words
 from witnessmark.words.say import dossier as words
+from witnessmark.words.say import known as say_known
 from witnessmark.words.say.odds import factor
 from witnessmark.words.strength import NOT_LIKELY, capital, listed, speaks
 from witnessmark.workflow.dossier.as_json import shown
@@ -20,6 +20,8 @@ from witnessmark.workflow.dossier.as_json import shown
 __all__ = ["assessment_text"]
 
 _WIDTH = 96
+#: Entries that are told one by one, besides those that did nothing.
+_EACH = 12
 _MARKS = {"seen": "●", "not_seen": "○", "inconclusive": "◐", "not_run": "·"}
 _WORDS = {"seen": "seen", "not_seen": "looked for, not seen", "inconclusive": "cannot tell",
           "not_run": "not run"}  # fmt: skip
@@ -50,13 +52,14 @@ def _lines(assessment: Dossier, si: bool, numbers: bool) -> Iterator[str]:
         for problem in assessment.problems:
             yield from _wrap(f"! {problem.where}: {problem.what} {problem.do}")
     yield from _title("WHAT IS KNOWN")
-    if not assessment.findings:
-        yield from _wrap(_read_so_far(assessment))
+    if not (assessment.findings or assessment.known):
+        yield from _wrap(words.nothing_measured())
     for finding in assessment.findings:
         reason = f" ({finding.reason})" if finding.reason else ""
         yield from _wrap(
             f"{_MARKS[finding.outcome]} {finding.sentence} [{_WORDS[finding.outcome]}{reason}]"
         )
+    yield from _each(assessment)
     for odds in assessment.odds:
         yield from _thought(odds)
     yield from _title("DO NEXT")
@@ -76,11 +79,16 @@ def _lines(assessment: Dossier, si: bool, numbers: bool) -> Iterator[str]:
     yield from _wrap(words.judgement())
 
 
-def _read_so_far(assessment: Dossier) -> str:
-    """Say what was read where nothing could be judged; a reading is never called nothing."""
-    read = [f"{d.quantity.replace('_', ' ')} {d.value}" for _, d in
-            assessment.case.of(ReadingData)]  # fmt: skip
-    return words.read_not_judged(read) if read else words.nothing_measured()
+def _each(assessment: Dossier) -> Iterator[str]:
+    """Yield what was entered and what it did, what did nothing first: nothing is passed over."""
+    rows = sorted(assessment.known, key=lambda known: known.used)
+    idle = sum(not known.used for known in rows)
+    if rows:
+        yield from _title("WHAT EACH ENTRY DID")
+    for known in rows[: max(_EACH, idle)]:
+        yield from _wrap(f"{known.what}: {known.sentence}")
+    if len(rows) > max(_EACH, idle):
+        yield from _wrap(say_known.further(len(rows) - max(_EACH, idle)))
 
 
 def _thought(odds: Odds) -> Iterator[str]:
