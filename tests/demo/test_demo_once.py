@@ -52,7 +52,7 @@ def test_summary_is_readable_and_tells_every_truck(done) -> None:
     for story in stories():
         assert story.title in said
         assert f"Tempting: {story.tempting}." in said
-    assert said.count("PROVEN.") == 10
+    assert said.count("PROVEN.") == 14
     assert "Traceback" not in said
     assert str(folder) in said
 
@@ -103,6 +103,10 @@ def test_every_fact_of_every_truck_has_a_row_that_says_what_it_did(told) -> None
         ("movers-9", "crankcase", 1, "cc_comp", 0.4),
         ("gritter-6", "fuel_low", 1, "air_ingress", 0.6),
         ("placeholder-19", "cool_unstable", 0, "ct_thermostat", 0.4),
+        ("dairy-13", "def_derate", 0, "df_filter", 0.8),
+        ("mulch-16", "air_supply", 0, "as_chamber", 0.8),
+        ("laundry-8", "no_crank", 0, "nc_ground", 0.9),
+        ("orchard-27", "wheel_end", 0, "we_nuts", 0.9),
     ],
 )
 def test_the_right_cause_leads_before_its_repair(
@@ -119,6 +123,7 @@ def test_the_first_look_suggested_something_else(told) -> None:
         ("rescue-5", "cool_unstable"),
         ("movers-9", "crankcase"),
         ("placeholder-19", "cool_unstable"),
+        ("laundry-8", "no_crank"),
     ]:
         lead, _ = _lead(told[case_id]["odds_at_check_in"], family)
         assert lead not in TRUTH[case_id], case_id

@@ -53,6 +53,10 @@ def test_page_shows_the_invented_trucks_and_ends_when_told(tmp_path: Path) -> No
                 "Mock Movers van 9",
                 "Sham County gritter 6",
                 "Placeholder Freight 19",
+                "Dummy Dairy tanker 13",
+                "Makebelieve Mulch tipper 16",
+                "Pretended Laundry van 8",
+                "Imaginary Orchard flatbed 27",
             ):
                 assert name in page
         finally:

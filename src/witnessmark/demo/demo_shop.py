@@ -21,7 +21,10 @@ from witnessmark.workflow.case.shop_settings import (
 __all__ = ["build", "open_stories", "stories"]
 
 #: In the order of the ledger.
-_STORIES = ("gravel-31", "sawmill-14", "rescue-5", "movers-9", "gritter-6", "placeholder-19")
+_STORIES = (
+    "gravel-31", "sawmill-14", "rescue-5", "movers-9", "gritter-6", "placeholder-19",
+    "dairy-13", "mulch-16", "laundry-8", "orchard-27",
+)  # fmt: skip
 
 #: Cases that are still open, so that the ledger has something to wait for.
 _OPEN = ("feed-22", "madeupton-4")
