@@ -75,7 +75,8 @@ def test_the_relief_valve_and_the_return_side_come_first(tmp_path, mix):
     else:
         del zones["filter"]
         assert zones.pop("return") >= sorted(zones.values())[-2] - 0.01
-    assert {s.step for s in found.steps[:3]} & NEXT
+    instruments = [s for s in found.steps if s.kind != "test"]  # after the free looks
+    assert {s.step for s in instruments[:3]} & NEXT
     throttled = [s for s in found.steps if "throttled" in s.step]
     assert throttled
     assert all(any("only if the maker allows" in c for c in s.cautions) for s in throttled)

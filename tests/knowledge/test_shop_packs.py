@@ -368,13 +368,20 @@ name = "the owner's own word for it"
             + """
 [[tests]]
 id = "f_tank"
-outcomes = ["found", "nothing"]
+outcomes = ["on_can", "water_or_wax", "vacuum_in_tank", "rust", "nothing"]
 source = "ours"
 """
         )
         assert {"tests[0].base", "tests[0].given"} <= faults_of(write(text)).keys()
-        whole = text + "base = [0.1, 0.9]\ngiven = { suction_line = [0.8, 0.2] }\n"
+        whole = (
+            text
+            + "base = [0.02, 0.02, 0.02, 0.04, 0.9]\n"
+            + "given = { suction_line = [0.7, 0.04, 0.03, 0.03, 0.2] }\n"
+        )
         assert not faults_of(write(whole))
+        # What a part is looked at for must stay one of the results.
+        gone = whole.replace('"water_or_wax"', '"sludge"')
+        assert "look_first" in next(iter(faults_of(write(gone))))
 
     @pytest.mark.parametrize(
         "content",

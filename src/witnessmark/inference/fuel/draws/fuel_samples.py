@@ -240,7 +240,7 @@ def _predict(
         if guess is None:
             # the draws that will count stand near what was read
             read = [o.value for o in observations if o.key == key and o.quantity in _GALLERY]
-            guess = np.full(len(predictions), read[0]) if read else None
+            guess = np.full(len(predictions), min(read)) if read else None
         if guess is None and states:
             guess = next(iter(states.values())).gallery
         states[key] = solve(
