@@ -285,7 +285,10 @@ def _nothing_paired(complaint: ComplaintData, worked: bool) -> str:
     if not complaint.families:
         return "The complaint names no family of causes, so what proves it is not known."
     if worked:
-        return "No gauge reading was taken at the same point before and after."
+        return (
+            "No gauge reading that proves this complaint was taken at the same point "
+            "before and after."
+        )
     return "Nothing has been measured yet."
 
 
