@@ -51,7 +51,8 @@ def _lines(assessment: Dossier, si: bool, numbers: bool) -> Iterator[str]:
         yield from _title("PROBLEMS IN THE MATERIAL")
         for problem in assessment.problems:
             yield from _wrap(f"! {problem.where}: {problem.what} {problem.do}")
-    yield from _title("WHAT IS KNOWN")
+    if assessment.findings or not assessment.known:
+        yield from _title("WHAT IS KNOWN")
     if not (assessment.findings or assessment.known):
         yield from _wrap(words.nothing_measured())
     for finding in assessment.findings:
@@ -208,6 +209,7 @@ def _title(text: str) -> Iterator[str]:
 
 
 def _wrap(text: str, indent: str = "  ") -> Iterator[str]:
+    hanging = " " * len(indent) + ("" if indent.strip() else "  ")
     yield from textwrap.wrap(
-        text, _WIDTH, initial_indent=indent, subsequent_indent=indent + "  ", break_long_words=False
+        text, _WIDTH, initial_indent=indent, subsequent_indent=hanging, break_long_words=False
     )
