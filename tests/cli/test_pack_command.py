@@ -71,12 +71,12 @@ version = "1"
 kind = "judgement"
 words = "w"
 [family]
-id = "fuel_low"
+id = "vib_speed"
 [[tests]]
-id = "f_tank"
+id = "s_order"
 outcomes = ["found", "nothing"]
 base = [0.1, 0.9]
-given = { suction_line = [0.8, 0.2] }
+given = { tyre_bal = [0.8, 0.2] }
 source = "s"
 """,
         encoding="utf-8",
