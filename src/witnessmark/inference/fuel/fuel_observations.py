@@ -25,6 +25,7 @@ __all__ = [
     "Observation",
     "cold_extra",
     "covariance",
+    "in_order",
     "predicted",
 ]
 
@@ -163,3 +164,14 @@ def _nearness(a: Key, b: Key) -> float:
         return 0.0
     apart = ((a.rpm - b.rpm) / 60.0) ** 2 + ((a.load - b.load) / 0.15) ** 2
     return float(np.exp(-0.5 * apart))
+
+
+def in_order(observations: Sequence[Observation]) -> tuple[Observation, ...]:
+    """Return readings in an order of their own: in which they were written down is nothing."""
+
+    def place(o: Observation) -> tuple[object, ...]:
+        key = o.key
+        point = (key.throttled, key.rpm, key.load, key.viscosity)
+        return o.stage, o.quantity, *point, o.value, o.gauge, o.gauge_sd, o.extra_sd
+
+    return tuple(sorted(observations, key=place))

@@ -38,6 +38,7 @@ from witnessmark.inference.fuel.fuel_observations import (
     VACUUM,
     Observation,
     covariance,
+    in_order,
 )
 from witnessmark.late import late
 from witnessmark.physics.fuel.supply_circuit import L_PER_H, PSI
@@ -192,20 +193,13 @@ def infer(
         adapt: whether the adaptive step may run.
     """
     prior = default_log_prior() if log_prior is None else log_prior
-    obs = tuple(sorted(observations, key=_order))  # the order of writing down is nothing
+    obs = in_order(observations)
     first = tuple(o for o in obs if o.stage == 0 or not repairs)
     batch = from_table(table, first)
     start = _weigh(batch, first, prior, 0, _bubbles(batch, bubbles, ()))
     if not repairs and (start.effective >= ENOUGH or not adapt):
         return start
     return _adapt(table, start, obs, prior, tuple(repairs), tuple(bubbles), seed)
-
-
-def _order(o: Observation) -> tuple[object, ...]:
-    return (
-        o.stage, o.quantity, o.key.throttled, o.key.rpm, o.key.load, o.key.viscosity, o.value,
-        o.gauge, o.gauge_sd, o.extra_sd,
-    )  # fmt: skip
 
 
 def log_likelihood(predictions: Floats, observations: Sequence[Observation]) -> Floats:
