@@ -65,8 +65,8 @@ class TinyBelief:
     def causes(self):
         return tuple(c.id for c in self.family.causes)
 
-    def chances(self, test):
-        return self.model.chances(test)
+    def chances_at(self, test, states):
+        return self.model.chances(test)[:, states]
 
     @cached_property
     def states(self):

@@ -21,7 +21,7 @@ shares as they outweigh the pack's.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from statistics import NormalDist
 
@@ -35,12 +35,15 @@ from witnessmark.inference.family.family_belief import (
     same_again,
 )
 from witnessmark.inference.family.family_model import FamilyModel
+from witnessmark.inference.family.half_tables import marginals_of, pairs_of, tilted_sums
 from witnessmark.inference.family.likelihood import (
     JUDGED_LOG_SD,
     Floats,
     MaxRow,
+    how_many,
     max_row,
     outcome_weights,
+    present_in,
 )
 from witnessmark.inference.family.prior import clue_doubt
 from witnessmark.knowledge import Test
@@ -78,18 +81,29 @@ def doubt_of(belief: Belief) -> Doubt:
     """Return how far the probabilities of a belief may be off."""
     moves: _Moves = {}
     chances = belief.marginals()
-    total = np.ones(len(belief.states))
-    # One row a cause, the last for the evidence as a whole.
-    back = np.vstack([belief.model.present, total])
-    _add(moves, _in_stage(belief, back))
+    later = None
+    _add(moves, _in_stage(belief, later))
     while belief.before is not None:
         told = belief.states / np.maximum(belief.start, 1e-300)
-        back, repair = _before_repair(belief.before, belief.repaired[-1], back * told)
+        every = _rows(belief.model, later, np.arange(len(belief.states)))
+        later, repair = _before_repair(belief.before, belief.repaired[-1], every * told)
         belief = belief.before
         _add(moves, repair)
-        _add(moves, _in_stage(belief, back))
-    _add(moves, _at_the_start(belief, back))
+        _add(moves, _in_stage(belief, later))
+    _add(moves, _at_the_start(belief, later))
     return _summed(chances, moves)
+
+
+def _rows(model: FamilyModel, later: Floats | None, states: npt.NDArray[np.intp]) -> Floats:
+    """Return what the evidence after a stage says of some states, shape (n + 1, states).
+
+    One row a cause, P(it is present now and the later evidence | state); the last is the evidence
+    as a whole. Without later evidence (``None``) a cause is there or not.
+    """
+    if later is not None:
+        return np.asarray(later[:, states])
+    held = present_in(states, len(model.causes))
+    return np.concatenate([held, np.ones((1, len(states)))])
 
 
 def moved_row(row: tuple[float, ...], number: int, step: float) -> tuple[float, ...]:
@@ -123,10 +137,17 @@ def _add(moves: _Moves, more: Iterable[tuple[_Key, Floats]]) -> None:
         moves[key] = moves[key] + change if key in moves else change
 
 
-def _at_the_start(belief: Belief, back: Floats) -> Iterator[tuple[_Key, Floats]]:
+def _at_the_start(belief: Belief, later: Floats | None) -> Iterator[tuple[_Key, Floats]]:
     """Move the shares of the causes and the weights of the clues."""
     model = belief.model
-    inside = (back * belief.states) @ model.present.T  # P(evidence row, cause present)
+    if later is None:
+        rows = []
+        unlisted = np.append(np.zeros(len(model.causes)), belief.unlisted())
+        inside = np.concatenate([pairs_of(belief.states), [belief.marginals()]])
+    else:
+        rows = [row * belief.states for row in later]
+        unlisted = np.asarray([row[-1] for row in rows])
+        inside = np.asarray([marginals_of(row) for row in rows])  # P(evidence row, cause present)
     clues = clue_doubt(model.family.causes, belief.clues, model.conditions, belief.seen_tests)
     for number, cause in enumerate(belief.causes):
         for kind, sd in (("share", model.share_doubt.get(cause, 0.0)), ("clue", clues[cause])):
@@ -136,16 +157,33 @@ def _at_the_start(belief: Belief, back: Floats) -> Iterator[tuple[_Key, Floats]]
     if model.family.source.kind != "judgement":
         return
     sides = np.asarray([JUDGED_LOG_SD, -JUDGED_LOG_SD])
-    more = np.maximum(model.present.sum(axis=0) - 1.0, 0.0)
-    yield ("two causes",), np.expm1(np.outer(sides, more)) * belief.states @ back.T
-    yield ("not listed",), np.outer(np.expm1(sides), belief.states[-1] * back[:, -1])
+    yield ("two causes",), np.asarray([_more_at_once(belief, rows, side) for side in sides])
+    yield ("not listed",), np.outer(np.expm1(sides), unlisted)
 
 
-def _in_stage(belief: Belief, back: Floats) -> Iterator[tuple[_Key, Floats]]:
+def _more_at_once(belief: Belief, rows: Sequence[Floats], side: float) -> Floats:
+    """Return what every cause beyond the first changes when it is likelier by exp(*side*).
+
+    Args:
+        belief: the belief at the start.
+        rows: the later evidence times P(state); none where there is none.
+        side: the log of the factor.
+    """
+    if rows:
+        count = np.maximum(how_many(len(belief.causes)), 1) - 1
+        change = np.expm1(side * np.arange(len(belief.causes)))[count]
+        return np.asarray([row @ change for row in rows])
+    total, joint = tilted_sums(belief.states, float(np.exp(side)))
+    listed = 1.0 - belief.none_present()
+    return np.append(joint - belief.marginals(), total - listed)
+
+
+def _in_stage(belief: Belief, later: Floats | None) -> Iterator[tuple[_Key, Floats]]:
     """Move every judged row of the tests recorded in a stage, and what other complaints say."""
     # Nearly all sets of causes are out of the question by now; the rest carry the sums.
-    kept = np.flatnonzero(belief.states * back[-1] > NEGLECTED)
-    states, back = belief.states[kept], back[:, kept]
+    seen = belief.states if later is None else belief.states * later[-1]
+    kept = np.flatnonzero(seen > NEGLECTED)
+    states, back = belief.states[kept], _rows(belief.model, later, kept)
     for kind, told in (("link", belief.message), ("code", belief.pointed)):
         if told is None:
             continue
@@ -158,7 +196,7 @@ def _in_stage(belief: Belief, back: Floats) -> Iterator[tuple[_Key, Floats]]:
         test = belief.model.family.test(identity)
         if test is not None and any(belief.model.row_doubt(test).values()):
             trust = outcome_weights(belief.model.known(test), result, weight * weights[identity])
-            unit = states / np.maximum(trust @ belief.chances(test)[:, kept], 1e-300)
+            unit = states / np.maximum(trust @ belief.chances_at(test, kept), 1e-300)
             if identity in belief.earlier:
                 untouched = belief.earlier[identity][1][kept]
                 unit = unit * (1.0 - same_again(test) * untouched)
@@ -178,8 +216,8 @@ def _of_test(
         kept: the states that count.
     """
     test, row, doubts = model.known(record), model.row(record), model.row_doubt(record)
-    present = model.present[:, kept]
-    fresh = model.chances(record)[:, kept]
+    present = present_in(kept, len(model.causes))
+    fresh = model.halves(record).at(kept)
     # L(set) = sum over k of step[k] * P(no outcome more telling than k | set), and a cause's
     # row enters each of these by one factor: so its change is exact in one sum a cause and k.
     step = np.diff(trust, prepend=0.0)
@@ -203,7 +241,7 @@ def _of_test(
 
 
 def _likelihoods(rows: MaxRow, present: Floats, kept: npt.NDArray[np.intp]) -> Floats:
-    """Return P(outcome | state) of some states; see :func:`likelihood.outcome_likelihoods`."""
+    """Return P(outcome | state) of some states under moved rows."""
     survival = rows.leak[:, None] * np.exp(np.log(rows.factor) @ present)
     chance = np.maximum(survival - np.vstack([survival[1:], np.zeros(len(kept))]), 0.0)
     none = ~present.any(axis=0)

@@ -2,32 +2,33 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
+import numpy.typing as npt
 
 from witnessmark.inference.family.family_model import DEPENDENT_WEIGHTS, FamilyModel
-from witnessmark.inference.family.likelihood import Floats, outcome_weights
+from witnessmark.inference.family.half_tables import marginals_of, results_of
+from witnessmark.inference.family.likelihood import Floats, any_in, how_many, outcome_weights
 from witnessmark.inference.family.prior import multipliers, prior_states
 from witnessmark.inference.family.staged_evidence import (
     Clue,
-    Outcome,
     Stage,
     StagedEvidence,
+    likelihoods_of,
     tests_used,
 )
 from witnessmark.knowledge import Condition, Family, Link, Test
-from witnessmark.model.finding import Finding, JointSupport, Support
+from witnessmark.model.finding import JointSupport, Support
 from witnessmark.model.shop_record import History
 
 __all__ = ["DEPENDENT_WEIGHTS", "Belief", "FamilyModel", "family_belief", "same_again"]
 
 #: P(complaint gone | nothing is wrong any more): some complaints linger or are not noticed gone.
 GONE_IF_HEALTHY = 0.98
-#: So many effective draws halve what a sampled likelihood may say (judgement).
-FEW_DRAWS = 10.0
 #: P(a repair in a linked family dealt with the cause here too | the cause is present); judgement.
 CURED_WITH_ITS_TWIN = 0.5
 #: P(the same result again | the same test again, and nothing was touched in between), where its
@@ -105,7 +106,7 @@ class Belief:
 
     def marginals(self) -> Floats:
         """Return P(cause present), shape (n,)."""
-        return np.asarray(self.model.present @ self.states)
+        return marginals_of(self.states)
 
     def none_present(self) -> float:
         """Return P(none of the listed causes is present)."""
@@ -121,15 +122,14 @@ class Belief:
 
     def two_or_more(self) -> float:
         """Return P(two or more listed causes are present)."""
-        count = self.model.present.sum(axis=0)
-        return float(self.states[count >= 2.0].sum())
+        return float(self.states[how_many(len(self.causes)) >= 2].sum())
 
     def any_of(self, causes: Sequence[str]) -> float:
         """Return P(at least one of these causes is present)."""
         numbers = [self.model.number[c] for c in causes if c in self.model.number]
         if not numbers:
             return 0.0
-        return float(self.states[self.model.present[numbers].any(axis=0)].sum())
+        return float(self.states[any_in(len(self.causes), tuple(numbers))].sum())
 
     def chances(self, test: Test) -> Floats:
         """Return P(outcome | state) of a test made now, shape (outcomes, states).
@@ -140,14 +140,25 @@ class Belief:
         fresh = self.model.chances(test)
         if test.id not in self.earlier:
             return fresh
-        result, untouched = self.earlier[test.id]
-        before = outcome_weights(self.model.known(test), result)
-        again = same_again(test) * untouched
-        return np.asarray(np.outer(before / before.sum(), again) + (1.0 - again) * fresh)
+        again = same_again(test) * self.earlier[test.id][1]
+        return np.asarray(np.outer(self._last(test), again) + (1.0 - again) * fresh)
+
+    def chances_at(self, test: Test, states: npt.NDArray[np.integer]) -> Floats:
+        """Return the same for some states by their numbers, shape (outcomes, states)."""
+        fresh = self.model.halves(test).at(states)
+        if test.id not in self.earlier:
+            return fresh
+        again = same_again(test) * self.earlier[test.id][1][states]
+        return np.asarray(np.outer(self._last(test), again) + (1.0 - again) * fresh)
+
+    def _last(self, test: Test) -> Floats:
+        """Return the share of each outcome in the result before the latest work."""
+        before = outcome_weights(self.model.known(test), self.earlier[test.id][0])
+        return np.asarray(before / before.sum())
 
     def outcome_probabilities(self, test: Test) -> Floats:
         """Return P(outcome) of a test made now, one number an outcome."""
-        return np.asarray(self.chances(test) @ self.states)
+        return self._weighed([test])[0][0]
 
     def after_test(self, test: Test, outcome: str, weight: float = 1.0) -> Belief:
         """Return the belief after a test.
@@ -204,7 +215,10 @@ class Belief:
             states = (1.0 - CURED_BY_THE_WAY) * states
             states[0] += CURED_BY_THE_WAY
         untouched = self._untouched(touched, states)
-        seen = {t: (r, np.ones_like(states)) for t, (r, _) in self.results.items()}
+        # Tests recorded at one stage share one array.
+        since = {id(u): u * untouched for _, u in self.earlier.values()}
+        earlier = {t: (r, since[id(u)]) for t, (r, u) in self.earlier.items()}
+        earlier |= {t: (r, untouched) for t, (r, _) in self.results.items()}
         after = Belief(
             model=self.model,
             start=states,
@@ -212,7 +226,7 @@ class Belief:
             share=self.share,
             seen_tests=self.seen_tests,
             repaired=(*self.repaired, cause),
-            earlier={t: (r, u * untouched) for t, (r, u) in {**self.earlier, **seen}.items()},
+            earlier=earlier,
             before=self,
         )
         return after if cured is None else after.after_outcome(cured)
@@ -284,21 +298,39 @@ class Belief:
         The second has shape (outcomes, causes). One pass over all tests; a test that shares a
         symptom with a recorded one is weighed as :meth:`after_test` would weigh it.
         """
+        free = [t for t in tests if not self._bound(t)]
+        weighed = dict(zip([t.id for t in free], self._weighed(free), strict=True))
         found = []
-        # One buffer for all tests: fresh large arrays cost more than the sums themselves.
-        most = max((len(t.outcomes) for t in tests), default=0)
-        buffer = np.empty((most, len(self.states)))
         for test in tests:
-            if self._bound(test):
-                after = [self.after_test(test, o).marginals() for o in test.outcomes]
-                found.append((self.outcome_probabilities(test), np.asarray(after)))
+            if test.id in weighed:
+                total, joint = weighed[test.id]
+                after = joint / np.maximum(total, 1e-300)[:, None]
             else:
-                weighed = buffer[: len(test.outcomes)]
-                np.multiply(self.chances(test), self.states, out=weighed)
-                total = weighed.sum(axis=1)
-                joint = weighed @ self.model.present.T
-                found.append((total, np.asarray(joint / np.maximum(total, 1e-300)[:, None])))
+                total = self.outcome_probabilities(test)
+                after = np.asarray([self.after_test(test, o).marginals() for o in test.outcomes])
+            found.append((total, after))
         return found
+
+    def _weighed(self, tests: Sequence[Test]) -> list[tuple[Floats, Floats]]:
+        """Return, for each test, (P(outcome), P(outcome and cause present))."""
+        alike: dict[tuple[int, float], list[Test]] = defaultdict(list)
+        for test in tests:
+            here = test.id in self.earlier
+            key = (id(self.earlier[test.id][1]), same_again(test)) if here else (0, 0.0)
+            alike[key].append(test)
+        found: dict[str, tuple[Floats, Floats]] = {}
+        for (which, same), group in alike.items():
+            tables = [self.model.halves(t) for t in group]
+            if not which:
+                found |= zip([t.id for t in group], results_of(self.states, tables), strict=True)
+                continue
+            repeated = same * self.earlier[group[0].id][1] * self.states
+            sure, held = float(repeated.sum()), marginals_of(repeated)
+            fresh = results_of(self.states - repeated, tables)
+            for test, (total, joint) in zip(group, fresh, strict=True):
+                last = self._last(test)
+                found[test.id] = (total + sure * last, joint + np.outer(last, held))
+        return [found[t.id] for t in tests]
 
     def _bound(self, test: Test) -> bool:
         """Whether a result of the test would change the weight of something recorded."""
@@ -322,7 +354,7 @@ class Belief:
 
     def _untouched(self, touched: Sequence[int], after: Floats) -> Floats:
         """Return the share of each state *after* some work that was the same state before it."""
-        same = ~self.model.present[list(touched)].any(axis=0)
+        same = ~any_in(len(self.causes), tuple(touched))
         kept = np.where(same, np.minimum(self.states, after), 0.0)
         return np.asarray(kept / np.maximum(after, 1e-300))
 
@@ -383,36 +415,13 @@ def _stage(belief: Belief, stage: Stage) -> Belief:
         if record is not None:
             belief = belief.after_test(record, test.result)
     for finding in stage.findings:
-        for support in supports_of(finding, belief.model.family.id):
+        for support in likelihoods_of(finding, belief.model.family.id):
             points = finding.details.only_points
             belief = belief.after(support, uses=tests_used(finding), only_points=points)
-    for outcome in _last(stage.outcomes):
+    # The last word counts: what was gone for a day and came back is not gone.
+    for outcome in stage.outcomes[-1:]:
         belief = belief.after_better() if outcome.partly else belief.after_outcome(outcome.gone)
     return belief
-
-
-def supports_of(finding: Finding, family: str) -> list[Support | JointSupport]:
-    """Return how a finding bears on a family.
-
-    Likelihoods that rest on few effective draws are known only roughly; their logs are scaled by
-    N / (N + FEW_DRAWS), so that chance does not pass for evidence.
-    """
-    found: list[Support | JointSupport] = [s for s in finding.support if s.family == family]
-    joint = finding.joint
-    if joint is not None and joint.family == family:
-        draws = finding.details.effective_samples
-        if draws is not None and draws >= 0:
-            scale = draws / (draws + FEW_DRAWS)
-            joint = replace(
-                joint, log_likelihood={k: scale * v for k, v in joint.log_likelihood.items()}
-            )
-        found.append(joint)
-    return found
-
-
-def _last(outcomes: Sequence[Outcome]) -> Sequence[Outcome]:
-    """The last word counts: what was gone for a day and came back is not gone."""
-    return outcomes[-1:]
 
 
 def _repaired(states: Floats, number: int, failed: float) -> Floats:

@@ -8,6 +8,7 @@ from functools import cached_property
 
 import numpy as np
 
+from witnessmark.inference.family.half_tables import HalfTables
 from witnessmark.inference.family.learnt_tests import learnt_rows, learnt_tests
 from witnessmark.inference.family.likelihood import (
     JUDGED_LOG_SD,
@@ -16,7 +17,6 @@ from witnessmark.inference.family.likelihood import (
     as_known,
     joint_likelihood,
     max_row,
-    outcome_likelihoods,
     outcome_weights,
     present,
     support_likelihood,
@@ -57,10 +57,14 @@ class FamilyModel:
         self.conditions = conditions or {}
         self.causes = tuple(c.id for c in family.causes)
         self.number = {c: i for i, c in enumerate(self.causes)}
-        self.present = present(len(self.causes))
         self._rows: dict[str, MaxRow] = {}
-        self._chances: dict[str, Floats] = {}
+        self._halves: dict[str, HalfTables] = {}
         self._factors: dict[tuple[str, str, float], Floats] = {}
+
+    @property
+    def present(self) -> Floats:
+        """Return which cause is present in which state, shape (n, 2**n + 1)."""
+        return present(len(self.causes))
 
     def known(self, test: Test) -> Test:
         """Return the test as well as its table is known here."""
@@ -74,17 +78,20 @@ class FamilyModel:
 
     def chances(self, test: Test) -> Floats:
         """Return P(outcome | state), shape (outcomes, states)."""
-        if test.id not in self._chances:
-            self._chances[test.id] = outcome_likelihoods(self.row(test))
-        return self._chances[test.id]
+        return self.halves(test).every()
+
+    def halves(self, test: Test) -> HalfTables:
+        """Return P(outcome | state) as an outer product."""
+        if test.id not in self._halves:
+            self._halves[test.id] = HalfTables.of(self.row(test))
+        return self._halves[test.id]
 
     def factor(self, test: Test, result: str, weight: float) -> Floats:
         """Return the likelihood over states of a recorded result."""
         key = (test.id, result, weight)
         if key not in self._factors:
-            self._factors[key] = np.asarray(
-                outcome_weights(self.known(test), result, weight) @ self.chances(test)
-            )
+            trust = outcome_weights(self.known(test), result, weight)
+            self._factors[key] = self.halves(test).weighted(trust)
         return self._factors[key]
 
     def support(self, support: Support | JointSupport) -> Floats:

@@ -30,12 +30,14 @@ Floats = npt.NDArray[np.float64]
 __all__ = [
     "Floats",
     "MaxRow",
+    "any_in",
     "as_known",
+    "how_many",
     "joint_likelihood",
     "max_row",
-    "outcome_likelihoods",
     "outcome_weights",
     "present",
+    "present_in",
     "products",
     "sums",
     "support_likelihood",
@@ -133,17 +135,6 @@ def outcome_weights(test: Test, result: str, weight: float = 1.0) -> Floats:
     return np.asarray(weights + min(max(share, 0.0), 1.0) * (1.0 - weights))
 
 
-def outcome_likelihoods(row: MaxRow) -> Floats:
-    """Return P(outcome | state), shape (k, 2**n + 1)."""
-    count, n = row.factor.shape
-    survival = np.zeros((count + 1, 2**n + 1))
-    for k in range(count):
-        survival[k, :-1] = row.leak[k] * products(row.factor[k])
-    chance = np.asarray(np.maximum(survival[:-1] - survival[1:], 0.0))
-    chance[:, 0] = chance[:, -1] = row.base
-    return chance
-
-
 def support_likelihood(support: Support, causes: Sequence[str]) -> Floats:
     """Return the likelihood over states of a finding that speaks cause by cause, up to a factor.
 
@@ -194,11 +185,31 @@ def joint_likelihood(joint: JointSupport, causes: Sequence[str]) -> Floats:
 @lru_cache(maxsize=32)
 def present(n: int) -> Floats:
     """Return which cause is present in which state, shape (n, 2**n + 1), zeros and ones."""
-    states = np.arange(2**n + 1)
-    table = ((states[None, :] >> np.arange(n)[:, None]) & 1).astype(float)
-    table[:, -1] = 0.0
+    table = present_in(np.arange(2**n + 1), n)
     table.flags.writeable = False
     return table
+
+
+def present_in(states: npt.NDArray[np.integer], n: int) -> Floats:
+    """Return which of n causes is present in some states, shape (n, states), zeros and ones."""
+    # The unlisted cause, 2**n, has none of the n bits.
+    return ((states[None, :] >> np.arange(n)[:, None]) & 1).astype(np.float64)
+
+
+@lru_cache(maxsize=32)
+def how_many(n: int) -> npt.NDArray[np.int8]:
+    """Return how many listed causes are present in each state, shape (2**n + 1,)."""
+    count = np.zeros(1, dtype=np.int8)
+    for _ in range(n):
+        count = np.concatenate([count, count + np.int8(1)])
+    return np.append(count, np.int8(0))
+
+
+@lru_cache(maxsize=64)
+def any_in(n: int, causes: tuple[int, ...]) -> npt.NDArray[np.bool_]:
+    """Return whether at least one of some causes is present, for every state, shape (2**n + 1,)."""
+    mask = sum(1 << c for c in set(causes))
+    return np.asarray(np.arange(2**n + 1) & mask != 0)
 
 
 def products(factors: Iterable[float] | Floats) -> Floats:

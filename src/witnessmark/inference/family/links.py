@@ -14,7 +14,7 @@ import numpy.typing as npt
 
 from witnessmark.inference.family.elimination import eliminate
 from witnessmark.inference.family.family_belief import Belief
-from witnessmark.inference.family.likelihood import Floats
+from witnessmark.inference.family.likelihood import Floats, any_in
 from witnessmark.knowledge import Link
 
 __all__ = ["link_factors", "links_between"]
@@ -67,7 +67,7 @@ def _events(
     codes: npt.NDArray[np.int64] = np.zeros(len(belief.states), dtype=np.int64)
     for _, causes in ends:
         rows = [belief.model.number[c] for c in causes if c in belief.model.number]
-        codes = np.asarray(2 * codes + belief.model.present[rows].any(axis=0))
+        codes = np.asarray(2 * codes + any_in(len(belief.causes), tuple(rows)))
     chance: Floats = np.asarray(
         np.bincount(codes, weights=belief.states, minlength=2 ** len(ends)), dtype=np.float64
     )

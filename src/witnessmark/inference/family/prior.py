@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
+from functools import lru_cache
 
 import numpy as np
 
-from witnessmark.inference.family.likelihood import JUDGED_LOG_SD, Floats, present, products
+from witnessmark.inference.family.likelihood import JUDGED_LOG_SD, Floats, how_many, products
 from witnessmark.inference.family.staged_evidence import Clue
 from witnessmark.knowledge import Cause, Condition, Family
 
@@ -131,18 +132,21 @@ def first_weights(
 
 def _sum_by_size(shares_of: Floats, together: Sequence[tuple[int, int, float]]) -> Floats:
     """Return the sum of the weights of all sets of each size but none, at scale 1."""
-    count = present(len(shares_of))[:, :-1].sum(axis=0).astype(np.int64)
-    weight = products(shares_of) * _beyond(len(shares_of), together)
+    count = how_many(len(shares_of))[:-1]
+    weight = products(shares_of) * _beyond(len(shares_of), tuple(together))
     weight[0] = 0.0
     return np.asarray(np.bincount(count, weights=weight))
 
 
-def _beyond(n: int, together: Sequence[tuple[int, int, float]]) -> Floats:
+@lru_cache(maxsize=16)
+def _beyond(n: int, together: tuple[tuple[int, int, float], ...]) -> Floats:
     """Return the factor of every set for the causes in it that are found together."""
-    held = present(n)[:, :-1]
+    sets = np.arange(2**n)
     factor = np.ones(2**n)
     for one, other, odds in together:
-        factor = np.where(held[one] * held[other] > 0.0, factor * odds, factor)
+        both = 1 << one | 1 << other
+        factor[sets & both == both] *= odds
+    factor.flags.writeable = False
     return factor
 
 
@@ -159,7 +163,7 @@ def prior_states(
     number = {c.id: i for i, c in enumerate(family.causes)}
     pairs = [(number[t.causes[0]], number[t.causes[1]], t.odds) for t in family.together]
     odds, unlisted = first_weights(raw / raw.sum(), family.second_cause, family.none_listed, pairs)
-    states = np.append(products(odds) * _beyond(len(raw), pairs), unlisted)
+    states = np.append(products(odds) * _beyond(len(raw), tuple(pairs)), unlisted)
     states[0] = 0.0
     return np.asarray(states / states.sum())
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 from witnessmark.analyses.readings.instruments import uncertainty_of
 from witnessmark.knowledge import Family, Knowledge
@@ -18,7 +19,7 @@ from witnessmark.model.entries.entry_data import (
     WorkData,
 )
 from witnessmark.model.evidence import Clue, Outcome, Stage, StagedEvidence, TestResult, Work
-from witnessmark.model.finding import Finding, OperatingPoint
+from witnessmark.model.finding import Finding, JointSupport, OperatingPoint, Support
 
 __all__ = [
     "Clue",
@@ -29,11 +30,14 @@ __all__ = [
     "Work",
     "answers_of_readings",
     "family_evidence",
+    "likelihoods_of",
     "tests_used",
 ]
 
 #: A reading answers a test from this probability on (judgement).
 SURE_ENOUGH = 0.90
+#: So many effective draws halve what a sampled likelihood may say (judgement).
+FEW_DRAWS = 10.0
 #: Results that say that a test gave no answer; they change nothing.
 NO_ANSWER = frozenset({"not_run", "inconclusive"})
 _SIGHT = {True: "positive", False: "negative"}
@@ -155,6 +159,25 @@ def tests_used(finding: Finding) -> tuple[str, ...]:
     """Return the tests that a finding has already used or stands for (named in its details)."""
     told = finding.details
     return tuple(dict.fromkeys([*(told.uses_tests or ()), *(told.stands_for or ())]))
+
+
+def likelihoods_of(finding: Finding, family: str) -> list[Support | JointSupport]:
+    """Return how a finding bears on a family.
+
+    Likelihoods that rest on few effective draws are known only roughly; their logs are scaled by
+    N / (N + FEW_DRAWS), so that chance does not pass for evidence.
+    """
+    found: list[Support | JointSupport] = [s for s in finding.support if s.family == family]
+    joint = finding.joint
+    if joint is not None and joint.family == family:
+        draws = finding.details.effective_samples
+        if draws is not None and draws >= 0:
+            scale = draws / (draws + FEW_DRAWS)
+            joint = replace(
+                joint, log_likelihood={k: scale * v for k, v in joint.log_likelihood.items()}
+            )
+        found.append(joint)
+    return found
 
 
 def _beyond(rule: ReadingRule, value: float, u: float) -> float:

@@ -56,8 +56,8 @@ class AskedBelief(Protocol):
     def halved(self) -> frozenset[str]:
         """Return the tests whose reading a finding has already used."""
 
-    def chances(self, test: Test) -> Floats:
-        """Return P(outcome | state) of a test made now, shape (outcomes, states)."""
+    def chances_at(self, test: Test, states: Ints) -> Floats:
+        """Return P(outcome | state) of a test made now for some states, (outcomes, states)."""
 
     def marginals(self) -> Floats:
         """Return P(present) per cause."""

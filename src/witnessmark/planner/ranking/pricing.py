@@ -277,7 +277,7 @@ def _outcomes(
                 ]
             )
         else:
-            rows = state.belief.chances(test)[:, table.numbers]
+            rows = state.belief.chances_at(test, table.numbers)
         found[number, : rows.shape[0]] = rows / np.maximum(rows.sum(axis=0), 1e-300)
     return found
 
