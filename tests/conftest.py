@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import subprocess
 import sys
@@ -13,6 +14,8 @@ import pytest
 from patience import PATIENCE_S
 
 ROOT = Path(__file__).resolve().parent.parent
+# As the command does: see __main__.
+gc.set_threshold(50_000, 20, 50)
 Run = Callable[..., "subprocess.CompletedProcess[str]"]
 
 

@@ -7,14 +7,15 @@ import itertools
 
 import numpy as np
 import pytest
-from scipy.special import logsumexp
-from scipy.stats import multivariate_normal
+from scipy.special import logsumexp, ndtr
+from scipy.stats import chi2, multivariate_normal
 
 from witnessmark.inference.fuel.draws import fuel_posterior
 from witnessmark.inference.fuel.draws.fuel_posterior import default_log_prior, infer, log_likelihood
 from witnessmark.inference.fuel.draws.fuel_prior import DIMENSIONS
 from witnessmark.inference.fuel.draws.fuel_samples import STEP_DIMENSIONS, Repair, simulate
 from witnessmark.inference.fuel.draws.fuel_types import table_for
+from witnessmark.inference.fuel.draws.normal_law import chi_square_quantile, share_below
 from witnessmark.inference.fuel.fuel_groups import (
     AIR,
     FAMILY,
@@ -254,3 +255,13 @@ def test_the_pack_carries_the_shares_of_the_model():
 def test_the_pack_carries_the_pairs_of_the_model():
     pairs = load_knowledge().families[FAMILY].together
     assert {frozenset(group_of(c) for c in p.causes): p.odds for p in pairs} == TOGETHER
+
+
+def test_the_quick_normal_and_chi_square_laws_are_scipys():
+    x = np.concatenate([np.linspace(-12.0, 12.0, 20001), [-np.inf, np.inf]])
+    np.testing.assert_allclose(share_below(x), ndtr(x), rtol=0.0, atol=1e-10)
+    for count in (1, 2, 3, 8, 31, 120):
+        for share in (0.9, 0.995):
+            assert chi_square_quantile(count, share) == pytest.approx(
+                chi2.ppf(share, count), rel=1e-9
+            )

@@ -50,8 +50,7 @@ class Share:
         cause: cause id.
         prior: the pack's share.
         share: pack and history together.
-        low: lower end of the 90 % band.
-        high: upper end.
+        size: cases that stand behind it, the pack's counted with them.
         proven: proven closings with this cause as the first one found.
         second: proven closings in which it was found after another cause.
         rank: 1 for the most frequent; causes that cannot be told apart share a rank.
@@ -60,11 +59,20 @@ class Share:
     cause: str
     prior: float
     share: float
-    low: float
-    high: float
+    size: float
     proven: int
     second: int
     rank: int
+
+    @property
+    def low(self) -> float:
+        """Return the lower end of the 90 % band."""
+        return _beta_band(self.share * self.size, (1.0 - self.share) * self.size)[0]
+
+    @property
+    def high(self) -> float:
+        """Return the upper end of the 90 % band."""
+        return _beta_band(self.share * self.size, (1.0 - self.share) * self.size)[1]
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,21 +209,18 @@ def shares(
             / (size + 1.0)
         ),
     )
-    found = []
-    for cause in sorted(priors, key=lambda c: ranks[c]):
-        low, high = _beta_band(posterior[cause] * size, (1.0 - posterior[cause]) * size)
-        found.append(
-            Share(
-                cause,
-                priors[cause] / total,
-                posterior[cause],
-                low,
-                high,
-                plain[cause],
-                second[cause],
-                ranks[cause],
-            )
+    found = [
+        Share(
+            cause,
+            priors[cause] / total,
+            posterior[cause],
+            size,
+            plain[cause],
+            second[cause],
+            ranks[cause],
         )
+        for cause in sorted(priors, key=lambda c: ranks[c])
+    ]
     several = sum(1 for _, causes in known if len(causes) > 1)
     unproven = sum(1 for c in closings if not c.came_back) - len(proven)
     words = assumed.shop_shares(pseudo_cases, len(known), unproven)

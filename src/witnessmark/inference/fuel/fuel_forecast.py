@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
@@ -11,6 +10,7 @@ import numpy.typing as npt
 from witnessmark.inference.fuel.draws.fuel_posterior import FuelPosterior
 from witnessmark.inference.fuel.draws.fuel_prior import RENEWAL_DIMENSIONS, renew
 from witnessmark.inference.fuel.draws.fuel_samples import WRONG_PART
+from witnessmark.inference.fuel.draws.normal_law import share_below
 from witnessmark.inference.fuel.fuel_observations import (
     CHECK,
     GALLERY,
@@ -19,18 +19,12 @@ from witnessmark.inference.fuel.fuel_observations import (
     covariance,
 )
 from witnessmark.inference.fuel.fuel_observations import predicted as predicted_reading
-from witnessmark.late import late
 from witnessmark.model.finding import OperatingPoint
 from witnessmark.model.step import Forecast
 from witnessmark.physics.fuel.supply_circuit import PSI, Circuit, CircuitState, solve
 from witnessmark.units import QUANTITIES, display_unit, from_house
 from witnessmark.words.numbers import chance_words
 from witnessmark.words.say import fuel as say
-
-if TYPE_CHECKING:
-    from scipy import special
-else:
-    special = late("scipy.special")
 
 __all__ = ["Band", "gallery_points", "predict_readings", "repair_forecasts", "resample"]
 
@@ -157,7 +151,7 @@ def _inside(true: Floats, band: Band) -> float:
     """Return the chance of the true pressure to be inside, 1 psi of the model left open."""
     low = -np.inf if band[0] is None else band[0]
     high = np.inf if band[1] is None else band[1]
-    return float(np.mean(special.ndtr((high - true) / PSI) - special.ndtr((low - true) / PSI)))
+    return float(np.mean(share_below((high - true) / PSI) - share_below((low - true) / PSI)))
 
 
 def _forecast(

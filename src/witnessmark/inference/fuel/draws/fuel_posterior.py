@@ -12,7 +12,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
@@ -31,6 +30,7 @@ from witnessmark.inference.fuel.draws.fuel_samples import (
     simulate,
 )
 from witnessmark.inference.fuel.draws.fuel_table import PriorTable
+from witnessmark.inference.fuel.draws.normal_law import chi_square_quantile
 from witnessmark.inference.fuel.fuel_groups import AIR, GROUPS, HYPOTHESES, TOGETHER
 from witnessmark.inference.fuel.fuel_observations import (
     CHECK,
@@ -40,13 +40,7 @@ from witnessmark.inference.fuel.fuel_observations import (
     covariance,
     in_order,
 )
-from witnessmark.late import late
 from witnessmark.physics.fuel.supply_circuit import L_PER_H, PSI
-
-if TYPE_CHECKING:
-    from scipy import special
-else:
-    special = late("scipy.special")
 
 __all__ = ["ENOUGH", "Floats", "FuelPosterior", "default_log_prior", "infer", "log_likelihood"]
 
@@ -248,8 +242,7 @@ def _weigh(
         log_evidence=evidence,
         effective=float(1.0 / np.square(weight).sum()),
         chi_square=best,
-        # the chi-square distribution is a gamma distribution
-        limit=2.0 * float(special.gammaincinv(0.5 * max(len(obs), 1), FIT_QUANTILE)),
+        limit=chi_square_quantile(max(len(obs), 1), FIT_QUANTILE),
         adapted=False,
         observations=obs,
         root=root,
