@@ -43,6 +43,7 @@ EXAMPLES: dict[str, dict[str, Any]] = {
     "outcome": {"complaint": "e2", "gone": True, "after_days": 1},
     "quote": {"lines": [{"what": "regulator", "minutes": 45, "usd": 90}], "total_usd": 230},
     "approval": {"by": "owner", "how": "phone", "limit_usd": 500},
+    "part": {"name": "regulator", "state": "ordered", "on": "2026-03-02", "core_usd": 20},
     "photo": {"path": "seat.jpg", "caption": "worn seat"},
     "note": {"words": "driver says since Tuesday"},
     "retract": {"entry": "e3", "why": "gauge not zeroed"},

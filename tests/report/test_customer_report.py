@@ -159,7 +159,7 @@ def test_blank_torque_stays_blank() -> None:
     plug = next(c for c in cells if "relief plug" in c)
     assert plug[2:5] == ["__________", "__________", "__________"]
     bolt = next(c for c in cells if "banjo bolt" in c)
-    assert bolt[2:4] == ["30 N·m", "not read from the manual"]
+    assert bolt[2:4] == ["30 N·m (22.1 lbf·ft)", "not read from the manual"]
 
 
 def test_a_retracted_reading_is_named_and_not_used() -> None:
@@ -238,7 +238,8 @@ def test_estimate_shows_the_quoted_lines_their_sum_and_the_risk() -> None:
     lines = FULL[:-5]  # before the work
     page = _html(lines, quote=True)
     for words in [
-        "Estimate", "relief kit", "new hose", "total $381", "limit $420", "good until 2026-03-09",
+        "Estimate", "relief kit", "new hose", "total $381.00", "limit $420.00",
+        "good until 2026-03-09",
         "still there after this work", "Nothing beyond the sum you approve", "Approved up to",
     ]:  # fmt: skip
         assert words in page.words, words
@@ -252,7 +253,7 @@ def _dollars(text: str) -> set[str]:
 def test_the_estimate_holds_no_money_that_nobody_typed() -> None:
     """Neither the page nor the PDF: of the tool's own figures not one is on a customer's paper."""
     lines = FULL[:-5]
-    typed = {"$381", "$420", "$100", "$60"}
+    typed = {"$381.00", "$420.00", "$100.00", "$60.00"}
     for text in (_html(lines, quote=True).words, _pdf_text(lines, quote=True)):
         assert _dollars(text) <= typed
         assert text.count("$381") == 1, "one sum"
@@ -273,8 +274,8 @@ def test_a_line_without_a_price_says_so_and_the_sum_leaves_it_out() -> None:
     rows = [{"what": "relief kit", "usd": 88}, {"what": "new hose"}, {"what": "washer", "usd": 4}]
     lines = [*before(), entry("quote", "q", lines=rows)]
     for text in (_html(lines, quote=True).words, _pdf_text(lines, quote=True)):
-        assert "total $92" in text
-        assert _dollars(text) == {"$88", "$4", "$92"}
+        assert "total $92.00" in text
+        assert _dollars(text) == {"$88.00", "$4.00", "$92.00"}
         assert "1 line is not priced yet, and it is not in the total: new hose." in text
 
 
@@ -282,12 +283,12 @@ def test_labour_is_in_a_price_only_at_a_rate_of_the_shop() -> None:
     rows = [{"what": "relief kit", "minutes": 30, "usd": 88}, {"what": "hill again", "minutes": 60}]
     lines = [*before(), entry("quote", "q", lines=rows)]
     page = _html(lines, quote=True).words
-    assert "total $88" in page
+    assert "total $88.00" in page
     assert "30 min of work stand beside prices that do not hold them" in page
     assert "1 line is not priced yet, and it is not in the total: hill again." in page
     own = _html(lines, quote=True, rates=OwnRates(labour_usd_per_hour=124.0)).words
-    assert "total $274" in own  # 62 + 88 and 124
-    assert "$124 an hour" in own
+    assert "total $274.00" in own  # 62 + 88 and 124
+    assert "$124.00 an hour" in own
     assert "not priced yet" not in own
 
 

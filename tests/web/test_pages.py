@@ -198,7 +198,9 @@ def test_blank_prices_and_torques_stay_blank(client, shop):
     stored = json.loads(shop.case("unit7").entries[-1].line)["data"]
     assert stored["parts"][1] == {"name": "O-ring", "quantity": 1}
     assert "minutes" not in stored
-    assert "not from the owner" in client.get("/cases/unit7/torque-card").text
+    card = client.get("/cases/unit7/torque-card").text
+    assert "<strong>not read from the manual</strong>" in card
+    assert "45 N·m (33.2 lbf·ft)" in card
 
 
 def test_a_new_complaint_opens_one_case_however_often_it_is_sent(client, shop):
@@ -403,7 +405,7 @@ def test_an_estimate_has_a_sum_once_somebody_has_priced_every_line(client, shop)
     settled(client)
     paper = client.get("/cases/unit7/report?quote=1").text
     assert "not priced yet" in paper
-    assert _sums(paper) == {"$61"}
+    assert _sums(paper) == {"$61.00"}
     save_settings(shop, {"labour_usd_per_hour": "126"})
     form["line_1_minutes"] = "20"
     assert client.post("/cases/unit7/add/quote", data={**form, "rate": "126"}).status_code == 303
@@ -411,7 +413,7 @@ def test_an_estimate_has_a_sum_once_somebody_has_priced_every_line(client, shop)
     settled(client)
     paper = client.get("/cases/unit7/report?quote=1").text
     assert "not priced yet" not in paper
-    assert _sums(paper) == {"$61", "$42", "$103", "$126"}
+    assert _sums(paper) == {"$61.00", "$42.00", "$103.00", "$126.00"}
 
 
 def test_what_the_customer_s_link_shows_holds_no_money(client, shop):

@@ -13,15 +13,10 @@ from typing import Any
 
 from witnessmark.knowledge.records import Knowledge
 from witnessmark.knowledge.rules import Retired
+from witnessmark.model.entries.agreed_data import QuoteData
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry import Entry
-from witnessmark.model.entries.entry_data import (
-    ClueData,
-    ComplaintData,
-    QuoteData,
-    TestData,
-    WorkData,
-)
+from witnessmark.model.entries.entry_data import ClueData, ComplaintData, TestData, WorkData
 
 __all__ = ["as_called_now", "document_as_called_now"]
 

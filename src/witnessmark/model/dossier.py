@@ -22,7 +22,7 @@ from witnessmark.model.known import Known
 from witnessmark.model.odds import Odds
 from witnessmark.model.problem import Problem
 from witnessmark.model.proof import Proof
-from witnessmark.model.step import Step
+from witnessmark.model.step import Spread, Step
 
 __all__ = ["Advice", "Dossier", "DossierStage"]
 
@@ -34,10 +34,13 @@ class Advice:
     Attributes:
         estimate: the figures; ``None`` where no repair is proposed or quoted.
         why: what it is for, and what comes before it, in words.
+        bare_usd: what the quoted jobs alone come to, without supplies and tax [USD], to be set
+            beside the shop's own lines; ``None`` where nothing is quoted.
     """
 
     estimate: Estimate | None = None
     why: tuple[str, ...] = ()
+    bare_usd: Spread | None = None
 
 
 @dataclass(frozen=True, slots=True)

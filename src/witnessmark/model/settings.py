@@ -38,6 +38,7 @@ class Settings:
         overrun_percent_allowed: how much of the approved sum may be exceeded without asking
             again (local law decides; 0 blocks every overrun).
         source: where these figures come from, shown beside them.
+        labour_is_own: the hourly rate was set by the shop and is no judgement of the tool.
     """
 
     labour_usd_per_hour: float = 150.0
@@ -61,3 +62,4 @@ class Settings:
     tax_percent_labour: float = 0.0
     overrun_percent_allowed: float = 0.0
     source: str = "judgement (common practice, no source); set your own"
+    labour_is_own: bool = False

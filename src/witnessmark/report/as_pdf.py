@@ -24,7 +24,7 @@ def paper_pdf(paper: Paper) -> bytes:
         place = Path(folder)
         blocks = [_block(block, number, place) for number, block in enumerate(paper.blocks)]
         document = {"title": paper.title, "shop": paper.shop, "facts": paper.facts,
-                    "blocks": blocks}  # fmt: skip
+                    "blocks": blocks, "language": paper.language, "head": paper.head}  # fmt: skip
         (place / "paper.json").write_text(json.dumps(document), encoding="utf-8")
         source = files("witnessmark.report") / "templates" / "paper.typ"
         (place / "paper.typ").write_text(source.read_text(encoding="utf-8"), encoding="utf-8")

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
+from witnessmark.model.answered import Refusal, offered, refusals
 from witnessmark.model.details.code_details import CodeRead, CodesShare
 from witnessmark.model.dossier import Dossier
+from witnessmark.model.entries.agreed_data import ApprovalData
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry_data import (
-    ApprovalData,
     Instrument,
     NoteData,
     PhotoData,
-    QuoteData,
     ReadingData,
     RecordingData,
     RetractData,
@@ -20,34 +20,29 @@ from witnessmark.model.entries.entry_data import (
 )
 from witnessmark.model.finding import OperatingPoint
 from witnessmark.report.figures import money, quantity_words
-from witnessmark.report.paper import Block, Heading, Items, NewPage, Said, TableBlock
+from witnessmark.report.paper import Block, Heading, Items, Said, TableBlock
 from witnessmark.words.plain import short_sentences
 from witnessmark.words.say import paper as say
 
-__all__ = ["DEFER", "afterwards", "approved", "cautions", "not_done", "sources", "torque_card"]
+__all__ = ["DEFER", "afterwards", "approved", "cautions", "not_done", "sources"]
 
 #: The limit that stands on every paper.
 DEFER = (
     "Findings rest on the measurements named here and on the usual experience of the trade. The "
     "maker's manual, local code and licensed practice come first."
 )
-NOT_READ = "not read from the manual"
 _DEFERRED = {"recheck", "deferred", "watch"}
-_BLANK = "__________"
 
 
 def not_done(assessment: Dossier) -> Iterator[Block]:
     """Say what was declined, not run, quoted and not done, and what is proposed next."""
     case = assessment.case
-    items = [
-        f"Declined by {a.by} ({a.how}, {e.at[:10]}): {a.words or 'no words written down'}"
-        for e, a in case.of(ApprovalData)
-        if not a.granted
-    ]
-    done = {d.cause for _, d in case.of(WorkData)}
-    for _, quote in case.of(QuoteData):
-        items += [f"Quoted, not done: {line.what}" for line in quote.lines
-                  if line.cause and line.cause not in done]  # fmt: skip
+    items = [_refused(refusal) for refusal in refusals(case)]
+    for line in offered(case):
+        if line.state == "not done":
+            items.append(say.quoted_not_done(line.what))
+        elif line.state == "not written down":
+            items.append(say.quoted_not_known(line.what))
     items += [
         short_sentences(say.not_run(f.sentence, f.reason))
         for f in assessment.findings
@@ -56,13 +51,19 @@ def not_done(assessment: Dossier) -> Iterator[Block]:
     for step in assessment.steps[:1]:
         told = say.next_step(step.name, step.minutes.typical, money(step.usd.typical))
         items.append(short_sentences(told))
-    if assessment.open_complaints() and not assessment.steps:
-        items.append(f"Still open: {assessment.why_no_step()}")
+    for _, complaint in assessment.open_complaints() if not assessment.steps else ():
+        items.append(say.still_open(complaint.words, assessment.why_no_step()))
     yield Heading("What was not done")
     if items:
         yield Items(tuple(dict.fromkeys(_ended(item) for item in items)))
     else:
-        yield Said("Nothing that was proposed, quoted or needed is known to be left undone.")
+        yield Said(say.nothing_left())
+
+
+def _refused(refusal: Refusal) -> str:
+    return say.declined(
+        refusal.what, refusal.by, refusal.at[:10], refusal.words, refusal.risk or ""
+    )
 
 
 def afterwards(assessment: Dossier) -> Iterator[Block]:
@@ -129,32 +130,6 @@ def sources(assessment: Dossier, *, si: bool = False) -> Iterator[Block]:
     packs = ", ".join(f"{name} {digest[:8]}" for name, digest in assessment.packs.items())
     units = "SI units" if si else "the shop's units"
     yield Said(f"{DEFER} Values in {units}. Knowledge packs: {packs or 'none'}.", "small")
-
-
-def torque_card(case: Case, names: Mapping[str, str]) -> Iterator[Block]:
-    """Return the torque card: blank stays blank, and the source of a figure is part of it."""
-    rows = []
-    for _, data in case.of(WorkData):
-        for number, torque in enumerate(data.torques):
-            job = names.get(data.cause or "", data.did) if number == 0 else ""
-            source = torque.source or (NOT_READ if torque.value else _BLANK)
-            rows.append((job, torque.location, torque.value or _BLANK, source,
-                         torque.reading or _BLANK, "\u2610"))  # fmt: skip
-    if not rows:
-        return
-    yield NewPage()
-    yield Heading("Torque card")
-    yield Said("Every figure comes from the owner's own manual, with page and date. Blank stays "
-               "blank: it is filled in at the truck, never guessed.")  # fmt: skip
-    yield TableBlock(
-        ("Job", "Fastener", "Target", "Manual, page, date", "Reading", "Done"), tuple(rows)
-    )
-    if any(NOT_READ in row for row in rows):
-        yield Said(f"A target marked “{NOT_READ}” counts for nothing until it has been looked up.",
-                   "caution")  # fmt: skip
-    yield Said("Fasteners that the maker wants renewed are not used again. Clean threads; the "
-               "lubricant the manual names, no other. Wrench within 20 to 100 % of its range, "
-               "calibrated within 12 months (common practice, no source).", "small")  # fmt: skip
 
 
 def approved(case: Case) -> Iterator[Block]:

@@ -17,7 +17,7 @@ from witnessmark.words.plain import short_sentences
 from witnessmark.words.say import paper as say
 from witnessmark.words.strength import capital, how_sure, speaks
 
-__all__ = ["cause_of", "causes_in_numbers", "looked_again"]
+__all__ = ["cause_of", "causes_in_numbers", "causes_weighed", "looked_again"]
 
 
 def cause_of(
@@ -41,7 +41,9 @@ def cause_of(
         yield Said(short_sentences(found))
     for work, data in works:
         known = assessment.odds_before(stages[work.id])
-        odds = next((o for o in known if o.complaint == entry.id), None)
+        mine = [o for o in known if o.complaint == entry.id]
+        odds = next((o for o in mine if any(c.cause == data.cause for c in o.causes)), None)
+        odds = odds or next(iter(mine), None)
         if odds is not None:
             yield from _at_that_time(data, odds, names)
     proof = assessment.proof_of(entry.id)
@@ -69,6 +71,15 @@ def causes_in_numbers(assessment: Dossier) -> Iterator[Block]:
         if odds.causes and (proof is None or proof.verdict != "proven"):
             yield Said(_shares(odds), "small")
             yield Picture(odds_picture(odds, most=5), "The odds of the zones and causes as bars.")
+
+
+def causes_weighed(assessment: Dossier) -> Iterator[Block]:
+    """Yield, for each work, every cause that was weighed before it: for the appendix."""
+    for number, (_, _data) in enumerate(assessment.case.of(WorkData)):
+        for odds in assessment.odds_before(number):
+            names = [f"{c.name} ({c.strength or how_sure(c.probability)})" for c in odds.causes]
+            if names:
+                yield Said(say.weighed_before(number + 1, "; ".join(names)), "small")
 
 
 def looked_again(

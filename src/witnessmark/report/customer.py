@@ -27,9 +27,9 @@ from witnessmark.report.back_of_report import (
     cautions,
     not_done,
     sources,
-    torque_card,
 )
-from witnessmark.report.causes import cause_of, causes_in_numbers, looked_again
+from witnessmark.report.cards.torque_card import torque_card
+from witnessmark.report.causes import cause_of, causes_in_numbers, causes_weighed, looked_again
 from witnessmark.report.figures import (
     figure,
     interval_words,
@@ -51,7 +51,7 @@ from witnessmark.report.paper import (
 )
 from witnessmark.report.pictures.before_after_rows import before_after_pictures
 from witnessmark.report.pictures.readings import readings_pictures
-from witnessmark.report.recorded import recorded
+from witnessmark.report.recorded import RECORDED_KINDS, recorded
 from witnessmark.words.plain import short_sentences
 from witnessmark.words.say import paper as say
 
@@ -79,6 +79,7 @@ def customer_report(
     safety: Mapping[str, str] | None = None,
     told_by: Mapping[str, Collection[str]] | None = None,
     si: bool = False,
+    warned: Collection[str] = (),
 ) -> Paper:
     """Return the report on a case.
 
@@ -89,6 +90,7 @@ def customer_report(
         safety: family id -> its usual caution.
         told_by: family id -> the kinds of recording that speak of it.
         si: show SI units.
+        warned: stops and cautions of the jobs, for the torque card.
     """
     case, words = assessment.case, names or {}
     complaints = case.complaints()
@@ -105,14 +107,16 @@ def customer_report(
         blocks.append(Said("No complaint has been written down for this truck."))
         blocks += _correction([(e, d) for e, d in case.of(WorkData)], assessment, words)
     blocks += _other_work(assessment, words)
+    blocks += _other_recordings(assessment, told_by or {}, si)
     blocks += not_done(assessment)
     blocks += afterwards(assessment)
     blocks += approved(case)
     blocks += [Said(DEFER, "small"), NewPage(), Heading(say.appendix())]
+    blocks += causes_weighed(assessment)
     blocks += causes_in_numbers(assessment)
     blocks += cautions(assessment, safety or {})
     blocks += sources(assessment, si=si)
-    blocks += torque_card(case, words)
+    blocks += torque_card(case, words, warned=list(warned))
     return Paper("Report on the work", shop, tuple(_facts(case)), tuple(blocks))
 
 
@@ -240,6 +244,17 @@ def _other_work(assessment: Dossier, names: Mapping[str, str]) -> Iterator[Block
         yield from _correction(rest, assessment, names)
 
 
+def _other_recordings(
+    assessment: Dossier, told_by: Mapping[str, Collection[str]], si: bool
+) -> Iterator[Block]:
+    """Return what was measured of damper, cylinders, shake and sensors that no complaint names."""
+    told = {k for f in assessment.case.families() for k in told_by.get(f, ())}
+    rest = list(recorded(RECORDED_KINDS - told, assessment, si=si, only_judged=True))
+    if rest:
+        yield Heading(say.other_recordings())
+        yield from rest
+
+
 def _measured(
     complaint: ComplaintData,
     proof: Proof | None,
@@ -265,6 +280,10 @@ def _measured(
         yield Items(tuple(again))
     if pairs:
         yield _pairs_table(pairs, si, worked)
+        for pair in pairs:
+            if pair.swapped is not None:
+                name = quantity_words(pair.quantity)
+                yield Said(say.other_instrument(name, *pair.swapped), "caution")
     elif not again and not (shown and not worked):
         yield Said(_nothing_paired(complaint, worked))
     if proof is None:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
+from decimal import Decimal
 
 from witnessmark.model.finding import OperatingPoint
 from witnessmark.units import QUANTITIES, UNITS, display_unit, from_house
 
 __all__ = [
+    "exact_money",
     "figure",
     "interval_words",
     "money",
@@ -92,3 +94,10 @@ def money(usd: float) -> str:
     sign = "\u2212" if usd < 0 else ""
     size = abs(usd)
     return f"{sign}${size:,.0f}" if size >= 100 or size == round(size) else f"{sign}${size:,.2f}"
+
+
+def exact_money(usd: Decimal | float) -> str:
+    """Return US dollars to the cent, as a bill shows them."""
+    value = usd if isinstance(usd, Decimal) else Decimal(repr(usd))
+    sign = "\u2212" if value < 0 else ""
+    return f"{sign}${abs(value):,.2f}"

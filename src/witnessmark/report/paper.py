@@ -105,9 +105,13 @@ class Paper:
         shop: the shop's name.
         facts: (name, value) for the head: truck, miles, date, case.
         blocks: its content in order.
+        language: of the words: ``en`` or ``es``.
+        head: lines under the shop's name: address, phone, licence.
     """
 
     title: str
     shop: str
     facts: tuple[tuple[str, str], ...]
     blocks: tuple[Block, ...]
+    language: str = "en"
+    head: tuple[str, ...] = ()

@@ -12,7 +12,7 @@ from witnessmark.report.pictures.judged_trace import plausibility_picture
 from witnessmark.report.pictures.stepped_together import together_picture
 from witnessmark.words.plain import short_sentences
 
-__all__ = ["recorded"]
+__all__ = ["RECORDED_KINDS", "recorded"]
 
 _SHAKE, _CYLINDERS, _SENSORS = "shake", "cylinders", "sensors"
 #: A finding's code or its end -> of what it is a recording, and its picture's caption. Which of
@@ -37,7 +37,13 @@ _OUTCOMES = {"seen": "", "not_seen": "", "inconclusive": "Cannot tell. "}
 _MOST, _PICTURES = 8, 4
 
 
-def recorded(kinds: Collection[str], assessment: Dossier, *, si: bool) -> Iterator[Block]:
+#: Every kind of recording that speaks by itself.
+RECORDED_KINDS = frozenset({_SHAKE, _CYLINDERS, _SENSORS})
+
+
+def recorded(
+    kinds: Collection[str], assessment: Dossier, *, si: bool, only_judged: bool = False
+) -> Iterator[Block]:
     """Yield what the recordings say of a complaint, sentence by sentence, with their pictures.
 
     "Looks healthy" and "cannot tell" are results, too: a customer who paid for the measurement
@@ -47,6 +53,7 @@ def recorded(kinds: Collection[str], assessment: Dossier, *, si: bool) -> Iterat
         kinds: the kinds of recording that speak of the complaint: shake, cylinders, sensors.
         assessment: the case and what it comes to.
         si: show SI units.
+        only_judged: leave out what could not be told.
     """
     last = max((f.stage for f in assessment.findings), default=0)
     rows = [
@@ -56,6 +63,7 @@ def recorded(kinds: Collection[str], assessment: Dossier, *, si: bool) -> Iterat
         and finding.stage == last
         and (spoken := _spoken(finding.code)) is not None
         and spoken[0] in kinds
+        and not (only_judged and finding.outcome == "inconclusive")
     ]
     if not rows:
         return

@@ -12,10 +12,11 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, ParamSpec
 
-__all__ = ["Sentence", "catalogue", "catalogue_page", "sentence"]
+__all__ = ["Sentence", "catalogue", "catalogue_page", "identity_of", "sentence"]
 
 P = ParamSpec("P")
 _KNOWN: dict[str, Sentence] = {}
+_IDENTITIES: dict[Callable[..., str], str] = {}
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,10 +58,16 @@ def sentence(identity: str, **example: Any) -> Callable[[Callable[P, str]], Call
         if identity in _KNOWN:
             raise ValueError(f"The sentence {identity} is entered twice.")
         said = form(**example)  # type: ignore[call-arg]
+        _IDENTITIES[form] = identity
         _KNOWN[identity] = Sentence(identity, said, form.__module__, form, example)
         return form
 
     return enter
+
+
+def identity_of(form: Callable[..., str]) -> str:
+    """Return the id of the sentence that a function forms; empty for one of no catalogue."""
+    return _IDENTITIES.get(form, "")
 
 
 def catalogue() -> tuple[Sentence, ...]:

@@ -13,8 +13,10 @@ from pydantic import (
 )
 
 from witnessmark.errors import UnitRefused
+from witnessmark.model.entries.agreed_data import ApprovalData, PartData, QuoteData
 from witnessmark.model.entries.own_list import OwnList
 from witnessmark.model.entries.record_base import Id, Label, Name, Record, Words, slug
+from witnessmark.model.entries.tightened_data import Part, Torque
 from witnessmark.units import parse, parse_quantity
 
 #: What the data bus can carry: SPN 190 (0.125 rpm a bit) and SPN 92 (1 % a bit, as a fraction),
@@ -66,6 +68,14 @@ class TruckData(Record):
         default=None, max_length=6, description="propeller shafts, transmission first"
     )
     customer: str | None = Field(default=None, max_length=200)
+    vin: str | None = Field(default=None, max_length=40, description="vehicle number")
+    plate: str | None = Field(default=None, max_length=40)
+    unit: str | None = Field(default=None, max_length=60, description="the owner's own number")
+    phone: str | None = Field(default=None, max_length=60, description="of the customer")
+    miles_out: float | None = Field(default=None, ge=0, le=1e7, description="at hand-over")
+    language: Literal["en", "es"] | None = Field(
+        default=None, description="of the customer's paper"
+    )
 
 
 class ComplaintData(Record):
@@ -199,24 +209,6 @@ class TestData(Record):
     result: Id = Field(description="positive, negative, maybe, or an outcome id of the test")
 
 
-class Part(Record):
-    """One part on a work entry or a quote line."""
-
-    name: Name
-    usd: float | None = Field(default=None, ge=0, le=1e7)
-    quantity: float = Field(default=1, gt=0, le=1e5)
-    core_usd: float | None = Field(default=None, ge=0, le=1e7)
-
-
-class Torque(Record):
-    """One tightening: blank stays blank, and the source of the figure is part of it."""
-
-    location: Name
-    value: str | None = Field(default=None, max_length=64, description='such as "45 N·m"')
-    source: str | None = Field(default=None, max_length=300, description="manual, page, date")
-    reading: str | None = Field(default=None, max_length=64)
-
-
 class WorkData(Record):
     """Work done. What was measured before it speaks of the old part, after it of the new one."""
 
@@ -234,35 +226,12 @@ class OutcomeData(Record):
     gone: bool | Literal["partly"]
     after_days: float | None = Field(default=None, ge=0, le=1e4)
     words: Words | None = None
-
-
-class QuoteLine(Record):
-    """One line of an estimate."""
-
-    what: Name
-    minutes: float | None = Field(default=None, ge=0, le=1e5)
-    usd: float | None = Field(default=None, ge=0, le=1e7)
-    cause: Id | None = None
-
-
-class QuoteData(Record):
-    """An estimate as it was given to the customer."""
-
-    lines: tuple[QuoteLine, ...]
-    total_usd: float | None = Field(default=None, ge=0, le=1e8)
-    limit_usd: float | None = Field(default=None, ge=0, le=1e8)
-    expires: str | None = Field(default=None, max_length=40)
-
-
-class ApprovalData(Record):
-    """Who agreed to what, how and up to which amount; or refused it."""
-
-    by: Name
-    how: Name
-    granted: bool = True
-    quote: Id | None = None
-    limit_usd: float | None = Field(default=None, ge=0, le=1e8)
-    words: Words | None = None
+    comeback: Literal["same cause", "our work", "new fault", "not found"] | None = Field(
+        default=None, description="what it was, where the complaint came back"
+    )
+    earlier_case: Id | None = Field(
+        default=None, description="the case that this one comes back from"
+    )
 
 
 class PhotoData(Record):
@@ -272,6 +241,7 @@ class PhotoData(Record):
     sha256: Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{64}$")] | None = None
     caption: Words = ""
     stage: str | None = Field(default=None, max_length=40)
+    on_report: bool = Field(default=False, description="placed on the customer's report")
 
 
 class NoteData(Record):
@@ -300,6 +270,7 @@ Data = (
     | OutcomeData
     | QuoteData
     | ApprovalData
+    | PartData
     | PhotoData
     | NoteData
     | RetractData
@@ -318,6 +289,7 @@ KINDS: dict[str, type[Record]] = {
     "outcome": OutcomeData,
     "quote": QuoteData,
     "approval": ApprovalData,
+    "part": PartData,
     "photo": PhotoData,
     "note": NoteData,
     "retract": RetractData,

@@ -8,17 +8,16 @@ from typing import Any
 
 from markupsafe import Markup
 
+from witnessmark.model.entries.agreed_data import ApprovalData, PartData, QuoteData
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry import Entry
 from witnessmark.model.entries.entry_data import (
-    ApprovalData,
     ClueData,
     CodeData,
     ComplaintData,
     NoteData,
     OutcomeData,
     PhotoData,
-    QuoteData,
     ReadingData,
     RecordingData,
     RetractData,
@@ -29,6 +28,7 @@ from witnessmark.model.entries.entry_data import (
 from witnessmark.model.finding import Finding, OperatingPoint
 from witnessmark.model.odds import CauseOdds
 from witnessmark.model.proof import Pair
+from witnessmark.model.quoted import OwnRates
 from witnessmark.model.step import Step
 from witnessmark.units import QUANTITIES, UNITS, display_unit
 from witnessmark.web.bench.desk import Looked
@@ -38,6 +38,7 @@ from witnessmark.web.bench.page_words import number, quantity_words
 from witnessmark.words.say.dossier import against_range
 from witnessmark.words.say.odds import factor as odds_words
 from witnessmark.words.strength import speaks
+from witnessmark.workflow.papers.beside_the_usual import beside_the_usual
 from witnessmark.workflow.shop.ledger import waits_for
 from witnessmark.workflow.shop.own_ways import overrides_of
 from witnessmark.workflow.shop.worker import Worked
@@ -71,6 +72,7 @@ def strip(
     attached: Mapping[str, str],
     usual: tuple[str, ...],
     si: bool,
+    rates: OwnRates | None = None,
 ) -> dict[str, Any]:
     """Return the values of the case page's template.
 
@@ -82,6 +84,7 @@ def strip(
         attached: entry id -> digest of its stored file.
         usual: quantities that are usually read for its complaints.
         si: show SI units.
+        rates: what the shop has set itself, to set its own figures beside the usual.
     """
     assessment = looked.assessment
     findings = list(enumerate(assessment.findings)) if assessment else []
@@ -119,6 +122,9 @@ def strip(
         "outcomes": list(case.of(OutcomeData)),
         "quotes": list(case.of(QuoteData)),
         "approvals": list(case.of(ApprovalData)),
+        "beside_usual": beside_the_usual(case, assessment.advice, rates or OwnRates())
+        if assessment
+        else "",
         "recordings": _recordings(case, attached),
         "photos": _photos(case, attached),
         "entries": _entries(case, names, log),
@@ -189,6 +195,8 @@ def entry_words(entry: Entry, names: Names) -> str:
         case QuoteData():
             total = f" of ${data.total_usd:,.0f}" if data.total_usd is not None else ""
             return f"Estimate{total}"
+        case PartData():
+            return f"Part {data.state}: {data.name}{f', {data.on}' if data.on else ''}"
         case ApprovalData():
             return f"{'Agreed' if data.granted else 'Refused'} by {data.by}, {data.how}"
         case PhotoData():

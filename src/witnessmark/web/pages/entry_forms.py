@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from witnessmark.errors import InputRefused
-from witnessmark.model.entries.entry_data import QuoteData, QuoteLine
+from witnessmark.model.entries.agreed_data import QuoteData, QuoteLine
 from witnessmark.model.quoted import OwnRates, priced
 
 __all__ = ["FORMS", "Fields", "blank_to_none"]
@@ -16,6 +16,10 @@ Fields = Mapping[str, list[str]]
 Data = dict[str, Any]
 
 _ROWS = 30
+_TORQUE = (
+    "value", "source", "reading", "size", "grade", "fastener", "lubricant", "sequence", "angle",
+    "wrench", "wrench_span", "calibrated", "wrench_length", "crowfoot", "done", "second",
+)  # fmt: skip
 
 
 def reading(form: Fields) -> Data:
@@ -115,13 +119,16 @@ def work(form: Fields) -> Data:
         if name:
             part: Data = {"name": name, "quantity": decimal(form, f"part_{i}_n") or 1}
             price, core = decimal(form, f"part_{i}_usd"), decimal(form, f"part_{i}_core")
-            parts.append(part | blank_to_none({"usd": price, "core_usd": core}))
+            more: Data = {"usd": price, "core_usd": core}
+            for field in ("number", "vendor", "condition", "old_part", "core_due"):
+                more[field] = one(form, f"part_{i}_{field}") or None
+            parts.append(part | blank_to_none(more))
     torques = []
     for i in range(_ROWS):
         place = one(form, f"torque_{i}")
         if place:
-            names = ("value", "source", "reading")
-            found = {n: one(form, f"torque_{i}_{n}") or None for n in names}
+            found: Data = {n: one(form, f"torque_{i}_{n}") or None for n in _TORQUE}
+            found["count"] = whole(form, f"torque_{i}_count")
             torques.append({"location": place} | blank_to_none(found))
     data: Data = {
         "cause": one(form, "cause") or None,
@@ -155,7 +162,11 @@ def quote(form: Fields) -> Data:
         if what:
             minutes, price = decimal(form, f"line_{i}_minutes"), decimal(form, f"line_{i}_usd")
             cause = one(form, f"line_{i}_cause") or None
-            figures = {"minutes": minutes, "usd": price, "cause": cause}
+            figures: Data = {"minutes": minutes, "usd": price, "cause": cause}
+            figures["percent"] = decimal(form, f"line_{i}_percent")
+            figures["quantity"] = decimal(form, f"line_{i}_quantity")
+            for name in ("kind", "condition", "stage", "risk", "number", "vendor"):
+                figures[name] = one(form, f"line_{i}_{name}") or None
             lines.append({"what": what} | blank_to_none(figures))
     if not lines:
         raise InputRefused("The estimate has no line.", do="Write what is to be done.")
@@ -164,6 +175,9 @@ def quote(form: Fields) -> Data:
         "total_usd": decimal(form, "total_usd"),
         "limit_usd": decimal(form, "limit_usd"),
         "expires": one(form, "expires") or None,
+        "promised": one(form, "promised") or None,
+        "replaces": one(form, "replaces") or None,
+        "final": True if one(form, "final") == "yes" else None,
     }
     if data["total_usd"] is None:
         # Added up at today's rate, for the sum that was given must not move with a later one.
@@ -175,7 +189,7 @@ def quote(form: Fields) -> Data:
         )
         whole_sum = not found.unpriced and not found.left_out_minutes
         if found.total_usd is not None and whole_sum:
-            data["total_usd"] = round(found.total_usd, 2)
+            data["total_usd"] = float(found.total_usd)
     return blank_to_none(data)
 
 
@@ -188,7 +202,24 @@ def approval(form: Fields) -> Data:
         "quote": one(form, "quote") or None,
         "limit_usd": decimal(form, "limit_usd"),
         "words": one(form, "words") or None,
+        "called": one(form, "called") or None,
+        "risk": one(form, "risk") or None,
+        "evidence": one(form, "evidence") or None,
+        "shown": one(form, "shown") or None,
     }
+    answers = []
+    for i in range(1, _ROWS + 1):
+        answer = one(form, f"answer_{i}")
+        if answer in {"yes", "no"}:
+            more: Data = {
+                "limit_usd": decimal(form, f"answer_{i}_limit"),
+                "risk": one(form, f"answer_{i}_risk") or None,
+                "words": one(form, f"answer_{i}_words") or None,
+            }
+            answers.append({"line": i, "granted": answer == "yes"} | blank_to_none(more))
+    if answers:
+        data["lines"] = answers
+        data["granted"] = data["granted"] and any(a["granted"] for a in answers)
     return blank_to_none(data)
 
 

@@ -27,6 +27,7 @@ from witnessmark.web.door.posted import Posted, posted
 from witnessmark.web.pages.entry_forms import complaint, truck
 from witnessmark.workflow.case.locks import read_session
 from witnessmark.workflow.case.shop_on_disk import entry_line
+from witnessmark.workflow.case.shop_settings import own_rates
 from witnessmark.workflow.dossier.gauge_round import quantities_for
 from witnessmark.workflow.keeping.reminder import backup_reminder
 from witnessmark.workflow.shop.ledger import Row, case_name, row_of
@@ -211,6 +212,7 @@ def strip_values(bench: ServerState, case_id: str, looked: Looked) -> dict[str, 
         attached=bench.shop.casebook.attachments(case_id),
         usual=quantities_for(case, bench.knowledge(case)),
         si=bench.si(),
+        rates=own_rates(bench.shop),
     )
 
 

@@ -11,8 +11,9 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import Response
 
 from witnessmark.errors import InputRefused, NotFound, WitnessmarkError, http_status
+from witnessmark.model.entries.agreed_data import QuoteData
 from witnessmark.model.entries.case import Case
-from witnessmark.model.entries.entry_data import ClueData, QuoteData, ReadingData, TestData
+from witnessmark.model.entries.entry_data import ClueData, ReadingData, TestData
 from witnessmark.model.estimate import Estimate
 from witnessmark.units import QUANTITIES
 from witnessmark.web.bench.state import ServerState, bench_of, going_on, page, viewer_of

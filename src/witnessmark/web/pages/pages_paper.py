@@ -14,13 +14,14 @@ from starlette.responses import HTMLResponse, Response
 from witnessmark.errors import Conflict, InputRefused
 from witnessmark.model.dossier import Dossier
 from witnessmark.model.entries.case import Case
-from witnessmark.model.entries.entry_data import ReadingData, WorkData
+from witnessmark.model.entries.entry_data import ReadingData
 from witnessmark.model.step import forbidden_by
 from witnessmark.web.bench.state import ServerState, bench_of, page, viewer_of
 from witnessmark.web.bench.strip import entry_words
 from witnessmark.web.door.posted import posted
 from witnessmark.workflow.case.locks import customer_token, end_link, links_of
 from witnessmark.workflow.case.photo import photo_bytes
+from witnessmark.workflow.papers.bay_cards import torque_sheet
 from witnessmark.workflow.papers.case_papers import report_html, report_pdf
 
 router = APIRouter(include_in_schema=False)
@@ -70,10 +71,10 @@ def torque_card(request: Request, case_id: str) -> Response:
     """Show the tightenings of a case as a card to print and tick."""
     bench = bench_of(request)
     case = bench.desk.case(case_id)
-    works = list(case.of(WorkData))
-    names = bench.names(case)
-    rows = [(names.cause(w.cause) if w.cause else w.did, t) for _, w in works for t in w.torques]
-    return page(request, "torque_card.html", case=case, label=_label(case), rows=rows)
+    looked = bench.desk.look(case_id)
+    steps = looked.assessment.steps if looked.assessment else ()
+    sheet = torque_sheet(case, bench.knowledge(case), steps)
+    return page(request, "torque_card.html", case=case, label=_label(case), sheet=sheet)
 
 
 @router.get("/cases/{case_id}/road-test")

@@ -116,6 +116,12 @@ def expired(on: str) -> str:
     return f"the quote had expired on {on}"
 
 
+@sentence("estimate.before_estimate")
+def before_estimate() -> str:
+    """Say that an answer is dated before what it answers."""
+    return "the answer is dated before its estimate"
+
+
 @sentence("estimate.risk_unwritten")
 def risk_unwritten() -> str:
     """Ask for the risk of a refusal."""
@@ -126,3 +132,19 @@ def risk_unwritten() -> str:
 def unwritten_quote() -> str:
     """Name work that was never quoted."""
     return "work without a written quote"
+
+
+@sentence("estimate.bill_above", billed="709.01", approved="709.00")
+def bill_above(billed: str, approved: str) -> str:
+    """Say that the bill is above what was agreed to."""
+    return f"The bill comes to {billed} USD and {approved} USD are approved."
+
+
+@sentence(
+    "estimate.work_above", billed="300.00", approved="200.00", rate="150.00", judged=True
+)  # fmt: skip
+def work_above(billed: str, approved: str, rate: str, judged: bool) -> str:
+    """Say that the work so far is above what was agreed to, and at which rate."""
+    at = f" with labour at {rate} USD an hour" if rate else ""
+    whose = " That rate is judgement: the shop has set none." if rate and judged else ""
+    return f"The work comes to {billed} USD{at} and {approved} USD are approved.{whose}"

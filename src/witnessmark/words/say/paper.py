@@ -88,3 +88,60 @@ def for_the_shop(words: str) -> str:
 def codes_read() -> str:
     """Head the list of trouble codes."""
     return "Trouble codes as they were read; a code points, it proves nothing:"
+
+
+@sentence(
+    "paper.declined", what="Front seal", by="R. Example", day="2026-03-02",
+    words="Risk explained: it may have to be done later.", risk="soon",
+)  # fmt: skip
+def declined(what: str, by: str, day: str, words: str, risk: str) -> str:
+    """Say what was declined, by whom, and what that means."""
+    named = f" {what}." if what else ""
+    means = f" If left undone: {risk}." if risk else " The risk was not written down."
+    quoted = f" {words}" if words else ""
+    return f"Declined by {by} ({day}):{named}{quoted}{'' if words and not risk else means}"
+
+
+@sentence("paper.quoted_not_done", what="new hose")
+def quoted_not_done(what: str) -> str:
+    """Name a line that was offered and not done."""
+    return f"Quoted, not done: {what}"
+
+
+@sentence("paper.quoted_not_known", what="new hose")
+def quoted_not_known(what: str) -> str:
+    """Name a line of which nothing says whether it was done."""
+    return f"Quoted; whether it was done is not written down: {what}"
+
+
+@sentence("paper.still_open", words="drips", why="No step is left.")
+def still_open(words: str, why: str) -> str:
+    """Say which complaint is open, in the customer's words."""
+    return f"Still open: \u201c{words}\u201d {why}"
+
+
+@sentence("paper.nothing_left")
+def nothing_left() -> str:
+    """Say that nothing is known to be left; only where every line is done or declined."""
+    return "Nothing that was proposed, quoted or needed is known to be left undone."
+
+
+@sentence("paper.weighed_before", number=1, causes="Transfer pump worn (unlikely)")
+def weighed_before(number: int, causes: str) -> str:
+    """Name every cause that was weighed before a work, and how sure it was then."""
+    return f"Weighed before work {number}: {causes}."
+
+
+@sentence("paper.other_instrument", quantity="Fuel gallery pressure", before="G1", after="G2")
+def other_instrument(quantity: str, before: str, after: str) -> str:
+    """Say that before and after were read on different instruments."""
+    return (
+        f"{quantity} was read with {before} before and with {after} after the work: the two "
+        "instruments may differ by more than the change."
+    )
+
+
+@sentence("paper.other_recordings")
+def other_recordings() -> str:
+    """Head what recordings show that no complaint asked for."""
+    return "What the recordings show besides"

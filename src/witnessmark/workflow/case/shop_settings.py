@@ -32,6 +32,8 @@ __all__ = [
 Role = Literal["owner", "technician"]
 _TEXT_FIELDS = {"source"}
 _HIGHEST = 1e6
+#: What the shop sets; whether a figure is its own follows from that.
+_FIGURES = frozenset(f.name for f in fields(Settings)) - {"labour_is_own"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,14 +72,13 @@ class Person:
 def settings_of(shop: Shop) -> Settings:
     """Return the shop's figures; what was never set is the judgement of the defaults."""
     found: dict[str, Any] = own_figures(shop)
-    return Settings(**found)
+    return Settings(**found, labour_is_own="labour_usd_per_hour" in found)
 
 
 def own_figures(shop: Shop) -> dict[str, float | str]:
     """Return only what the shop has set itself, by the name of the figure."""
     stored = shop.casebook.setting("figures") or {}
-    known = {f.name for f in fields(Settings)}
-    return {k: v for k, v in stored.items() if k in known}
+    return {k: v for k, v in stored.items() if k in _FIGURES}
 
 
 def own_rates(shop: Shop) -> OwnRates:
@@ -94,7 +95,7 @@ def save_settings(shop: Shop, changes: Mapping[str, str]) -> Settings:
     """
     stored = dict(shop.casebook.setting("figures") or {})
     for name, text in changes.items():
-        if name not in {f.name for f in fields(Settings)}:
+        if name not in _FIGURES:
             raise InputRefused(f"'{name[:60]}' is not a figure of the shop.")
         if not text.strip():
             stored.pop(name, None)

@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from witnessmark.inference.look_first import looks_waiting
 from witnessmark.knowledge.standing import Standing
 from witnessmark.model.dossier import Advice, Dossier
-from witnessmark.model.entries.entry_data import QuoteData, WorkData
+from witnessmark.model.entries.agreed_data import QuoteData
+from witnessmark.model.entries.entry_data import WorkData
 from witnessmark.model.estimate import Estimate
 from witnessmark.model.odds import Odds
+from witnessmark.model.step import Spread
 from witnessmark.planner.estimate.quote import QuoteJob, estimate
 from witnessmark.planner.ranking.costs import shop_minutes, shop_parts, whose_figures
+from witnessmark.words.say.offered import as_quoted
 
 __all__ = ["advice", "usual_price"]
 
@@ -33,13 +37,15 @@ def advice(found: Dossier, standing: Standing) -> Advice:
 
     It is the work of the last quote; without one, of the repair that is proposed first.
     """
-    quotes = [data for _, data in found.case.of(QuoteData)]
+    quotes = [data for _, data in found.case.of(QuoteData) if not data.final]
     if quotes:
         causes = [line.cause for line in quotes[-1].lines if line.cause]
         jobs = [_job(found, standing, cause) for cause in causes]
         known = [job for job in jobs if job is not None]
-        quoted = ("The work as it was quoted in the case.", *_looks(found, standing, causes))
-        return Advice(estimate(known, standing.settings) if known else None, quoted)
+        quoted = (as_quoted(), *_looks(found, standing, causes))
+        if not known:
+            return Advice(None, quoted)
+        return Advice(estimate(known, standing.settings), quoted, _bare(known, standing))
     repairs = [s for s in found.steps if s.kind == "repair"]
     stops = tuple(f"Safety first: {s.name}." for s in found.steps if s.kind == "safety")
     first = next((s for s in found.steps if s.kind != "safety"), None)
@@ -52,6 +58,14 @@ def advice(found: Dossier, standing: Standing) -> Advice:
         after = f"If that does not change the picture, the repair would be: {job.name}."
         why = (*_first_measure(first.name), after, *_looks(found, standing, [job.cause]))
     return Advice(estimate([job], standing.settings), (*stops, *why))
+
+
+def _bare(jobs: Sequence[QuoteJob], standing: Standing) -> Spread:
+    """Return what the jobs come to without supplies and tax, which lines of a job do not hold."""
+    plain = replace(
+        standing.settings, consumables_percent=0.0, tax_percent_parts=0.0, tax_percent_labour=0.0
+    )
+    return estimate(jobs, plain).total
 
 
 def _odds_before(found: Dossier, cause_id: str, family: str) -> Odds | None:

@@ -22,8 +22,8 @@ from witnessmark.knowledge.called_now import as_called_now
 from witnessmark.knowledge.own.own_family import with_own_lists
 from witnessmark.knowledge.standing import Standing
 from witnessmark.model.dossier import Dossier, DossierStage
+from witnessmark.model.entries.agreed_data import ApprovalData, QuoteData
 from witnessmark.model.entries.case import Case
-from witnessmark.model.entries.entry_data import ApprovalData, QuoteData
 from witnessmark.model.finding import Finding
 from witnessmark.model.fuel_baseline import FuelBaseline
 from witnessmark.model.odds import Odds

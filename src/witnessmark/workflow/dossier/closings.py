@@ -12,9 +12,10 @@ from datetime import UTC, datetime
 from witnessmark.analyses.an_analysis import Bench
 from witnessmark.analyses.readings.before_after import pairs
 from witnessmark.knowledge import Knowledge
+from witnessmark.model.entries.agreed_data import QuoteData
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry import Entry
-from witnessmark.model.entries.entry_data import OutcomeData, QuoteData, TestData, WorkData
+from witnessmark.model.entries.entry_data import OutcomeData, TestData, WorkData
 from witnessmark.model.proof import Proof
 from witnessmark.model.shop_record import Closing, Comeback, History, Job
 
@@ -165,7 +166,7 @@ def _helped(case: Case, complaint: str, knowledge: Knowledge) -> bool | None:
 
 def _jobs(case: Case, people: dict[str, str], now: datetime) -> Iterator[Job]:
     quoted = {line.cause: line for _, quote in case.of(QuoteData) for line in quote.lines
-              if line.cause is not None}  # fmt: skip
+              if line.cause is not None and not quote.final}  # fmt: skip
     for entry, work in case.of(WorkData):
         if work.cause is None:
             continue

@@ -10,6 +10,7 @@ from witnessmark.errors import InputRefused
 from witnessmark.knowledge import Knowledge, load_knowledge
 from witnessmark.knowledge.own.own_family import with_own_lists
 from witnessmark.model.dossier import Dossier
+from witnessmark.model.entries.entry_data import WorkData
 from witnessmark.model.estimate import Estimate
 from witnessmark.model.quoted import OwnRates
 from witnessmark.report.as_html import paper_html
@@ -24,6 +25,7 @@ from witnessmark.workflow.dossier.advice import usual_price
 from witnessmark.workflow.dossier.assess_case import assess_file
 from witnessmark.workflow.dossier.dossier_of_shop import assess_in_shop
 from witnessmark.workflow.dossier.standing_of import standing_of
+from witnessmark.workflow.papers.bay_cards import warnings_of
 
 __all__ = [
     "check_place",
@@ -100,9 +102,11 @@ def paper_of(
     names = {c.id: c.name for f in knowledge.families.values() for c in f.causes}
     safety = {f.id: f.safety for f in knowledge.families.values()}
     told_by = {f.id: f.told_by for f in knowledge.families.values()}
+    causes = [data.cause for _, data in assessment.case.of(WorkData) if data.cause]
     return customer_report(
-        assessment, shop=shop, names=names, safety=safety, told_by=told_by, si=si
-    )
+        assessment, shop=shop, names=names, safety=safety, told_by=told_by, si=si,
+        warned=warnings_of(causes, knowledge, assessment.steps),
+    )  # fmt: skip
 
 
 def paper_of_file(

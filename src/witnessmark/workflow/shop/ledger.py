@@ -7,12 +7,11 @@ from dataclasses import dataclass
 from typing import Literal
 
 from witnessmark.model.dossier import Dossier
+from witnessmark.model.entries.agreed_data import ApprovalData, QuoteData
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry_data import (
-    ApprovalData,
     NoteData,
     OutcomeData,
-    QuoteData,
     ReadingData,
     RecordingData,
     TestData,

@@ -1,0 +1,1 @@
+"""Threaded fasteners: size, proof load, and what a torque comes to."""

@@ -1,0 +1,1 @@
+"""Cards for the bay: what is tightened, and how a job goes."""
