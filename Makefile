@@ -32,25 +32,21 @@ env: $(BASE)
 
 test-env: $(FULL)
 
-# uv where it is installed, otherwise the standard venv and pip; versions are locked either way.
-$(BASE): requirements/run.lock pyproject.toml
-	@if command -v uv >/dev/null 2>&1; then \
-		test -x $(PY) || uv venv -q $(VENV); \
-		uv pip install -q --no-deps --python $(PY) -r requirements/run.lock && \
-		uv pip install -q --no-deps --python $(PY) -e .; \
-	else \
-		test -x $(PY) || python3 -m venv $(VENV); \
-		$(PY) -m pip install -q --disable-pip-version-check --no-deps -r requirements/run.lock && \
-		$(PY) -m pip install -q --disable-pip-version-check --no-deps -e .; \
-	fi
+# uv where it is installed, otherwise the standard venv and pip; versions and the files themselves
+# (by their hashes) are locked either way, the tool that builds the package too.
+PIP = $$(if command -v uv >/dev/null 2>&1; then echo uv pip install -q --python $(PY); \
+	else echo $(PY) -m pip install -q --disable-pip-version-check; fi)
+LOCKED = $(PIP) --no-deps --require-hashes
+
+$(BASE): requirements/build.lock requirements/run.lock pyproject.toml
+	@test -x $(PY) || if command -v uv >/dev/null 2>&1; then uv venv -q $(VENV); \
+		else python3 -m venv $(VENV); fi
+	@$(LOCKED) -r requirements/build.lock -r requirements/run.lock
+	@$(PIP) --no-deps --no-build-isolation -e .
 	@touch $@
 
 $(FULL): $(BASE) requirements/test.lock
-	@if command -v uv >/dev/null 2>&1; then \
-		uv pip install -q --no-deps --python $(PY) -r requirements/test.lock; \
-	else \
-		$(PY) -m pip install -q --disable-pip-version-check --no-deps -r requirements/test.lock; \
-	fi
+	@$(LOCKED) -r requirements/test.lock
 	@touch $@
 
 # The tests drive Debian's chromium and a PostgreSQL of their own; where these cannot be
