@@ -2,6 +2,9 @@
 # make test     everything that is checked: format, lint, types, the house, the tests
 # make picture  the picture of the README, from the open truck of the demo
 # make env      only the environment: .venv/bin/witnessmark
+# make dist     the wheel, its licences and its bill of materials, in dist/
+# make locks    the locks anew (needs uv): make locks UPGRADE=--upgrade
+# make outside  the wheel on every Python of this machine, outside this folder (needs uv)
 
 VENV := .venv
 PY := $(VENV)/bin/python
@@ -11,7 +14,7 @@ WORKERS ?= 2
 export OMP_NUM_THREADS ?= 1
 export OPENBLAS_NUM_THREADS ?= 1
 
-.PHONY: demo test picture env test-env check system clean
+.PHONY: demo test picture env test-env dist locks outside check system clean
 
 demo: $(BASE)
 	$(VENV)/bin/witnessmark demo
@@ -23,8 +26,8 @@ picture: $(FULL) system
 	WITNESSMARK_PICTURE=docs/pictures/case.png $(PY) -m pytest -q tests/web/test_readme_picture.py
 
 check: $(FULL)
-	$(VENV)/bin/ruff format --check src tests benchmarks studies
-	$(VENV)/bin/ruff check src tests benchmarks studies
+	$(VENV)/bin/ruff format --check src tests benchmarks studies release
+	$(VENV)/bin/ruff check src tests benchmarks studies release
 	$(VENV)/bin/mypy
 	$(VENV)/bin/lint-imports
 
@@ -48,6 +51,19 @@ $(BASE): requirements/build.lock requirements/run.lock pyproject.toml
 $(FULL): $(BASE) requirements/test.lock
 	@$(LOCKED) -r requirements/test.lock
 	@touch $@
+
+dist: $(FULL)
+	$(PY) release/licences.py --check
+	@rm -rf build dist
+	$(PY) -W ignore -c "from setuptools import build_meta as b; b.build_wheel('dist')" >/dev/null
+	$(PY) release/sbom.py dist/witnessmark-*.whl dist/witnessmark.cdx.json
+	@ls -l dist
+
+locks:
+	python3 release/locks.py $(UPGRADE)
+
+outside: $(FULL)
+	$(PY) release/outside.py --write
 
 # The tests drive Debian's chromium and a PostgreSQL of their own; where these cannot be
 # installed their tests skip, loudly.

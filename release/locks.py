@@ -23,8 +23,8 @@ def make(name: str, *options: str) -> None:
     """Write one lock from its list of wishes; what the larger locks share has one version."""
     lock = HERE / f"{name}.lock"
     shared = [HERE / f"{n}.lock" for n in LOCKS[: LOCKS.index(name)]]
-    subprocess.run(  # noqa: S603 - our own list
-        [  # noqa: S607 - whichever uv is installed
+    subprocess.run(
+        [
             "uv", "pip", "compile", "--quiet", "--universal", "--python-version", "3.11",
             "--fork-strategy", "fewest", "--generate-hashes", "--no-header", "--no-annotate",
             "--excludes", HERE / "left_out.txt",

@@ -13,7 +13,9 @@ from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
 
 ROOT = Path(__file__).parents[1]
-_LINE = re.compile(r"^(?P<name>[A-Za-z0-9._-]+)==(?P<version>[^\s;\\]+)(?:\s*;\s*(?P<marker>[^\\]+))?")
+_LINE = re.compile(
+    r"^(?P<name>[A-Za-z0-9._-]+)==(?P<version>[^\s;\\]+)(?:\s*;\s*(?P<marker>[^\\]+))?"
+)
 _HASH = re.compile(r"--hash=sha256:([0-9a-f]{64})")
 #: Classifiers that say the same as a licence identifier, where a library gives no better word.
 _CLASSIFIER = "License :: OSI Approved :: "

@@ -41,7 +41,7 @@ def bill(wheel: Path, found: list[Part]) -> str:
     library = {part.name: _component(part) for part in found}
     bom = Bom(components=library.values(), serial_number=UUID(bytes=own.digest()[:16], version=4))
     bom.metadata.component = made
-    # The one time that is not of the build but of the clock: left out, two builds are one.
+    # The clock's time is no fact of the build: without it the same wheel gives the same bytes.
     bom.metadata.timestamp = None  # type: ignore[assignment]
     bom.register_dependency(made, library.values())
     for part in found:
