@@ -2,6 +2,7 @@
 # make test     everything that is checked: format, lint, types, the house, the tests
 # make picture  the picture of the README, from the open truck of the demo
 # make env      only the environment: .venv/bin/witnessmark
+# make docs     the documentation as a site, in build/site: open build/site/index.html
 # make dist     the wheel, its licences and its bill of materials, in dist/
 # make locks    the locks anew (needs uv): make locks UPGRADE=--upgrade
 # make outside  the wheel on every Python of this machine, outside this folder (needs uv)
@@ -11,10 +12,11 @@ PY := $(VENV)/bin/python
 BASE := $(VENV)/.base
 FULL := $(VENV)/.full
 WORKERS ?= 2
+LOOKED_AT := src tests benchmarks studies release docs notebooks
 export OMP_NUM_THREADS ?= 1
 export OPENBLAS_NUM_THREADS ?= 1
 
-.PHONY: demo test picture env test-env dist locks outside check system clean
+.PHONY: demo test picture env test-env docs dist locks outside check system clean
 
 demo: $(BASE)
 	$(VENV)/bin/witnessmark demo
@@ -26,8 +28,8 @@ picture: $(FULL) system
 	WITNESSMARK_PICTURE=docs/pictures/case.png $(PY) -m pytest -q tests/web/test_readme_picture.py
 
 check: $(FULL)
-	$(VENV)/bin/ruff format --check src tests benchmarks studies release
-	$(VENV)/bin/ruff check src tests benchmarks studies release
+	$(VENV)/bin/ruff format --check $(LOOKED_AT)
+	$(VENV)/bin/ruff check $(LOOKED_AT)
 	$(VENV)/bin/mypy
 	$(VENV)/bin/lint-imports
 
@@ -48,9 +50,15 @@ $(BASE): requirements/build.lock requirements/run.lock pyproject.toml
 	@$(PIP) --no-deps --no-build-isolation -e .
 	@touch $@
 
-$(FULL): $(BASE) requirements/test.lock
-	@$(LOCKED) -r requirements/test.lock
+$(FULL): $(BASE) requirements/test.lock requirements/docs.lock
+	@$(LOCKED) -r requirements/test.lock -r requirements/docs.lock
 	@touch $@
+
+docs: $(FULL)
+	$(PY) docs/site/commands.py
+	$(PY) -m sphinx -q -W --keep-going -c docs/site -b html . build/site
+	@cp docs/site/front.html build/site/index.html
+	$(PY) docs/site/check.py build/site
 
 dist: $(FULL)
 	$(PY) release/licences.py --check

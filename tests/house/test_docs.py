@@ -2,14 +2,54 @@
 
 from __future__ import annotations
 
+import importlib.util
+import json
 import re
+import shlex
+import tomllib
+from pathlib import Path
+
+import click
+import pytest
+from click.testing import CliRunner
 
 from conftest import ROOT
-from witnessmark.cli.main import COMMANDS
+from witnessmark.cli.main import COMMANDS, cli
 from witnessmark.units import QUANTITIES
 
 SRC = ROOT / "src" / "witnessmark"
 CODE = re.compile(r'(?:\bcode=|\bCODE = |not_run\(\s*)f?"([^"]+)"')
+PAGES = sorted(
+    p
+    for p in [
+        *ROOT.glob("*.md"),
+        *(p for room in ("docs", "studies", "benchmarks") for p in (ROOT / room).rglob("*.md")),
+    ]
+)
+
+
+def without_code(text: str) -> str:
+    return re.sub(r"`[^`\n]*`", "", re.sub(r"^```.*?^```$", "", text, flags=re.S | re.M))
+
+
+def anchors(page: Path) -> set[str]:
+    """Return what a heading is called in a link: small letters, no signs, dashes for blanks."""
+    heads = re.findall(r"^#+ +(.+)$", page.read_text(encoding="utf-8"), re.M)
+    return {re.sub(r"[^\w\- ]", "", head.lower()).strip().replace(" ", "-") for head in heads}
+
+
+def unknown_in(line: str) -> list[str]:
+    """Return the words of a command line that are no command and the options that are none."""
+    words = shlex.split(re.split(r" {3,}|\s#", line.replace("\\", " "))[0])
+    command: click.Command = cli
+    context = click.Context(cli)
+    while words and isinstance(command, click.Group):
+        found = command.get_command(context, words[0])
+        if found is None:
+            return [] if words[0].startswith("-") else [words[0]]
+        command, words = found, words[1:]
+    known = {o for p in command.params for o in (*p.opts, *p.secondary_opts)} | {"-h", "--help"}
+    return [w for w in words if w.startswith("--") and w.partition("=")[0] not in known]
 
 
 def test_every_finding_code_is_documented() -> None:
@@ -36,11 +76,85 @@ def test_every_command_is_named_in_the_readme() -> None:
         assert f"witnessmark {command}" in page, command
 
 
-def test_every_page_the_docs_point_to_is_there() -> None:
-    for page in [ROOT / "README.md", *(ROOT / "docs").glob("*.md")]:
-        text = page.read_text(encoding="utf-8")
-        for target in re.findall(r"\]\(([^)#:]+)\)", text):
-            assert (page.parent / target).exists(), f"{page.name} points to {target}"
+@pytest.mark.parametrize("page", PAGES, ids=lambda p: p.relative_to(ROOT).as_posix())
+def test_every_link_of_a_page_leads_somewhere(page: Path) -> None:
+    for target in re.findall(r"\]\(([^)\s]+)\)", without_code(page.read_text(encoding="utf-8"))):
+        path, _, anchor = target.partition("#")
+        assert "://" not in target, f"{page.name} leads out of the repository: {target}"
+        meant = page.parent / path if path else page
+        assert meant.exists(), f"{page.name} points to {target}"
+        if anchor:
+            assert anchor in anchors(meant), f"{page.name} points to {target}"
+
+
+def test_a_link_to_nothing_would_be_seen() -> None:
+    assert "state" in anchors(ROOT / "docs/pack_fields.md")
+    assert "stet" not in anchors(ROOT / "docs/pack_fields.md")
+    assert without_code("a\n```\n[x](y)\n```\nb `[z](w)` c") == "a\n\nb  c"
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda p: p.relative_to(ROOT).as_posix())
+def test_the_code_of_a_page_can_be_read(page: Path) -> None:
+    for kind, text in re.findall(
+        r"^```(\w+)\n(.*?)^```$", page.read_text(encoding="utf-8"), re.S | re.M
+    ):
+        if kind == "python":
+            compile(text, page.name, "exec")
+        elif kind == "toml":
+            tomllib.loads(text)
+        elif kind == "json":
+            json.loads(text)
+        else:
+            assert kind in {"console", "text", "sh", "html", "ini", "bat", "xml", "sql"}, kind
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda p: p.relative_to(ROOT).as_posix())
+def test_every_command_of_a_page_is_one(page: Path) -> None:
+    """The words and options of each line that begins with the command are its own."""
+    for line in re.findall(
+        r"^(?:    |\$ |    \$ )witnessmark +(\S.*)$", page.read_text(encoding="utf-8"), re.M
+    ):
+        if page.name != "commands.md":
+            assert unknown_in(line) == [], f"{page.name}: witnessmark {line}"
+
+
+def test_a_command_that_is_none_would_be_seen() -> None:
+    assert unknown_in("asess SHOP") == ["asess"]
+    assert unknown_in("assess CASE.jsonl --loud") == ["--loud"]
+    assert unknown_in("case nwe SHOP") == ["nwe"]
+    assert unknown_in("case new SHOP x --truck 'a b'   # and why --not") == []
+
+
+def test_the_page_of_the_commands_is_made_from_them() -> None:
+    place = importlib.util.spec_from_file_location("commands", ROOT / "docs/site/commands.py")
+    assert place
+    assert place.loader
+    made = importlib.util.module_from_spec(place)
+    place.loader.exec_module(made)
+    page = (ROOT / "docs/commands.md").read_text(encoding="utf-8")
+    assert made.page() == page, "run docs/site/commands.py"
+    assert all(f"### witnessmark {command}\n" in page for command in COMMANDS)
+
+
+def test_the_truck_that_the_docs_walk_through_goes_to_its_paper(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = (ROOT / "docs/one_truck.md").read_text(encoding="utf-8")
+    walk = re.findall(r"^\$ witnessmark (.+)$", page, re.M)
+    monkeypatch.chdir(tmp_path)
+    said = []
+    for line in walk:
+        done = CliRunner().invoke(cli, shlex.split(line), catch_exceptions=False)
+        assert done.exit_code == 0, (line, done.output)
+        if line.startswith("assess"):
+            said.append(done.output)
+    _, looked, worked = said
+    stop = "STOP: No more key"
+    assert [stop in text for text in said] == [True, False, False]
+    assert "Ground: engine or frame strap" in looked
+    assert worked != looked
+    assert {p.read_bytes()[:4] for p in tmp_path.glob("*.pdf")} == {b"%PDF"}
+    assert len(walk) > 15
 
 
 def test_every_test_the_security_page_names_is_there() -> None:
