@@ -90,7 +90,7 @@ def test_from_complaint_to_report_by_touch_on_a_phone(browser, bench, capsys):
     page.wait_for_url("**/cases/*")
     case_id = page.url.rsplit("/", 1)[-1]
 
-    thumb.tap(".thumb >> text=Reading")
+    thumb.tap(".quick >> text=Reading")
     for i, (rpm, digits) in enumerate(BEFORE):
         page.wait_for_selector(f"input[name=rpm][value='{rpm}']:checked", state="attached")
         thumb.keys(digits)
@@ -99,35 +99,42 @@ def test_from_complaint_to_report_by_touch_on_a_phone(browser, bench, capsys):
         last = i == len(BEFORE) - 1
         thumb.tap("button:text-is('Save')" if last else "button:has-text('Save, next')")
         page.wait_for_url("**/cases/*/reading?*saved=*" if not last else f"**/cases/{case_id}*")
-    page.wait_for_selector("#known >> text=82 psi")
-    thumb.tap(".thumb >> text=Looked")
-    thumb.tap("fieldset:has-text('filters renewed') >> label:has-text('there')")
+    page.wait_for_selector(".last >> text=82 psi")
+    thumb.tap(".quick >> text=Walk round")
+    thumb.tap("details.check:has-text('filters renewed') > summary")
+    thumb.tap("details.check:has-text('filters renewed') >> label:has-text('there')")
     thumb.tap("button:has-text('Save what I looked at')")
-    page.wait_for_selector("text=Looked, there")
+    page.wait_for_selector(".last >> text=there")
     page.wait_for_selector("#live[data-working=no]")
     thumb.shot("case")
     assert page.locator(".donext .step").count() == 1, "one big step"
-    assert page.locator("#next .other").count() == 2, "and two alternatives"
+    assert page.locator("#else .other").count() == 2, "and two alternatives, folded"
+    assert page.evaluate("document.documentElement.scrollHeight") < 4 * 844, "four screens at most"
 
+    thumb.tap("[data-fold=work] > summary")
     thumb.tap("text=Write down work")
     page.locator("#f-cause").select_option("return_regulator")
     thumb.taps += 2  # opening the list and choosing
     thumb.shot("work")
     thumb.tap("button:has-text('Save the work')")
     page.wait_for_url(f"**/cases/{case_id}*")
-    thumb.tap("#work a:text-is('Measure again')")
+    thumb.tap("[data-fold=proof] > summary")
+    thumb.tap("#proof a:text-is('Measure again')")
     for i, (rpm, digits) in enumerate(AFTER):
         page.wait_for_selector(f"input[name=rpm][value='{rpm}']:checked", state="attached")
         thumb.keys(digits)
         last = i == len(AFTER) - 1
         thumb.tap("button:text-is('Save')" if last else "button:has-text('Save, next')")
         page.wait_for_url("**/cases/*/reading?*saved=*" if not last else f"**/cases/{case_id}*")
-    page.wait_for_selector("#work details.numbers")
+    page.wait_for_selector("#live[data-working=no]")
+    thumb.tap("[data-fold=proof] > summary")
+    page.wait_for_selector("#proof details.numbers")
     thumb.tap("text=The customer’s word")
     thumb.tap("label:has-text('gone')")
     thumb.tap("button:text-is('Save')")
     page.wait_for_url(f"**/cases/{case_id}*")
     page.wait_for_selector("#live[data-working=no]")
+    thumb.tap("[data-fold=paper] > summary")
     thumb.tap("text=Customer’s report")
     page.wait_for_url("**/report")
     body = page.locator("body").inner_text()
@@ -193,26 +200,31 @@ def test_the_same_by_keyboard_alone(browser, bench):
     case_id = page.url.rsplit("/", 1)[-1]
     for i, (_, digits) in enumerate(BEFORE[:2]):
         if i == 0:
-            keys.press("#add a[href$='/reading']")
+            keys.press(".quick a[href$='/reading']")
         page.wait_for_url("**/reading*")
         keys.write("#dial", digits)
         keys.press("button[value=next]")
         page.wait_for_selector(f"[role=status] >> text={digits} psi")
         page.wait_for_load_state()
     page.goto(f"{address}/cases/{case_id}")
+    keys.press("[data-fold=work] > summary")
     keys.press("#work a[href$='/add/work']")
     page.wait_for_url("**/add/work*")
     keys.reach("#f-cause")
     page.keyboard.type("Return")
     keys.press("button.go")
     page.wait_for_url(f"**/cases/{case_id}*")
+    keys.press("[data-fold=proof] > summary")
     page.wait_for_selector("text=Measure again")
-    keys.press("#work a[href$='/reading']")
+    keys.press("#proof a[href$='/reading']")
     page.wait_for_url("**/reading*")
     keys.write("#dial", "76")
     keys.press("button[value=done]")
     page.wait_for_url(f"**/cases/{case_id}*")
-    page.wait_for_selector("#work details.numbers")
+    page.wait_for_selector("#live[data-working=no]")
+    keys.press("[data-fold=proof] > summary")
+    page.wait_for_selector("#proof details.numbers")
+    keys.press("[data-fold=paper] > summary")
     keys.press("#paper a[href$='/report']")
     page.wait_for_url("**/report")
     case = shop.case(case_id)

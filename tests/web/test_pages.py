@@ -9,9 +9,11 @@ import pytest
 
 from patience import PATIENCE_S
 from web.bench_page import Client, remembering, settled
-from witnessmark.model.entries.entry_data import ClueData, ReadingData, TestData
+from witnessmark.model.entries.entry_data import ClueData, ReadingData, TestData, WorkData
 from witnessmark.workflow.case.locks import customer_token
+from witnessmark.workflow.case.packs_of_shop import knowledge_of
 from witnessmark.workflow.case.shop_settings import save_settings
+from witnessmark.workflow.shop.walk_round import walk_round
 
 PAGES = [
     "/",
@@ -68,15 +70,52 @@ def test_page_answers_without_anything_inline(client, page):
     assert "default-src 'none'" in policy
 
 
-def test_the_case_is_one_strip_in_order(client):
+def test_the_case_answers_first_and_folds_the_rest_by_question(client):
     text = settled(client)
-    places = [
-        text.index(f'id="{name}"')
-        for name in ("complaint", "known", "odds", "next", "work", "paper")
-    ]
+    first = ("complaint", "think", "next")
+    folded = ("odds", "else", "stops", "known", "work", "proof", "paper", "add", "entries")
+    places = [text.index(f'id="{name}"') for name in first + folded]
     assert places == sorted(places)
+    assert text.count('<details class="fold"') == len(folded), "folds need no script"
+    assert '<details class="fold" open' not in text
     assert "low fuel pressure, lazy up grades" in text
     assert "50\u00a0psi" in text
+
+
+def test_one_tap_on_a_result_answers_the_step(client, shop):
+    text = settled(client)
+    fork = text[text.index('action="/cases/unit7/answer"') :].split("</form>")[0]
+    step = re.findall(r'name="step" value="([^"]+)"', fork)[0]
+    result = re.findall(r'name="result" value="([^"]+)"', fork)[0]
+    form = {"entry_id": "e-tap", "step": step, "result": result}
+    for _ in range(2):
+        assert client.post("/cases/unit7/answer", data=form).status_code == 303
+    stored = [(e.id, d.test, d.result) for e, d in shop.case("unit7").of(TestData)]
+    assert stored == [("e-tap", step, result)], "sent twice, it is stored once"
+    text = settled(client)
+    assert "/cases/unit7/add/retract?entry=e-tap" in text, "the last entry can be taken back"
+    for bad in ({"step": step, "result": "nonsense"}, {"step": "nonsense", "result": "renewed"}):
+        assert client.post("/cases/unit7/answer", data=bad).status_code == 422
+    done = {"step": "return_regulator", "result": "renewed"}
+    client.post("/cases/unit7/answer", data=done)
+    assert [(d.cause, d.did) for _, d in shop.case("unit7").of(WorkData)] == [
+        ("return_regulator", "renewed")
+    ]
+
+
+def test_one_complaint_at_a_time(client, shop):
+    shop.add(
+        "unit7",
+        "complaint",
+        {"words": "shakes at 58", "families": ["vib_speed"]},
+        entry_id="e9",
+    )
+    text = settled(client)
+    assert 'href="/cases/unit7?c=e2" aria-current="true"' in text
+    other = client.get("/cases/unit7?c=e9").text
+    assert 'href="/cases/unit7?c=e9" aria-current="true"' in other
+    assert other != text
+    assert 'href="/cases/unit7?c=e2" aria-current' in client.get("/cases/unit7?c=nobody").text
 
 
 def test_ledger_says_what_a_case_waits_for(client, shop):
@@ -463,7 +502,7 @@ def test_a_second_complaint_starts_empty(client):
 def test_a_trouble_code_is_written_down_and_said(client, shop):
     form = {"spn": "94", "fmi": "18", "count": "2", "active": "yes", "lamp": "amber warning"}
     answer = client.post("/cases/unit7/add/code", data={"entry_id": "ecode1", **form})
-    assert answer.headers["location"] == "/cases/unit7#known"
+    assert answer.headers["location"] == "/cases/unit7"
     stored = next(e for e in shop.case("unit7").live() if e.id == "ecode1")
     assert json.loads(stored.line)["data"] == {
         "spn": 94, "fmi": 18, "count": 2, "active": True, "lamp": "amber warning",
@@ -507,3 +546,56 @@ def test_take_it_back_takes_back_that_entry_or_nothing(client, shop):
     again = client.post("/cases/unit7/add/retract", data=form | {"entry_id": "eback2"})
     assert again.status_code == 422
     assert len(shop.case("unit7").entries) == before + 1
+
+
+def test_the_walk_round_shows_a_check_of_several_families_once(client, shop):
+    shop.add(
+        "unit7",
+        "complaint",
+        {"words": "no pull", "families": ["low_power", "egr_fault"]},
+        entry_id="e9",
+    )
+    knowledge = knowledge_of(shop, shop.case("unit7"))
+    own = {t.id: t for f in shop.case("unit7").families() for t in knowledge.families[f].tests}
+    pairs = [(a, b) for a in own for b in own[a].same_as if b in own]
+    assert pairs, "the two families share a check"
+    text = client.get("/cases/unit7/looked").text
+    shown = re.findall(r'<details class="check" id="([^"]+)"', text)
+    assert len(shown) == len(set(shown))
+    for a, b in pairs:
+        assert (a in shown) != (b in shown), "once"
+        assert f'id="{a}"' in text, "and a link to the other leads there too"
+        assert f'id="{b}"' in text
+    rows = walk_round(shop.case("unit7"), knowledge)
+    checks = [c for r in rows for _, group in r.places for c in group]
+    assert {i for c in checks for i in (c.id, *c.alike)} == set(own), "none is lost"
+    states = [r.words for r in rows]
+    assert states[0] == "Engine off", "as one walks: first what needs nothing"
+    form = {"entry_id": "w1"}
+    check = next(c for c in checks if c.alike)
+    test, result, _ = check.options[-1]
+    form |= {f"test.{check.id}": f"{test}/{result}", f"value.{check.id}": "12 psi"}
+    form[f"note.{check.id}"] = "left side"
+    for _ in range(2):
+        assert client.post("/cases/unit7/looked", data=form).status_code == 303
+    [made] = [d for _, d in shop.case("unit7").of(TestData)]
+    assert (made.test, made.result, made.value, made.note) == (test, result, "12 psi", "left side")
+    found = client.get("/cases/unit7/looked?q=nothing+says+this").text
+    assert "No look or test says" in found
+    found = client.get("/cases/unit7/looked?q=" + check.test.name.split()[0]).text
+    assert f'id="{check.id}"' in found, "found without script"
+    assert found.count('class="check"') < text.count('class="check"')
+
+
+def test_one_job_may_deal_with_several_causes(client, shop):
+    form = {
+        "entry_id": "w1",
+        "cause": "return_regulator",
+        "also": ["pump_relief", "return_regulator"],
+        "did": "renewed",
+        "minutes": "50",
+    }
+    for _ in range(2):
+        assert client.post("/cases/unit7/add/work", data=form).status_code == 303
+    made = [(d.cause, d.did, d.minutes) for _, d in shop.case("unit7").of(WorkData)]
+    assert made == [("return_regulator", "renewed", 50.0), ("pump_relief", "renewed", None)]

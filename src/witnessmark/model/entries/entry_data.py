@@ -207,6 +207,8 @@ class TestData(Record):
 
     test: Id
     result: Id = Field(description="positive, negative, maybe, or an outcome id of the test")
+    value: str | None = Field(default=None, max_length=64, description="what was read, in words")
+    note: Words | None = None
 
 
 class WorkData(Record):

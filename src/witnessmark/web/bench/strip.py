@@ -32,6 +32,7 @@ from witnessmark.model.quoted import OwnRates
 from witnessmark.model.step import Step
 from witnessmark.units import QUANTITIES, UNITS, display_unit
 from witnessmark.web.bench.desk import Looked
+from witnessmark.web.bench.first_screen import SCALE, first_screen, folds_told
 from witnessmark.web.bench.gauges import Gauge, gauges, is_gauge
 from witnessmark.web.bench.names import Names
 from witnessmark.web.bench.page_words import number, quantity_words
@@ -73,6 +74,7 @@ def strip(
     usual: tuple[str, ...],
     si: bool,
     rates: OwnRates | None = None,
+    chosen: str = "",
 ) -> dict[str, Any]:
     """Return the values of the case page's template.
 
@@ -85,6 +87,7 @@ def strip(
         usual: quantities that are usually read for its complaints.
         si: show SI units.
         rates: what the shop has set itself, to set its own figures beside the usual.
+        chosen: entry id of the complaint to show first.
     """
     assessment = looked.assessment
     findings = list(enumerate(assessment.findings)) if assessment else []
@@ -101,6 +104,13 @@ def strip(
         "truck": truck,
         "truck_label": truck.label if truck else case.id,
         "complaints": complaints,
+        "first": first_screen(case, assessment, chosen),
+        "SCALE": SCALE,
+        **folds_told(case, assessment),
+        "speaks_for": lambda cause, sign: sum(
+            1 for w in cause.why if w.words and speaks(w.effect) and (w.effect > 0) == (sign > 0)
+        ),
+        "last": _last(case, names),
         "any_family": bool(case.families()),
         "waits": waits_for(case, assessment if looked.current else None),
         "problems": (assessment.problems if assessment else case.problems),
@@ -186,7 +196,8 @@ def entry_words(entry: Entry, names: Names) -> str:
             state = "" if data.active else ", was active before"
             return f"Trouble code: SPN {data.spn} FMI {data.fmi}{state}"
         case TestData():
-            return f"Test: {names.test(data.test)}: {_plain(data.result)}"
+            more = "".join(f", {words}" for words in (data.value, data.note) if words)
+            return f"Test: {names.test(data.test)}: {_plain(data.result)}{more}"
         case WorkData():
             return f"Work: {data.did}" + (f", {names.cause(data.cause)}" if data.cause else "")
         case OutcomeData():
@@ -285,6 +296,15 @@ def _photos(case: Case, attached: Mapping[str, str]) -> list[dict[str, str]]:
         }
         for entry, data in case.of(PhotoData)
     ]
+
+
+def _last(case: Case, names: Names) -> tuple[str, str] | None:
+    """Return the entry that was made last, and what it says: it can be taken back at once."""
+    live = case.live()
+    newest = live[-1] if live else None
+    if newest is None or isinstance(newest.data, (TruckData, ComplaintData)):
+        return None
+    return newest.id, entry_words(newest, names)
 
 
 def _entries(case: Case, names: Names, log: Mapping[str, tuple[str, str]]) -> list[dict[str, Any]]:

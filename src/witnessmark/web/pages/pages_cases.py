@@ -147,21 +147,21 @@ def _first_complaint(request: Request, case_id: str) -> str:
 @router.get("/cases/{case_id}")
 async def case(request: Request, case_id: str) -> Response:
     """Show a case as one strip."""
-    bench = bench_of(request)
+    bench, chosen = bench_of(request), request.query_params.get("c", "")[:80]
     if bench.local:
         # A finished page costs one look at the casebook: not worth a thread of its own.
         looked = bench.desk.look(case_id)
-        held = bench.sheets.get(case_id, _key(request, looked)) if looked.current else None
+        held = bench.sheets.get(case_id, _key(request, looked, chosen)) if looked.current else None
         if held is not None:
             return held.answer(request)
-    return await run_in_threadpool(_case_page, request, case_id)
+    return await run_in_threadpool(_case_page, request, case_id, chosen)
 
 
-def _case_page(request: Request, case_id: str) -> Response:
+def _case_page(request: Request, case_id: str, chosen: str) -> Response:
     bench = bench_of(request)
     looked = bench.desk.look(case_id, wait_s=PATIENCE_S)
     try:
-        text = render(request, "case.html", **strip_values(bench, case_id, looked))
+        text = render(request, "case.html", **strip_values(bench, case_id, looked, chosen))
     except WitnessmarkError:
         raise
     except Exception:
@@ -171,12 +171,12 @@ def _case_page(request: Request, case_id: str) -> Response:
         return page(request, "case_plain.html", case=case, trouble=looked.trouble)
     if not looked.current:
         return HTMLResponse(text)
-    return bench.sheets.put(case_id, _key(request, looked), text).answer(request)
+    return bench.sheets.put(case_id, _key(request, looked, chosen), text).answer(request)
 
 
-def _key(request: Request, looked: Looked) -> object:
+def _key(request: Request, looked: Looked, chosen: str) -> object:
     theme = request.cookies.get("wm_theme", "")
-    return looked.version, theme, viewer_of(request), bench_of(request).si()
+    return looked.version, chosen, theme, viewer_of(request), bench_of(request).si()
 
 
 @router.get("/cases/{case_id}/version")
@@ -200,8 +200,10 @@ def resume(request: Request, case_id: str) -> Response:
     return going_on(request, f"/cases/{case_id}")
 
 
-def strip_values(bench: ServerState, case_id: str, looked: Looked) -> dict[str, Any]:
-    """Return the values of the case page."""
+def strip_values(
+    bench: ServerState, case_id: str, looked: Looked, chosen: str = ""
+) -> dict[str, Any]:
+    """Return the values of the case page, with that complaint first."""
     log = {i: (at, by or "") for i, at, by in bench.shop.casebook.log(case_id) if i}
     case = bench.desk.case(case_id)
     return strip(
@@ -213,6 +215,7 @@ def strip_values(bench: ServerState, case_id: str, looked: Looked) -> dict[str, 
         usual=quantities_for(case, bench.knowledge(case)),
         si=bench.si(),
         rates=own_rates(bench.shop),
+        chosen=chosen,
     )
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Callable
 from typing import Any
 
@@ -13,13 +12,12 @@ from starlette.responses import Response
 from witnessmark.errors import InputRefused, NotFound, WitnessmarkError, http_status
 from witnessmark.model.entries.agreed_data import QuoteData
 from witnessmark.model.entries.case import Case
-from witnessmark.model.entries.entry_data import ClueData, ReadingData, TestData
+from witnessmark.model.entries.entry_data import ReadingData
 from witnessmark.model.estimate import Estimate
 from witnessmark.units import QUANTITIES
 from witnessmark.web.bench.state import ServerState, bench_of, going_on, page, viewer_of
 from witnessmark.web.door.posted import Posted, posted
-from witnessmark.web.pages.entry_forms import FORMS, seen
-from witnessmark.workflow.case.packs_of_shop import clues_of
+from witnessmark.web.pages.entry_forms import FORMS
 from witnessmark.workflow.case.photo import store_photo
 from witnessmark.workflow.case.shop_settings import instruments_of, own_rates
 from witnessmark.workflow.dossier.gauge_round import next_reading, quantities_for, readings_taken
@@ -28,6 +26,8 @@ from witnessmark.workflow.shop.ledger import PART_HERE, PART_ORDERED
 
 router = APIRouter(include_in_schema=False)
 
+#: What can be done to a part in one tap.
+DID = ("renewed", "repaired", "cleaned", "adjusted")
 #: Kinds with a plain form page, and what the page is called.
 _PLAIN = {
     "complaint": "Complaint",
@@ -64,60 +64,15 @@ async def take_reading(request: Request, case_id: str) -> Response:
     if form.one("then") == "next":
         where = f"/cases/{case_id}/reading?quantity={form.one('quantity')}&saved={entry_id}"
         return going_on(request, where)
-    return going_on(request, f"/cases/{case_id}#known")
+    return going_on(request, f"/cases/{case_id}")
 
 
-@router.get("/cases/{case_id}/looked")
-def looked(request: Request, case_id: str) -> Response:
-    """Show the clues to look at."""
-    bench = bench_of(request)
-    case = bench.desk.case(case_id)
-    known = {(d.clue, d.cause or ""): _answer(d.seen) for _, d in case.of(ClueData)}
-    rows = []
-    for condition, causes in clues_of(bench.knowledge(case), case.families()):
-        if condition.part_scoped:
-            given = next((c.id for c in causes if (condition.id, c.id) in known), "")
-            chosen = known.get((condition.id, given), "")
-        else:
-            given, chosen = "", known.get((condition.id, ""), "")
-        parts = causes if condition.part_scoped else []
-        rows.append({"clue": condition, "causes": parts, "cause": given, "chosen": chosen})
-    return page(request, "looked.html", case=case, rows=rows, label=_label(case))
-
-
-@router.post("/cases/{case_id}/looked")
-async def store_looks(request: Request, case_id: str) -> Response:
-    """Store what was looked at and what it came to."""
+@router.post("/cases/{case_id}/answer")
+async def answer(request: Request, case_id: str) -> Response:
+    """Store what the step that stood first came to: one tap on one of its results."""
     form = await posted(request)
-    await run_in_threadpool(_store_looks, bench_of(request), case_id, form, _by(request))
-    return going_on(request, f"/cases/{case_id}#known")
-
-
-@router.get("/cases/{case_id}/tests")
-def tests(request: Request, case_id: str) -> Response:
-    """Show the tests of the case's families."""
-    bench = bench_of(request)
-    case = bench.desk.case(case_id)
-    known = {d.test: d.result for _, d in case.of(TestData)}
-    test = request.query_params.get("test", "")
-    rows: list[dict[str, Any]] = []
-    for family in (f for f in bench.knowledge(case).families.values() if f.id in case.families()):
-        for row in family.tests:
-            plain = len(row.outcomes) == 2 and set(row.outcomes) == {"positive", "negative"}
-            options = [(o, row.outcome_words.get(o) or o.replace("_", " ")) for o in row.outcomes]
-            if plain:
-                options = [("positive", "positive"), ("negative", "negative")]
-            rows.append({"test": row, "options": options, "chosen": known.get(row.id, "")})
-    rows = [r for r in rows if r["test"].id == test] + [r for r in rows if r["test"].id != test]
-    return page(request, "tests.html", case=case, rows=rows, label=_label(case), asked=test)
-
-
-@router.post("/cases/{case_id}/tests")
-async def store_tests(request: Request, case_id: str) -> Response:
-    """Store the results of tests."""
-    form = await posted(request)
-    await run_in_threadpool(_store_tests, bench_of(request), case_id, form, _by(request))
-    return going_on(request, f"/cases/{case_id}#known")
+    await run_in_threadpool(_answer_step, bench_of(request), case_id, form, _by(request))
+    return going_on(request, f"/cases/{case_id}")
 
 
 @router.get("/cases/{case_id}/add/{kind}")
@@ -142,6 +97,12 @@ async def store(request: Request, case_id: str, kind: str) -> Response:
         entry = await run_in_threadpool(
             lambda: bench.shop.add(case_id, kind, data, by=by, entry_id=entry_id)
         )
+        for cause in form.fields.get("also", []) if kind == "work" else []:
+            # Dealt with in the same job: its time, parts and torques stand with the first.
+            if cause and cause != data.get("cause"):
+                await run_in_threadpool(
+                    _also_done, bench, case_id, cause, str(data["did"]), by, entry.id
+                )
     except WitnessmarkError as refused:
         if "x-witnessmark" in request.headers:
             raise
@@ -149,8 +110,7 @@ async def store(request: Request, case_id: str, kind: str) -> Response:
         return await run_in_threadpool(lambda: _plain_page(request, case_id, kind, form, error))
     if kind == "complaint" and not data["families"]:
         return going_on(request, f"/cases/{case_id}/about/{entry.id}")
-    places = {"code": "#known", "work": "#work", "outcome": "#work", "quote": "#paper"}
-    places["approval"] = "#paper"
+    places = {"quote": "#paper", "approval": "#paper"}
     return going_on(request, f"/cases/{case_id}{places.get(kind, '')}")
 
 
@@ -158,7 +118,8 @@ async def store(request: Request, case_id: str, kind: str) -> Response:
 def photo(request: Request, case_id: str) -> Response:
     """Show the form for a photo."""
     case = bench_of(request).desk.case(case_id)
-    return page(request, "photo.html", case=case, label=_label(case), error=None)
+    about = request.query_params.get("about", "")[:200]
+    return page(request, "photo.html", case=case, label=_label(case), error=None, about=about)
 
 
 @router.post("/cases/{case_id}/photo")
@@ -202,10 +163,6 @@ def _by(request: Request) -> str | None:
 def _label(case: Case) -> str:
     truck = case.truck()
     return truck.label if truck else case.id
-
-
-def _answer(found: bool | str) -> str:
-    return "maybe" if found == "maybe" else ("yes" if found else "no")
 
 
 def _take(bench: ServerState, case_id: str, form: Posted, by: str | None) -> str:
@@ -261,39 +218,25 @@ def _reading_page(
     )
 
 
-def _store_looks(bench: ServerState, case_id: str, form: Posted, by: str | None) -> None:
-    case = bench.desk.case(case_id)
-    known = {(d.clue, d.cause or ""): _answer(d.seen) for _, d in case.of(ClueData)}
-    for name in sorted(form.fields):
-        if not name.startswith("clue.") or not form.one(name):
-            continue
-        clue, cause = name.removeprefix("clue."), form.one("cause." + name.removeprefix("clue."))
-        if known.get((clue, cause)) == form.one(name):
-            continue
-        data: dict[str, Any] = {"clue": clue, "seen": seen(form.one(name))}
-        if cause:
-            data["cause"] = cause
-        identity = _part_id(form, f"{clue}/{cause}/{form.one(name)}")
-        bench.shop.add(case_id, "clue", data, by=by, entry_id=identity)
+def _also_done(
+    bench: ServerState, case_id: str, cause: str, did: str, by: str | None, job: str
+) -> None:
+    data = {"cause": cause, "did": did}
+    bench.shop.add(case_id, "work", data, by=by, entry_id=f"{job[:60]}.{cause[:40]}")
 
 
-def _store_tests(bench: ServerState, case_id: str, form: Posted, by: str | None) -> None:
-    known = {d.test: d.result for _, d in bench.desk.case(case_id).of(TestData)}
-    for name in sorted(form.fields):
-        result = form.one(name)
-        if not name.startswith("test.") or not result:
-            continue
-        test = name.removeprefix("test.")
-        if known.get(test) != result:
-            identity = _part_id(form, f"{test}/{result}")
-            data = {"test": test, "result": result}
-            bench.shop.add(case_id, "test", data, by=by, entry_id=identity)
-
-
-def _part_id(form: Posted, what: str) -> str | None:
-    """One form makes several entries; each gets an id that a second sending makes again."""
-    base = form.one("entry_id")
-    return f"{base[:60]}.{hashlib.sha256(what.encode()).hexdigest()[:8]}" if base else None
+def _answer_step(bench: ServerState, case_id: str, form: Posted, by: str | None) -> None:
+    """Store a test's result, or that a repair was done as it was proposed."""
+    step, result = form.one("step"), form.one("result")
+    known = bench.knowledge(bench.desk.case(case_id))
+    entry_id = form.one("entry_id") or None
+    if known.test(step) is not None and result:
+        data: dict[str, Any] = {"test": step, "result": result}
+        bench.shop.add(case_id, "test", data, by=by, entry_id=entry_id)
+    elif known.cause(step) is not None and result in DID:
+        bench.shop.add(case_id, "work", {"cause": step, "did": result}, by=by, entry_id=entry_id)
+    else:
+        raise InputRefused("That is no result of this step.", where="result", do="Tap one again.")
 
 
 def _plain_page(
@@ -316,6 +259,7 @@ def _plain_page(
         error=error,
         families=sorted(bench.knowledge().families.values(), key=lambda f: f.name),
         causes=_causes(bench, case),
+        also=form.fields.get("also", []),
         cause_name=names.cause,
         renew=_renew(bench, case, form.one("cause")),
         cause=bench.knowledge(case).cause(form.one("cause")),

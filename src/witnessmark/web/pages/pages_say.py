@@ -63,7 +63,7 @@ async def take(request: Request, case_id: str) -> Response:
         return await run_in_threadpool(
             lambda: _cards_page(request, case_id, meaning, form.one("note"), error, form)
         )
-    return going_on(request, f"/cases/{case_id}#known")
+    return going_on(request, f"/cases/{case_id}")
 
 
 def _take(bench: ServerState, case_id: str, form: Posted, by: str | None) -> None:

@@ -139,6 +139,8 @@
     event.preventDefault();
     if (form.dataset.busy) return;
     form.dataset.busy = "yes";
+    // A page that two devices hold was made once: each tap on a result is an entry of its own.
+    if (form.classList.contains("fork")) form.elements.entry_id.value = freshId();
     const one = {
       key: crypto.randomUUID ? crypto.randomUUID() : String(Math.random()).slice(2) + Date.now(),
       url: form.getAttribute("action"), fields: fieldsOf(form, event.submitter),
@@ -159,9 +161,12 @@
       complain(form, { what: "The shop cannot be reached now.", do: "The entry is kept on this device and will be sent by itself." });
       form.reset();
       const id = form.elements.entry_id;
-      if (id) id.value = "e" + [...crypto.getRandomValues(new Uint8Array(6))].map((b) => b.toString(16).padStart(2, "0")).join("");
+      if (id) id.value = freshId();
       if (where) show();
     } finally { delete form.dataset.busy; }
+  }
+  function freshId() {
+    return "e" + [...crypto.getRandomValues(new Uint8Array(6))].map((b) => b.toString(16).padStart(2, "0")).join("");
   }
   function go(next) {
     const target = new URL(next, location.href);
@@ -212,13 +217,48 @@
     const fresh = new DOMParser().parseFromString(await response.text(), "text/html").getElementById("live");
     if (!fresh) return;
     // Keep opened what the reader has opened, and the place he reads.
-    const open = [...live.querySelectorAll("details[open] > summary")].map((s) => s.textContent);
+    const open = [...live.querySelectorAll("details[open] > summary")].map(named);
     const focused = document.activeElement && live.contains(document.activeElement) ? document.activeElement.getAttribute("href") : null;
     for (const summary of fresh.querySelectorAll("details > summary")) {
-      if (open.includes(summary.textContent)) summary.parentElement.open = true;
+      summary.parentElement.open = open.includes(named(summary));
     }
     live.replaceWith(fresh);
     if (focused) fresh.querySelector(`[href="${CSS.escape(focused)}"]`)?.focus({ preventScroll: true });
+  }
+
+  // ---- folds ----------------------------------------------------------------------------------
+  // A fold is named apart from what its heading counts.
+  function named(summary) { return summary.parentElement.dataset.fold || summary.textContent; }
+  // What a link leads to is opened, also in a browser that does not do so by itself.
+  function unfold() {
+    const target = location.hash.length > 1 && document.getElementById(decodeURIComponent(location.hash.slice(1)));
+    const fold = target && target.closest("details:not([open])");
+    if (fold) { fold.open = true; target.scrollIntoView(); }
+  }
+  window.addEventListener("hashchange", unfold);
+  if (window.matchMedia("(min-width: 64rem)").matches) {
+    for (const fold of document.querySelectorAll("details[data-wide]")) fold.open = true;
+  }
+  unfold();
+
+  // ---- find -----------------------------------------------------------------------------------
+  // Rows that do not say the words are put away as one types; without script the button asks.
+  for (const field of document.querySelectorAll("input[data-filter]")) {
+    field.addEventListener("input", () => {
+      const words = field.value.toLowerCase().split(/\s+/).filter(Boolean);
+      for (const row of document.querySelectorAll(field.dataset.filter)) {
+        row.hidden = !words.every((word) => row.dataset.said.includes(word));
+      }
+      for (const head of document.querySelectorAll("[data-group] h3")) {
+        let row = head.nextElementSibling;
+        let any = false;
+        while (row && row.tagName !== "H3") { any = any || !row.hidden; row = row.nextElementSibling; }
+        head.hidden = !any;
+      }
+      for (const group of document.querySelectorAll("[data-group]")) {
+        group.hidden = !group.querySelector(".check:not([hidden])");
+      }
+    });
   }
 
   // ---- begin ------------------------------------------------------------------------------------
