@@ -78,23 +78,25 @@ def _known(texts: Iterable[PackText]) -> Known:
     return known
 
 
-def _rename(paths: Iterable[Path]) -> Callable[[Any], Any]:
+def _rename(paths: Iterable[Path]) -> Callable[[Any], Any] | None:
     return _renaming(text for path in paths if (text := read_pack(path)[0]) is not None)
 
 
-def _renaming(texts: Iterable[PackText]) -> Callable[[Any], Any]:
+def _renaming(texts: Iterable[PackText]) -> Callable[[Any], Any] | None:
     retired = [retired_of(part) for text in texts for part in text.pack.retired]
+    if not retired:
+        return None
     return lambda document: document_as_called_now(document, retired)
 
 
 def _read(
-    paths: Iterable[Path], known: Known | None = None, shipped: Iterable[PackText] = ()
+    paths: Iterable[Path], known: Known | None = None
 ) -> tuple[list[PackText], list[Problem]]:
     known = known or Known()
-    rename = _renaming(shipped)
-    texts, problems = [], []
+    texts: list[PackText] = []
+    problems: list[Problem] = []
     for path in paths:
-        text, faults = read_pack(path, rename)
+        text, faults = read_pack(path, _renaming(texts))  # by what the packs before it have retired
         if text is None:
             problems += faults
         else:
