@@ -38,11 +38,16 @@ _OWN, _OWN_FROM = 2.0, 2
 #: What the logarithm of a family's share of a normal week adds (judgement).
 _SHARE = 0.25
 #: What a single word is worth that only stands in a family's longer entries (judgement).
-_LOOSE = 0.7
-#: How often a word of a cause's or a test's name counts beside a spoken one (judgement).
-_OF_PARTS = 0.6
+_LOOSE = 1.0
+#: How often a word of a cause's or a test's name counts beside a spoken one (judgement), and one of
+#: what else a pack asks and says: its questions for the phone, its results, its traps.
+_OF_PARTS, _OF_TEXT = 0.6, 0.3
+#: What an entry of so many words or more is worth that lacks one of them (judgement).
+_ALL_BUT_ONE, _LONG = 0.3, 3
 #: What a word is worth that says that it is none of these complaints (judgement).
 _APART_WORTH = 0.8
+#: What of a family's single words stands against that (judgement).
+_AGAINST_APART = 0.7
 
 
 def spoken_families() -> tuple[str, ...]:
@@ -123,18 +128,19 @@ class Matcher:
         own = self._own_words(places)
         heard = self._heard(places)
         apart, _ = _sum([e for e in self._apart if _stands(e.words, places)])
-        scored = []
+        scored, whole = [], 0.0
         for family in sorted({*matched, *own, *heard}):
             score, because = _sum(matched.get(family, ()))
             loose, alone = heard.get(family, (0.0, ()))
-            score, because = score + loose, because or alone
             more, mine = own.get(family, (0.0, ()))
             prior = _SHARE * math.log(1.0 + float(self._share.get(family, 1.0)))
+            whole = max(whole, score + _AGAINST_APART * loose + more + prior)
+            score, because = score + loose, because or alone
             if score + more > 0.0:
                 scored.append(Guess(family, score + more + prior, (*because, *mine)))
         scored.sort(key=lambda g: (-g.score, g.family))
         best = scored[0].score if scored else 0.0
-        if apart >= best:
+        if apart and apart >= whole:
             return ()
         kept = [g for g in scored if g.score >= max(_LEAST, _LEAST_SHARE * best)]
         return tuple(kept[:MOST])
@@ -142,13 +148,40 @@ class Matcher:
     def _heard(
         self, places: Mapping[str, Sequence[int]]
     ) -> dict[str, tuple[float, tuple[str, ...]]]:
-        """Return what single words say for each family, wherever they stand."""
-        found: dict[str, tuple[float, tuple[str, ...]]] = {}
+        """Return what single words and entries that lack one word say for each family."""
+        found: dict[str, tuple[float, tuple[str, ...]]] = {
+            family: (worth, (shown,)) for family, (worth, shown) in self._lacking(places).items()
+        }
         for word in sorted(set(places) - _bare()):
             for family, worth in self._loose.get(word, {}).items():
                 score, words = found.get(family, (0.0, ()))
                 found[family] = (score + worth, (*words, word))
         return found
+
+    def _lacking(self, places: Mapping[str, Sequence[int]]) -> dict[str, tuple[float, str]]:
+        """Return family -> what its best entry that lacks one word is worth, and its words."""
+        found: dict[str, tuple[float, str]] = {}
+        near = {e for word in places for e in self._longer.get(word, ())}
+        for entry in sorted(near, key=lambda e: (e.family, e.words)):
+            there = tuple(word for word in entry.words if word in places)
+            worth = _ALL_BUT_ONE * entry.weight
+            if (
+                len(set(there)) == len(set(entry.words)) - 1
+                and worth > found.get(entry.family, (0.0, ""))[0]
+                and _stands(there, places)
+            ):
+                found[entry.family] = (worth, entry.shown)
+        return found
+
+    @cached_property
+    def _longer(self) -> Mapping[str, tuple[_Entry, ...]]:
+        """Return word -> the entries of three words or more that hold it."""
+        found: dict[str, list[_Entry]] = defaultdict(list)
+        for entry in {e for es in self._entries.values() for e in es}:
+            words = set(entry.words)
+            for word in words if len(words) >= _LONG else ():
+                found[word].append(entry)
+        return {word: tuple(entries) for word, entries in found.items()}
 
     @cached_property
     def _apart(self) -> tuple[_Entry, ...]:
@@ -167,10 +200,10 @@ class Matcher:
                 held[word][entry.family] += 1.0
                 whole[entry.family] += 1.0
         for family in self.families:
-            for name in (*(c.name for c in family.causes), *(t.name for t in family.tests)):
-                for word in set(tokens(name, _same())):
-                    held[word][family.id] += _OF_PARTS
-                    whole[family.id] += _OF_PARTS
+            for text, worth in _texts(family):
+                for word in set(tokens(text, _same())):
+                    held[word][family.id] += worth
+                    whole[family.id] += worth
         every = max(sum(whole.values()), 1)
         found: dict[str, dict[str, float]] = {}
         for word, families in held.items():
@@ -278,6 +311,23 @@ def _rows(family: Family) -> Iterator[tuple[str, tuple[str, ...], float, str]]:
         words = tokens(text, _same())
         if 0 < len(words) <= 4:
             yield family.id, words, _OF_PACK, text
+
+
+def _texts(family: Family) -> Iterator[tuple[str, float]]:
+    """Yield what a pack says of itself in passing, and how often a word of it counts."""
+    for part in (*family.causes, *family.tests):
+        yield part.name, _OF_PARTS
+    for question in family.triage:
+        yield question.ask, _OF_TEXT
+        for answer in question.answers:
+            yield answer.answer, _OF_TEXT
+            yield answer.means, _OF_TEXT
+    for test in family.tests:
+        yield test.positive, _OF_TEXT
+        for words in test.outcome_words.values():
+            yield words, _OF_TEXT
+    for trap in family.traps:
+        yield trap.words, _OF_TEXT
 
 
 def _pieces(text: str) -> list[str]:
