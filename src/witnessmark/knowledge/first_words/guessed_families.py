@@ -152,7 +152,7 @@ class Matcher:
         found: dict[str, tuple[float, tuple[str, ...]]] = {
             family: (worth, (shown,)) for family, (worth, shown) in self._lacking(places).items()
         }
-        for word in sorted(set(places) - _bare()):
+        for word in sorted(w for w in set(places) - _bare() if not w.isdigit()):
             for family, worth in self._loose.get(word, {}).items():
                 score, words = found.get(family, (0.0, ()))
                 found[family] = (score + worth, (*words, word))
