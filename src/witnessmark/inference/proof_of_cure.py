@@ -31,6 +31,7 @@ class _Evidence:
     words: Sequence[OutcomeData]
     last: int
     recorded: bool
+    opened: frozenset[str] = frozenset()
 
 
 def prove(
@@ -67,7 +68,8 @@ def prove(
             if data.complaint == entry.id and stages[outcome.id] == last
         ]
         mine = _tests_of(complaint.families, tests, knowledge)
-        evidence = _Evidence(pairs, findings, mine, words, last, recorded)
+        opened = _taken_apart(complaint.families, knowledge)
+        evidence = _Evidence(pairs, findings, mine, words, last, recorded, opened)
         found.append(_one(entry, complaint, plans, evidence))
     return tuple(found)
 
@@ -96,6 +98,14 @@ def _tests_of(
         for name, rows in tests.items()
         if name in own
     }
+
+
+def _taken_apart(families: Sequence[str], knowledge: Knowledge | None) -> frozenset[str]:
+    """Return the tests of these families for which something is taken apart."""
+    known = knowledge.families if knowledge is not None else {}
+    return frozenset(
+        t.id for f in families if f in known for t in known[f].tests if t.kind == "strip"
+    )
 
 
 def _sight(test: Test, result: str) -> str:
@@ -208,10 +218,7 @@ def _pair_state(pair: Pair, better: str) -> State:
 
 
 def _tested(test: str, evidence: _Evidence) -> State:
-    names = [test] if test != "*" else [
-        name for name, rows in evidence.tests.items()
-        if any(result == "positive" and stage < evidence.last for stage, result in rows)
-    ]  # fmt: skip
+    names = [test] if test != "*" else _showed_it(evidence)
     states: list[State] = []
     for name in names:
         now = [r for stage, r in evidence.tests.get(name, ()) if stage == evidence.last]
@@ -227,6 +234,18 @@ def _tested(test: str, evidence: _Evidence) -> State:
     if not states or "open" in states:
         return "against" if "against" in states else "open"
     return "against" if "against" in states else "holds"
+
+
+def _showed_it(evidence: _Evidence) -> list[str]:
+    """Return the tests that showed the fault before the work.
+
+    What was taken apart to be seen is not taken apart again where another test showed it too.
+    """
+    names = [
+        name for name, rows in evidence.tests.items()
+        if any(result == "positive" and stage < evidence.last for stage, result in rows)
+    ]  # fmt: skip
+    return [name for name in names if name not in evidence.opened] or names
 
 
 def _still_positive(evidence: _Evidence) -> bool:
