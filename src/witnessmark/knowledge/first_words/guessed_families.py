@@ -315,14 +315,15 @@ def _rows(family: Family) -> Iterator[tuple[str, tuple[str, ...], float, str]]:
 
 def _texts(family: Family) -> Iterator[tuple[str, float]]:
     """Yield what a pack says of itself in passing, and how often a word of it counts."""
-    for part in (*family.causes, *family.tests):
-        yield part.name, _OF_PARTS
+    for cause in family.causes:
+        yield cause.name, _OF_PARTS
     for question in family.triage:
         yield question.ask, _OF_TEXT
         for answer in question.answers:
             yield answer.answer, _OF_TEXT
             yield answer.means, _OF_TEXT
     for test in family.tests:
+        yield test.name, _OF_PARTS
         yield test.positive, _OF_TEXT
         for words in test.outcome_words.values():
             yield words, _OF_TEXT
