@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from web.bench_page import SCREENS, fuel_lines, served
@@ -11,7 +13,7 @@ pytestmark = pytest.mark.browser
 
 #: Widths and usual heights of what is held in a hand [px]; the last lies on its side.
 SIZES = ((320, 568), (360, 740), (390, 844), (430, 932), (820, 1180), (844, 390))
-KEYS = 12
+KEYS = 15
 
 #: What is hit at the centre of each of these, where it is not the thing itself.
 COVERED = """selector => [...document.querySelectorAll(selector)].map(e => {
@@ -62,6 +64,9 @@ def test_every_key_is_hit_at_its_centre_as_the_page_opens(held, width, height) -
     for digit in "7890":
         page.locator("#keys button", has_text=digit).tap()
     assert page.input_value("#dial") == "7890"
+    for key in ("⌫", "⌫", "to", "9", "5", "swings"):
+        page.locator("#keys button", has_text=re.compile(f"^{key}$")).tap()
+    assert page.input_value("#dial") == "swings 78 to 95"
 
 
 @pytest.mark.parametrize(("width", "height"), SIZES)

@@ -8,7 +8,7 @@ import re
 import pytest
 
 from patience import PATIENCE_S
-from web.bench_page import Client, remembering, settled
+from web.bench_page import Client, fuel_lines, remembering, settled
 from witnessmark.model.entries.entry_data import ClueData, ReadingData, TestData, WorkData
 from witnessmark.workflow.case.locks import customer_token
 from witnessmark.workflow.case.packs_of_shop import knowledge_of
@@ -135,7 +135,7 @@ def test_ledger_says_what_a_case_waits_for(client, shop):
 
 def test_a_reading_is_stored_with_point_unit_and_instrument_of_the_last(client, shop):
     page = client.get("/cases/unit7/reading").text
-    assert 'value="1500" checked' in page, "the next point that was not read: the loaded pull"
+    assert not re.search(r'name="rpm" value="[^"]+" checked', page), "a speed is told, not assumed"
     form = {
         "entry_id": "abc1",
         "quantity": "fuel_gallery_pressure",
@@ -193,6 +193,20 @@ def test_after_work_the_same_points_come_again_in_the_same_order(client, shop):
     data = {"quantity": "fuel_gallery_pressure", "value": "75 psi"}
     shop.add("unit7", "reading", data | {"point": {"rpm": 700, "load": "none", "warm": True}})
     assert 'value="1000" checked' in client.get("/cases/unit7/reading").text
+
+
+def test_before_the_first_reading_nothing_is_assumed(client, shop):
+    shop.new_case("unit9", fuel_lines("unit 9")[:2])
+    page = client.get("/cases/unit9/reading?quantity=fuel_gallery_pressure").text
+    fields = page[page.index('id="reading"') :]
+    chosen = re.findall(r'name="(rpm|load|warm|engine)" value="([^"]*)" checked', fields)
+    assert {value for _, value in chosen} == {""}, chosen
+    form = {"quantity": "fuel_gallery_pressure", "number": "swings 60 to 75", "unit": "psi"}
+    form["rpm"] = "idle"
+    client.post("/cases/unit9/reading", data={**form, "then": "next"})
+    [read] = [d for _, d in shop.case("unit9").of(ReadingData)]
+    assert read.value == "swings 60 to 75 psi"
+    assert read.point.model_dump(exclude_none=True) == {"engine": "idle"}, "and nothing else"
 
 
 def test_looked_not_there_and_not_looked_are_three_things(client, shop):

@@ -7,11 +7,13 @@ that could be read two ways: a silently wrong number is worse than a refusal.
 
 from witnessmark.units.quantity_tables import QUANTITIES, UNITS, Quantity, Unit
 from witnessmark.units.typed import (
+    Range,
     Typed,
     display_unit,
     from_house,
     parse,
     parse_quantity,
+    parse_range,
     to_house,
     unit,
 )
@@ -20,12 +22,14 @@ __all__ = [
     "QUANTITIES",
     "UNITS",
     "Quantity",
+    "Range",
     "Typed",
     "Unit",
     "display_unit",
     "from_house",
     "parse",
     "parse_quantity",
+    "parse_range",
     "to_house",
     "unit",
 ]

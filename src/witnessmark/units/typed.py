@@ -12,11 +12,13 @@ from witnessmark.units.quantity_tables import QUANTITIES, UNITS, Quantity, Unit
 
 __all__ = [
     "MAX_LENGTH",
+    "Range",
     "Typed",
     "display_unit",
     "from_house",
     "parse",
     "parse_quantity",
+    "parse_range",
     "to_house",
     "unit",
 ]
@@ -34,6 +36,15 @@ _NUMBER = re.compile(
 _FRACTION = re.compile(
     r"(?P<sign>[+-]?)(?:(?P<whole>\d{1,4})[ -])?(?P<num>\d{1,3})/(?P<den>\d{1,3})", re.ASCII
 )
+#: Two figures, with the word that says what the pointer did; and a figure that is about right.
+_RANGE = re.compile(
+    r"(?:(?P<word>swings|swinging|about)\s+)?(?:between\s+|from\s+)?"
+    r"(?P<low>[+-]?\d[\d.,]*)\s*(?P<first>(?!to\b|and\b)[A-Za-z%\u00b0][A-Za-z0-9%\u00b0]*)?"
+    r"(?:\s*[-\u2013]\s*|\s+(?:to|and)\s+)(?P<high>[+-]?\d[\d.,]*)(?P<unit>\s*[^\d\s/.,].*)"
+)
+_ABOUT = re.compile(r"about\s+(?P<figure>[^\s].*)")
+#: How far "about" may be off, as a share of the figure (judgement).
+ABOUT = 0.05
 _GROUPED = re.compile(r"\d{1,3}(?:[ ']\d{3})+(?:[.,]\d+)?")
 _US_GROUPED = re.compile(r"\d{1,3}(?:,\d{3})+\.\d+|\d{1,3}(?:,\d{3}){2,}")
 _EU_GROUPED = re.compile(r"\d{1,3}(?:\.\d{3})+,\d+|\d{1,3}(?:\.\d{3}){2,}")
@@ -53,6 +64,25 @@ class Typed:
     def si(self) -> float:
         """The value in the coherent SI unit of its kind (temperatures: degC)."""
         return self.number * self.unit.factor + self.unit.offset
+
+
+@dataclass(frozen=True, slots=True)
+class Range:
+    """What a pointer showed: one figure, or the ends between which it stood, in the house unit.
+
+    Attributes:
+        middle: the figure, or the middle of the ends.
+        half: half the distance of the ends; 0.0 for one figure.
+        symbol: the unit in which it was written.
+        swings: the pointer was seen to swing between them.
+        about: the figure was called no more than about right.
+    """
+
+    middle: float
+    half: float
+    symbol: str
+    swings: bool = False
+    about: bool = False
 
 
 def unit(symbol: str) -> Unit:
@@ -142,6 +172,33 @@ def parse_quantity(name: str, text: str) -> float:
             do="Check the number and the unit.",
         )
     return value
+
+
+def parse_range(name: str, text: str) -> Range:
+    """Read *text* as one figure or a range of the quantity *name*, in its house unit.
+
+    A range is ``60-75 psi``, ``60 to 75 psi`` or ``swings 60 to 75 psi``; ``about 70 psi`` is taken
+    as within :data:`ABOUT` of it. A bound alone (``> 130 psi``) is no figure and is refused.
+
+    Raises:
+        UnitRefused: see :func:`parse_quantity`; also ends that are not in order.
+    """
+    said = _RANGE.fullmatch(text.strip())
+    if said is None:
+        about = _ABOUT.fullmatch(text.strip())
+        figure = about["figure"] if about else text
+        middle = parse_quantity(name, figure)
+        half = ABOUT * abs(middle) if about else 0.0
+        return Range(middle, half, parse(figure).unit.symbol, about=about is not None)
+    swings = said["word"] in {"swings", "swinging"}
+    low = parse_quantity(name, f"{said['low']} {said['first'] or said['unit'].strip()}")
+    high = parse_quantity(name, said["high"] + said["unit"])
+    if not low < high:
+        raise UnitRefused(
+            f"'{_short(text)}' is no range from low to high.", do="Write the lower end first."
+        )
+    symbol = unit(said["unit"]).symbol
+    return Range((low + high) / 2, (high - low) / 2, symbol, swings, said["word"] == "about")
 
 
 def to_house(name: str, value: float, symbol: str) -> float:

@@ -79,7 +79,7 @@ def uncertainty_of(reading: ReadingData) -> Uncertainty:
 
     The accuracy is taken as a limit (rectangular distribution). Accepted are a share of the
     span ("1 % of span", with the span given), a share of the reading ("2 % of reading", "2 %")
-    and a value with a unit ("1.5 psi").
+    and a value with a unit ("1.5 psi"). Half of a range that was read counts as repeatability.
     """
     value = reading.house_value()
     usual_limit, usual_repeat = _usual(reading.quantity, value)
@@ -91,7 +91,8 @@ def uncertainty_of(reading: ReadingData) -> Uncertainty:
     if reading.instrument is not None and reading.instrument.repeatability is not None:
         own = _amount(reading.instrument.repeatability, reading.instrument, reading.quantity, value)
         repeat = own if own is not None else repeat
-    repeatability = max(repeat, 1e-9)
+    # A pointer that stood between two ends may have stood anywhere there (rectangular).
+    repeatability = max((repeat**2 + from_accuracy_limit(reading.house_half()) ** 2) ** 0.5, 1e-9)
     accuracy = from_accuracy_limit(limit)
     return Uncertainty((accuracy**2 + repeatability**2) ** 0.5, accuracy, repeatability, source)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -35,7 +36,6 @@ from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry_data import ReadingData, TestData, WorkData
 from witnessmark.model.problem import Problem
 from witnessmark.physics.fuel.supply_circuit import L_PER_H, PSI
-from witnessmark.units import parse
 from witnessmark.words.say import fuel as say
 
 __all__ = ["Collected", "bubbles", "collect", "contradictions", "impossible", "repairs"]
@@ -258,8 +258,10 @@ def _observation(
     cold = point.warm is False
     if cold:
         extra = float(np.hypot(extra, cold_extra(quantity)))
-    value = data.house_value()
-    if quantity == FLOW and 0.0 < value < _DRIBBLE and parse(data.value).unit.symbol.endswith("/h"):
+    value, half = data.house_value(), data.house_half()
+    if half > 0.0:  # somewhere between the ends of what was read
+        extra = float(np.hypot(extra, half / math.sqrt(3.0)))
+    if quantity == FLOW and 0.0 < value < _DRIBBLE and data.value.rstrip().endswith("/h"):
         problems.append(_dribble(entry, data.value, rpm))
         return None
     accuracy = uncertainty_of(data).accuracy

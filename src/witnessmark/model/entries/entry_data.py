@@ -17,7 +17,7 @@ from witnessmark.model.entries.agreed_data import ApprovalData, PartData, QuoteD
 from witnessmark.model.entries.own_list import OwnList
 from witnessmark.model.entries.record_base import Id, Label, Name, Record, Words, slug
 from witnessmark.model.entries.tightened_data import Part, Torque
-from witnessmark.units import parse, parse_quantity
+from witnessmark.units import Range, parse, parse_range
 
 #: What the data bus can carry: SPN 190 (0.125 rpm a bit) and SPN 92 (1 % a bit, as a fraction),
 #: each up to the highest number that is no indicator (SAE J1939-71), 8,031.875 rpm rounded up.
@@ -142,8 +142,12 @@ class ReadingData(Record):
     source: str | None = Field(default=None, max_length=200)
 
     def house_value(self) -> float:
-        """Return the value in the quantity's house unit."""
-        return _house_value(self.quantity, self.value)
+        """Return the value in the quantity's house unit; of a range its middle."""
+        return _house_range(self.quantity, self.value).middle
+
+    def house_half(self) -> float:
+        """Return half of the range that was read, in the house unit; 0.0 for one figure."""
+        return _house_range(self.quantity, self.value).half
 
 
 class RecordingData(Record):
@@ -299,8 +303,8 @@ KINDS: dict[str, type[Record]] = {
 
 
 @lru_cache(maxsize=8192)
-def _house_value(quantity: str, value: str) -> float:
-    return parse_quantity(quantity, value)
+def _house_range(quantity: str, value: str) -> Range:
+    return parse_range(quantity, value)
 
 
 @lru_cache(maxsize=512)

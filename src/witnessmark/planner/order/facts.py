@@ -32,6 +32,7 @@ class Mark:
         point: where a reading was taken.
         entry: the entry that says so; empty where no entry does.
         part: of a clue that speaks of one part: the cause whose part it is.
+        half: of a reading, half of the range that was read [house unit]; 0.0 for one figure.
     """
 
     place: int
@@ -42,6 +43,7 @@ class Mark:
     point: OperatingPoint = field(default_factory=OperatingPoint)
     entry: str = ""
     part: str = ""
+    half: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,10 +140,12 @@ def facts_of(
             point = data.point
             at = OperatingPoint(point.rpm, point.fraction(), point.gear, point.warm)
             try:
-                value = data.house_value()
+                value, half = data.house_value(), data.house_half()
             except UnitRefused:
                 continue
-            marks.append(Mark(place, stage, "reading", data.quantity, value, at, entry.id))
+            marks.append(
+                Mark(place, stage, "reading", data.quantity, value, at, entry.id, half=half)
+            )
     place = marks[-1].place if marks else 0
     marks += [Mark(place, stage, "code", str(spn), fmi) for spn, fmi in codes]
     return Facts(tuple(marks), stage, _outcomes(families), findings=frozenset(findings))

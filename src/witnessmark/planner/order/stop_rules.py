@@ -165,7 +165,7 @@ def _shown(asked: Asked, facts: Facts) -> int | None:
         return marks[0].place if marks and _may_mean(asked, marks[0], facts) else None
     if asked.kind == "reading":
         now = [m for m in _marks(asked, facts) if m.stage == facts.stage][-1:]
-        return now[0].place if now and _may_mean(asked, now[0], facts) else None
+        return now[0].place if now and _beyond(asked, now[0], surely=True) else None
     return None
 
 
@@ -207,10 +207,16 @@ def _may_mean(asked: Asked, mark: Mark, facts: Facts) -> bool:
     if asked.kind == "code":
         return not asked.fmi or mark.value in asked.fmi
     if asked.kind == "reading":
-        value = float(mark.value or 0.0)
-        over = asked.above is not None and value > asked.above
-        return over or (asked.below is not None and value < asked.below)
+        return _beyond(asked, mark, surely=False)
     return True
+
+
+def _beyond(asked: Asked, mark: Mark, *, surely: bool) -> bool:
+    """Say whether a reading is beyond a bound: one of its ends, or, to be sure, both of them."""
+    value = float(mark.value or 0.0)
+    off = -mark.half if surely else mark.half
+    over = asked.above is not None and value + off > asked.above
+    return over or (asked.below is not None and value - off < asked.below)
 
 
 def _surely_means(asked: Asked, mark: Mark, facts: Facts) -> bool:

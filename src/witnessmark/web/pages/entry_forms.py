@@ -16,6 +16,8 @@ Fields = Mapping[str, list[str]]
 Data = dict[str, Any]
 
 _ROWS = 30
+#: What the engine did, where no speed was read.
+ENGINE = ("off", "key_on", "cranking", "idle", "running")
 _TORQUE = (
     "value", "source", "reading", "size", "grade", "fastener", "lubricant", "sequence", "angle",
     "wrench", "wrench_span", "calibrated", "wrench_length", "crowfoot", "done", "second",
@@ -27,7 +29,8 @@ def reading(form: Fields) -> Data:
     typed, symbol = one(form, "number"), one(form, "unit")
     if not typed:
         raise InputRefused("No value was typed.", where="value", do="Type what the gauge shows.")
-    has_unit = re.search(r"[A-Za-z%°µΩ\"]", typed) is not None
+    bare = re.sub(r"\b(?:swings|swinging|about|between|from|to|and)\b", "", typed)
+    has_unit = re.search(r"[A-Za-z%°µΩ\"]", bare) is not None
     data: Data = {
         "quantity": one(form, "quantity"),
         "value": typed if has_unit or not symbol else f"{typed} {symbol}",
@@ -325,7 +328,7 @@ def seen(answer: str) -> bool | str:
 def _point(form: Fields) -> Data:
     data: Data = {}
     rpm = decimal(form, "rpm_other")
-    engine = one(form, "engine")
+    engine = one(form, "engine") or (one(form, "rpm") if one(form, "rpm") in ENGINE else "")
     if rpm is None and not engine:  # what the engine did was told instead of a speed
         rpm = decimal(form, "rpm")
     if engine:

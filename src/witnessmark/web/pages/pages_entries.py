@@ -17,7 +17,7 @@ from witnessmark.model.estimate import Estimate
 from witnessmark.units import QUANTITIES
 from witnessmark.web.bench.state import ServerState, bench_of, going_on, page, viewer_of
 from witnessmark.web.door.posted import Posted, posted
-from witnessmark.web.pages.entry_forms import FORMS
+from witnessmark.web.pages.entry_forms import ENGINE, FORMS
 from witnessmark.workflow.case.photo import store_photo
 from witnessmark.workflow.case.shop_settings import instruments_of, own_rates
 from witnessmark.workflow.dossier.gauge_round import next_reading, quantities_for, readings_taken
@@ -211,6 +211,9 @@ def _reading_page(
         ),
         taken=readings_taken(case, start.quantity, stage),
         saved=entry,
+        # A speed is chosen beforehand only where one goes on from point to point.
+        told=entry is not None or start.repeats,
+        engine_states=[(e, e.replace("_", " ")) for e in ENGINE],
         instruments=instruments,
         last_instrument=form.one("instrument") or last,
         form=form,

@@ -14,7 +14,7 @@ from starlette.responses import Response
 
 from witnessmark.errors import InputRefused, WitnessmarkError, http_status
 from witnessmark.model.entries.case import Case
-from witnessmark.units import QUANTITIES, parse_quantity
+from witnessmark.units import QUANTITIES, parse_range
 from witnessmark.web.bench.state import ServerState, bench_of, going_on, page, viewer_of
 from witnessmark.web.door.posted import Posted, posted
 from witnessmark.workflow.saying.cards import Card, Meaning
@@ -32,8 +32,8 @@ router = APIRouter(include_in_schema=False)
 
 #: A form holds at most so many cards; a line has fewer.
 _MOST_CARDS = 30
-#: A value that is not one figure is kept in words.
-_NOT_ONE_FIGURE = re.compile(r"about |swings |[<>]|\d\s*(?:-|to)\s*\d")
+#: A bound alone is no figure; it is kept in words.
+_BOUND = re.compile(r"\s*[<>]")
 
 
 @router.get("/cases/{case_id}/say")
@@ -125,8 +125,8 @@ def _reading(data: dict[str, Any], field: Any, strict: bool) -> None:
     data.pop("point", None)
     if point:
         data["point"] = point
-    if strict and not _NOT_ONE_FIGURE.search(data["value"]):
-        parse_quantity(data["quantity"], data["value"])
+    if strict and not _BOUND.match(data["value"]):
+        parse_range(data["quantity"], data["value"])
 
 
 def _test(data: dict[str, Any], field: Any, _: bool) -> None:

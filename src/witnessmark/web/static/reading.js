@@ -13,15 +13,24 @@
     keys.hidden = true;
   });
   const put = (text) => {
-    if (text === "back") dial.value = dial.value.slice(0, -1);
-    else if (dial.value.length < 12) dial.value += text;
+    const said = dial.value;
+    if (text === "back") dial.value = said.replace(/(?: to |swings |about |.)$/, "");
+    else if (text === " to ") dial.value = said && !said.includes(" to ") ? said + text : said;
+    else if (/^[a-z]/.test(text)) {
+      // What the pointer did stands before the figure; a second touch takes it away.
+      const plain = said.replace(/^(?:swings|about) /, "");
+      dial.value = said.startsWith(text) ? plain : text + plain;
+    } else if (said.length < 24) dial.value += text;
+    dial.classList.toggle("long", dial.value.length > 9);
     dial.dispatchEvent(new Event("input", { bubbles: true }));
   };
-  for (const [text, words] of [["1"], ["2"], ["3"], ["back", "⌫"], ["4"], ["5"], ["6"], ["."], ["7"], ["8"], ["9"], ["0"]]) {
+  for (const [text, words] of [["1"], ["2"], ["3"], ["back", "⌫"], ["4"], ["5"], ["6"], ["."], ["7"], ["8"], ["9"], ["0"],
+    [" to ", "to"], ["swings ", "swings"], ["about ", "about"]]) {
     const button = document.createElement("button");
     button.type = "button";
     button.textContent = words || text;
     if (text === "back") button.setAttribute("aria-label", "Delete the last digit");
+    if (/[a-z]/.test(text) && text !== "back") button.className = "word";
     if (text === ".") button.setAttribute("aria-label", "Decimal point");
     button.addEventListener("click", () => put(text));
     keys.append(button);
@@ -31,12 +40,14 @@
   if (form.dataset.signed !== "yes") { seen(); return; }
   const minus = document.createElement("button");
   minus.type = "button";
-  minus.textContent = "Plus or minus";
-  minus.className = "plain";
+  minus.textContent = "+ / −";
+  minus.setAttribute("aria-label", "Plus or minus");
+  minus.className = "word";
   minus.addEventListener("click", () => {
     dial.value = dial.value.startsWith("-") ? dial.value.slice(1) : "-" + dial.value;
     dial.dispatchEvent(new Event("input", { bubbles: true }));
   });
   keys.append(minus);
+  keys.classList.add("signed");
   seen();
 })();

@@ -9,7 +9,7 @@ from witnessmark.knowledge import Knowledge
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry_data import Instrument, OutcomeData, ReadingData
 from witnessmark.model.finding import OperatingPoint
-from witnessmark.units import QUANTITIES, UNITS, parse
+from witnessmark.units import QUANTITIES, UNITS, parse_range
 from witnessmark.words.numbers import percentage
 
 __all__ = [
@@ -22,14 +22,8 @@ __all__ = [
     "units_for",
 ]
 
-#: Points that are gone through when nothing says otherwise (common practice, no source).
-_POINTS = (
-    OperatingPoint(700, 0.0, None, True),
-    OperatingPoint(1000, 0.0, None, True),
-    OperatingPoint(1500, 0.0, None, True),
-    OperatingPoint(1800, 0.0, None, True),
-    OperatingPoint(1500, 1.0, None, True),
-)
+#: Speeds that are gone through when nothing says otherwise [r/min] (common practice, no source).
+_SPEEDS = (700.0, 1000.0, 1500.0, 1800.0)
 _UNIT_ORDER: dict[str, tuple[str, ...]] = {
     "pressure": ("psi", "kPa", "bar", "inHg", "inH2O", "mmHg"),
     "temperature": ("degF", "degC"),
@@ -161,8 +155,8 @@ def next_reading(
     """Return what the form for the next reading starts with.
 
     After work the points that were read before it come again, in the same order; otherwise the
-    usual points that are not read yet. Instrument, unit and conditions are those of the last
-    reading.
+    usual speeds that are not read yet, in the conditions of the last reading, as are instrument
+    and unit. Before the first reading nothing is assumed.
 
     Args:
         case: the case.
@@ -180,14 +174,15 @@ def next_reading(
     units = units_for(quantity, si=si)
     same = [data for _, data in taken if data.quantity == quantity]
     last = same[-1] if same else (taken[-1][1] if taken else None)
-    symbol = parse(same[-1].value).unit.symbol if same else units[0]
+    symbol = parse_range(quantity, same[-1].value).symbol if same else units[0]
     done = readings_taken(case, quantity, stage)
     before = [p for s in range(stage - 1, -1, -1) for p in readings_taken(case, quantity, s)]
     no_speed = any(o.quantity == quantity and not o.at_speed for o in knowledge.offered)
     point, repeats = (
         (OperatingPoint(), False) if no_speed else _next_point(done, before, last, advance)
     )
-    speeds = [round(p.rpm) for p in (*before, *done, *_POINTS, point) if p.rpm is not None]
+    told = [p.rpm for p in (*before, *done, point) if p.rpm is not None]
+    speeds = [] if no_speed else [round(rpm) for rpm in (*told, *_SPEEDS)]
     return Next(
         quantity,
         symbol,
@@ -210,10 +205,13 @@ def _next_point(
     for point in before:
         if not any(point.matches(d) for d in done):
             return point, True
-    for point in _POINTS:
-        if not any(point.matches(d) for d in done):
+    # The next speed, in the conditions that were told last: a load is never proposed.
+    told = _point(last) if last else OperatingPoint()
+    for speed in _SPEEDS:
+        point = OperatingPoint(speed, told.load, told.gear, told.warm)
+        if last and not any(point.matches(d) for d in done):
             return point, False
-    return (_point(last) if last else _POINTS[0]), False
+    return OperatingPoint(None, told.load, told.gear, told.warm), False
 
 
 def _point(data: ReadingData) -> OperatingPoint:

@@ -56,8 +56,7 @@ def meaning_in_case(shop: Shop, case_id: str, line: str) -> Meaning:
 def as_entry(card: Card, case: Case, knowledge: Knowledge) -> tuple[str, dict[str, Any]]:
     """Return the entry that a card becomes: its own kind, or a note where the format has none.
 
-    Figures that are not one value ("about", a range, a swing, a bound) are kept in words, so that
-    no bare figure of them is ever counted.
+    A bound alone ("> 130 psi") is no figure and is kept in words.
     """
     if card.kind in KINDS:
         try:
