@@ -513,6 +513,16 @@ def test_a_second_complaint_starts_empty(client):
     assert " checked" not in text
 
 
+def test_a_link_on_loopback_says_so_and_offers_the_network_s_address(client, monkeypatch):
+    monkeypatch.setattr("witnessmark.web.pages.pages_paper.own_address", lambda: "192.0.2.44")
+    made = client.post("/cases/unit7/hand-over", data={"days": "3"}).text
+    assert "works on this machine only" in made
+    assert "Do not send it like this" in made
+    assert "https://192.0.2.44" in made
+    monkeypatch.setattr("witnessmark.web.pages.pages_paper.own_address", lambda: "127.0.0.1")
+    assert "in no network now" in client.get("/cases/unit7/hand-over").text
+
+
 def test_a_trouble_code_is_written_down_and_said(client, shop):
     form = {"spn": "94", "fmi": "18", "count": "2", "active": "yes", "lamp": "amber warning"}
     answer = client.post("/cases/unit7/add/code", data={"entry_id": "ecode1", **form})

@@ -16,7 +16,7 @@ from uvicorn.protocols.http.h11_impl import H11Protocol
 from witnessmark.errors import InputRefused
 from witnessmark.web.app import create_app
 from witnessmark.web.door.certificate import certificate
-from witnessmark.web.door.connections import Connections, Listening, address_key
+from witnessmark.web.door.connections import Connections, Listening, address_key, own_address
 from witnessmark.web.door.doors import HEADERS, Access
 from witnessmark.workflow.case.locks import (
     has_passphrase,
@@ -124,16 +124,6 @@ def is_loopback(host: str) -> bool:
         return ipaddress.ip_address(host).is_loopback
     except ValueError:
         return False
-
-
-def own_address() -> str:
-    """Return this machine's address in its network, without sending anything."""
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
-        try:
-            probe.connect(("192.0.2.1", 9))  # a documentation address (RFC 5737): only a route
-            return str(probe.getsockname()[0])
-        except OSError:
-            return "127.0.0.1"
 
 
 class _Protocol(H11Protocol):

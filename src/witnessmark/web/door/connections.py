@@ -18,7 +18,7 @@ from dataclasses import dataclass, field
 from functools import partial
 from typing import Any
 
-__all__ = ["Connections", "Listening", "address_key"]
+__all__ = ["Connections", "Listening", "address_key", "own_address"]
 
 Peer = tuple[str, int]
 
@@ -170,3 +170,13 @@ def address_key(address: str) -> str:
             return str(found.ipv4_mapped)
         return str(ipaddress.ip_network((int(found) >> 64 << 64, 64)))
     return str(found)
+
+
+def own_address() -> str:
+    """Return this machine's address in its network, without sending anything."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(("192.0.2.1", 9))  # a documentation address (RFC 5737): only a route
+            return str(probe.getsockname()[0])
+        except OSError:
+            return "127.0.0.1"

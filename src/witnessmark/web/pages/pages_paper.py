@@ -18,6 +18,7 @@ from witnessmark.model.entries.entry_data import ReadingData
 from witnessmark.model.step import forbidden_by
 from witnessmark.web.bench.state import ServerState, bench_of, page, viewer_of
 from witnessmark.web.bench.strip import entry_words
+from witnessmark.web.door.connections import own_address
 from witnessmark.web.door.posted import posted
 from witnessmark.workflow.case.locks import customer_token, end_link, links_of
 from witnessmark.workflow.case.photo import photo_bytes
@@ -199,7 +200,15 @@ def _hand_over(request: Request, case_id: str, token: str) -> Response:
     link = f"{_base(request, bench)}/c/{token}" if token else ""
     values: dict[str, Any] = {"case": case, "label": _label(case), "link": link}
     values["links"] = links_of(bench.shop, case_id)
+    values["in_network"] = "" if bench.access.lan else _in_network(request)
     return page(request, "hand_over.html", address=_base(request, bench), **values)
+
+
+def _in_network(request: Request) -> str:
+    """Return the address that other devices would use; empty where there is no network."""
+    own = own_address()
+    port = f":{request.url.port}" if request.url.port else ""
+    return "" if own.startswith("127.") else f"https://{own}{port}"
 
 
 def _base(request: Request, bench: ServerState) -> str:
