@@ -42,15 +42,22 @@ def test_the_sure_ones_are_taken_and_the_rest_is_a_note(witnessmark: Run, tmp_pa
     assert "taken" in again.stdout
 
 
-def test_what_the_format_cannot_hold_is_kept_in_words(witnessmark: Run, tmp_path: Path) -> None:
+def test_a_swing_is_a_reading_and_a_bound_is_kept_in_words(
+    witnessmark: Run, tmp_path: Path
+) -> None:
     shop = _case(witnessmark, tmp_path)
     line = "gallery swings between 52 and 71 psi at idle"
+    read = witnessmark("case", "say", shop, "c1", line, "--take", "1", "--json").stdout
+    assert json.loads(read)["cards"][0]["stored_as"] == "reading"
+    line = "gallery over 91 psi at idle"
     document = json.loads(
         witnessmark("case", "say", shop, "c1", line, "--take", "1", "--json").stdout
     )
     assert document["cards"][0]["stored_as"] == "note"
     shown = json.loads(witnessmark("case", "show", shop, "c1", "--json").stdout)
-    assert "swings 52 to 71 psi" in shown["entries"][2]["data"]["words"]
+    assert shown["entries"][2]["data"]["value"] == "swings 52 to 71 psi"
+    notes = [e["data"]["words"] for e in shown["entries"] if e["kind"] == "note"]
+    assert any("> 91 psi" in words for words in notes)
 
 
 def test_a_line_takes_an_entry_back(witnessmark: Run, tmp_path: Path) -> None:

@@ -67,6 +67,14 @@ def test_what_may_mean_the_danger_raises_and_only_what_surely_means_none_lifts()
     assert stands(rule, facts(made("t_look", "a"), made("t_look", "positive")))
 
 
+def test_either_end_of_a_range_raises_and_only_both_lift():
+    rule = stop([LOW], [Asked("reading", ("oil_pressure",), above=150e3)])  # 14.5 and 21.8 psi
+    assert stands(rule, facts(read("8 to 30 psi")))
+    assert not stands(rule, facts(read("16 to 30 psi")))
+    assert stands(rule, facts(read("8 psi"), read("20 to 30 psi")))
+    assert not stands(rule, facts(read("8 psi"), read("swings 23 to 30 psi")))
+
+
 def test_what_was_found_stays_until_something_newer_lifts_it():
     rule = stop([FOUND, Asked("test", ("t_other",), results=("positive",))], [CLEAN])
     assert stands(rule, facts(made("t_look", "clean"), made("t_other", "positive")))

@@ -18,6 +18,7 @@ from witnessmark.units import (
     from_house,
     parse,
     parse_quantity,
+    parse_range,
     to_house,
     unit,
 )
@@ -144,6 +145,34 @@ def test_factors_against_a_units_library() -> None:
     for symbol, name in names.items():
         reference = registry.Quantity(1.0, name).to_base_units().magnitude
         assert UNITS[symbol].factor == pytest.approx(reference, rel=2e-6), symbol
+
+
+@pytest.mark.parametrize(
+    ("text", "low", "high"),
+    [
+        ("60-75 psi", 60, 75),
+        ("60 to 75 psi", 60, 75),
+        ("swings 60 psi to 75 psi", 60, 75),
+        ("between 60 and 75 psi", 60, 75),
+        ("about 70 psi", 66.5, 73.5),
+        ("4,1 to 5,2 bar", 59.465, 75.42),  # 1 bar = 14.5038 psi
+        ("74 psi", 74, 74),
+    ],
+)
+def test_a_range_is_its_middle_and_half(text: str, low: float, high: float) -> None:
+    found = parse_range("oil_pressure", text)
+    ends = (found.middle - found.half, found.middle + found.half)
+    wanted = [to_house("oil_pressure", x, "psi") for x in (low, high)]
+    assert ends == pytest.approx(wanted, rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["75-60 psi", "60-60 psi", "> 130 psi", "60-75", "swings 60 psi", "60-75 degF", "60--75"],
+)
+def test_what_is_no_range_is_refused(text: str) -> None:
+    with pytest.raises(UnitRefused):
+        parse_range("oil_pressure", text)
 
 
 @given(st.text(max_size=80))
