@@ -23,10 +23,9 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
-HERE = Path(__file__).resolve().parent
-sys.path.insert(0, str(HERE.parent))
-sys.path.insert(0, str(HERE.parent / "first_words"))
-sys.path.insert(0, str(HERE.parent / "standing_stops"))
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "first_words"))
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "standing_stops"))
 
 from random_dossiers import forbids
 from score import every_family
@@ -36,6 +35,7 @@ from witnessmark.knowledge import Knowledge, load_knowledge
 from witnessmark.knowledge.rules import Asked
 from witnessmark.library.cases import assess
 
+HERE = Path(__file__).resolve().parent
 LISTS = HERE.parents[1] / "tests" / "files" / "sentences"
 #: Lists that are printed; the sealed one is only counted.
 SHOWN, SEALED = ("drivers_a.tsv", "drivers_c.tsv"), ("drivers_b.tsv",)
@@ -47,10 +47,10 @@ Made by `studies/coverage/run.py`. Right: a right family among the three offered
 fields of the pack. Fine: read as a sceptical master (`read.csv`). All: the three together.
 Weighed: by how often such a call comes; where a list has no numbers each counts one.
 
-| list | sentences | right family | safe first step | reads fine | all | all, weighed |
+| list | sentences | right family | safe first step | reads fine | all | weighed |
 |---|---|---|---|---|---|---|""".splitlines()
-FOOT = """`drivers_a.tsv` was seen while words were gathered. `drivers_b.tsv` is by another author and
-is sealed: only counted here. `drivers_c.tsv` is by who wrote the words, unseen at its first run.
+FOOT = """`drivers_a.tsv` was seen while words were gathered. `drivers_b.tsv` is by another author
+and is sealed: only counted here. `drivers_c.tsv` is by who wrote the words, unseen at its first run.
 
 Two first steps read as silly and were put behind a look with the engine off: the dash of a derated
 truck before anyone looked into its urea tank, and the rocked wheel before the steering oil was
