@@ -50,7 +50,8 @@ Weighed: by how often such a call comes; where a list has no numbers each counts
 | list | sentences | right family | safe first step | reads fine | all | weighed |
 |---|---|---|---|---|---|---|""".splitlines()
 FOOT = """`drivers_a.tsv` was seen while words were gathered. `drivers_b.tsv` is by another author
-and is sealed: only counted here. `drivers_c.tsv` is by who wrote the words, unseen at its first run.
+and is sealed: only counted here. `drivers_c.tsv` is by who wrote the words, unseen at its first
+run.
 
 Two first steps read as silly and were put behind a look with the engine off: the dash of a derated
 truck before anyone looked into its urea tank, and the rocked wheel before the steering oil was

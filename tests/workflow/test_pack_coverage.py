@@ -74,6 +74,23 @@ def test_work_and_what_was_tested_after_it_are_told_in_a_case(check):
     assert not check(clean).problems
 
 
+def test_the_codes_of_a_case_weigh_in_it_as_they_do_on_a_truck(check):
+    code = next(
+        c for c in KNOWLEDGE.families["coolant_cross"].codes if c.points == "fair" and c.causes
+    )
+    text = f"""
+[[cases]]
+name = "a code"
+codes = [{{ spn = {code.spn}, fmi = {code.fmi[0]} }}]
+leads = "{code.causes[0]}"
+"""
+    with_code = next(r for r in check(text).cases if r.case.name == "a code")
+    without = next(
+        r for r in check(text.replace("codes = ", "tests = [] #")).cases if r.case.name == "a code"
+    )
+    assert with_code.probability > 1.2 * without.probability
+
+
 def test_every_stop_and_every_test_is_seen_both_ways_in_a_shipped_case():
     families = load_knowledge().families.values()
     assert [(c.kind, c.id) for f in families for c in coverage(f) if not c.both] == []

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from witnessmark.analyses.an_analysis import Bench
+from witnessmark.analyses.readings import codes_known
 from witnessmark.inference import family_belief
 from witnessmark.inference.family.staged_evidence import (
     Clue,
@@ -16,12 +19,17 @@ from witnessmark.inference.family.staged_evidence import (
 )
 from witnessmark.knowledge import Family, Knowledge, PackCase
 from witnessmark.knowledge.loader import check_pack
+from witnessmark.model.entries.case import read_case
+from witnessmark.model.finding import Finding
 from witnessmark.model.problem import Problem
 from witnessmark.planner.order.facts import facts_of_pack_case
 from witnessmark.planner.order.stop_rules import standing_stops
 from witnessmark.workflow.shop.pack_proofs import proofs_of, unparted
 
 __all__ = ["CaseRun", "Covered", "PackReport", "check_pack_file", "coverage", "run_case"]
+
+#: An entry has a day; of a pack's own case it says nothing.
+_ANY_DAY = "2000-01-01T00:00:00Z"
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,7 +172,8 @@ def _can_run(family: Family, case: PackCase) -> bool:
 def run_case(family: Family, case: PackCase, knowledge: Knowledge) -> CaseRun:
     """Work a pack's own case through."""
     given = case.given
-    stages = [Stage(tests=tuple(TestResult(t, r) for t, r in given.tests))]
+    tests = tuple(TestResult(t, r) for t, r in given.tests)
+    stages = [Stage(tests=tests, findings=_codes_say(case, knowledge))]
     for number, cause in enumerate(given.work):
         last = number == len(given.work) - 1
         after = tuple(TestResult(t, r) for t, r in given.tests_after) if last else ()
@@ -189,6 +198,22 @@ def run_case(family: Family, case: PackCase, knowledge: Knowledge) -> CaseRun:
     mended = tuple(sorted(known - set(wrong)))
     holds = not left and not mended
     return CaseRun(family.id, case, leads, probability, holds, standing, left, mended)
+
+
+def _codes_say(case: PackCase, knowledge: Knowledge) -> tuple[Finding, ...]:
+    """Return what the trouble codes of a pack's own case say, as those of a truck's case do."""
+    given = case.given
+    if not given.codes:
+        return ()
+    rows = [
+        *(("code", {"spn": spn, "fmi": fmi}) for spn, fmi in given.codes),
+        *(("test", {"test": test, "result": result}) for test, result in given.tests),
+    ]
+    told = read_case(case.name, [
+        json.dumps({"kind": kind, "id": f"e{n}", "at": _ANY_DAY, "data": data})
+        for n, (kind, data) in enumerate(rows)
+    ])  # fmt: skip
+    return codes_known.analyse(Bench(told, {}, knowledge, told.stages()))
 
 
 def _fault(file: str, own: Sequence[str], run: CaseRun) -> Problem:
