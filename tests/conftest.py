@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import gc
 import os
+import shutil
 import subprocess
 import sys
-from collections.abc import Callable, Iterator
+import tempfile
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -19,14 +21,19 @@ gc.set_threshold(50_000, 20, 50)
 Run = Callable[..., "subprocess.CompletedProcess[str]"]
 
 
-@pytest.fixture(scope="session", autouse=True)
-def _kept_apart(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
-    """What is kept between runs lies in a folder of this run, not in the user's own."""
-    held = os.environ.get("WITNESSMARK_CACHE")
-    os.environ["WITNESSMARK_CACHE"] = held or str(tmp_path_factory.mktemp("kept"))
-    yield
-    if held is None:
-        del os.environ["WITNESSMARK_CACHE"]
+def pytest_configure(config: pytest.Config) -> None:
+    """Let all workers and all commands of a run share what is kept between runs of the program.
+
+    It lies in a folder of this run, not in the user's own, and so do the compiled modules: each of
+    the hundreds of commands that the tests start would compile them anew where none may be written.
+    """
+    if hasattr(config, "workerinput"):
+        return
+    folder = Path(tempfile.mkdtemp(prefix="witnessmark-tests-"))
+    config.add_cleanup(lambda: shutil.rmtree(folder, ignore_errors=True))
+    os.environ.setdefault("WITNESSMARK_CACHE", str(folder / "kept"))
+    if os.environ.pop("PYTHONDONTWRITEBYTECODE", None):
+        os.environ["PYTHONPYCACHEPREFIX"] = str(folder / "compiled")
 
 
 @pytest.fixture(scope="session")
