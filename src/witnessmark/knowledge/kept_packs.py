@@ -23,6 +23,7 @@ from witnessmark.model.digest import digest, hold
 __all__ = ["load_knowledge"]
 
 _ROOM = Path(__file__).parent
+_AS_IT_IS = frozenset({str, float, int, bool, type(None)})
 _Decode = Callable[[Any], Any]
 
 
@@ -82,10 +83,20 @@ def _decoded(text: str | None) -> Knowledge | None:
     return made
 
 
+@cache
+def _field_names(kind: type) -> tuple[str, ...] | None:
+    """Return the fields of a record, ``None`` for what is none."""
+    return tuple(f.name for f in fields(kind)) if is_dataclass(kind) else None
+
+
 def _encoded(value: object) -> object:
     """Return records as rows of their fields, mappings as rows of pairs."""
-    if is_dataclass(value):
-        return [_encoded(getattr(value, f.name)) for f in fields(value)]
+    kind: Any = type(value)
+    if kind in _AS_IT_IS:
+        return value
+    names = _field_names(kind)
+    if names is not None:
+        return [_encoded(getattr(value, name)) for name in names]
     if isinstance(value, Mapping):
         return [[_encoded(k), _encoded(v)] for k, v in value.items()]
     if isinstance(value, tuple | list):

@@ -13,8 +13,9 @@ import math
 import struct
 import threading
 from collections import OrderedDict
-from collections.abc import Mapping, Set
+from collections.abc import Callable, Mapping, Sequence, Set
 from enum import Enum
+from functools import lru_cache
 from pathlib import PurePath
 from typing import Any
 
@@ -66,6 +67,9 @@ def why_again(old: Mapping[str, str], new: Mapping[str, str]) -> tuple[str, ...]
 
 
 def _of(value: object) -> bytes:
+    quick = _QUICK.get(type(value))
+    if quick is not None:
+        return quick(value)
     plain = _plain(value)
     if plain is not None:
         return plain
@@ -73,7 +77,7 @@ def _of(value: object) -> bytes:
         pairs = sorted(_of(k) + _of(v) for k, v in value.items())
         return _joined("mapping", pairs)
     if isinstance(value, tuple | list):
-        return _joined("row", [_of(v) for v in value])
+        return _row(value)
     if isinstance(value, Set):
         return _joined("set", sorted(_of(v) for v in value))
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
@@ -100,36 +104,12 @@ def _plain(value: object) -> bytes | None:
         number = math.nan if math.isnan(value) else value + 0.0
         return _hash(b"float" + struct.pack(">d", number))
     if isinstance(value, str):
-        return _hash(b"str" + value.encode("utf-8", "surrogatepass"))
+        return _text(value)
     if isinstance(value, bytes):
         return _hash(b"bytes" + value)
     if isinstance(value, PurePath):
         return _hash(b"path" + str(value).encode("utf-8", "surrogatepass"))
     return None
-
-
-def _record(value: Any) -> bytes:
-    with _LOCK:
-        held = _HELD.get(id(value))
-        if held is not None and held[0] is value:
-            _HELD.move_to_end(id(value))
-            return held[1]
-    fields = _fields(value)
-    made = _joined(
-        type(value).__name__,
-        [part for f in fields for part in (_of(f.name), _of(getattr(value, f.name)))],
-    )
-    frozen = type(value).__dataclass_params__.frozen
-    if frozen and any(isinstance(getattr(value, f.name), Mapping) for f in fields):
-        with _LOCK:
-            _HELD[id(value)] = (value, made)
-            while len(_HELD) > _KEEP:
-                _HELD.popitem(last=False)
-    return made
-
-
-def _fields(record: Any) -> list[dataclasses.Field[Any]]:
-    return [f for f in dataclasses.fields(record) if not f.metadata.get("witnessmark.aside")]
 
 
 def _joined(name: str, parts: list[bytes]) -> bytes:
@@ -138,3 +118,60 @@ def _joined(name: str, parts: list[bytes]) -> bytes:
 
 def _hash(content: bytes) -> bytes:
     return hashlib.sha256(content).digest()
+
+
+@lru_cache(maxsize=1 << 15)
+def _text(value: str) -> bytes:
+    return _hash(b"str" + value.encode("utf-8", "surrogatepass"))
+
+
+@lru_cache(maxsize=1 << 12)
+def _number(value: float) -> bytes:
+    return _plain(value) or b""
+
+
+def _row(value: Sequence[object]) -> bytes:
+    return _joined("row", [_of(v) for v in value])
+
+
+#: What most values are, by their exact type; the same text and number stand in many records.
+_QUICK: Mapping[type, Callable[[Any], bytes]] = {
+    str: _text,
+    float: _number,
+    tuple: _row,
+    list: _row,
+    bool: {True: _hash(b"yes"), False: _hash(b"no")}.__getitem__,
+    type(None): {None: _hash(b"none")}.__getitem__,
+}
+
+
+def _record(value: Any) -> bytes:
+    with _LOCK:
+        held = _HELD.get(id(value))
+        if held is not None and held[0] is value:
+            _HELD.move_to_end(id(value))
+            return held[1]
+    kind: Any = type(value)
+    parts: list[bytes] = []
+    mapped = False
+    for name, called in _names(kind):
+        part = getattr(value, name)
+        mapped = mapped or isinstance(part, Mapping)
+        parts += (called, _of(part))
+    made = _joined(kind.__name__, parts)
+    if mapped and kind.__dataclass_params__.frozen:
+        with _LOCK:
+            _HELD[id(value)] = (value, made)
+            while len(_HELD) > _KEEP:
+                _HELD.popitem(last=False)
+    return made
+
+
+@lru_cache(maxsize=1024)
+def _names(kind: Any) -> tuple[tuple[str, bytes], ...]:
+    """Return (name, its digest) of the fields of a class that count."""
+    return tuple((f.name, _text(f.name)) for f in _fields(kind))
+
+
+def _fields(record: Any) -> list[dataclasses.Field[Any]]:
+    return [f for f in dataclasses.fields(record) if not f.metadata.get("witnessmark.aside")]
