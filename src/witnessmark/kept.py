@@ -13,7 +13,6 @@ import hashlib
 import json
 import mmap
 import os
-import stat
 import struct
 import tempfile
 from collections.abc import Mapping
@@ -22,6 +21,8 @@ from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
+
+from witnessmark.machine import written_by_others
 
 __all__ = ["FOLDER_VARIABLE", "keep_arrays", "keep_text", "kept_arrays", "kept_text"]
 
@@ -166,10 +167,6 @@ def _folder(named: str | None, user: str | None) -> Path | None:
 def _ours(path: Path) -> bool:
     """Say whether nobody else can have written it: our own, and closed to others."""
     try:
-        told = path.lstat()
+        return not written_by_others(path)
     except OSError:
         return False
-    if stat.S_ISLNK(told.st_mode):
-        return False
-    mine = not hasattr(os, "getuid") or told.st_uid == os.getuid()
-    return mine and not told.st_mode & (stat.S_IWGRP | stat.S_IWOTH)

@@ -8,6 +8,7 @@ import re
 import shlex
 import tomllib
 from pathlib import Path
+from xml.etree import ElementTree
 
 import click
 import pytest
@@ -134,6 +135,21 @@ def test_the_page_of_the_commands_is_made_from_them() -> None:
     page = (ROOT / "docs/commands.md").read_text(encoding="utf-8")
     assert made.page() == page, "run docs/site/commands.py"
     assert all(f"### witnessmark {command}\n" in page for command in COMMANDS)
+
+
+def test_the_pictures_of_the_connectors_are_drawn_by_their_program() -> None:
+    place = importlib.util.spec_from_file_location("connectors", ROOT / "docs/site/connectors.py")
+    assert place
+    assert place.loader
+    made = importlib.util.module_from_spec(place)
+    place.loader.exec_module(made)
+    for file, text in made.pictures().items():
+        assert (ROOT / "docs/pictures" / file).read_text(encoding="utf-8") == text
+        ElementTree.fromstring(text)
+    # SAE J1939-13: C and D are the bus, A and B the battery; SAE J1962: 6, 14; 16 is live.
+    assert (made.ROUND["C"], made.ROUND["D"]) == ("bus high", "bus low")
+    assert (made.ROUND["A"], made.ROUND["B"]) == ("battery −", "battery +")
+    assert (made.FLAT[6], made.FLAT[14], made.FLAT[16]) == ("bus high", "bus low", "battery +")
 
 
 def test_the_truck_that_the_docs_walk_through_goes_to_its_paper(

@@ -21,6 +21,7 @@ from witnessmark.workflow.case.shop_on_disk import Shop, entry_line, open_shop
 from witnessmark.workflow.keeping.backup import back_up, last_backup, states
 from witnessmark.workflow.keeping.check_shop import check_shop, note_place
 from witnessmark.workflow.keeping.erase import ERASED, erase
+from witnessmark.workflow.keeping.one_at_a_time import held_alone
 from witnessmark.workflow.keeping.reminder import backup_reminder
 from witnessmark.workflow.keeping.restore import restore
 
@@ -176,13 +177,13 @@ def test_a_kill_leaves_no_half_backup_and_no_half_shop(
 
 
 def test_two_backups_into_one_folder_wait_for_each_other(shop: Shop, tmp_path: Path) -> None:
-    import fcntl
-
     back_up(shop, tmp_path / "away")
-    with (tmp_path / "away" / ".lock").open("w") as held:
-        fcntl.flock(held, fcntl.LOCK_EX)
-        with pytest.raises(StorageBusy, match="Another backup"):
-            back_up(shop, tmp_path / "away")
+    with (
+        held_alone(tmp_path / "away" / ".lock"),
+        pytest.raises(StorageBusy, match="Another backup"),
+    ):
+        back_up(shop, tmp_path / "away")
+    back_up(shop, tmp_path / "away")
 
 
 def test_damage_is_named_and_never_spreads(shop: Shop, tmp_path: Path, witnessmark) -> None:

@@ -15,6 +15,7 @@ from typing import BinaryIO
 
 from witnessmark.casebook.faults import disk_fault
 from witnessmark.errors import Conflict, InputRefused, NotFound, TooLarge
+from witnessmark.machine import freeze, take_away, to_disk
 
 __all__ = ["Originals", "digest"]
 
@@ -50,7 +51,7 @@ class Originals:
         for left in self._folder.glob(".incoming-*"):
             with contextlib.suppress(OSError):
                 if left.stat().st_mtime < before:
-                    left.unlink()
+                    take_away(left)
                     count += 1
         return count
 
@@ -98,15 +99,15 @@ class Originals:
                     "The file arrived changed: its sha256 is not the one that was sent.",
                     do="Choose the file again; the bad copy was thrown away.",
                 )
-            Path(temporary).chmod(0o400)
+            freeze(Path(temporary))
             final = self._folder / name
             if not final.exists():
                 Path(temporary).replace(final)
-                _settle(self._folder)
+                to_disk(self._folder)
                 _remember(_state(final), name)
             return name, size
         finally:
-            Path(temporary).unlink(missing_ok=True)
+            take_away(Path(temporary))
 
     def path(self, sha256: str) -> Path:
         """Return where the original lies.
@@ -124,16 +125,6 @@ class Originals:
 
     def __contains__(self, sha256: str) -> bool:
         return _SHA256.fullmatch(sha256) is not None and (self._folder / sha256).is_file()
-
-
-def _settle(folder: Path) -> None:
-    """Make a new name in a folder survive a power cut."""
-    with contextlib.suppress(OSError):
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)
 
 
 def digest(path: Path) -> str:

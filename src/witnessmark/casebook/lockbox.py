@@ -15,6 +15,7 @@ from datetime import UTC, datetime
 from sqlalchemy import Column, Float, MetaData, String, Table, delete, insert, select, update
 
 from witnessmark.casebook.engine import Database
+from witnessmark.machine import close_to_others
 
 __all__ = ["Held", "HeldLink", "HeldSession", "Lockbox"]
 
@@ -106,7 +107,7 @@ class Lockbox:
             with database.write() as connection:
                 _metadata.create_all(connection)
             if database.path is not None:
-                database.path.chmod(0o600)
+                close_to_others(database.path)
 
     def close(self) -> None:
         """Let go of it."""

@@ -12,6 +12,7 @@ from sqlalchemy import Connection, inspect, text
 from witnessmark.casebook import casebook_tables as tables
 from witnessmark.casebook.engine import WAIT_S, Database
 from witnessmark.errors import InputRefused, StorageFault, StorageReadOnly
+from witnessmark.machine import close_to_others
 
 __all__ = ["VERSION", "bring_up_to_date", "version_of"]
 
@@ -130,5 +131,5 @@ def _back_up(database: Database, revision: str) -> None:
         closing(sqlite3.connect(database.path, timeout=WAIT_S)) as source,
         closing(sqlite3.connect(target)) as copy,
     ):
-        target.chmod(0o600)
+        close_to_others(target)
         source.backup(copy)

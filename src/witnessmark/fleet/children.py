@@ -9,15 +9,15 @@ from __future__ import annotations
 import contextlib
 import os
 import pickle
-import signal
 import subprocess
 import sys
 import threading
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from pathlib import Path
 from types import TracebackType
 from typing import Any
+
+from witnessmark.machine import ended_by, first_to_go
 
 __all__ = ["Children", "answer_until_closed"]
 
@@ -111,8 +111,7 @@ def answer_until_closed() -> None:
     source, target = sys.stdin.buffer, os.fdopen(os.dup(sys.stdout.fileno()), "wb")
     # Whatever a library prints must not get between the answers.
     os.dup2(sys.stderr.fileno(), sys.stdout.fileno())
-    with contextlib.suppress(OSError):  # where memory runs out, let it be this process that goes
-        Path("/proc/self/oom_score_adj").write_text("500", encoding="ascii")
+    first_to_go()
     with contextlib.suppress(EOFError, OSError, KeyboardInterrupt):
         work, item = pickle.load(source)  # noqa: S301 - only ever our own parent
         while True:
@@ -143,9 +142,5 @@ def _started() -> subprocess.Popen[bytes]:
 
 
 def _how(code: int) -> str:
-    if code < 0:
-        try:
-            return f"was ended by the system ({signal.Signals(-code).name})"
-        except ValueError:
-            pass
-    return "ended in the middle of it"
+    name = ended_by(code)
+    return f"was ended by the system ({name})" if name else "ended in the middle of it"

@@ -15,6 +15,7 @@ from typing import Any
 import polars as pl
 
 from witnessmark.fleet.screening import Screened
+from witnessmark.machine import opened_new
 from witnessmark.words.masking import hidden, hide
 
 __all__ = ["FleetFolder", "row_of"]
@@ -47,8 +48,7 @@ class FleetFolder:
         """Return the key of the digests; made the first time."""
         path = self.folder / "key"
         if not path.is_file():
-            handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
-            with os.fdopen(handle, "wb") as file:
+            with os.fdopen(opened_new(path, private=True, over=True), "wb") as file:
                 file.write(secrets.token_bytes(32))
         return path.read_bytes()
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import ipaddress
 import logging
 import socket
-import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
@@ -14,6 +13,7 @@ import uvicorn
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from witnessmark.errors import InputRefused
+from witnessmark.machine import listen_alone, many_handles
 from witnessmark.web.app import create_app
 from witnessmark.web.door.certificate import certificate
 from witnessmark.web.door.connections import Connections, Listening, address_key, own_address
@@ -73,7 +73,8 @@ def serve(
     else:
         address = f"http://{_bracketed(host)}:{real_port}"
         access = Access()
-    _many_handles(connections.in_all)
+    # One for every connection, and as many again for the work.
+    many_handles(2 * connections.in_all + 512)
     sweep_locks(shop)
     sweep_uploads(shop)
     shop.originals.sweep()
@@ -166,7 +167,7 @@ def _socket(host: str, port: int, connections: Connections) -> socket.socket:
         family, kind, protocol, _, address = found[0]
         listening = Listening(family, kind, protocol)
         listening.connections = connections
-        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        listen_alone(listening)
         listening.bind(address)
         listening.listen(1024)
     except (OSError, OverflowError) as error:
@@ -181,19 +182,6 @@ def _socket(host: str, port: int, connections: Connections) -> socket.socket:
 def _server_of(shop: Shop) -> str:
     database = shop.casebook.database
     return "" if database.is_file else database.url
-
-
-def _many_handles(connections: int) -> None:
-    """Allow a file handle for every connection, and as many again for the work."""
-    if sys.platform == "win32":
-        return
-    import resource  # noqa: PLC0415 - not on every system
-
-    wanted = 2 * connections + 512
-    soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
-    if soft != resource.RLIM_INFINITY and soft < wanted:
-        most = wanted if hard == resource.RLIM_INFINITY else min(wanted, hard)
-        resource.setrlimit(resource.RLIMIT_NOFILE, (most, hard))
 
 
 def _bracketed(host: str) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import click
 
@@ -27,7 +27,11 @@ if TYPE_CHECKING:
     "--rotate", type=float, metavar="MB", help="Begin a new file behind so many megabytes."
 )
 @click.option("--out", required=True, type=click.Path(path_type=Path), help="A new file.")
-@click.option("--bitrate", type=int, help="Bits per second; trucks use 250000 or 500000.")
+@click.option(
+    "--bitrate",
+    help="Bits per second; trucks use 250000 or 500000. 'auto' finds it with an adapter that can "
+    "be told to listen only, and is refused with any other.",
+)
 @click.option("--seconds", type=float, help="Stop after so many seconds; else with Ctrl-C.")
 @click.option(
     "--family", "families", multiple=True, help="Complaint family, for the road-test card."
@@ -52,7 +56,7 @@ def command(
     buses: tuple[str, ...],
     rotate: float | None,
     out: Path,
-    bitrate: int | None,
+    bitrate: str | None,
     seconds: float | None,
     families: tuple[str, ...],
     case: Path | None,
@@ -81,7 +85,7 @@ def command(
         buses,
         out,
         seconds=seconds,
-        bitrate=bitrate,
+        bitrate=_rate(bitrate),
         families=families,
         truck=drive.truck if drive is not None else None,
         stops=drive.stops if drive is not None else (),
@@ -98,7 +102,8 @@ def command(
     for name, quiet in end.listens_only.items():
         if not quiet:
             click.echo(
-                f"  {name} could not be told to listen only: its adapter acknowledged frames."
+                f"  {name} could not be told to listen only: unless it was set so outside, its "
+                "adapter acknowledged frames."
             )
     if end.stopped:
         raise InputRefused(end.stopped, where=str(out), do="Make room, and record anew.")
@@ -106,6 +111,19 @@ def command(
         click.echo(f"  band: {band}")
     for line in end.card:
         click.echo("  " + line_in_words(line))
+
+
+def _rate(text: str | None) -> int | Literal["auto"] | None:
+    if text is None:
+        return None
+    if text.strip().lower() == "auto":
+        return "auto"
+    if not text.isdecimal():
+        raise click.BadParameter(
+            f"'{text}' is no bit rate: give bits per second, such as 250000, or auto.",
+            param_hint="--bitrate",
+        )
+    return int(text)
 
 
 def _tell(progress: RecordProgress) -> None:

@@ -14,6 +14,8 @@ from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
+from witnessmark.machine import opened_new, take_away
+
 __all__ = ["certificate"]
 
 #: Browsers refuse certificates that are good for longer.
@@ -56,9 +58,8 @@ def certificate(folder: Path, names: Sequence[str]) -> tuple[Path, Path]:
         serialization.PrivateFormat.PKCS8,
         serialization.NoEncryption(),
     )
-    private.unlink(missing_ok=True)
-    handle = os.open(private, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-    with os.fdopen(handle, "wb") as target:
+    take_away(private)
+    with os.fdopen(opened_new(private, private=True), "wb") as target:
         target.write(text)
     public.write_bytes(made.public_bytes(serialization.Encoding.PEM))
     return public, private

@@ -3,20 +3,21 @@
 from __future__ import annotations
 
 import os
-import stat
 from collections.abc import Iterator
 from pathlib import Path
 
+from witnessmark.machine import close_to_others
+from witnessmark.machine import open_to_others as others_may
+
 __all__ = ["make_private", "open_to_others"]
 
-_OTHERS = 0o077
 #: Folders whose files are looked at too, beside those of the shop's folder itself.
 _INSIDE = ("recordings", "uploads", "packs", "tls")
 
 
 def open_to_others(folder: Path) -> list[Path]:
     """Return what others of this machine may read or write, as paths below *folder*."""
-    return [path for path in _all(folder) if _mode(path) & _OTHERS]
+    return [path for path in _all(folder) if others_may(path)]
 
 
 def make_private(folder: Path) -> list[Path]:
@@ -24,12 +25,10 @@ def make_private(folder: Path) -> list[Path]:
 
     Folders become 700, files 600 (originals keep that they cannot be written).
     """
-    if os.name != "posix":
-        return []
     left = []
     for path in open_to_others(folder):
         try:
-            path.chmod(_mode(path) & ~_OTHERS)
+            close_to_others(path)
         except OSError:
             left.append(path)
     return left
@@ -44,10 +43,3 @@ def _all(folder: Path) -> Iterator[Path]:
         except OSError:
             continue
         yield from paths
-
-
-def _mode(path: Path) -> int:
-    try:
-        return stat.S_IMODE(path.lstat().st_mode)
-    except OSError:
-        return 0

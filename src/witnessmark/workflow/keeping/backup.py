@@ -27,8 +27,16 @@ from witnessmark.casebook.faults import disk_fault, in_words
 from witnessmark.casebook.files import digest
 from witnessmark.casebook.store import Casebook
 from witnessmark.errors import InputRefused, NotFound, StorageBusy, StorageDamaged
+from witnessmark.machine import (
+    close_to_others,
+    freeze,
+    put_in_place,
+    take_away,
+    to_disk,
+)
 from witnessmark.model.entries.entry_data import PhotoData, RecordingData
 from witnessmark.workflow.case.shop_on_disk import Shop
+from witnessmark.workflow.keeping.one_at_a_time import Held, held_alone
 
 __all__ = ["FORMAT", "Backup", "State", "back_up", "last_backup", "referenced", "states"]
 
@@ -151,15 +159,17 @@ def _back_up(shop: Shop, target: Path, verify: bool, say: Callable[[str], None])
         "missing": missing,
         "damaged": damaged,
         "files": {
-            str(p.relative_to(making)): digest(p) for p in sorted(making.rglob("*")) if p.is_file()
+            p.relative_to(making).as_posix(): digest(p)
+            for p in sorted(making.rglob("*"))
+            if p.is_file()
         },
     }
     _write(making / "manifest.json", json.dumps(manifest, indent=1))
     for path in making.rglob("*"):
-        path.chmod(0o700 if path.is_dir() else 0o600)
-        _flush(path)
+        close_to_others(path)
+        to_disk(path)
     making.rename(target / "states" / name)
-    _flush(target / "states")
+    to_disk(target / "states")
     if not shop.casebook.read_only:
         shop.casebook.set_setting("backup", {"at": manifest["made"], "to": str(target.resolve())})
     return Backup(name, len(cases), entries, copied, kept, tuple(missing), tuple(damaged))
@@ -220,25 +230,25 @@ def _originals(
             missing.append(sha256)
             continue
         if _copy(source, final) != sha256:
-            final.unlink()
+            take_away(final)
             damaged.append(sha256)
             continue
         copied += 1
         if copied % 100 == 0:
             say(f"{copied} originals copied.")
-    _flush(folder)
+    to_disk(folder)
     return copied, kept, missing, damaged
 
 
 def _copy(source: Path, final: Path) -> str:
     """Copy a file, and return the sha256 of what was read back from the copy."""
     fresh = final.with_name(f".incoming-{final.name}")
-    fresh.unlink(missing_ok=True)
+    take_away(fresh)
     shutil.copyfile(source, fresh)
-    fresh.chmod(0o400)
-    _flush(fresh)
+    to_disk(fresh)
+    freeze(fresh)
     found = _hash(fresh)
-    fresh.replace(final)
+    put_in_place(fresh, final)
     return found
 
 
@@ -274,29 +284,22 @@ def _must_be_apart(folder: Path, target: Path) -> None:
 def _alone(target: Path) -> Iterator[None]:
     """Hold the backup folder; a lock of the system goes away with its process."""
     (target / "states").mkdir(parents=True, exist_ok=True, mode=0o700)
-    handle = os.open(target / ".lock", os.O_RDWR | os.O_CREAT, 0o600)
     try:
-        with contextlib.suppress(ImportError):
-            import fcntl  # noqa: PLC0415 - not on every system
-
-            try:
-                fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-            except BlockingIOError:
-                raise StorageBusy(
-                    "Another backup into this folder is running.",
-                    where=str(target),
-                    do="Wait until it is done.",
-                ) from None
-        yield
-    finally:
-        os.close(handle)
+        with held_alone(target / ".lock"):
+            yield
+    except Held:
+        raise StorageBusy(
+            "Another backup into this folder is running.",
+            where=str(target),
+            do="Wait until it is done.",
+        ) from None
 
 
 def _sweep(target: Path) -> None:
     for left in (target / "states").glob(".making-*"):
         shutil.rmtree(left, ignore_errors=True)
     for left in (target / "originals").glob(".incoming-*"):
-        left.unlink(missing_ok=True)
+        take_away(left)
 
 
 def _name(target: Path) -> str:
@@ -311,12 +314,3 @@ def _write(path: Path, text: str) -> None:
         out.write(text)
         out.flush()
         os.fsync(out.fileno())
-
-
-def _flush(path: Path) -> None:
-    with contextlib.suppress(OSError):
-        handle = os.open(path, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)

@@ -14,8 +14,8 @@ from typing import Any
 from witnessmark.casebook.faults import in_words
 from witnessmark.casebook.store import Casebook
 from witnessmark.errors import InputRefused
+from witnessmark.machine import to_disk
 from witnessmark.workflow.case.shop_on_disk import Shop
-from witnessmark.workflow.keeping.backup import _flush as flush
 from witnessmark.workflow.keeping.backup import _hash, states
 from witnessmark.workflow.keeping.backup import _write as write
 
@@ -185,5 +185,5 @@ def _in_state(folder: Path, pattern: re.Pattern[str], own: str) -> int:
     fresh = folder / ".manifest.new"
     write(fresh, json.dumps(manifest, indent=1))
     fresh.replace(folder / "manifest.json")
-    flush(folder)
+    to_disk(folder)
     return int(lines > 0)

@@ -8,9 +8,9 @@ from pathlib import Path
 
 from witnessmark.casebook.faults import disk_fault
 from witnessmark.errors import InputRefused, NotFound, StorageDamaged
+from witnessmark.machine import to_disk, writable_by_owner
 from witnessmark.workflow.keeping.backup import State, states
 from witnessmark.workflow.keeping.backup import _copy as copy_proven
-from witnessmark.workflow.keeping.backup import _flush as flush
 
 __all__ = ["Restored", "restore"]
 
@@ -51,7 +51,7 @@ def restore(target: Path, folder: Path, *, at: str | None = None) -> Restored:
         if folder.exists():
             folder.rmdir()
         making.rename(folder)
-        flush(folder.parent)
+        to_disk(folder.parent)
     except OSError as error:
         raise disk_fault(error, str(folder)) from error
     return Restored(
@@ -79,7 +79,7 @@ def _fill(state: State, target: Path, making: Path) -> int:
             raise StorageDamaged("The manifest names a file outside.", where=str(state.folder))
         into.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
         _proven(state.folder / name, into, expected)
-        into.chmod(0o600)
+        writable_by_owner(into)
     originals = making / "recordings"
     originals.mkdir(mode=0o700)
     for sha256 in state.manifest["originals"]:

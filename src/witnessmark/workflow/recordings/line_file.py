@@ -7,6 +7,7 @@ from bisect import bisect_left
 from pathlib import Path
 
 from witnessmark.errors import InputRefused
+from witnessmark.machine import opened_new
 
 __all__ = ["DiskFull", "LineFile"]
 
@@ -103,7 +104,7 @@ class LineFile:
 
     def _begin(self, path: Path) -> None:
         try:
-            self._handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_APPEND, 0o644)
+            self._handle = opened_new(path, append=True)
         except FileExistsError:
             raise InputRefused(
                 "The file is already there.",

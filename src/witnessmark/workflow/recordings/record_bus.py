@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import contextlib
+import re
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from witnessmark.analyses.road.road_test import CardLine, road_test_card
 from witnessmark.analyses.steady import STANDING, WARM_DEGC
@@ -20,6 +21,7 @@ from witnessmark.model.recording import Quality
 from witnessmark.model.step import Step
 from witnessmark.readers.bus.live import LiveValues
 from witnessmark.units import QUANTITIES, display_unit, from_house
+from witnessmark.workflow.recordings.adapters import find_bitrate, quiet_options
 from witnessmark.workflow.recordings.line_file import DiskFull, LineFile
 
 __all__ = ["RecordProgress", "parse_bus", "record"]
@@ -88,7 +90,7 @@ def record(
     out: Path,
     *,
     seconds: float | None = None,
-    bitrate: int | None = None,
+    bitrate: int | Literal["auto"] | None = None,
     families: Sequence[str] = (),
     truck: TruckData | None = None,
     stops: Sequence[Step] = (),
@@ -110,6 +112,7 @@ def record(
         out: the file; it must not be there yet.
         seconds: how long, ``None`` until it is stopped.
         bitrate: bits per second where the interface needs it; trucks use 250,000 or 500,000.
+            ``auto`` finds it by listening, with an adapter that can do nothing else.
         families: complaint families, for the road-test card.
         truck: for the gears, and for the bands of its type of engine.
         stops: the safety stops that stand on the case; the card obeys them.
@@ -125,7 +128,7 @@ def record(
         NothingUsable: no frame came.
     """
     names = [bus] if isinstance(bus, str) else list(bus)
-    lines = [_Connection(*parse_bus(name), bitrate) for name in names]
+    lines = [_Connection(*at, _rate(*at, bitrate)) for at in map(parse_bus, names)]
     _name_apart(lines)
     file = LineFile(out, rotate_bytes=rotate_bytes)
     state = _State()
@@ -173,7 +176,8 @@ class _Connection:
         self.live = LiveValues()
         self.listens_only = False
         self.retried = 0.0
-        name = channel.encode("ascii", "replace").replace(b" ", b"_").replace(b":", b"_")[:15]
+        # The last part of a port's path, in letters that every reader of such a log takes.
+        name = re.sub(rb"[^A-Za-z0-9_.-]", b"_", re.split(r"[/\\]", channel)[-1].encode())[:15]
         self.name = name if name[:1].isalpha() else (b"can" + name)[:15]
         self._bus: Any = None
         self._shift: float | None = None
@@ -195,7 +199,9 @@ class _Connection:
     def open(self, *, first: bool = False) -> bool:
         import can  # noqa: PLC0415  (slow to load)
 
+        quiet = quiet_options(self.interface)
         extra: dict[str, Any] = {} if self.bitrate is None else {"bitrate": self.bitrate}
+        extra |= quiet or {}
         try:
             self._bus = can.Bus(interface=self.interface, channel=self.channel, **extra)
         except (can.CanError, OSError, ValueError, ImportError, TypeError, AttributeError) as error:
@@ -209,11 +215,11 @@ class _Connection:
                 ) from None
             return False
         self._shift = None
-        self.listens_only = self._quiet()
+        self.listens_only = self._quiet() if quiet is None or "state" in quiet else True
         return True
 
     def _quiet(self) -> bool:
-        """Ask the adapter to listen only; many cannot, and then it acknowledges frames."""
+        """Ask an adapter that is open to listen only; where it cannot it acknowledges frames."""
         import can  # noqa: PLC0415
 
         try:
@@ -239,6 +245,10 @@ class _Connection:
             with contextlib.suppress(can.CanError, OSError):
                 self._bus.shutdown()
             self._bus = None
+
+
+def _rate(interface: str, channel: str, asked: int | Literal["auto"] | None) -> int | None:
+    return find_bitrate(interface, channel) if asked == "auto" else asked
 
 
 def _name_apart(lines: Sequence[_Connection]) -> None:

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import IO
 
 from witnessmark.errors import WitnessmarkError
+from witnessmark.machine import step_back
 from witnessmark.model.dossier import Dossier
 
 __all__ = ["Died", "Stopped", "Worked", "Worker", "work_on"]
@@ -163,8 +164,7 @@ def answer_until_closed() -> None:
     source, target = sys.stdin.buffer, os.fdopen(os.dup(sys.stdout.fileno()), "wb")
     # Whatever a library prints must not get between the answers.
     os.dup2(sys.stderr.fileno(), sys.stdout.fileno())
-    if hasattr(os, "nice"):
-        os.nice(5)  # pages come first
+    step_back()  # pages come first
     try:
         asked = _receive(source)
         if not isinstance(asked, tuple):
