@@ -2,6 +2,9 @@
 # make test     everything that is checked: format, lint, types, the house, the tests
 # make picture  the picture of the README, from the open truck of the demo
 # make env      only the environment: .venv/bin/witnessmark
+# make check    format, lint, types, imports: under a minute
+# make coverage what of each room the tests run: make coverage TESTS=tests/units
+# make slowest  the whole suite, and its fifty slowest tests
 # make docs     the documentation as a site, in build/site: open build/site/index.html
 # make dist     the wheel, its licences and its bill of materials, in dist/
 # make locks    the locks anew (needs uv): make locks UPGRADE=--upgrade
@@ -12,11 +15,11 @@ PY := $(VENV)/bin/python
 BASE := $(VENV)/.base
 FULL := $(VENV)/.full
 WORKERS ?= 2
-LOOKED_AT := src tests benchmarks studies release docs notebooks
+LOOKED_AT := src tests benchmarks studies release docs/site notebooks
 export OMP_NUM_THREADS ?= 1
 export OPENBLAS_NUM_THREADS ?= 1
 
-.PHONY: demo test picture env test-env docs dist locks outside check system clean
+.PHONY: demo test picture env test-env coverage slowest docs dist locks outside check system clean
 
 demo: $(BASE)
 	$(VENV)/bin/witnessmark demo
@@ -32,6 +35,17 @@ check: $(FULL)
 	$(VENV)/bin/ruff check $(LOOKED_AT)
 	$(VENV)/bin/mypy
 	$(VENV)/bin/lint-imports
+
+# Only where it is asked for: measuring makes the suite slower.
+TESTS ?= tests
+coverage: $(FULL) system
+	@rm -f .coverage .coverage.*
+	$(PY) -m coverage run -m pytest -q -p no:cacheprovider $(TESTS)
+	@$(PY) -m coverage combine -q
+	$(PY) release/coverage_by_room.py
+
+slowest: $(FULL) system
+	$(PY) -m pytest -q -n $(WORKERS) --dist loadfile --durations=50 --durations-min=1 $(TESTS)
 
 env: $(BASE)
 

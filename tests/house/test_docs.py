@@ -12,6 +12,7 @@ from xml.etree import ElementTree
 
 import click
 import pytest
+import yaml
 from click.testing import CliRunner
 
 from conftest import ROOT
@@ -135,6 +136,32 @@ def test_the_page_of_the_commands_is_made_from_them() -> None:
     page = (ROOT / "docs/commands.md").read_text(encoding="utf-8")
     assert made.page() == page, "run docs/site/commands.py"
     assert all(f"### witnessmark {command}\n" in page for command in COMMANDS)
+
+
+def test_the_map_of_the_house_has_every_room_and_stands_first() -> None:
+    page = (ROOT / "CONTRIBUTING.md").read_text(encoding="utf-8")
+    first = page.split("\n## ")[1]
+    assert first.startswith("The map")
+    listed = re.findall(r"^\| `(\w+)` \|", first, re.M)
+    rooms = {p.stem for p in SRC.iterdir() if p.is_dir() or p.suffix == ".py"}
+    assert set(listed) == rooms - {"__init__", "__pycache__"}
+    assert len(listed) == len(set(listed))
+    makefile = (ROOT / "Makefile").read_text(encoding="utf-8")
+    for target in re.findall(r"`make (\w+)", page):
+        assert re.search(rf"^{target}:", makefile, re.M), target
+    for folder in re.findall(r"^\| `(\w+)/` \|", first, re.M):
+        assert (ROOT / folder).is_dir(), folder
+
+
+def test_what_is_looked_at_before_a_commit_is_the_projects_own() -> None:
+    told = yaml.safe_load((ROOT / ".pre-commit-config.yaml").read_text(encoding="utf-8"))
+    assert [r["repo"] for r in told["repos"]] == ["local"]
+    for hook in told["repos"][0]["hooks"]:
+        words = hook["entry"].split()
+        assert hook["language"] == "system"
+        assert words[0].startswith(".venv/bin/")
+        for path in (w for w in words[1:] if w.startswith("tests/")):
+            assert (ROOT / path).is_file(), path
 
 
 def test_the_pictures_of_the_connectors_are_drawn_by_their_program() -> None:
