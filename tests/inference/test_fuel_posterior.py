@@ -11,7 +11,12 @@ from scipy.special import logsumexp, ndtr
 from scipy.stats import chi2, multivariate_normal
 
 from witnessmark.inference.fuel.draws import fuel_posterior
-from witnessmark.inference.fuel.draws.fuel_posterior import default_log_prior, infer, log_likelihood
+from witnessmark.inference.fuel.draws.fuel_posterior import (
+    SHAPES,
+    default_log_prior,
+    infer,
+    log_likelihood,
+)
 from witnessmark.inference.fuel.draws.fuel_prior import DIMENSIONS
 from witnessmark.inference.fuel.draws.fuel_samples import STEP_DIMENSIONS, Repair, simulate
 from witnessmark.inference.fuel.draws.fuel_types import table_for
@@ -41,6 +46,7 @@ from witnessmark.inference.fuel.fuel_observations import (
     Key,
     Observation,
     covariance,
+    shape_error,
 )
 from witnessmark.knowledge import load_knowledge
 from witnessmark.physics.fuel.supply_circuit import L_PER_H, PSI
@@ -111,27 +117,30 @@ def test_before_and_after_agree_with_plain_draws(table):
 
 
 def test_gauge_error_is_integrated_out_exactly():
-    """Closed form against a sum over the gauge's constant error."""
+    """Closed form against a sum over the gauge's constant error, at each size of the shape's."""
     seen = (read(GALLERY, 650, 65), read(GALLERY, 1400, 78), read(CHECK, 650, 2.0))
     truth = np.array([[70 * PSI, 80 * PSI, 0.0]])
     sd = seen[0].gauge_sd
     grid = np.linspace(-7, 7, 4001) * sd
     weight = np.exp(-0.5 * (grid / sd) ** 2)
     weight /= weight.sum()
-    cov = covariance(seen)
-    without = cov - sd**2  # constant error of one gauge: the same number in every cell
     value = np.array([o.value for o in seen])
-    density = multivariate_normal(np.zeros(3), without)
-    wanted = np.log(weight @ density.pdf(value - truth[0] - grid[:, None]))
+    both = 0.0
+    for factor, share in SHAPES:
+        # constant error of one gauge: the same number in every cell
+        without = covariance(seen, factor) - sd**2
+        density = multivariate_normal(np.zeros(3), without)
+        both += share * (weight @ density.pdf(value - truth[0] - grid[:, None]))
+    wanted = np.log(both)
     assert log_likelihood(truth, seen)[0] == pytest.approx(wanted, abs=1e-6)
 
 
 def test_readings_of_two_gauges_do_not_share_their_error():
     a = read(GALLERY, 650, 65)
     b = Observation(GALLERY, Key(1400.0), 78 * PSI, gauge="other", main=False)
-    cov = covariance((a, b))
-    assert abs(cov[0, 1]) < 1e-9 * cov[0, 0]
-    assert covariance((a, read(GALLERY, 1400, 78)))[0, 1] > 0
+    shape = shape_error((a, b))[0, 1]
+    assert covariance((a, b))[0, 1] == pytest.approx(shape, rel=1e-9)
+    assert covariance((a, read(GALLERY, 1400, 78)))[0, 1] > shape + a.gauge_sd**2
 
 
 def test_covariance_holds_for_any_crowd_of_points():
@@ -150,7 +159,7 @@ def test_stage_likelihoods_add_up_and_name_the_sets_of_that_stage(table):
     found = infer(table, seen, repairs=(Repair(RELIEF, 1.0, 1),))
     first, second = found.set_log_likelihoods(0), found.set_log_likelihoods(1)
     assert max(first, key=first.get) != frozenset()
-    assert first[frozenset()] < first[frozenset({RELIEF})] - 5
+    assert first[frozenset()] < first[frozenset({RELIEF})] - 2
     # after the relief valve was renewed and the pressures came back, "nothing" explains best
     singles = {k: v for k, v in second.items() if len(k) == 1}
     assert second[frozenset()] > max(singles.values())
@@ -211,8 +220,8 @@ def test_a_part_is_not_lost_where_many_sharp_readings_left_its_first_draws_far_o
     """All of the table's draws of a widely held relief valve miss these thirteen readings.
 
     The readings are those of domain/DOMAIN.md scenario D1 (computed there with a leak past the
-    relief valve of 0.19 of the delivery, rounded). Looked at again, that valve alone explains
-    them; more draws say the same.
+    relief valve of 0.19 of the delivery, rounded). Looked at again, that valve explains them as
+    well as any other part; ten times the draws say the same.
     """
     gallery = [(700, 50, 0.0), (1000, 65, 0.0), (1500, 76, 0.0), (1800, 82, 0.0), (1500, 72, 1.0)]
     gpm = 227.125  # l/h in a US gallon a minute, NIST SP 811
@@ -225,12 +234,13 @@ def test_a_part_is_not_lost_where_many_sharp_readings_left_its_first_draws_far_o
         read(THROTTLED, 700, 51),
     )  # fmt: skip
     first = infer(table, many, adapt=False).group_probabilities()
-    found = infer(table, many)
-    assert first[RELIEF] < 0.6, "the table alone loses it"
-    assert found.group_probabilities()[RELIEF] > 0.7
-    alone = HYPOTHESES.index(frozenset({RELIEF}))
-    log = found.log_prior + found.log_evidence
-    assert log[alone] == max(log)
+    assert first[RELIEF] < 0.3, "the table alone loses it"
+    # a pump that sends less explains them as well, and readings cannot part the two
+    for seed in (11, 12, 13):
+        found = infer(table, many, seed=seed)
+        assert found.effective >= 350
+        assert found.group_probabilities()[RELIEF] == pytest.approx(0.44, abs=0.06)
+        assert found.group_probabilities()[[RELIEF, PUMP]].sum() > 0.95
 
 
 def test_judged_shares_are_drawn_towards_equal_and_keep_their_order():

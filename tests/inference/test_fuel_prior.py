@@ -61,7 +61,8 @@ def faulty(group: int):
 @pytest.mark.parametrize(
     ("name", "group", "size"),
     [
-        ("slip", PUMP, lambda c, f, _: f.slip / c.slip),
+        ("slip", PUMP, lambda c, f, _: np.where(f.slip > c.slip, f.slip / c.slip, 0.0)),
+        ("displacement", PUMP, lambda c, f, _: 100 * (1 - f.displacement / c.displacement)),
         ("filter_drop", FILTER, lambda c, f, _: f.filter_laminar / c.filter_laminar),
         ("suction_drop", SUCTION, lambda c, f, _: f.suction_laminar / c.suction_laminar),
         ("air", AIR, lambda _c, f, _: f.air),

@@ -72,7 +72,7 @@ def test_bits_agree_with_the_shared_study_in_order(first):
     for candidate in fuel_candidates(found, named):
         assert candidate.why.endswith(tells(bits[candidate.id]))
     for name in ("gauge_check", "return_throttled", "return_flow_two_speeds"):
-        assert 0.3 < bits[name] < 1.2
+        assert 0.2 < bits[name] < 1.2  # there the model's curves were taken for true
     assert bits["return_flow_two_speeds"] > bits["return_flow_idle"]
     assert bits["return_flow_and_throttled"] > max(
         bits["return_flow_two_speeds"], bits["return_throttled"]

@@ -17,6 +17,7 @@ from witnessmark.inference.fuel.fuel_observations import (
     Key,
     Observation,
     covariance,
+    shape_error,
 )
 from witnessmark.inference.fuel.fuel_observations import predicted as predicted_reading
 from witnessmark.model.finding import OperatingPoint
@@ -103,6 +104,7 @@ def repair_forecasts(
         *(np.concatenate([getattr(c, f) for c in states]) for f in Circuit.__slots__)
     )  # fmt: skip
     carried = _carried(posterior, points, index, 6)
+    off, loose = _off_the_model(posterior, points, index)
     luck = rng.random(count)
     true: list[Floats] = []
     shown: list[Floats] = []
@@ -121,8 +123,8 @@ def repair_forecasts(
             draws = np.where(kept, shown[column][0], shown[column][row]) + carried[:, column]
             low, middle, high = np.quantile(draws, [0.05, 0.5, 0.95])
             band = bands.get(o.key)
-            after = np.where(kept, true[column][0], true[column][row])
-            in_band = None if band is None else _inside(after, band)
+            after = np.where(kept, true[column][0], true[column][row]) + off[:, column]
+            in_band = None if band is None else _inside(after, band, float(loose[column]))
             made.append(_forecast(o, float(middle), float(low), float(high), in_band))
         found[cause] = tuple(made)
     return found
@@ -147,11 +149,32 @@ def _carried(
     return np.asarray(shift + noise @ root.T)
 
 
-def _inside(true: Floats, band: Band) -> float:
-    """Return the chance of the true pressure to be inside, 1 psi of the model left open."""
+def _off_the_model(
+    posterior: FuelPosterior, wanted: Sequence[Observation], index: Ints
+) -> tuple[Floats, Floats]:
+    """Return what the true pressures are off from the model's by the readings taken.
+
+    Returns:
+        The expected difference, (draws, wanted), and its standard deviation, (wanted,) [Pa]: the
+        error in shape, and 1 psi that the model leaves out.
+    """
+    old = list(posterior.observations)
+    m = len(old)
+    shape = shape_error([*old, *wanted])
+    own = shape[m:, m:]
+    shift: Floats = np.zeros((len(index), len(wanted)))
+    if m:
+        gain = np.linalg.solve(covariance(old), shape[:m, m:]).T
+        shift = (np.array([o.value for o in old]) - posterior.batch.predictions[index]) @ gain.T
+        own = own - gain @ shape[:m, m:]
+    return shift, np.sqrt(np.maximum(np.diag(own), 0.0) + PSI**2)
+
+
+def _inside(true: Floats, band: Band, loose: float) -> float:
+    """Return the chance of the true pressure to be inside; *loose*: what is left open [Pa]."""
     low = -np.inf if band[0] is None else band[0]
     high = np.inf if band[1] is None else band[1]
-    return float(np.mean(share_below((high - true) / PSI) - share_below((low - true) / PSI)))
+    return float(np.mean(share_below((high - true) / loose) - share_below((low - true) / loose)))
 
 
 def _forecast(

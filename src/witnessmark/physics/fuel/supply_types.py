@@ -68,7 +68,7 @@ PARAMETERS: dict[str, Parameter] = {
     p.name: p
     for p in (
         Parameter("displacement", "L/h per r/min", 0.20, 0.02, "18 % (1 sd); large pump 0.48",
-                  "-", _MEMORY),
+                  "-6 to -50 %", _MEMORY),
         Parameter("slip", "share of idle delivery", 0.10, 0.25, "0.04 to 0.16",
                   "times 2.5 to 12", _MEMORY),
         Parameter("relief_crack", "psi", 83.7, 0.025,

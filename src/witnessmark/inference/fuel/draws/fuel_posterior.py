@@ -51,6 +51,8 @@ Ints = npt.NDArray[np.int64]
 ENOUGH = 500.0
 #: Draws of one adaptive round and number of rounds at most.
 ROUND, ROUNDS = 5000, 4
+#: Draws that a hypothesis gets in a round at least: fewer lose a fault whose draws lie far off.
+LEAST = 600
 #: Rounds in which every single part is drawn anew, whatever the table's draws made of it.
 SECOND_LOOKS = 2
 #: Draws of the table walked through the repairs of a case, about; new ones in the first round
@@ -59,6 +61,9 @@ WALKED, FIRST_AFTER_WORK, ROUND_AFTER_WORK = 12000, 4000, 8000
 ENOUGH_AFTER_WORK = 350.0
 #: A best explanation worse than this quantile of chi square is called no explanation.
 FIT_QUANTILE = 0.995
+#: Factors on the error in shape of the model's curves, and their weights: how far a type is from
+#: the model nobody knows before it is read. Judgement, settled as the error itself.
+SHAPES = ((0.7, 0.5), (1.5, 0.5))
 _SINGLES = np.array([len(h) == 1 for h in HYPOTHESES])
 _PAIRS = np.array([len(h) == 2 for h in HYPOTHESES])
 _SETS = 1 << 9  #: sets of the nine groups, as bits
@@ -197,10 +202,30 @@ def infer(
 
 
 def log_likelihood(predictions: Floats, observations: Sequence[Observation]) -> Floats:
-    """Return the log likelihood of every draw, the gauge's small error integrated out."""
-    root = _lower(covariance(observations))
-    _, log_like, _ = _gauss(predictions, observations, root)
-    return log_like
+    """Return the log likelihood of every draw, the small errors integrated out."""
+    return _over_shapes(predictions, observations)[0]
+
+
+def _over_shapes(
+    predictions: Floats, observations: Sequence[Observation]
+) -> tuple[Floats, Floats, Floats]:
+    """Return the log likelihood over the sizes of the error in shape, chi square, and a root.
+
+    Chi square is that of the smallest size, which explains engines of other equations well
+    enough; the root is of the covariance at the middle size.
+    """
+    terms = []
+    square = np.zeros(len(predictions))
+    for number, (factor, weight) in enumerate(SHAPES):
+        lower = _lower(covariance(observations, factor))
+        _, log_like, left = _gauss(predictions, observations, lower)
+        terms.append(np.log(weight) + log_like)
+        if not number:
+            square = left
+    found = terms[0]
+    for term in terms[1:]:
+        found = np.logaddexp(found, term)
+    return found, square, _lower(covariance(observations))
 
 
 def _gauss(
@@ -225,8 +250,7 @@ def _weigh(
         chosen = [i for i, o in enumerate(obs) if o.stage <= stage or stages == 0]
         if chosen:
             some = [obs[i] for i in chosen]
-            root = _lower(covariance(some))
-            _, parts[stage], square = _gauss(batch.predictions[:, chosen], some, root)
+            parts[stage], square, root = _over_shapes(batch.predictions[:, chosen], some)
             if np.any(other):
                 parts[stage][other] = _other(batch.predictions[np.ix_(other, chosen)], some)
     total = prior[batch.hypothesis] + batch.log_weight + parts[-1] + extra
@@ -406,7 +430,7 @@ def _allocate(current: FuelPosterior, prior: Floats, walked: bool, round_: int) 
     if round_:
         leading = int(np.argmax(np.where(_SINGLES, post, -1.0)))
         live |= _PAIRS & np.array([HYPOTHESES[leading] <= h for h in HYPOTHESES])
-    return {int(h): int(max(counts[h], 120)) for h in np.flatnonzero(live)}
+    return {int(h): int(max(counts[h], LEAST)) for h in np.flatnonzero(live)}
 
 
 def _pruned(start: FuelPosterior) -> FuelPosterior:

@@ -59,6 +59,9 @@ LAYOUT_SHARES = (0.70, 0.15, 0.15)
 #: Chance that a weak relief valve is its spring (else its seat), a return regulator likewise,
 #: and that a wrong gauge is off by a constant (else by a share). Assumed, no source.
 SPRING_SHARE, RETURN_SPRING_SHARE, BIAS_SHARE, READS_LOW = 0.6, 0.6, 0.5, 0.7
+#: Chance that a pump that sends too little slips inside; else it turns too slowly or a part of its
+#: gears does not carry, and loses a share of its delivery at every speed. Assumed, no source.
+SLIP_SHARE = 0.65
 #: Share of leaking seats that are larger than the usual range. Assumed, no source.
 BEYOND = 0.10
 
@@ -234,7 +237,11 @@ def apply_fault(c: Circuit, group: int, z: Floats, reference: tuple[Floats, Floa
             filter_laminar=c.filter_laminar * factor, filter_turbulent=c.filter_turbulent * factor
         )
     if group == PUMP:
-        return c.with_(slip=c.slip * _even(size, 2.5, 12.0))
+        slips = kind < SLIP_SHARE
+        return c.with_(
+            slip=np.where(slips, c.slip * _even(size, 2.5, 12.0), c.slip),
+            displacement=c.displacement * np.where(slips, 1.0, 1.0 - _even(size, 0.06, 0.50)),
+        )
     if group == SUCTION:
         factor = _even(size, 4.0, 40.0)
         return c.with_(

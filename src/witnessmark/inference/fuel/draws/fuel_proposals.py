@@ -22,6 +22,7 @@ from witnessmark.inference.fuel.draws.fuel_prior import (
     DIMENSIONS,
     FAULT_DIMENSIONS,
     RETURN_SPRING_SHARE,
+    SLIP_SHARE,
     SPRING_SHARE,
     TYPE_DIMENSIONS,
     UNIT_DIMENSIONS,
@@ -47,7 +48,7 @@ Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
 _FIRST = TYPE_DIMENSIONS + UNIT_DIMENSIONS
-_KIND_SHARE = {0: SPRING_SHARE, 1: RETURN_SPRING_SHARE, 7: BIAS_SHARE}
+_KIND_SHARE = {0: SPRING_SHARE, 1: RETURN_SPRING_SHARE, 3: SLIP_SHARE, 7: BIAS_SHARE}
 #: Low-discrepancy points kept ready for the draws of one assessment.
 _POINTS = 1 << 15
 #: How much wider than the prior a repair's outcome is drawn at first: its rare ones matter.
