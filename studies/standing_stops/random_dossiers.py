@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 import random
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -23,7 +23,7 @@ from witnessmark.planner.order.one_pass import in_order
 from witnessmark.planner.order.open_complaint import OpenComplaint
 from witnessmark.planner.order.safety import safety_stops
 
-__all__ = ["Drawn", "cheap_dossier", "forbids", "lines_of", "wrong_in"]
+__all__ = ["Drawn", "cheap_dossier", "forbids", "kinds_blocked", "lines_of", "wrong_in"]
 
 Rows = list[tuple[str, dict[str, Any]]]
 
@@ -38,6 +38,8 @@ class Drawn:
         wrong: steps that were proposed although a standing stop forbids them.
         proposed: how many steps were proposed.
         held_back: how many of those that could be were not.
+        drive_alone: stops whose start is lifted and whose drive is not.
+        blocked: kinds of step that the stops forbid.
     """
 
     seed: int
@@ -45,6 +47,8 @@ class Drawn:
     wrong: tuple[str, ...]
     proposed: int
     held_back: int
+    drive_alone: tuple[str, ...]
+    blocked: frozenset[str]
 
 
 def lines_of(seed: int, knowledge: Knowledge, *, entries: int = 8) -> list[str]:
@@ -61,7 +65,7 @@ def lines_of(seed: int, knowledge: Knowledge, *, entries: int = 8) -> list[str]:
         rows.append(_entry(chance, held, conditions, knowledge))
     stops = [s for f in held for s in f.stops if s.when]
     if seed % 2 and stops:
-        rows += list(_raising(chance, chance.choice(chance.choice(stops).when)))
+        rows += list(_raised(chance, chance.choice(stops)))
     return [
         json.dumps({"kind": kind, "id": f"e{n}", "at": "2026-03-02T08:00:00Z", "data": data})
         for n, (kind, data) in enumerate(rows, 1)
@@ -83,6 +87,14 @@ def _entry(
         return "work", {"cause": chance.choice(family.causes).id, "did": "put right"}
     test = chance.choice(family.tests)
     return "test", {"test": test.id, "result": chance.choice((*test.outcomes, "maybe"))}
+
+
+def _raised(chance: random.Random, stop: Stop) -> Iterator[tuple[str, dict[str, Any]]]:
+    """Yield entries that raise a stop, and for some of two levels what lifts the first."""
+    yield from _raising(chance, chance.choice(stop.when))
+    if stop.until_drive and chance.random() < 0.7:
+        for asked in stop.until:
+            yield from _raising(chance, asked)
 
 
 def _raising(chance: random.Random, asked: Asked) -> Iterator[tuple[str, dict[str, Any]]]:
@@ -125,10 +137,13 @@ def cheap_dossier(seed: int, knowledge: Knowledge) -> Drawn:
     came = brought_in(facts, knowledge.conditions, families)
     put = in_order(steps, stops, benches, Settings(), brought=came, facts=facts)
     standing = [s for s in stops if s.kind == "safety"]
-    wrong = wrong_in([s.step for s in put], [s.step for s in standing], knowledge)
+    wrong = wrong_in([s.step for s in put], standing, knowledge)
     could = {s.step for s in steps}
     held = len(could - {s.step for s in put})
-    return Drawn(seed, tuple(s.step for s in standing), wrong, len(put), held)
+    rules = _rules(knowledge)
+    alone = tuple(s.step for s in standing if _drive_alone(rules[s.step], s))
+    blocked = kinds_blocked(standing, knowledge)
+    return Drawn(seed, tuple(s.step for s in standing), wrong, len(put), held, alone, blocked)
 
 
 def _facts(chance: random.Random, families: list[Family], knowledge: Knowledge) -> Facts:
@@ -136,7 +151,7 @@ def _facts(chance: random.Random, families: list[Family], knowledge: Knowledge) 
     conditions = sorted(knowledge.conditions)
     rules = [*knowledge.stops, *(s for f in families for s in f.stops)]
     for stop in chance.sample(rules, min(len(rules), chance.randrange(3))):
-        for kind, data in _raising(chance, chance.choice(stop.when)):
+        for kind, data in _raised(chance, stop):
             value = data["seen"] if kind == "clue" else data["result"]
             name = data[kind]
             marks.append(Mark(len(marks) + 1, 0, "clue" if kind == "clue" else "test", name, value))
@@ -166,35 +181,41 @@ def _step(chance: random.Random, family: Family, record: Test | Cause) -> Step:
     )
 
 
-def wrong_in(proposed: list[str], standing: list[str], knowledge: Knowledge) -> tuple[str, ...]:
+def wrong_in(
+    proposed: list[str], standing: Sequence[Step], knowledge: Knowledge
+) -> tuple[str, ...]:
     """Return "step under stop" for everything that was proposed and is forbidden."""
-    rules = {s.id: s for s in knowledge.stops}
-    rules |= {s.id: s for f in knowledge.families.values() for s in f.stops}
     found = []
     for name in proposed:
         record = knowledge.test(name) or knowledge.cause(name)
-        if record is None:
-            continue
-        held = (rules[s] for s in standing if s in rules)
-        found += [f"{name} under {stop.id}" for stop in held if forbids(stop, record)]
+        if record is not None:
+            found += [f"{name} under {s.step}" for s in standing if forbids(s, record, knowledge)]
     return tuple(found)
 
 
-#: What an engine does in a state of the pack, each holding all before it.
-_ENGINE = ("off", "key_on", "cranking", "idle", "running", "loaded")
+def kinds_blocked(standing: Sequence[Step], knowledge: Knowledge) -> frozenset[str]:
+    """Return the kinds of step that these stops forbid, each on the level on which it stands."""
+    rules = _rules(knowledge)
+    return frozenset(b for s in standing if s.step in rules for b in _blocks(rules[s.step], s))
 
 
-def forbids(stop: Stop, record: Test | Cause) -> bool:
-    """Say whether a stop forbids a step, from the pack's own words for both.
-
-    A stop whose start is lifted and whose drive is not is judged by its drive alone elsewhere; here
-    the whole of it counts only where it has one level.
-    """
-    if stop.until_drive or record.id in {*stop.checks, *stop.allows}:
-        return record.id in stop.blocks_tests
-    state, blocks = record.rules.state, set(stop.blocks)
+def forbids(standing: Step, record: Test | Cause, knowledge: Knowledge) -> bool:
+    """Say whether a standing stop forbids a step, from the pack's own words for both."""
+    stop = _rules(knowledge).get(standing.step)
+    if stop is None:
+        return False
     if record.id in stop.blocks_tests:
         return True
+    parts = stop.until_drive if _drive_alone(stop, standing) else stop.until
+    asked = [leaf for part in parts for leaf in part.leaves()]
+    if record.id in {*(a.ids[0] for a in asked if a.kind == "test" and not a.or_not_run)}:
+        return False
+    if record.id in stop.allows:
+        return False
+    blocks = _blocks(stop, standing)
+    if "open" in blocks and _opens(record):
+        return True
+    state = record.rules.state
     if state is None:
         return False
     turns = _ENGINE.index(state.engine)
@@ -210,3 +231,41 @@ def forbids(stop: Stop, record: Test | Cause) -> bool:
         or ("lift" in blocks and state.lifted)
         or ("battery_off" in blocks and state.battery == "disconnected")
     )
+
+
+#: What an engine does in a state of the pack, each holding all before it.
+_ENGINE = ("off", "key_on", "cranking", "idle", "running", "loaded")
+#: What a lifted start frees; the rest of a stop, or load and road, stands until the drive is.
+_OF_THE_START = {"key_on", "crank", "start", "parked_run", "hot_parked_run", "warm"}
+
+
+def _rules(knowledge: Knowledge) -> dict[str, Stop]:
+    if id(knowledge) not in _READ:
+        rules = {s.id: s for s in knowledge.stops}
+        rules |= {s.id: s for f in knowledge.families.values() for s in f.stops}
+        _READ[id(knowledge)] = (knowledge, rules)
+    return _READ[id(knowledge)][1]
+
+
+#: Stops by id, beside the packs that they were read from, so that these stay alive.
+_READ: dict[int, tuple[Knowledge, dict[str, Stop]]] = {}
+
+
+def _drive_alone(stop: Stop, standing: Step) -> bool:
+    """Say whether the start is lifted: then the words of what lifts it are those of the drive."""
+    return bool(stop.until_drive) and standing.until == stop.until_drive_words
+
+
+def _blocks(stop: Stop, standing: Step) -> set[str]:
+    if not _drive_alone(stop, standing):
+        return set(stop.blocks)
+    return set(stop.blocks) - _OF_THE_START or {"load", "road"}
+
+
+def _opens(record: Test | Cause) -> bool:
+    """Say whether a step opens something; a repair does unless it is an adjustment or a wash."""
+    if record.rules.opens:
+        return True
+    if isinstance(record, Test):
+        return record.invasive or record.kind == "strip"
+    return record.kind not in {"adjust", "clean"}

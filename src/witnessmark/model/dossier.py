@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, fields
 from functools import cached_property
 from typing import Any
 
+from witnessmark.model.decision import Decision
 from witnessmark.model.digest import digest
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry_data import ComplaintData, OutcomeData
@@ -22,7 +23,7 @@ from witnessmark.model.known import Known
 from witnessmark.model.odds import Odds
 from witnessmark.model.problem import Problem
 from witnessmark.model.proof import Proof
-from witnessmark.model.step import Spread, Step
+from witnessmark.model.step import OverriddenStop, Spread, Step
 
 __all__ = ["Advice", "Dossier", "DossierStage"]
 
@@ -72,6 +73,8 @@ class Dossier:
         proofs: one record a complaint.
         advice: what the work usually comes to.
         packs: knowledge pack -> digest.
+        overridden: stops against which something was done, by name and with a reason.
+        decision: what the next step decides; ``None`` where it decides nothing.
         known: every live reading, clue, test result and code, with what it did or why nothing.
         parts: part of what it depends on -> digest, for ``model.digest.why_again``.
     """
@@ -85,6 +88,8 @@ class Dossier:
     packs: Mapping[str, str] = field(default_factory=dict)
     known: tuple[Known, ...] = ()
     parts: Mapping[str, str] = field(default_factory=dict)
+    overridden: tuple[OverriddenStop, ...] = ()
+    decision: Decision | None = None
 
     def __getstate__(self) -> dict[str, Any]:
         """Pickle the fields alone: the rest is read off them again."""
@@ -109,6 +114,16 @@ class Dossier:
     def steps(self) -> tuple[Step, ...]:
         """The next steps, the one to do next first; empty when nothing is open."""
         return self.now.steps
+
+    @property
+    def stops(self) -> tuple[Step, ...]:
+        """The safety stops that stand."""
+        return tuple(step for step in self.steps if step.kind == "safety")
+
+    @property
+    def todo(self) -> tuple[Step, ...]:
+        """The next steps without the stops: what is proposed to be done."""
+        return tuple(step for step in self.steps if step.kind != "safety")
 
     @cached_property
     def findings(self) -> tuple[Finding, ...]:

@@ -8,7 +8,7 @@ from typing import Literal
 
 from witnessmark.model.finding import OperatingPoint
 
-__all__ = ["Forecast", "Result", "Spread", "Step", "StepKind", "forbidden_by"]
+__all__ = ["Forecast", "OverriddenStop", "Result", "Spread", "Step", "StepKind", "forbidden_by"]
 
 StepKind = Literal["safety", "measure", "test", "repair"]
 
@@ -149,6 +149,31 @@ class Step:
         if "cranking" in wants:
             wants.add("key on")
         return bool(wants & set(self.forbids))
+
+
+@dataclass(frozen=True, slots=True)
+class OverriddenStop:
+    """A standing stop against which something was done, by name and with a reason.
+
+    Attributes:
+        entry: the note that says so.
+        at: when.
+        stop: stop id.
+        said: what the stop says.
+        step: id of what was done against it.
+        did: the same in words.
+        by: who decided.
+        reason: why, in his words.
+    """
+
+    entry: str
+    at: str
+    stop: str
+    said: str
+    step: str
+    did: str
+    by: str
+    reason: str
 
 
 def forbidden_by(stops: Iterable[Step], step: str, demands: Iterable[str]) -> Step | None:

@@ -12,19 +12,21 @@ from dataclasses import dataclass
 from typing import Literal
 
 from witnessmark.errors import InputRefused
+from witnessmark.knowledge import Knowledge
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry_data import NoteData
-from witnessmark.model.step import Step
+from witnessmark.model.step import OverriddenStop, Step
 from witnessmark.words.say import steps as say
 
-__all__ = ["ABOUT", "Override", "Score", "override_words", "overrides", "score"]
+__all__ = ["ABOUT", "Override", "Score", "overridden_stops", "override_words", "overrides", "score"]
 
 ABOUT = "override"
 Right = Literal["tool", "technician", "both", "neither", "open"]
 _WORDS = re.compile(
     r"Proposed (?P<proposed_kind>measure|test|repair|safety) (?P<proposed>[A-Za-z0-9._:-]+); "
     r"did (?P<chosen_kind>measure|test|repair|safety) (?P<chosen>[A-Za-z0-9._:-]+)"
-    r"(?: \((?P<extra>-?\d+) USD more expected\))?: (?P<reason>.+)",
+    r"(?: \((?P<extra>-?\d+) USD more expected\))?"
+    r"(?: against the stop (?P<stop>[A-Za-z0-9._-]+), by (?P<by>[^:]+))?: (?P<reason>.+)",
     re.S,
 )
 
@@ -42,6 +44,8 @@ class Override:
         reason: the technician's reason.
         extra_usd: how much dearer the tool expected the choice to be, ``None`` if not noted.
         right: who was right, ``open`` until a cause is proven.
+        stop: the standing stop that forbade the choice; empty for none.
+        by: who decided against the stop.
     """
 
     case: str
@@ -52,6 +56,8 @@ class Override:
     reason: str
     extra_usd: float | None
     right: Right = "open"
+    stop: str = ""
+    by: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +80,13 @@ class Score:
 
 
 def override_words(
-    proposed: Step, chosen: tuple[str, str], reason: str, *, chosen_usd: float | None = None
+    proposed: Step,
+    chosen: tuple[str, str],
+    reason: str,
+    *,
+    chosen_usd: float | None = None,
+    against: Step | None = None,
+    by: str = "",
 ) -> str:
     """Return the words of the note that records an override.
 
@@ -83,17 +95,30 @@ def override_words(
         chosen: (kind, step id) of what is done instead.
         reason: why.
         chosen_usd: expected total of the choice, where the tool has priced it.
+        against: the standing stop that forbids the choice.
+        by: who decides; nobody overrides a stop without his name.
 
     Raises:
-        InputRefused: without a reason.
+        InputRefused: without a reason, or against a stop without a name.
     """
+    name = " ".join(by.replace(":", " ").split())
+    if against is not None and not name:
+        raise InputRefused(
+            f"A stop that stands forbids this: {against.name}.",
+            where="by",
+            do="It may be overridden only by name and with a reason; both stand on every paper.",
+        )
     if not reason.strip():
         raise InputRefused(
             "An override needs a reason.", do="Write in a few words why; it is kept with the case."
         )
     extra = None if chosen_usd is None else chosen_usd - proposed.expected_total_usd
     return say.override(
-        f"{proposed.kind} {proposed.step}", f"{chosen[0]} {chosen[1]}", extra, reason.strip()
+        f"{proposed.kind} {proposed.step}",
+        f"{chosen[0]} {chosen[1]}",
+        extra,
+        reason.strip(),
+        against=(against.step, name) if against is not None else None,
     )
 
 
@@ -116,8 +141,27 @@ def overrides(case: Case, proven: Iterable[str] = ()) -> tuple[Override, ...]:
         extra = float(match["extra"]) if match["extra"] is not None else None
         right = _judge(proposed, chosen, causes) if causes else "open"
         found.append(
-            Override(case.id, entry.id, entry.at, proposed, chosen, match["reason"], extra, right)
-        )
+            Override(
+                case.id, entry.id, entry.at, proposed, chosen, match["reason"], extra, right,
+                match["stop"] or "", (match["by"] or "").strip(),
+            )
+        )  # fmt: skip
+    return tuple(found)
+
+
+def overridden_stops(case: Case, knowledge: Knowledge) -> tuple[OverriddenStop, ...]:
+    """Return the stops against which something was done, by whom and why; none is forgotten."""
+    said = {s.id: s.say for s in knowledge.stops}
+    said |= {s.id: s.say for f in knowledge.families.values() for s in f.stops}
+    found = []
+    for o in overrides(case):
+        if not o.stop:
+            continue
+        record = knowledge.test(o.chosen[1]) or knowledge.cause(o.chosen[1])
+        words = record.name if record is not None else o.chosen[1].replace("_", " ")
+        did = say.repair_name(words) if o.chosen[0] == "repair" else words
+        stop = said.get(o.stop, o.stop.replace("_", " "))
+        found.append(OverriddenStop(o.entry, o.at, o.stop, stop, o.chosen[1], did, o.by, o.reason))
     return tuple(found)
 
 

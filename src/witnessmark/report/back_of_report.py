@@ -23,8 +23,9 @@ from witnessmark.report.figures import money, quantity_words
 from witnessmark.report.paper import Block, Heading, Items, Said, TableBlock
 from witnessmark.words.plain import short_sentences
 from witnessmark.words.say import paper as say
+from witnessmark.words.say import stops
 
-__all__ = ["DEFER", "afterwards", "approved", "cautions", "not_done", "sources"]
+__all__ = ["DEFER", "afterwards", "approved", "cautions", "not_done", "sources", "stopped"]
 
 #: The limit that stands on every paper.
 DEFER = (
@@ -32,6 +33,17 @@ DEFER = (
     "maker's manual, local code and licensed practice come first."
 )
 _DEFERRED = {"recheck", "deferred", "watch"}
+
+
+def stopped(assessment: Dossier) -> Iterator[Block]:
+    """Say which safety stops stand, what lifts them, and who did something against one."""
+    if assessment.stops:
+        yield Heading(stops.all_on_paper([s.name for s in assessment.stops]), 2)
+    for step in assessment.stops:
+        yield Said(short_sentences(stops.on_paper(step.name, step.until)), "verdict")
+    for o in assessment.overridden:
+        told = stops.overridden(o.said, o.did, o.by, o.at[:10], o.reason)
+        yield Said(short_sentences(f"{told} {stops.overridden_lifts_nothing()}"), "verdict")
 
 
 def not_done(assessment: Dossier) -> Iterator[Block]:
@@ -48,7 +60,7 @@ def not_done(assessment: Dossier) -> Iterator[Block]:
         for f in assessment.findings
         if f.outcome == "not_run"
     ]
-    for step in assessment.steps[:1]:
+    for step in assessment.todo[:1]:
         told = say.next_step(step.name, step.minutes.typical, money(step.usd.typical))
         items.append(short_sentences(told))
     for _, complaint in assessment.open_complaints() if not assessment.steps else ():

@@ -27,6 +27,7 @@ from witnessmark.report.back_of_report import (
     cautions,
     not_done,
     sources,
+    stopped,
 )
 from witnessmark.report.cards.torque_card import torque_card
 from witnessmark.report.causes import cause_of, causes_in_numbers, causes_weighed, looked_again
@@ -94,7 +95,7 @@ def customer_report(
     """
     case, words = assessment.case, names or {}
     complaints = case.complaints()
-    blocks: list[Block] = list(_in_short(assessment))
+    blocks: list[Block] = [*_in_short(assessment), *stopped(assessment)]
     told: dict[frozenset[str], int] = {}
     for number, (entry, complaint) in enumerate(complaints, start=1):
         same = told.setdefault(frozenset(complaint.families), number)

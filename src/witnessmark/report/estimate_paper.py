@@ -15,7 +15,7 @@ from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry import Entry
 from witnessmark.model.estimate import Estimate
 from witnessmark.model.quoted import OwnRates, PricedLine, PricedQuote, priced
-from witnessmark.report.back_of_report import DEFER
+from witnessmark.report.back_of_report import DEFER, stopped
 from witnessmark.report.figures import exact_money, money
 from witnessmark.report.paper import Block, Heading, Lines, Paper, Said, TableBlock
 from witnessmark.words.plain import short_sentences
@@ -46,6 +46,7 @@ def estimate_paper(
     quotes = estimates_of(case)
     blocks: list[Block] = [Heading(tongue.say(say.complaint))]
     blocks += [Said(c.words, "quote") for _, c in case.complaints()]
+    blocks += stopped(assessment)
     blocks.append(Heading(tongue.say(say.what_we_propose)))
     blocks += [Said(short_sentences(tongue.text(words))) for words in why]
     if quotes:

@@ -9,7 +9,7 @@ import re
 
 from witnessmark.words.strength import capital
 
-__all__ = ["LONGEST", "sentences", "short_sentences"]
+__all__ = ["LONGEST", "ended", "sentences", "short_sentences"]
 
 #: The longest sentence on a customer's paper [words].
 LONGEST = 25
@@ -20,6 +20,12 @@ _REMARK = re.compile(r"\s*\([^()]*\)")
 def sentences(text: str) -> list[str]:
     """Return the sentences of a text."""
     return [s for s in _END.split(text.strip()) if s]
+
+
+def ended(text: str) -> str:
+    """Return *text* with one mark at its end: its own, or a full stop."""
+    said = text.rstrip().rstrip(".").rstrip()
+    return said if said.endswith(("!", "?", "\u201d", "?)")) else f"{said}."
 
 
 def short_sentences(text: str) -> str:

@@ -19,14 +19,15 @@ def command() -> None:
 @click.argument("case_id")
 @click.argument("step")
 @click.option("--because", required=True, help="Why; it is kept with the case.")
+@click.option("--by", default="", help="Who decides; needed where a stop forbids STEP.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
-def add(shop: Path, case_id: str, step: str, because: str, as_json: bool) -> None:
+def add(shop: Path, case_id: str, step: str, because: str, by: str, as_json: bool) -> None:
     """Record that STEP is done instead of what the tool proposes first."""
     from witnessmark.model.entries.entry_data import NoteData
     from witnessmark.workflow.case.shop_on_disk import open_shop
     from witnessmark.workflow.shop.own_ways import record_override
 
-    entry = record_override(open_shop(shop), case_id, step, because)
+    entry = record_override(open_shop(shop), case_id, step, because, name=by)
     words = entry.data.words if isinstance(entry.data, NoteData) else ""
     if as_json:
         echo_json({"entry": entry.id, "words": words})

@@ -57,9 +57,8 @@ def why_repair(
     """Say how sure a cause is, what its repair costs, and what to think if that is not it."""
     identity = plan.table.causes[number]
     marginal = float(plan.table.weights @ plan.table.members[:, number])
-    cost = float(plan.problem.repair_usd[number])
     said = [
-        say.repair_stands(how_sure(marginal, tested=False), _name(plan, identity), cost),
+        say.repair_stands(how_sure(marginal, tested=False), _name(plan, identity)),
         say.repair_fails(_lead(plan, results[1])),
     ]
     if identity in plan.told:

@@ -28,6 +28,7 @@ from witnessmark.web.bench.sheets import Sheets
 from witnessmark.web.bench.watchers import Watchers
 from witnessmark.web.door.attempts import HashQueue, Throttle
 from witnessmark.web.door.doors import Access, Viewer
+from witnessmark.words.say import decision, stops
 from witnessmark.workflow.case.packs_of_shop import Knowledge, knowledge_of
 from witnessmark.workflow.case.shop_on_disk import Shop
 from witnessmark.workflow.case.shop_settings import shows_si
@@ -211,6 +212,11 @@ def _templates() -> Environment:
         accessories_text=words.accessories_text,
         shafts_text=words.shafts_text,
         bar=_bar,
+        fork_heading=decision.heading,
+        stop_words=stops.on_paper,
+        stops_stand=stops.all_on_paper,
+        overridden_words=stops.overridden,
+        lifts_nothing=stops.overridden_lifts_nothing,
     )
     return environment
 

@@ -12,6 +12,7 @@ from starlette.responses import RedirectResponse, Response
 from witnessmark.errors import Forbidden, WitnessmarkError, http_status
 from witnessmark.model.entries.entry_data import WorkData
 from witnessmark.web.bench.state import ServerState, bench_of, page, viewer_of
+from witnessmark.web.bench.stops_told import stops_told
 from witnessmark.web.bench.strip import proof_words
 from witnessmark.web.door.attempts import TooMany
 from witnessmark.web.door.connections import address_key
@@ -110,6 +111,7 @@ def customer(request: Request, token: str) -> Response:
         "works": [data for _, data in case.of(WorkData)],
         "names": bench.names(),
         **proof_words(looked.worked, bench.si()),
+        **stops_told(bench, case, 0.0),
     }
     return page(request, "customer.html", **values)
 

@@ -44,6 +44,7 @@ def _store(bench: ServerState, case_id: str, form: Posted, by: str) -> None:
         form.one("step"),
         form.one("why"),
         by=by or None,
+        name=form.one("by"),
         assessment=bench.assessment(case_id),
         entry_id=form.one("entry_id") or None,
     )
@@ -62,7 +63,9 @@ def _override_page(
         http_status(error) if error else 200,
         case=case,
         label=truck.label if truck else case.id,
-        first=next((s for s in assessment.steps if s.kind != "safety"), None),
+        first=next(iter(assessment.todo or assessment.stops), None),
+        stops=assessment.stops,
+        by=form.one("by"),
         groups=choices(assessment, bench.knowledge(case)),
         chosen=form.one("step"),
         why=form.one("why"),

@@ -17,6 +17,7 @@ from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry_data import ReadingData
 from witnessmark.model.step import forbidden_by
 from witnessmark.web.bench.state import ServerState, bench_of, page, viewer_of
+from witnessmark.web.bench.stops_told import stops_told
 from witnessmark.web.bench.strip import entry_words
 from witnessmark.web.door.connections import own_address
 from witnessmark.web.door.posted import posted
@@ -72,10 +73,9 @@ def torque_card(request: Request, case_id: str) -> Response:
     """Show the tightenings of a case as a card to print and tick."""
     bench = bench_of(request)
     case = bench.desk.case(case_id)
-    looked = bench.desk.look(case_id)
-    steps = looked.assessment.steps if looked.assessment else ()
-    sheet = torque_sheet(case, bench.knowledge(case), steps)
-    return page(request, "torque_card.html", case=case, label=_label(case), sheet=sheet)
+    sheet = torque_sheet(case, bench.knowledge(case))
+    told = stops_told(bench, case, _PAPER_WAIT_S)
+    return page(request, "torque_card.html", case=case, label=_label(case), sheet=sheet, **told)
 
 
 @router.get("/cases/{case_id}/road-test")
@@ -85,11 +85,13 @@ def road_test(request: Request, case_id: str) -> Response:
     case = bench.desk.case(case_id)
     found = bench.knowledge(case).families
     families = [found[f] for f in case.families() if f in found]
-    stops = [s for s in bench.assessment(case_id).steps if s.kind == "safety"] if families else []
+    told = bench.assessment(case_id) if families else None
+    stops = told.stops if told is not None else ()
     drive = [words for needs, words in _DRIVE if forbidden_by(stops, "", needs) is None]
     parked = forbidden_by(stops, "", ("road",)) is not None
     return page(request, "road_test.html", case=case, label=_label(case), families=families,
-                stops=stops, drive=drive, parked=parked)  # fmt: skip
+                stops=stops, drive=drive, parked=parked,
+                overridden=told.overridden if told is not None else ())  # fmt: skip
 
 
 @router.get("/cases/{case_id}/hand-over")
@@ -201,6 +203,7 @@ def _hand_over(request: Request, case_id: str, token: str) -> Response:
     values: dict[str, Any] = {"case": case, "label": _label(case), "link": link}
     values["links"] = links_of(bench.shop, case_id)
     values["in_network"] = "" if bench.access.lan else _in_network(request)
+    values |= stops_told(bench, case, 1.5)
     return page(request, "hand_over.html", address=_base(request, bench), **values)
 
 

@@ -10,6 +10,7 @@ from starlette.responses import Response
 
 from witnessmark.errors import InputRefused
 from witnessmark.web.bench.state import ServerState, bench_of, going_on, page, viewer_of
+from witnessmark.web.bench.stops_told import stops_told
 from witnessmark.web.door.posted import Posted, posted
 from witnessmark.words.say import phone as say
 from witnessmark.workflow.case.shop_on_disk import entry_line
@@ -79,8 +80,15 @@ def _step(request: Request, form: Posted) -> Response:
         found=found,
         defer=say.defer(),
         unasked=say.unasked(found.unasked) if found.unasked else "",
+        **_stops(bench, form.one("case")),
         opens=[bench.names().family(f) for f in found.opens if f not in _held(form)["families"]],
     )
+
+
+def _stops(bench: ServerState, case_id: str) -> dict[str, Any]:
+    if not case_id:
+        return {"stops": (), "overridden": (), "waiting": ""}
+    return stops_told(bench, bench.desk.case(case_id), 1.5)
 
 
 def _begin(request: Request, form: Posted) -> Response:
@@ -106,6 +114,7 @@ def _questions(request: Request, form: Posted) -> Response:
         names=[bench.names().family(f) for f in form.fields.get("families", [])],
         asked=asked,
         unknown=UNKNOWN,
+        **_stops(bench, form.one("case")),
     )
 
 

@@ -62,6 +62,12 @@ def tells_most(check: str, minutes: float) -> str:
     return f"{check} tells most ({minutes:.0f} min)."
 
 
+@sentence("odds.check_waits")
+def check_waits() -> str:
+    """Say that what would settle it may not be done while a stop stands."""
+    return "The check that would tell more waits until the safety stop is lifted."
+
+
 @sentence("odds.repair_tells")
 def repair_tells() -> str:
     """Say that only the repair tells more."""

@@ -55,10 +55,10 @@ def tells_apart(one: str, other: str) -> str:
     return f"It tells {one} from {other}."
 
 
-@sentence("step.repair_stands", word="likely", cause=_VALVE, usd=410.0)
-def repair_stands(word: str, cause: str, usd: float) -> str:
-    """Say how sure the cause of a repair is and what the repair costs with its proof."""
-    return f"{capital(word)}: {cause}. Renewing it and measuring again costs about {usd:,.0f} USD."
+@sentence("step.repair_stands", word="likely", cause=_VALVE)
+def repair_stands(word: str, cause: str) -> str:
+    """Say how sure the cause of a repair is; what it takes stands beside it as a range."""
+    return f"{capital(word)}: {cause}. Measure again after it."
 
 
 @sentence("step.repair_fails", cause=_PUMP)
@@ -126,8 +126,8 @@ def remeasure_name(points: Sequence[str]) -> str:
 
 @sentence("step.dearer", usd=170.0)
 def dearer(usd: float) -> str:
-    """Say what taking a step first costs more than the best one."""
-    return f"Also fine; costs about {usd:,.0f} USD more on the way."
+    """Say that taking a step first costs more on the way; the figures are one tap deeper."""
+    return "Also fine, and dearer on the way." if usd >= 50.0 else "Also fine, at about the same."
 
 
 @sentence("step.repair_name", cause=_VALVE)
@@ -265,7 +265,14 @@ def drawn_to_pack(told: Sequence[str]) -> str:
     extra=120.0,
     reason="had the part here",
 )
-def override(proposed: str, chosen: str, extra: float | None, reason: str) -> str:
+def override(
+    proposed: str,
+    chosen: str,
+    extra: float | None,
+    reason: str,
+    against: tuple[str, str] | None = None,
+) -> str:
     """Return the words of the note that records an override; they are read back."""
     more = "" if extra is None else f" ({extra:.0f} USD more expected)"
-    return f"Proposed {proposed}; did {chosen}{more}: {reason}"
+    stop = "" if against is None else f" against the stop {against[0]}, by {against[1]}"
+    return f"Proposed {proposed}; did {chosen}{more}{stop}: {reason}"

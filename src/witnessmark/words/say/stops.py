@@ -53,3 +53,55 @@ def manual_first() -> str:
 def may_start(until: str) -> str:
     """Say that the engine may run while the drive is still stopped."""
     return f"It may be started; do not drive it until {until or 'what lifts the drive is shown'}"
+
+
+@sentence("stop.on_paper", said="Do not move it", until="both needles are over 100 psi")
+def on_paper(said: str, until: str) -> str:
+    """Say on a paper that a stop stands, and what lifts it."""
+    return f"{said.rstrip('.')}." + (f" It stands until: {until.rstrip('.')}." if until else "")
+
+
+@sentence(
+    "stop.overridden",
+    said="Do not move it",
+    did="Road test",
+    by="A. Foreman",
+    on="2026-03-02",
+    reason="towing is two days away",
+)
+def overridden(said: str, did: str, by: str, on: str, reason: str) -> str:
+    """Say on every paper who did something against a stop, and why."""
+    return (
+        f"Against a stop, by {by} on {on}: {did}. The stop was: {said.rstrip('.')}. "
+        f"The reason given: {reason.rstrip('.')}."
+    )
+
+
+@sentence("stop.overridden_lifts_nothing")
+def overridden_lifts_nothing() -> str:
+    """Say that doing something against a stop does not lift it."""
+    return "That lifted nothing: only what the stop names does."
+
+
+@sentence("stop.forbidden_now", said="Do not move it")
+def forbidden_now(said: str) -> str:
+    """Say beside a check that a standing stop forbids it."""
+    return f"Not now, a stop forbids it: {said.rstrip('.')}."
+
+
+@sentence("stop.only_by_name")
+def only_by_name() -> str:
+    """Head what a stop forbids in the list of other ways."""
+    return "Forbidden by a stop: only by name and with a reason"
+
+
+@sentence("stop.all_on_paper", stops=["Do not move it", "No flame near it"])
+def all_on_paper(stops: Sequence[str]) -> str:
+    """Head the stops of a paper."""
+    return "One safety stop stands" if len(stops) == 1 else f"{len(stops)} safety stops stand"
+
+
+@sentence("stop.not_worked_out")
+def not_worked_out() -> str:
+    """Say on a card that the stops are not known yet."""
+    return "Whether a safety stop stands is still being worked out. Do not go by this page yet."

@@ -47,17 +47,16 @@ def advice(found: Dossier, standing: Standing) -> Advice:
             return Advice(None, quoted)
         return Advice(estimate(known, standing.settings), quoted, _bare(known, standing))
     repairs = [s for s in found.steps if s.kind == "repair"]
-    stops = tuple(f"Safety first: {s.name}." for s in found.steps if s.kind == "safety")
-    first = next((s for s in found.steps if s.kind != "safety"), None)
+    first = next(iter(found.todo), None)
     job = _job(found, standing, repairs[0].step) if repairs else None
     if job is None:
-        return Advice(None, (*stops, *_first_measure(first.name if first is not None else "")))
+        return Advice(None, _first_measure(first.name if first is not None else ""))
     why: tuple[str, ...] = (f"Repair: {job.name}.",)
     why = (*why, *_looks(found, standing, [job.cause]))
     if first is not None and first.kind != "repair":
         after = f"If that does not change the picture, the repair would be: {job.name}."
         why = (*_first_measure(first.name), after, *_looks(found, standing, [job.cause]))
-    return Advice(estimate([job], standing.settings), (*stops, *why))
+    return Advice(estimate([job], standing.settings), why)
 
 
 def _bare(jobs: Sequence[QuoteJob], standing: Standing) -> Spread:

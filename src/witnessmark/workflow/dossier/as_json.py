@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import asdict
 from typing import Any
 
 from witnessmark.model.details.reading_details import AgainstBand
@@ -13,7 +14,7 @@ from witnessmark.model.known import Known
 from witnessmark.model.odds import Odds
 from witnessmark.model.problem import Problem
 from witnessmark.model.proof import Pair, Proof
-from witnessmark.model.step import Forecast, Spread, Step
+from witnessmark.model.step import Forecast, OverriddenStop, Spread, Step
 from witnessmark.units import QUANTITIES, UNITS, display_unit, from_house
 
 __all__ = ["assessment_json", "finding_json", "problem_json", "shown"]
@@ -34,7 +35,9 @@ def assessment_json(assessment: Dossier, *, si: bool = False) -> dict[str, Any]:
         "odds": [_odds(o) for o in assessment.odds],
         "next": [_step(s, si) for s in assessment.steps],
         "stops": [_stop(s) for s in assessment.steps if s.kind == "safety"],
+        "stops_overridden": [_overridden(o) for o in assessment.overridden],
         "drive": _drive(assessment.steps),
+        "decision": asdict(assessment.decision) if assessment.decision is not None else None,
         "why_no_step": assessment.why_no_step(),
         "proof": [_proof(p, si) for p in assessment.proofs],
         "packs": dict(assessment.packs),
@@ -162,6 +165,19 @@ def _stop(step: Step) -> dict[str, Any]:
         "checks": list(step.checks),
         "drive": step.drive,
         "evidence": list(step.evidence),
+    }
+
+
+def _overridden(told: OverriddenStop) -> dict[str, str]:
+    return {
+        "stop": told.stop,
+        "say": told.said,
+        "step": told.step,
+        "did": told.did,
+        "by": told.by,
+        "at": told.at,
+        "because": told.reason,
+        "entry": told.entry,
     }
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 from witnessmark.analyses.an_analysis import Bench
@@ -17,7 +18,7 @@ from witnessmark.inference.odds.case_odds import Judgement, judge
 from witnessmark.inference.odds.statement import WORTH_NAMING
 from witnessmark.inference.onset import onset_findings
 from witnessmark.inference.proof_of_cure import prove
-from witnessmark.knowledge import Knowledge, load_knowledge
+from witnessmark.knowledge import Cause, Knowledge, load_knowledge
 from witnessmark.knowledge.called_now import as_called_now
 from witnessmark.knowledge.own.own_family import with_own_lists
 from witnessmark.knowledge.standing import Standing
@@ -32,12 +33,15 @@ from witnessmark.model.proof import Proof
 from witnessmark.model.recording import Recording
 from witnessmark.model.settings import Settings
 from witnessmark.model.shop_record import History
-from witnessmark.model.step import Forecast, Step
+from witnessmark.model.step import Forecast, Spread, Step
+from witnessmark.planner.decision import decision
 from witnessmark.planner.estimate.approvals import ledger
 from witnessmark.planner.order.brought_in import brought_in
 from witnessmark.planner.order.first_reading import first_reading
 from witnessmark.planner.order.progress import Progress, progress
+from witnessmark.planner.own_way import overridden_stops
 from witnessmark.planner.ranked_steps import FamilyState, rank_steps
+from witnessmark.planner.ranking.costs import shop_minutes, shop_parts
 from witnessmark.workflow.case.case_file import read_case_file
 from witnessmark.workflow.case.check_ids import check_ids
 from witnessmark.workflow.dossier.advice import advice
@@ -147,12 +151,21 @@ def dossier(
         proofs=tuple(proofs_under(proof, stops) for proof in proofs),
         packs=knowledge.digests,
         parts=parts or {},
+        overridden=overridden_stops(case, knowledge),
+        decision=decision(steps, now.odds, knowledge, partial(_repair_takes, standing)),
     )
     return replace(
         made,
         advice=advice(made, standing),
         known=what_is_known(made, knowledge, done.facts, judged.beliefs),
     )
+
+
+def _repair_takes(standing: Standing, cause: Cause) -> tuple[Spread, Spread]:
+    """Return what a repair takes in this shop by itself: its minutes and its parts."""
+    known = (cause, standing.history, standing.technician)
+    markup = standing.settings.parts_markup_percent
+    return shop_minutes(*known), shop_parts(*known, markup_percent=markup)
 
 
 def _earlier(

@@ -5,14 +5,17 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator
 
+from witnessmark.model.decision import Decision
 from witnessmark.model.dossier import Dossier
 from witnessmark.model.odds import CauseOdds, Odds
 from witnessmark.model.proof import Pair, Proof
 from witnessmark.model.step import Step
 from witnessmark.units import display_unit
 from witnessmark.words.numbers import chance_band, chance_words
+from witnessmark.words.say import decision as say_decision
 from witnessmark.words.say import dossier as words
 from witnessmark.words.say import known as say_known
+from witnessmark.words.say import stops as say_stops
 from witnessmark.words.say.odds import factor
 from witnessmark.words.strength import NOT_LIKELY, capital, listed, speaks
 from witnessmark.workflow.dossier.as_json import shown
@@ -66,9 +69,14 @@ def _lines(assessment: Dossier, si: bool, numbers: bool) -> Iterator[str]:
     yield from _title("DO NEXT")
     if not assessment.steps:
         yield from _wrap(assessment.why_no_step())
-    stops = sum(step.kind == "safety" for step in assessment.steps)
+    for o in assessment.overridden:
+        told = say_stops.overridden(o.said, o.did, o.by, o.at[:10], o.reason)
+        yield from _wrap(f"! {told} {say_stops.overridden_lifts_nothing()}")
+    stops = len(assessment.stops)
     for number, step in enumerate(assessment.steps[: stops + 3]):
-        yield from _step(step, first=number <= stops)
+        decided = assessment.decision
+        mine = decided if decided is not None and decided.step == step.step else None
+        yield from _step(step, mine, first=number <= stops)
     yield from _title("PROOF")
     if not assessment.proofs:
         yield "  No complaint to prove."
@@ -109,18 +117,19 @@ def _cause(cause: CauseOdds) -> Iterator[str]:
         yield from _wrap(f"{capital(why.words)}.", " " * 19)
 
 
-def _step(step: Step, *, first: bool) -> Iterator[str]:
+def _step(step: Step, decided: Decision | None, *, first: bool) -> Iterator[str]:
     lead = "→ " if first else "  or "
     if step.kind == "safety":
-        yield from _wrap(f"{lead}STOP: {step.name}")
+        yield from _wrap(f"{lead}STOP: {say_stops.on_paper(step.name, step.until)}")
     else:
-        figures = f" · {step.minutes.typical:.0f} min, ${step.usd.typical:.0f}"
+        ends = ((step.minutes.low, step.minutes.high), (step.usd.low, step.usd.high))
+        figures = f" · {say_decision.range_words(*ends)}"
         yield from _wrap(f"{lead}{step.name}{figures}")
     if step.why:
         yield from _wrap(step.why, "     ")
     if first:
-        for result in [r for r in step.results if r.means][:4]:
-            yield from _wrap(result.means, "     · ")
+        if decided is not None:
+            yield from _tree(decided)
         if step.needs:
             yield from _wrap(f"needs: {', '.join(step.needs)}", "     ")
         for caution in step.cautions:
@@ -131,9 +140,24 @@ def _step(step: Step, *, first: bool) -> Iterator[str]:
             yield from _wrap(f"forecast: {forecast.words}", "     ")
 
 
+def _tree(decided: Decision) -> Iterator[str]:
+    """Draw what the step decides: its results, and what each would lead to."""
+    for number, branch in enumerate(decided.branches, start=1):
+        last = number == len(decided.branches)
+        said = ": ".join(part for part in (branch.seen, branch.think) if part)
+        wide = _WIDTH - 12
+        head, *more = [*textwrap.wrap(said, wide), *textwrap.wrap(f"→ {branch.then}", wide)]
+        yield f"     {'└' if last else '├'}─ {head}"
+        yield from (f"     {' ' if last else '│'}    {line}" for line in more)
+    if decided.likely:
+        yield from _wrap(f"likely repair: {decided.likely}", "     ")
+
+
 def _in_numbers(assessment: Dossier) -> Iterator[str]:
     for odds in assessment.odds:
         yield from _odds(odds)
+    if assessment.decision is not None and assessment.decision.otherwise:
+        yield from _wrap(f"If the likely repair is not it: {assessment.decision.otherwise}")
     yield from _title("STEPS IN NUMBERS")
     for step in assessment.steps:
         if step.kind != "safety":

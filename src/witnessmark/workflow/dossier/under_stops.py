@@ -12,6 +12,7 @@ from witnessmark.model.finding import Finding
 from witnessmark.model.odds import Odds
 from witnessmark.model.proof import Proof
 from witnessmark.model.step import Step, forbidden_by
+from witnessmark.words.say import odds as say
 
 __all__ = ["findings_under", "odds_under", "proofs_under"]
 
@@ -30,18 +31,21 @@ def findings_under(
 
 
 def odds_under(odds: Odds, stops: Sequence[Step], knowledge: Knowledge) -> Odds:
-    """Return the odds without the readings to offer that the stops forbid."""
+    """Return the odds without the readings to offer, and the check to settle it, they forbid."""
     family = knowledge.families.get(odds.family)
     if family is None or not stops:
         return odds
-    barred = tuple(
-        f"{t.name}: " for t in family.tests if forbidden_by(stops, t.id, t.demands) is not None
-    )
+    tests = [t for t in family.tests if forbidden_by(stops, t.id, t.demands) is not None]
+    barred = tuple(f"{t.name}: " for t in tests)
+    said = odds.statement
+    for test in tests:
+        for settles in (say.decides, say.tells_most):
+            said = said.replace(settles(test.name, test.minutes.typical), say.check_waits())
     causes = tuple(
         replace(c, would_change=tuple(w for w in c.would_change if not w.startswith(barred)))
         for c in odds.causes
     )
-    return replace(odds, causes=causes)
+    return replace(odds, causes=causes, statement=said)
 
 
 def proofs_under(proof: Proof, stops: Sequence[Step]) -> Proof:

@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections import defaultdict
 
 from witnessmark.errors import InputRefused, NotFound
-from witnessmark.knowledge import Knowledge, load_knowledge
+from witnessmark.knowledge import Cause, Knowledge, Test, load_knowledge
 from witnessmark.model.dossier import Dossier
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry import Entry
 from witnessmark.model.shop_record import History
+from witnessmark.model.step import forbidden_by
 from witnessmark.planner.own_way import ABOUT, Override, Score, override_words, overrides, score
+from witnessmark.words.say import stops as say
 from witnessmark.workflow.case.packs_of_shop import pack_files
 from witnessmark.workflow.case.shop_on_disk import Shop
 from witnessmark.workflow.dossier.dossier_of_shop import assess_in_shop
@@ -28,17 +30,26 @@ def choices(assessment: Dossier, knowledge: Knowledge) -> list[tuple[str, list[t
 
     Returns:
         groups: heading, then (step id, name) of each; what is proposed comes first, then the
-        other tests and the other repairs of the case's families.
+        other tests and the other repairs of the case's families; last what a stop forbids.
     """
-    steps = [s for s in assessment.steps if s.kind != "safety"]
+    steps = assessment.todo
     taken = {s.step for s in steps}
     families = [f for f in knowledge.families.values() if f.id in assessment.case.families()]
-    tests = {t.id: t.name for f in families for t in f.tests if t.id not in taken}
-    causes = {c.id: c.name for f in families for c in f.causes if c.id not in taken}
+    free: dict[bool, dict[bool, list[tuple[str, str]]]] = {
+        barred: {True: [], False: []} for barred in (True, False)
+    }
+    for family in families:
+        records: list[Test | Cause] = [*family.tests, *family.causes]
+        for record in records:
+            if record.id not in taken:
+                barred = forbidden_by(assessment.stops, record.id, record.demands) is not None
+                row = (record.id, record.name)
+                free[barred][isinstance(record, Cause)].append(row)
     groups = [
         ("Also proposed", [(s.step, s.name) for s in steps[1:]]),
-        ("Another test", list(tests.items())),
-        ("Another repair", list(causes.items())),
+        ("Another test", list(dict.fromkeys(free[False][False]))),
+        ("Another repair", list(dict.fromkeys(free[False][True]))),
+        (say.only_by_name(), list(dict.fromkeys((*free[True][False], *free[True][True])))),
     ]
     return [(heading, rows) for heading, rows in groups if rows]
 
@@ -55,6 +66,7 @@ def record_override(
     reason: str,
     *,
     by: str | None = None,
+    name: str = "",
     assessment: Dossier | None = None,
     entry_id: str | None = None,
 ) -> Entry:
@@ -65,27 +77,33 @@ def record_override(
         case_id: the case.
         chosen: step id: a test, a measurement, or a cause whose part is renewed.
         reason: why.
-        by: who decides.
+        by: who is signed in.
+        name: who decides, where nobody is signed in; a stop is overridden only by name.
         assessment: the case as assessed, where the caller has it.
         entry_id: id of the note; a second sending with the same id is stored once.
 
     Raises:
-        InputRefused: no reason, nothing is proposed, or the choice is what was proposed.
+        InputRefused: no reason, nothing is proposed, the choice is what was proposed, or a stop
+            that stands forbids it and nobody gives his name.
         NotFound: no such case, or a step that neither the list nor the packs know.
     """
     found = assessment or assess_in_shop(shop, case_id)
-    steps = [s for s in found.steps if s.kind != "safety"]
-    if not steps:
+    knowledge = load_knowledge(tuple(pack_files(shop)))
+    listed = next((s for s in found.todo if s.step == chosen), None)
+    record = knowledge.test(chosen) or knowledge.cause(chosen)
+    against = None
+    if listed is None and record is not None:
+        against = forbidden_by(found.stops, chosen, record.demands)
+    if not found.todo and against is None:
         raise InputRefused("Nothing is proposed for this case, so there is nothing to override.")
-    if steps[0].step == chosen:
+    proposed = found.todo[0] if found.todo else found.stops[0]
+    if proposed.step == chosen:
         raise InputRefused(f"'{chosen}' is what stands first; that is no override.")
-    listed = next((s for s in steps if s.step == chosen), None)
-    if listed is not None:
-        kind, usd = listed.kind, listed.expected_total_usd
-        words = override_words(steps[0], (kind, chosen), reason, chosen_usd=usd)
-    else:
-        knowledge = load_knowledge(tuple(pack_files(shop)))
-        words = override_words(steps[0], (_kind(chosen, knowledge), chosen), reason)
+    kind = listed.kind if listed is not None else _kind(chosen, knowledge)
+    usd = listed.expected_total_usd if listed is not None else None
+    words = override_words(
+        proposed, (kind, chosen), reason, chosen_usd=usd, against=against, by=name or by or ""
+    )
     return shop.add(case_id, "note", {"words": words, "about": ABOUT}, by=by, entry_id=entry_id)
 
 

@@ -1,0 +1,132 @@
+"""What the next step decides: read off the list once, and shown by every door.
+
+Nothing is planned anew here. After a result the cause that leads then is put right where it
+clearly leads and no cheap look at it is left; else the next check of the list comes. What a
+standing stop forbids comes nowhere: the same function decides as everywhere.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from witnessmark.knowledge import Cause, Knowledge, Test
+from witnessmark.model.decision import Branch, Decision, Onward
+from witnessmark.model.odds import Odds
+from witnessmark.model.step import Result, Spread, Step, forbidden_by
+from witnessmark.words.say import decision as say
+
+__all__ = ["MOST_RESULTS", "decision"]
+
+#: The picture holds at most so many results, the likeliest.
+MOST_RESULTS = 4
+#: From here on a cause clearly leads, so its repair comes next (as in the order of the bay).
+_LEADS = 0.60
+#: From here on a repair is worth a range of its own (the word "suspected" begins there).
+_NAMED = 0.30
+#: A check parts two causes whose result comes so much oftener with one, and not only rarely.
+_APART, _OFTEN = 2.0, 0.2
+
+Prices = Callable[[Cause], tuple[Spread, Spread]]
+
+
+def decision(
+    steps: Sequence[Step], odds: Sequence[Odds], knowledge: Knowledge, prices: Prices
+) -> Decision | None:
+    """Return what the first step besides the stops decides; ``None`` where it decides nothing.
+
+    Args:
+        steps: the list, with the stops.
+        odds: the odds as they stand.
+        knowledge: the packs.
+        prices: cause -> its (minutes, parts) in this shop.
+    """
+    todo = [s for s in steps if s.kind != "safety"]
+    if not todo or not len(todo[0].results) >= 2:
+        return None
+    first, rest = todo[0], todo[1:]
+    stops = [s for s in steps if s.kind == "safety"]
+    likeliest = sorted(first.results, key=lambda r: -r.probability)[:MOST_RESULTS]
+    chosen = [r for r in first.results if r in likeliest]
+    branches = tuple(_branch(r, first, rest, stops, knowledge, prices) for r in chosen)
+    mine = next((o for o in odds if o.family == first.family), None)
+    ranked = [c for c in (mine.causes if mine is not None else ()) if c.probability >= _NAMED]
+    worth = [_priced(c.cause, stops, knowledge, prices) for c in ranked[:2]]
+    said = [words for words in worth if words]
+    rows = [(b.seen, b.think, b.then) for b in branches]
+    return Decision(
+        step=first.step,
+        name=first.name,
+        costs=_takes(first.minutes, first.usd),
+        branches=branches,
+        likely=said[0] if said else "",
+        otherwise=said[1] if len(said) > 1 else "",
+        told=say.told(first.name, rows),
+    )
+
+
+def _branch(
+    result: Result,
+    step: Step,
+    rest: Sequence[Step],
+    stops: Sequence[Step],
+    knowledge: Knowledge,
+    prices: Prices,
+) -> Branch:
+    repair = step.kind == "repair"
+    if repair and not result.leads and result.result == "cured":
+        return Branch(result.result, say.gone(), "", "proof", say.prove())
+    seen = say.not_gone() if repair else (result.words or result.result.replace("_", " "))
+    if not result.leads:
+        return Branch(result.result, seen, say.think("", 0.0), "open", say.look_beyond())
+    lead, chance = result.leads[0]
+    cause = knowledge.cause(lead)
+    think = say.think(cause.name if cause is not None else "", chance)
+    beside = result.leads[1][0] if len(result.leads) > 1 else ""
+    telling = [s for s in rest if _parts(knowledge.test(s.step), lead, beside)]
+    checks = [s for s in rest if s.kind != "repair" and s.family == step.family]
+    onward, then, after = _onward(cause, chance, step, rest, stops, prices, [*telling, *checks])
+    return Branch(result.result, seen, think, onward, then, after)
+
+
+def _onward(
+    cause: Cause | None,
+    chance: float,
+    step: Step,
+    rest: Sequence[Step],
+    stops: Sequence[Step],
+    prices: Prices,
+    checks: Sequence[Step],
+) -> tuple[Onward, str, str]:
+    """Return what comes after a result: its kind, its words and its id."""
+    if cause is not None and chance >= _LEADS and cause.id != step.step:
+        looks = {look.test for look in cause.look_first} - {step.step}
+        look = next((s for s in rest if s.step in looks), None)
+        if look is not None:
+            return "check", say.check(look.name, _takes(look.minutes, look.usd)), look.step
+        if forbidden_by(stops, cause.id, cause.demands) is not None:
+            return "stop", say.stopped(), ""
+        return "repair", say.put_right(_takes(*prices(cause))), cause.id
+    for other in checks:
+        return "check", say.check(other.name, _takes(other.minutes, other.usd)), other.step
+    for other in rest:
+        return "repair", say.check(other.name, _takes(other.minutes, other.usd)), other.step
+    return "open", say.look_beyond(), ""
+
+
+def _parts(test: Test | None, lead: str, beside: str) -> bool:
+    """Say whether a check tells what leads then from what comes next."""
+    if test is None:
+        return False
+    rows = zip(test.row(lead), test.row(beside), strict=True)
+    return any(max(p, q) >= _APART * max(min(p, q), 1e-6) and max(p, q) >= _OFTEN for p, q in rows)
+
+
+def _priced(name: str, stops: Sequence[Step], knowledge: Knowledge, prices: Prices) -> str:
+    cause = knowledge.cause(name)
+    if cause is None or forbidden_by(stops, cause.id, cause.demands) is not None:
+        return ""
+    return say.likely(cause.name, _takes(*prices(cause)))
+
+
+def _takes(minutes: Spread, usd: Spread) -> str:
+    return say.range_words((minutes.low, minutes.high), (usd.low, usd.high))
