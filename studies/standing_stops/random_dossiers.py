@@ -204,7 +204,7 @@ def forbids(standing: Step, record: Test | Cause, knowledge: Knowledge) -> bool:
     stop = _rules(knowledge).get(standing.step)
     if stop is None:
         return False
-    if record.id in stop.blocks_tests:
+    if record.id in {*stop.blocks_tests, *stop.blocks_repairs}:
         return True
     parts = stop.until_drive if _drive_alone(stop, standing) else stop.until
     asked = [leaf for part in parts for leaf in part.leaves()]

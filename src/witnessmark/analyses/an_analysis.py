@@ -90,12 +90,7 @@ class Bench:
                 entry,
                 data,
                 data.house_value(),
-                OperatingPoint(
-                    rpm=data.point.rpm,
-                    load=data.point.fraction(),
-                    gear=data.point.gear,
-                    warm=data.point.warm,
-                ),
+                data.point.at(),
                 self.stage(entry.id),
             )
             for entry, data in self._reading_data()

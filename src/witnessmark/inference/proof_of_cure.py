@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from witnessmark.knowledge import Family, Knowledge, Test
@@ -60,7 +60,10 @@ def prove(
     tests: dict[str, list[tuple[int, str]]] = {}
     for entry, data in case.of(TestData):
         tests.setdefault(data.test, []).append((stages[entry.id], data.result))
-    found = []
+    named = {r.quantity for f in case.families() if f in plans for r in _rows(plans[f])}
+    # Read before and after, and named by no plan: it stands with the first complaint.
+    beside = [p for p in pairs if p.quantity not in named and None not in (p.before, p.after)]
+    found: list[Proof] = []
     for entry, complaint in case.complaints():
         words = [
             data
@@ -71,6 +74,9 @@ def prove(
         opened = _taken_apart(complaint.families, knowledge)
         evidence = _Evidence(pairs, findings, mine, words, last, recorded, opened)
         found.append(_one(entry, complaint, plans, evidence))
+        if found[-1].family and beside:
+            found[-1] = replace(found[-1], pairs=(*found[-1].pairs, *beside))
+            beside = []
     return tuple(found)
 
 
@@ -287,8 +293,11 @@ def _comparable(requirement: Requirement, evidence: _Evidence) -> bool:
 
 
 def _belongs(pair: Pair, plan: ProofPlan) -> bool:
-    rows = (*plan.required, *plan.second, *plan.confirm)
-    return any(r.quantity == pair.quantity for r in rows)
+    return any(r.quantity == pair.quantity for r in _rows(plan))
+
+
+def _rows(plan: ProofPlan) -> tuple[Requirement, ...]:
+    return (*plan.required, *plan.second, *plan.confirm)
 
 
 def _sentence(verdict: Verdict, missing: Sequence[str], evidence: _Evidence) -> str:

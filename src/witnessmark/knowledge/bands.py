@@ -58,17 +58,19 @@ class Band:
         """Say why the band is not valid at *point*; empty when it is valid there.
 
         A missing rpm or load is missing, not zero: the band is then not valid. Only a load at
-        idle speed (below 800 rpm) is taken as none, because an engine idles without load.
+        idle speed (below 800 rpm) or below is taken as none, because an engine idles without.
         A warm state that was not written down does not block.
         """
         if self.rpm is not None:
-            if point.rpm is None:
+            within = point.turns_within(self.rpm)
+            if within is None:
                 return "the engine speed was not written down"
-            if not self.rpm[0] <= point.rpm <= self.rpm[1]:
+            if not within:
                 return f"the band is known for {self.rpm[0]:.0f} to {self.rpm[1]:.0f} rpm"
         if self.load is not None:
             load = point.load
-            if load is None and point.rpm is not None and point.rpm < 800:
+            slow = point.rpm is not None and point.rpm < 800
+            if load is None and (slow or point.engine in {"off", "key_on", "cranking", "idle"}):
                 load = 0.0
             if load is None:
                 return "the load was not written down"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
@@ -173,10 +174,10 @@ class ReadingRule:
 
     def holds_at(self, point: OperatingPoint) -> bool:
         """Say whether a reading at *point* answers the test; what is missing is not assumed."""
-        for wanted, value in ((self.rpm, point.rpm), (self.load, point.load)):
-            if wanted is not None and (value is None or not wanted[0] <= value <= wanted[1]):
-                return False
-        return True
+        if self.rpm is not None and not point.turns_within(self.rpm):
+            return False
+        low, high = self.load or (-math.inf, math.inf)
+        return self.load is None or (point.load is not None and low <= point.load <= high)
 
 
 @dataclass(frozen=True, slots=True)

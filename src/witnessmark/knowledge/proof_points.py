@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -33,8 +32,7 @@ class ProofPoint:
         A load that was not written down counts as no load, never as a pull: common practice,
         no source.
         """
-        low, high = self.rpm or (0.0, math.inf)
-        if self.rpm is not None and (point.rpm is None or not low <= point.rpm <= high):
+        if self.rpm is not None and not point.turns_within(self.rpm):
             return False
         if self.load is None:
             return True

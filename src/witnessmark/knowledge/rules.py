@@ -141,6 +141,7 @@ class Stop:
         drive: what the driver may do.
         blocks: kinds of step it forbids.
         blocks_tests: tests it forbids besides.
+        blocks_repairs: causes whose repair it forbids besides.
         allows: tests it allows although their kind is forbidden.
         note: anything else worth saying.
         source: where it comes from.
@@ -163,6 +164,7 @@ class Stop:
     allows: tuple[str, ...]
     note: str
     source: Source
+    blocks_repairs: tuple[str, ...] = ()
 
     def checks_of(self, level: str) -> tuple[str, ...]:
         """Return the tests that lift the ``start`` or the ``drive``, in their order."""

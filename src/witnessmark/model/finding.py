@@ -12,6 +12,17 @@ from witnessmark.words.numbers import percentage
 Outcome = Literal["seen", "not_seen", "inconclusive", "not_run"]
 
 
+#: No engine idles so slowly as it cranks, nor cranks so fast; an idle range ends below this.
+MOST_CRANKING, IDLE, MOST_IDLE = 400.0, 700.0, 1000.0
+_STATES = {
+    "off": "engine off",
+    "key_on": "key on, engine off",
+    "cranking": "cranking",
+    "idle": "idle",
+    "running": "running",
+}
+
+
 @dataclass(frozen=True, slots=True)
 class OperatingPoint:
     """Where on the engine's map something was measured. ``None`` means not known, never zero.
@@ -21,12 +32,31 @@ class OperatingPoint:
         load: 0.0 (none) to 1.0 (full load).
         gear: the gear's name as the technician wrote it.
         warm: coolant and oil at working temperature.
+        engine: what the engine did, where no speed was read: off, key_on, cranking, idle, running.
     """
 
     rpm: float | None = None
     load: float | None = None
     gear: str | None = None
     warm: bool | None = None
+    engine: str | None = None
+
+    def turns_within(self, span: tuple[float, float]) -> bool | None:
+        """Say whether the engine turns within a range of speeds [r/min], ``None``: not known.
+
+        Without a speed its state says it where it can: standing is no speed, a range that ends
+        below every idle is a cranking one. Common practice, no source.
+        """
+        low, high = span
+        if self.rpm is not None:
+            return low <= self.rpm <= high
+        if self.engine in {"off", "key_on"}:
+            return low <= 0.0
+        if self.engine == "cranking":
+            return 0.0 < high <= MOST_CRANKING
+        if self.engine == "idle":
+            return low <= IDLE <= high <= MOST_IDLE
+        return None
 
     def matches(
         self,
@@ -39,7 +69,7 @@ class OperatingPoint:
 
         Common practice, no source: rpm within 25, load within 5 points, same gear. A load,
         gear or warm state that is missing on either side does not block a match; a missing
-        rpm matches only a missing rpm.
+        rpm matches only a missing rpm, and then not another state of the engine.
         """
         if (self.rpm is None) != (other.rpm is None):
             return False
@@ -47,6 +77,8 @@ class OperatingPoint:
             return False
         loads = (self.load, other.load)
         if None not in loads and abs((self.load or 0.0) - (other.load or 0.0)) > load_tol:
+            return False
+        if None not in (self.engine, other.engine) and self.engine != other.engine:
             return False
         same_gear = self.gear is None or other.gear is None or self.gear == other.gear
         same_warmth = self.warm is None or other.warm is None or self.warm == other.warm
@@ -57,6 +89,8 @@ class OperatingPoint:
         parts: list[str] = []
         if self.rpm is not None:
             parts.append(f"{self.rpm:.0f} rpm")
+        elif self.engine is not None:
+            parts.append(_STATES.get(self.engine, self.engine))
         if self.load is not None:
             if self.load <= 0.0:
                 parts.append("no load")

@@ -91,7 +91,7 @@ class Step:
         forbids: of a safety stop, the needs that nothing may have while it stands.
         checks: of a safety stop, the tests whose result lifts it; they may be made under it.
         allowed: of a safety stop, tests that may be made under it although it forbids their kind.
-        barred: of a safety stop, tests that it forbids besides.
+        barred: of a safety stop, tests and causes (their repair) that it forbids besides.
         drive: of a safety stop, what the driver may do: park, tow, limp or drive.
         until: of a safety stop, what lifts it, in words.
         evidence: of a safety stop, the entries that raised it; none where only the odds did.

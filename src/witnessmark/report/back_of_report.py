@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 
 from witnessmark.model.answered import Refusal, offered, refusals
 from witnessmark.model.details.code_details import CodeRead, CodesShare
@@ -21,9 +22,10 @@ from witnessmark.model.entries.entry_data import (
 from witnessmark.model.finding import OperatingPoint
 from witnessmark.report.figures import money, quantity_words
 from witnessmark.report.paper import Block, Heading, Items, Said, TableBlock
-from witnessmark.words.plain import short_sentences
+from witnessmark.words.plain import ended, short_sentences
 from witnessmark.words.say import paper as say
 from witnessmark.words.say import stops
+from witnessmark.words.strength import capital
 
 __all__ = ["DEFER", "afterwards", "approved", "cautions", "not_done", "sources", "stopped"]
 
@@ -90,7 +92,9 @@ def afterwards(assessment: Dossier) -> Iterator[Block]:
     items += [f"Old part back for its deposit: {p.name}, {money(p.core_usd or 0)}." for p in cores]
     for proof in assessment.proofs:
         if works and proof.verdict != "proven":
-            items += [short_sentences(f"For the proof: {missing}.") for missing in proof.missing]
+            items += [
+                short_sentences(ended(f"For the proof: {missing}")) for missing in proof.missing
+            ]
     if items:
         yield Heading("Deferred, and to be looked at again")
         yield Items(tuple(dict.fromkeys(_ended(item) for item in items)))
@@ -161,7 +165,7 @@ def _readings(case: Case) -> list[tuple[str, ...]]:
     stages = case.stages()
     rows: dict[tuple[int, str, str], list[str]] = {}
     for entry, data in case.of(ReadingData):
-        point = OperatingPoint(data.point.rpm, data.point.fraction(), data.point.gear)
+        point = replace(data.point.at(), warm=None)
         where = "" if point == OperatingPoint() else f" at {point.words()}"
         source = f", {data.source}" if data.source else ""
         key = (stages[entry.id], data.quantity, _tool(data.instrument))
@@ -202,6 +206,4 @@ def _files(case: Case) -> Iterator[Block]:
 
 
 def _ended(words: str) -> str:
-    words = words.strip()
-    words = words[:1].upper() + words[1:]
-    return words if words.endswith((".", "!", "?", "\u201d")) else f"{words}."
+    return ended(capital(words.strip()))

@@ -13,7 +13,7 @@ from witnessmark.model.odds import Odds
 from witnessmark.report.paper import Block, Items, Picture, Said
 from witnessmark.report.pictures.odds_bars import odds_picture
 from witnessmark.words.numbers import chance_about, chance_words
-from witnessmark.words.plain import short_sentences
+from witnessmark.words.plain import ended, short_sentences
 from witnessmark.words.say import paper as say
 from witnessmark.words.strength import capital, how_sure, speaks
 
@@ -136,7 +136,7 @@ def _at_that_time(data: WorkData, odds: Odds, names: Mapping[str, str]) -> Itera
     reasons = [w.words for w in mine.why if w.words and w.effect > 0.0 and speaks(w.effect)][:3]
     if reasons:
         yield Said(say.for_it())
-        yield Items(tuple(short_sentences(f"{capital(words)}.") for words in reasons))
+        yield Items(tuple(short_sentences(ended(capital(words))) for words in reasons))
 
 
 def _shares(odds: Odds) -> str:

@@ -53,7 +53,7 @@ from witnessmark.report.paper import (
 from witnessmark.report.pictures.before_after_rows import before_after_pictures
 from witnessmark.report.pictures.readings import readings_pictures
 from witnessmark.report.recorded import RECORDED_KINDS, recorded
-from witnessmark.words.plain import short_sentences
+from witnessmark.words.plain import ended, short_sentences
 from witnessmark.words.say import paper as say
 
 __all__ = ["customer_report"]
@@ -298,7 +298,7 @@ def _verdict(proof: Proof, worked: bool) -> Iterator[Block]:
         more = proof.verdict == "proven"
         yield Said("It would be surer still with:" if more
                    else "Still missing before this complaint counts as proven:")  # fmt: skip
-        yield Items(tuple(short_sentences(_sentence(f"{m}.")) for m in proof.missing))
+        yield Items(tuple(short_sentences(ended(_sentence(m))) for m in proof.missing))
 
 
 def _nothing_paired(complaint: ComplaintData, worked: bool) -> str:

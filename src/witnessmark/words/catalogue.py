@@ -8,13 +8,16 @@ from __future__ import annotations
 
 import importlib
 import pkgutil
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import wraps
 from typing import Any, ParamSpec
 
 __all__ = ["Sentence", "catalogue", "catalogue_page", "identity_of", "sentence"]
 
 P = ParamSpec("P")
+_TWO_MARKS = re.compile(r"([?!.\u201d])\.(?=\s|$)(?<!\.\.\.)")
 _KNOWN: dict[str, Sentence] = {}
 _IDENTITIES: dict[Callable[..., str], str] = {}
 
@@ -57,10 +60,16 @@ def sentence(identity: str, **example: Any) -> Callable[[Callable[P, str]], Call
     def enter(form: Callable[P, str]) -> Callable[P, str]:
         if identity in _KNOWN:
             raise ValueError(f"The sentence {identity} is entered twice.")
-        said = form(**example)  # type: ignore[call-arg]
-        _IDENTITIES[form] = identity
-        _KNOWN[identity] = Sentence(identity, said, form.__module__, form, example)
-        return form
+
+        @wraps(form)
+        def formed(*args: P.args, **named: P.kwargs) -> str:
+            # A name may end with a mark of its own, such as a question's.
+            return _TWO_MARKS.sub(r"\1", form(*args, **named))
+
+        said = formed(**example)  # type: ignore[call-arg]
+        _IDENTITIES[formed] = identity
+        _KNOWN[identity] = Sentence(identity, said, form.__module__, formed, example)
+        return formed
 
     return enter
 

@@ -56,9 +56,11 @@ def analyse(bench: Bench) -> tuple[Finding, ...]:
     )
 
 
-def _key(reading: Reading) -> tuple[str, float | None, float | None, str | None]:
-    rpm = None if reading.point.rpm is None else round(reading.point.rpm / 50)
-    return reading.data.quantity, rpm, reading.point.load, reading.point.gear
+def _key(reading: Reading) -> tuple[str, float | None, float | None, str | None, str | None]:
+    """Return what parts two readings; where no speed was read, what the engine did does too."""
+    point = reading.point
+    rpm = None if point.rpm is None else round(point.rpm / 50)
+    return reading.data.quantity, rpm, point.load, point.gear, None if rpm else point.engine
 
 
 def _before(

@@ -12,12 +12,13 @@ from witnessmark.model.details.reading_details import AgainstBand
 from witnessmark.model.finding import Evidence, Finding, Outcome
 from witnessmark.physics.conformity import conformity_probability, conformity_verdict
 from witnessmark.units import QUANTITIES, display_unit, from_house
-from witnessmark.words.numbers import chance_words
 
-__all__ = ["NEEDS", "Checked", "analyse", "check_reading"]
+__all__ = ["NEEDS", "NO_LOAD", "Checked", "analyse", "check_reading"]
 
 NEEDS = ("a reading with its operating point, and a band of the pack for that point",)
 METHOD = "specification/1"
+#: Why a reading was not judged whose load was not written down.
+NO_LOAD = "the load was not written down"
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +55,7 @@ def check_reading(bench: Bench, reading: Reading) -> Checked | None:
     band, unless = _band(bench, reading), ""
     if band is None and reading.point.load is None:
         band = _band(bench, replace(reading, point=replace(reading.point, load=0.0)))
-        unless = "the load was not written down"
+        unless = NO_LOAD
     if band is None:
         return None
     spread = uncertainty_of(reading.data)
@@ -139,16 +140,12 @@ def _words(reading: Reading, checked: Checked, unit: str) -> str:
         if low is not None
         else f"at most {high:.3g} {unit}"
     )
-    chance = f"probability of conformity {chance_words(checked.probability)}"
     if checked.verdict == "inside":
-        return f"inside the band ({band}; {chance})."
+        return f"inside the band ({band})."
     if checked.unless:
         side = "inside" if checked.probability >= 0.5 else "outside"
-        return (
-            f"not judged: {checked.unless}; without load it would be {side} the band "
-            f"({band}; {chance})."
-        )
+        return f"not judged: {checked.unless}; without load it would be {side} the band ({band})."
     if checked.verdict == "cannot tell":
-        return f"too near the limit to tell ({band}; {chance})."
+        return f"too near the limit to tell ({band})."
     low_side = checked.low is not None and reading.value < checked.low
-    return f"{'low' if low_side else 'high'}: outside the band ({band}; {chance})."
+    return f"{'low' if low_side else 'high'}: outside the band ({band})."

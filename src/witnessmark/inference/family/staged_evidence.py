@@ -19,7 +19,7 @@ from witnessmark.model.entries.entry_data import (
     WorkData,
 )
 from witnessmark.model.evidence import Clue, Outcome, Stage, StagedEvidence, TestResult, Work
-from witnessmark.model.finding import Finding, JointSupport, OperatingPoint, Support
+from witnessmark.model.finding import Finding, JointSupport, Support
 
 __all__ = [
     "Clue",
@@ -142,7 +142,7 @@ def answers_of_readings(case: Case, family: Family) -> dict[tuple[int, str], tup
     found: dict[tuple[int, str], tuple[str, str]] = {}
     stages = case.stages()
     for entry, data in case.of(ReadingData):
-        point = OperatingPoint(data.point.rpm, data.point.fraction(), warm=data.point.warm)
+        point = data.point.at()
         for test, rule in rules:
             if rule.quantity != data.quantity or not rule.holds_at(point):
                 continue

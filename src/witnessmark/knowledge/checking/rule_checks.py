@@ -141,6 +141,7 @@ def _stop(stop: StopPart, path: str, pack: PackFile, known: Known) -> Iterator[F
         if key != "when":
             yield from _lifting(f"{path}.{name}", parts or (), stop)
     yield from _ids(f"{path}.blocks_tests", "test", stop.blocks_tests, known.tests)
+    yield from _ids(f"{path}.blocks_repairs", "cause", stop.blocks_repairs, known.causes)
     yield from _ids(f"{path}.allows", "test", stop.allows, known.tests)
 
 

@@ -163,6 +163,7 @@ def stop_of(p: Mapping[str, Any], family: str) -> Stop:
         drive=p["drive"],
         blocks=p.get("blocks", ()),
         blocks_tests=p.get("blocks_tests", ()),
+        blocks_repairs=p.get("blocks_repairs", ()),
         allows=p.get("allows", ()),
         note=p.get("note", ""),
         source=p["source"],

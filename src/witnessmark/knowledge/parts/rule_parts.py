@@ -95,6 +95,9 @@ class StopPart(PackPart):
     blocks_tests: tuple[Id, ...] | None = Field(
         default=None, description="tests it forbids besides"
     )
+    blocks_repairs: tuple[Id, ...] | None = Field(
+        default=None, description="causes whose repair it forbids besides"
+    )
     allows: tuple[Id, ...] | None = Field(
         default=None, description="tests it allows although their kind is forbidden"
     )

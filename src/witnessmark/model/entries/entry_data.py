@@ -17,6 +17,7 @@ from witnessmark.model.entries.agreed_data import ApprovalData, PartData, QuoteD
 from witnessmark.model.entries.own_list import OwnList
 from witnessmark.model.entries.record_base import Id, Label, Name, Record, Words, slug
 from witnessmark.model.entries.tightened_data import Part, Torque
+from witnessmark.model.finding import OperatingPoint
 from witnessmark.units import Range, parse, parse_range
 
 #: What the data bus can carry: SPN 190 (0.125 rpm a bit) and SPN 92 (1 % a bit, as a fraction),
@@ -116,6 +117,10 @@ class Point(Record):
     def _load(cls, value: str | float | None) -> str | float | None:
         load_fraction(value)
         return value
+
+    def at(self) -> OperatingPoint:
+        """Return it as the rooms behind the door know it."""
+        return OperatingPoint(self.rpm, self.fraction(), self.gear, self.warm, self.engine)
 
     def fraction(self) -> float | None:
         """Return the load as 0..1, ``None`` where it was not given."""

@@ -137,8 +137,7 @@ def facts_of(
         elif isinstance(data, TestData):
             marks.append(Mark(place, stage, "test", data.test, data.result, entry=entry.id))
         elif isinstance(data, ReadingData):
-            point = data.point
-            at = OperatingPoint(point.rpm, point.fraction(), point.gear, point.warm)
+            at = data.point.at()
             try:
                 value, half = data.house_value(), data.house_half()
             except UnitRefused:

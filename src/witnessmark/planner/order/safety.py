@@ -99,7 +99,7 @@ def _as_step(standing: StandingStop, total_usd: float, family: str) -> Step:
         forbids=forbids,
         checks=standing.checks,
         allowed=stop.allows,
-        barred=stop.blocks_tests,
+        barred=(*stop.blocks_tests, *stop.blocks_repairs),
         drive=stop.drive,
         until=lifting,
         evidence=standing.entries,

@@ -192,10 +192,10 @@ def _marks(asked: Asked, facts: Facts) -> tuple[Mark, ...]:
 
 def _suits(asked: Asked, mark: Mark) -> bool:
     """Say whether a reading was taken where the limit holds; what is missing is not assumed."""
-    for wanted, value in ((asked.rpm, mark.point.rpm), (asked.load, mark.point.load)):
-        if wanted is not None and (value is None or not wanted[0] <= value <= wanted[1]):
-            return False
-    return True
+    if asked.rpm is not None and not mark.point.turns_within(asked.rpm):
+        return False
+    load = mark.point.load
+    return asked.load is None or (load is not None and asked.load[0] <= load <= asked.load[1])
 
 
 def _may_mean(asked: Asked, mark: Mark, facts: Facts) -> bool:

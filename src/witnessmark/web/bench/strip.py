@@ -25,7 +25,7 @@ from witnessmark.model.entries.entry_data import (
     TruckData,
     WorkData,
 )
-from witnessmark.model.finding import Finding, OperatingPoint
+from witnessmark.model.finding import Finding
 from witnessmark.model.odds import CauseOdds
 from witnessmark.model.proof import Pair
 from witnessmark.model.quoted import OwnRates
@@ -183,10 +183,8 @@ def entry_words(entry: Entry, names: Names) -> str:
         case ComplaintData():
             return f"Complaint: {data.words}"
         case ReadingData():
-            point = OperatingPoint(
-                data.point.rpm, data.point.fraction(), data.point.gear, data.point.warm
-            )
-            return f"Reading: {quantity_words(data.quantity)} {data.value} at {point.words()}"
+            at = data.point.at().words()
+            return f"Reading: {quantity_words(data.quantity)} {data.value} at {at}"
         case RecordingData():
             return f"Recording: {data.path}"
         case ClueData():

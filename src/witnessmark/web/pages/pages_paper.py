@@ -55,7 +55,10 @@ _DRIVE: tuple[tuple[tuple[str, ...], str], ...] = (
 def report(request: Request, case_id: str, quote: bool = False) -> Response:
     """Show the customer's report."""
     bench = bench_of(request)
-    text = report_html(bench.shop, case_id, quote=quote, assessment=_settled(bench, case_id))
+    found = _settled(bench, case_id)
+    if found is None:
+        return _comes_by_itself(request, case_id)
+    text = report_html(bench.shop, case_id, quote=quote, assessment=found)
     return HTMLResponse(text, headers={"content-security-policy": _REPORT_CSP})
 
 
@@ -63,7 +66,10 @@ def report(request: Request, case_id: str, quote: bool = False) -> Response:
 def report_as_pdf(request: Request, case_id: str, quote: bool = False) -> Response:
     """Return the customer's report as PDF."""
     bench = bench_of(request)
-    content = report_pdf(bench.shop, case_id, quote=quote, assessment=_settled(bench, case_id))
+    found = _settled(bench, case_id)
+    if found is None:
+        return _comes_by_itself(request, case_id)
+    content = report_pdf(bench.shop, case_id, quote=quote, assessment=found)
     name = f"{case_id}-{'estimate' if quote else 'report'}.pdf"
     return Response(content, media_type="application/pdf", headers=_attached(name, inline=True))
 
@@ -186,14 +192,29 @@ def safe_cell(text: str) -> str:
     return f"'{text}" if text[:1] in {"=", "+", "-", "@", "\t", "\r", "\n"} else text
 
 
-def _settled(bench: ServerState, case_id: str) -> Dossier:
-    """Return the assessment of the case as it stands; a paper never speaks of an older state."""
+def _settled(bench: ServerState, case_id: str) -> Dossier | None:
+    """Return the assessment of the case as it stands; a paper never speaks of an older state.
+
+    Returns:
+        ``None`` while it is being worked out.
+
+    Raises:
+        Conflict: it cannot be worked out.
+    """
     looked = bench.desk.look(case_id, wait_s=_PAPER_WAIT_S)
-    if looked.assessment is None or not looked.current:
-        raise Conflict(
-            looked.trouble or "The odds are still being worked out.", do="Try again in a moment."
-        )
-    return looked.assessment
+    if looked.assessment is not None and looked.current:
+        return looked.assessment
+    if looked.trouble or not looked.working:
+        raise Conflict(looked.trouble or "The work on the case was stopped.", do="Open the case.")
+    return None
+
+
+def _comes_by_itself(request: Request, case_id: str) -> Response:
+    """Answer too early a question: the page asks again by itself, and needs no script for it."""
+    case = bench_of(request).desk.case(case_id)
+    answer = page(request, "wait.html", 202, case=case, label=_label(case))
+    answer.headers["refresh"] = "3"
+    return answer
 
 
 def _hand_over(request: Request, case_id: str, token: str) -> Response:

@@ -15,6 +15,7 @@ from witnessmark.web.bench.state import ServerState, bench_of, going_on, page, v
 from witnessmark.web.door.posted import Posted, posted
 from witnessmark.web.pages.entry_forms import seen
 from witnessmark.workflow.case.packs_of_shop import clues_of
+from witnessmark.workflow.case.shop_on_disk import entry_line
 from witnessmark.workflow.shop.walk_round import walk_round
 
 router = APIRouter(include_in_schema=False)
@@ -70,9 +71,15 @@ def _clues(bench: ServerState, case: Case) -> list[dict[str, Any]]:
 
 
 def _store(bench: ServerState, case_id: str, form: Posted, by: str | None) -> None:
+    """Store what the page says, all of it or nothing; what was stored before is left out."""
     case = bench.desk.case(case_id)
-    for kind, data, what in (*_looks(case, form), *_tests(case, form)):
-        bench.shop.add(case_id, kind, data, by=by, entry_id=_part_id(form, what))
+    held = {entry.id for entry in case.entries}
+    rows = [
+        (k, d, _part_id(form, what)) for k, d, what in (*_looks(case, form), *_tests(case, form))
+    ]
+    fresh = [entry_line(kind, data, entry_id=i) for kind, data, i in rows if i not in held]
+    if fresh:
+        bench.shop.enter(case_id, fresh, by=by)
 
 
 def _looks(case: Case, form: Posted) -> list[tuple[str, dict[str, Any], str]]:

@@ -105,6 +105,22 @@ def no_speed() -> str:
     return "No speed was written down with it, and no good range is known without one."
 
 
+@sentence("known.no_load", outside=True)
+def no_load(*, outside: bool) -> str:
+    """Say that a reading without its load is not judged, and how it would lie without any."""
+    side = "outside" if outside else "inside"
+    return (
+        "Its load was not written down, so it is not judged. "
+        f"Without load it would be {side} the good range."
+    )
+
+
+@sentence("known.parts_nothing")
+def parts_nothing() -> str:
+    """Say that a judged reading tells no cause from another."""
+    return "By itself it tells no cause here from another."
+
+
 @sentence("known.unknown", what="test")
 def unknown(what: str) -> str:
     """Say that nobody knows what was entered."""

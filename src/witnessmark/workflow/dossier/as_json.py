@@ -270,7 +270,8 @@ def _forecast(forecast: Forecast, si: bool) -> dict[str, Any]:
 def _point(point: OperatingPoint | None) -> dict[str, Any] | None:
     if point is None:
         return None
-    found = {"rpm": point.rpm, "load": point.load, "gear": point.gear, "warm": point.warm}
+    found = {"rpm": point.rpm, "load": point.load, "gear": point.gear, "warm": point.warm,
+             "engine": point.engine}  # fmt: skip
     return {name: value for name, value in found.items() if value is not None}
 
 

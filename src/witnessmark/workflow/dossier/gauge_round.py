@@ -215,4 +215,4 @@ def _next_point(
 
 
 def _point(data: ReadingData) -> OperatingPoint:
-    return OperatingPoint(data.point.rpm, data.point.fraction(), data.point.gear, data.point.warm)
+    return data.point.at()

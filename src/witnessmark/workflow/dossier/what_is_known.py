@@ -7,9 +7,10 @@ the findings. Only the stops are asked again, with an entry left out.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from witnessmark.analyses.readings.specification import NO_LOAD
 from witnessmark.inference.family.family_belief import Belief
 from witnessmark.inference.family.staged_evidence import NO_ANSWER
 from witnessmark.knowledge import Family, Knowledge
@@ -78,7 +79,7 @@ def _row(entry: Entry, stage: int, made: Dossier, knowledge: Knowledge, told: _T
     ranked = sorted(all_moved.values(), key=lambda row: -abs(row[0].effect))
     loud = [(m, others) for m, others in ranked if m.words]
     raised, lifted = told.raised.get(entry.id, {}), told.lifted.get(entry.id, ())
-    parts = [say.verdict(verdict)] if verdict else []
+    parts = [_judged(findings, verdict)] if verdict else []
     grouped: dict[tuple[str, int], list[str]] = defaultdict(list)
     for one, others in loud:
         grouped[one.words, others].append(one.name)
@@ -92,6 +93,8 @@ def _row(entry: Entry, stage: int, made: Dossier, knowledge: Knowledge, told: _T
         parts.append(_not_judged(entry.data, knowledge))
     if ranked and not loud:
         parts.append(say.hardly())
+    elif verdict and len(parts) == 1:
+        parts.append(say.parts_nothing())
     if not parts:
         parts.append(_why_nothing(entry, made, knowledge))
     return Known(
@@ -114,11 +117,8 @@ def _what(entry: Entry, knowledge: Knowledge) -> str:
     if isinstance(data, ReadingData):
         name = data.quantity
         quantity = QUANTITIES[name].words if name in QUANTITIES else name.replace("_", " ")
-        point = data.point
-        at = OperatingPoint(point.rpm, point.fraction(), point.gear, point.warm)
-        state = point.engine.replace("_", " ") if point.engine else ""
-        where = "" if at == OperatingPoint() else at.words()
-        return say.reading(quantity, data.value, ", ".join(w for w in (state, where) if w))
+        at = data.point.at()
+        return say.reading(quantity, data.value, "" if at == OperatingPoint() else at.words())
     if isinstance(data, ClueData):
         condition, test = knowledge.conditions.get(data.clue), knowledge.test(data.clue)
         words = condition.words if condition else test.name if test else _plain(data.clue)
@@ -138,10 +138,19 @@ def _plain(identity: str) -> str:
     return identity.replace("_", " ")
 
 
+def _judged(findings: Sequence[Finding], verdict: str) -> str:
+    """Say how a reading lies against its band, or why that cannot be told."""
+    for finding in findings:
+        if isinstance(finding.details, AgainstBand) and finding.reason == NO_LOAD:
+            return say.no_load(outside=(finding.details.conformity or 0.0) < 0.5)
+    return say.verdict(verdict)
+
+
 def _not_judged(data: ReadingData, knowledge: Knowledge) -> str:
     if not any(band.quantity == data.quantity for band in knowledge.bands):
         return say.no_range()
-    return say.no_speed() if data.point.rpm is None else say.no_range_here()
+    at = data.point.at()
+    return say.no_speed() if at.rpm is None and at.engine is None else say.no_range_here()
 
 
 def _why_nothing(entry: Entry, made: Dossier, knowledge: Knowledge) -> str:

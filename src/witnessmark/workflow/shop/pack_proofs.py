@@ -103,7 +103,7 @@ def _stop(stop: Stop, knowledge: Knowledge) -> Iterator[Proven]:
             yield Proven(
                 f"{path}.until",
                 f"The repair of '{cause.id}' is to lift it, and it forbids that.",
-                "Take what that repair needs out of `blocks`.",
+                "Take what that repair needs out of `blocks`, or it out of `blocks_repairs`.",
             )
     outcomes = {t.id: t.outcomes for f in knowledge.families.values() for t in f.tests}
     for number, asked in enumerate(stop.when):
@@ -124,7 +124,7 @@ def _as_rule(stop: Stop) -> Step:
     return Step(
         stop.id, "safety", stop.family, stop.say, _NOTHING, _NOTHING, 0.0, stop.why,
         forbids=forbidden_needs(stop.blocks), checks=stop.checks_of("start"),
-        allowed=stop.allows, barred=stop.blocks_tests,
+        allowed=stop.allows, barred=(*stop.blocks_tests, *stop.blocks_repairs),
     )  # fmt: skip
 
 
