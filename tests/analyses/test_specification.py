@@ -134,3 +134,20 @@ def test_two_gauges_prove_less_than_one() -> None:
 def test_full_load_is_never_compared_with_no_load() -> None:
     made = bench(reading("71 psi", 1500, "full"), WORK, reading("95 psi", 1500, "none"))
     assert all(p.difference is None for p in before_after.pairs(made))
+
+
+def test_without_a_speed_what_the_engine_did_keeps_two_readings_apart() -> None:
+    def volts(value: str, engine: str) -> tuple[str, dict[str, Any]]:
+        return "reading", {"quantity": "battery_voltage", "value": value,
+                           "point": {"engine": engine}}  # fmt: skip
+
+    made = bench(volts("12.6 V", "off"), volts("8.9 V", "cranking"), WORK, volts("12.7 V", "off"),
+                 volts("10.9 V", "cranking"))  # fmt: skip
+    found = {p.point.engine: (p.before, p.after, p.spec) for p in before_after.pairs(made)}
+    assert found["off"][:2] == (12.6, 12.7)
+    assert found["cranking"] == (8.9, 10.9, "inside")
+    standing, cranking, *_ = list(made.readings())
+    assert specification.check_reading(made, standing) is None
+    judged = specification.check_reading(made, cranking)
+    assert judged is not None
+    assert judged.verdict == "outside"

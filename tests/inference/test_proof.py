@@ -227,3 +227,12 @@ def test_a_repair_without_a_recording_before_it_says_that_nothing_can_be_compare
     assert found == "not enough evidence"
     assert "nothing from before the work" in missing
     assert "nothing from before the work" not in verdict(RECORDED, WORK, gone, family="vib_load")[1]
+
+
+def test_a_reading_before_and_after_that_no_plan_names_stands_with_the_first_complaint() -> None:
+    beside = pair(IDLE, "no band", quantity="battery_voltage")
+    alone = pair(IDLE, "no band", quantity="oil_pressure", after=None)
+    plans = load_knowledge().proof_plans()
+    found = prove(case(WORK), plans, (beside, alone), ())[0]
+    assert found.pairs == (beside,)
+    assert found.verdict == prove(case(WORK), plans, (), ())[0].verdict

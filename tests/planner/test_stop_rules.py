@@ -7,7 +7,9 @@ import pytest
 from witnessmark.knowledge import load_knowledge
 from witnessmark.knowledge.rules import Asked, Stop
 from witnessmark.model.entries.case import read_case
-from witnessmark.planner.order.facts import facts_of
+from witnessmark.model.step import forbidden_by
+from witnessmark.planner.order.facts import Facts, facts_of
+from witnessmark.planner.order.safety import safety_stops
 from witnessmark.planner.order.stop_rules import holds, standing_stop
 
 KNOWLEDGE = load_knowledge()
@@ -168,3 +170,16 @@ def test_every_shipped_stop_that_tests_lift_can_be_lifted_by_their_results(famil
         for asked in (part for group in (rule.until, rule.until_drive) for part in group):
             assert all(leaf.kind != "at_fault" for leaf in asked.leaves())
         assert not set(rule.checks) & set(rule.blocks_tests)
+
+
+def test_a_stop_forbids_repairs_by_name_besides_kinds_of_step():
+    certified = next(
+        s for s in KNOWLEDGE.families["hvac_cooling"].stops if s.id == "stop_ac_certified"
+    )
+    facts_then = Facts((), 0, {}, chances={"hc_leak": 0.5})
+    steps = safety_stops([certified], facts_then, 0.0)
+    causes = {c.id: c for c in KNOWLEDGE.families["hvac_cooling"].causes}
+    assert certified.blocks_repairs
+    barred = [c for c in causes.values() if forbidden_by(steps, c.id, c.demands)]
+    assert {c.id for c in barred} == set(certified.blocks_repairs)
+    assert not forbidden_by(steps, "hc_blower", causes["hc_blower"].demands)

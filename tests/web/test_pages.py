@@ -236,6 +236,21 @@ def test_a_test_that_was_not_made_is_not_stored(client, shop):
     ]
 
 
+def test_one_refused_field_of_a_page_of_looks_or_tests_stores_none_of_them(client, shop):
+    before = len(shop.case("unit7").entries)
+    for where, good, bad in (
+        ("looked", {"clue.filters_recent": "yes"}, {"clue.zz_nobody": "yes"}),
+        ("tests", {"test.f_dp": "negative"}, {"test.f_sight": "sideways"}),
+    ):
+        refused = client.post(f"/cases/unit7/{where}", data={"entry_id": where, **good, **bad})
+        assert refused.status_code == 422
+        assert next(iter(bad)).partition(".")[2].split("_")[0] in refused.text
+        assert len(shop.case("unit7").entries) == before
+        assert client.post(f"/cases/unit7/{where}", data={"entry_id": where, **good})
+        before += 1
+        assert len(shop.case("unit7").entries) == before
+
+
 def test_blank_prices_and_torques_stay_blank(client, shop):
     form = {
         "cause": "return_regulator",
@@ -342,10 +357,13 @@ def test_odds_that_cannot_be_worked_out_leave_the_entries_readable(shop):
     found.close()
 
 
-def test_stopping_and_resuming_the_work_on_the_odds(shop):
+def test_stopping_and_resuming_the_work_on_the_odds(shop, monkeypatch):
     import threading
 
     from witnessmark.web.app import create_app
+    from witnessmark.web.pages import pages_paper
+
+    monkeypatch.setattr(pages_paper, "_PAPER_WAIT_S", 0.0)
 
     gate = threading.Event()
     assess = remembering(shop)
@@ -357,6 +375,9 @@ def test_stopping_and_resuming_the_work_on_the_odds(shop):
     found = Client(create_app(shop, assess=slow))
     assert "Working out the odds" in found.get("/cases/unit7").text
     assert found.get("/cases/unit7/version").json()["working"] is True
+    early = found.get("/cases/unit7/report")  # it comes by itself; nothing has to be tapped
+    assert (early.status_code, early.headers["refresh"]) == (202, "3")
+    assert "still being worked out" in found.get("/cases/unit7/torque-card").text
     found.post("/cases/unit7/stop")
     assert "was stopped" in found.get("/cases/unit7").text
     gate.set()

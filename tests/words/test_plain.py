@@ -5,7 +5,8 @@ from __future__ import annotations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from witnessmark.words.plain import LONGEST, sentences, short_sentences
+from witnessmark.words.plain import LONGEST, ended, sentences, short_sentences
+from witnessmark.words.say.paper import next_step, not_run
 
 
 def test_a_short_text_is_left_as_it_is():
@@ -40,3 +41,12 @@ def test_no_word_is_lost_but_in_brackets(words):
         return [w.strip(".,;:").lower() for w in text.split() if w.strip(".,;:")]
 
     assert kept(short_sentences(" ".join(words))) == kept(" ".join(words))
+
+
+def test_a_sentence_ends_with_one_mark_also_where_a_name_ends_with_a_question() -> None:
+    asked = next_step("Cold system pressed: does it hold?", 15.0, "$0")
+    assert "hold? That takes" in asked
+    assert "x. Y." in not_run("x.", "y.")
+    assert [ended(t) for t in ("does it hold?", "two..", "one", "said “no”")] == [
+        "does it hold?", "two.", "one.", "said “no”",
+    ]  # fmt: skip

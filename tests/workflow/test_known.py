@@ -271,3 +271,20 @@ def test_an_old_file_with_unknown_ids_still_opens_and_tells_them(tmp_path) -> No
     shop.add("old", *test_of("f_dp", "not_run"))
     assert json.loads(shop.export("old").splitlines()[-1])["data"]["result"] == "not_run"
     shop.close()
+
+
+def test_a_reading_without_its_load_says_so_and_one_while_cranking_is_judged() -> None:
+    blown = ("crankcase_pressure", "14 inH2O")
+    for point, said in (
+        ({}, "No speed was written down"),
+        ({"rpm": 2100}, "Without load it would be outside the good range"),
+        ({"rpm": 2100, "load": "none", "warm": True}, "Outside the good range"),
+    ):
+        one = row(found(reading(*blown, **point), families=("crankcase",)))
+        assert said in one.sentence
+        assert "Too close" not in one.sentence
+    cranked = row(
+        found(reading("battery_voltage", "8.9 V", engine="cranking"), families=("hard_start",))
+    )
+    assert cranked.verdict == "outside"
+    assert any(m.cause == "hs_batt" and m.effect > 0 for m in cranked.moved)
