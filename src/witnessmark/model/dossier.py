@@ -74,7 +74,7 @@ class Dossier:
         advice: what the work usually comes to.
         packs: knowledge pack -> digest.
         overridden: stops against which something was done, by name and with a reason.
-        decision: what the next step decides; ``None`` where it decides nothing.
+        decisions: what the first step of each complaint decides, in the order of the steps.
         known: every live reading, clue, test result and code, with what it did or why nothing.
         parts: part of what it depends on -> digest, for ``model.digest.why_again``.
     """
@@ -89,7 +89,7 @@ class Dossier:
     known: tuple[Known, ...] = ()
     parts: Mapping[str, str] = field(default_factory=dict)
     overridden: tuple[OverriddenStop, ...] = ()
-    decision: Decision | None = None
+    decisions: tuple[Decision, ...] = ()
 
     def __getstate__(self) -> dict[str, Any]:
         """Pickle the fields alone: the rest is read off them again."""
@@ -124,6 +124,10 @@ class Dossier:
     def todo(self) -> tuple[Step, ...]:
         """The next steps without the stops: what is proposed to be done."""
         return tuple(step for step in self.steps if step.kind != "safety")
+
+    def decision_of(self, step: Step) -> Decision | None:
+        """Return what a step decides, ``None`` where it decides nothing or stands further down."""
+        return next((d for d in self.decisions if d.step == step.step), None)
 
     @cached_property
     def findings(self) -> tuple[Finding, ...]:

@@ -15,7 +15,7 @@ from witnessmark.model.odds import Odds
 from witnessmark.model.step import Result, Spread, Step, forbidden_by
 from witnessmark.words.say import decision as say
 
-__all__ = ["MOST_RESULTS", "decision"]
+__all__ = ["MOST_RESULTS", "decisions"]
 
 #: The picture holds at most so many results, the likeliest.
 MOST_RESULTS = 4
@@ -29,10 +29,10 @@ _APART, _OFTEN = 2.0, 0.2
 Prices = Callable[[Cause], tuple[Spread, Spread]]
 
 
-def decision(
+def decisions(
     steps: Sequence[Step], odds: Sequence[Odds], knowledge: Knowledge, prices: Prices
-) -> Decision | None:
-    """Return what the first step besides the stops decides; ``None`` where it decides nothing.
+) -> tuple[Decision, ...]:
+    """Return what the first step of each family decides; one that decides nothing is left out.
 
     Args:
         steps: the list, with the stops.
@@ -41,18 +41,32 @@ def decision(
         prices: cause -> its (minutes, parts) in this shop.
     """
     todo = [s for s in steps if s.kind != "safety"]
-    if not todo or not len(todo[0].results) >= 2:
-        return None
-    first, rest = todo[0], todo[1:]
+    firsts: dict[str, Step] = {}
+    for step in todo:
+        for family in (step.family, *step.also):
+            firsts.setdefault(family, step)
     stops = [s for s in steps if s.kind == "safety"]
+    each = {s.step: s for s in firsts.values() if len(s.results) >= 2}
+    return tuple(
+        _decided(s, [r for r in todo if r is not s], stops, odds, knowledge, prices)
+        for s in each.values()
+    )
+
+
+def _decided(
+    first: Step,
+    rest: Sequence[Step],
+    stops: Sequence[Step],
+    odds: Sequence[Odds],
+    knowledge: Knowledge,
+    prices: Prices,
+) -> Decision:
     likeliest = sorted(first.results, key=lambda r: -r.probability)[:MOST_RESULTS]
     chosen = [r for r in first.results if r in likeliest]
     branches = tuple(_branch(r, first, rest, stops, knowledge, prices) for r in chosen)
     mine = next((o for o in odds if o.family == first.family), None)
     ranked = [c for c in (mine.causes if mine is not None else ()) if c.probability >= _NAMED]
-    worth = [_priced(c.cause, stops, knowledge, prices) for c in ranked[:2]]
-    said = [words for words in worth if words]
-    rows = [(b.seen, b.think, b.then) for b in branches]
+    said = [w for c in ranked[:2] if (w := _priced(c.cause, stops, knowledge, prices))]
     return Decision(
         step=first.step,
         name=first.name,
@@ -60,7 +74,7 @@ def decision(
         branches=branches,
         likely=said[0] if said else "",
         otherwise=said[1] if len(said) > 1 else "",
-        told=say.told(first.name, rows),
+        told=say.told(first.name, [(b.seen, b.think, b.then) for b in branches]),
     )
 
 

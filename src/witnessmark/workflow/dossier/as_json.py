@@ -37,7 +37,7 @@ def assessment_json(assessment: Dossier, *, si: bool = False) -> dict[str, Any]:
         "stops": [_stop(s) for s in assessment.steps if s.kind == "safety"],
         "stops_overridden": [_overridden(o) for o in assessment.overridden],
         "drive": _drive(assessment.steps),
-        "decision": asdict(assessment.decision) if assessment.decision is not None else None,
+        "decisions": [asdict(d) for d in assessment.decisions],
         "why_no_step": assessment.why_no_step(),
         "proof": [_proof(p, si) for p in assessment.proofs],
         "packs": dict(assessment.packs),

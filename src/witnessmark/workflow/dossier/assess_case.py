@@ -34,7 +34,7 @@ from witnessmark.model.recording import Recording
 from witnessmark.model.settings import Settings
 from witnessmark.model.shop_record import History
 from witnessmark.model.step import Forecast, Spread, Step
-from witnessmark.planner.decision import decision
+from witnessmark.planner.decision import decisions
 from witnessmark.planner.estimate.approvals import ledger
 from witnessmark.planner.order.brought_in import brought_in
 from witnessmark.planner.order.first_reading import first_reading
@@ -152,7 +152,7 @@ def dossier(
         packs=knowledge.digests,
         parts=parts or {},
         overridden=overridden_stops(case, knowledge),
-        decision=decision(steps, now.odds, knowledge, partial(_repair_takes, standing)),
+        decisions=decisions(steps, now.odds, knowledge, partial(_repair_takes, standing)),
     )
     return replace(
         made,

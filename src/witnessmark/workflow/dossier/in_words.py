@@ -74,9 +74,7 @@ def _lines(assessment: Dossier, si: bool, numbers: bool) -> Iterator[str]:
         yield from _wrap(f"! {told} {say_stops.overridden_lifts_nothing()}")
     stops = len(assessment.stops)
     for number, step in enumerate(assessment.steps[: stops + 3]):
-        decided = assessment.decision
-        mine = decided if decided is not None and decided.step == step.step else None
-        yield from _step(step, mine, first=number <= stops)
+        yield from _step(step, assessment.decision_of(step), first=number <= stops)
     yield from _title("PROOF")
     if not assessment.proofs:
         yield "  No complaint to prove."
@@ -156,8 +154,8 @@ def _tree(decided: Decision) -> Iterator[str]:
 def _in_numbers(assessment: Dossier) -> Iterator[str]:
     for odds in assessment.odds:
         yield from _odds(odds)
-    if assessment.decision is not None and assessment.decision.otherwise:
-        yield from _wrap(f"If the likely repair is not it: {assessment.decision.otherwise}")
+    for decided in (d for d in assessment.decisions if d.otherwise):
+        yield from _wrap(f"If the likely repair is not it: {decided.otherwise}")
     yield from _title("STEPS IN NUMBERS")
     for step in assessment.steps:
         if step.kind != "safety":
