@@ -15,6 +15,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from doors import MUST_SAY, Doors, faults_of
+from looks import order_faults
 from random_dossiers import cheap_dossier, forbids, kinds_blocked, lines_of
 
 from witnessmark.knowledge import Knowledge, load_knowledge
@@ -79,6 +80,8 @@ def _rendered(seeds: int, knowledge: Knowledge) -> str:
     shown: Counter[str] = Counter()
     said: Counter[str] = Counter()
     wrong: Counter[str] = Counter()
+    order: Counter[str] = Counter()
+    repairs = checks = 0
     with tempfile.TemporaryDirectory() as folder:
         shop = open_shop(Path(folder) / "shop", create=True)
         made: dict[str, Dossier] = {}
@@ -91,8 +94,12 @@ def _rendered(seeds: int, knowledge: Knowledge) -> str:
             each = list(doors.every(found, knowledge))
             shown.update(door for door, _ in each)
             said.update({door: len(found.stops) for door in MUST_SAY})
-            faults = faults_of(found, iter(each), knowledge, _by_oracle(found, knowledge),
-                               kinds_blocked(found.stops, knowledge))  # fmt: skip
+            barred = _by_oracle(found, knowledge)
+            blocked = kinds_blocked(found.stops, knowledge)
+            faults = faults_of(found, iter(each), knowledge, barred, blocked)
+            order.update(f.partition(":")[0] for f in order_faults(found, knowledge, barred))
+            repairs += sum(s.kind == "repair" for s in found.todo)
+            checks += sum(s.kind != "repair" for s in found.todo)
             wrong.update(fault.partition(":")[0] for fault in faults)
         doors.close()
         shop.close()
@@ -101,9 +108,19 @@ def _rendered(seeds: int, knowledge: Knowledge) -> str:
         f"{wrong[door]} |"
         for door, count in shown.items()
     )
-    head = f"{seeds} random dossiers, {sum(bool(d.stops) for d in made.values())} with a stop.\n\n"
+    stopped = sum(bool(d.stops) for d in made.values())
+    asked = [
+        ("checks asked again", "asks again"),
+        ("parts below one in ten", "a long shot"),
+        ("parts before a much cheaper look that would see them bad", "renewed first"),
+    ]
+    listed = "\n".join(f"| {what} | {order[key]} |" for what, key in asked)
     return (
-        f"{head}| door | rendered | stops that it must say | faults |\n|---|---|---|---|\n{rows}\n"
+        f"{seeds} random dossiers, {stopped} with a stop.\n\n"
+        f"| door | rendered | stops that it must say | faults |\n|---|---|---|---|\n{rows}\n\n"
+        "## Look first, ask never twice\n\n"
+        f"In the same dossiers, {checks:,} checks and {repairs:,} parts listed.\n\n"
+        f"| what | count |\n|---|---|\n{listed}\n"
     )
 
 

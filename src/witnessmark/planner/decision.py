@@ -17,8 +17,8 @@ from witnessmark.words.say import decision as say
 
 __all__ = ["MOST_RESULTS", "decisions"]
 
-#: The picture holds at most so many results, the likeliest.
-MOST_RESULTS = 4
+#: The picture holds at most so many results, the likeliest; few checks have more than four.
+MOST_RESULTS = 6
 #: From here on a cause clearly leads, so its repair comes next (as in the order of the bay).
 _LEADS = 0.60
 #: From here on a repair is worth a range of its own (the word "suspected" begins there).

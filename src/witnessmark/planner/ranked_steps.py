@@ -132,8 +132,15 @@ def rank_steps(
     )
     if not ordered and not waiting:
         ordered = _search_at_least(plans, left, rates, stops)
-    kept = [s for k, s in enumerate(ordered) if k < most - len(waiting) or s.kind == "repair"]
-    return (*stops, *waiting, *_with_margin(kept))
+    return (*stops, *waiting, *_with_margin(_kept(ordered, most - len(waiting), plans)))
+
+
+def _kept(ordered: Sequence[Step], most: int, plans: Sequence[Plan]) -> list[Step]:
+    """Return the first steps, and behind them the likely repairs with the looks they wait for."""
+    repairs = {s.step for s in ordered if s.kind == "repair"}
+    causes = [c for plan in plans for c in plan.state.family.causes if c.id in repairs]
+    looks = {look.test for cause in causes for look in cause.look_first}
+    return [s for k, s in enumerate(ordered) if k < most or s.kind == "repair" or s.step in looks]
 
 
 def _look_after(plans: Sequence[Plan], so_far: Progress) -> tuple[str, ...]:
@@ -240,11 +247,10 @@ def _repair_steps(
 ) -> list[Step]:
     found = []
     family = plan.state.family
-    marginals = plan.table.weights @ plan.table.members
     for number, identity in enumerate(plan.table.causes):
         price = float(plan.moves.repair[0, number])
         cause = family.cause(identity)
-        if cause is None or not np.isfinite(price) or marginals[number] < LIST_FROM:
+        if cause is None or not np.isfinite(price) or plan.chances[number] < LIST_FROM:
             continue
         results = _repair_results(plan, number)
         also = served_too(plan, identity, plans, links)

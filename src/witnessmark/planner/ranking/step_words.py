@@ -56,7 +56,7 @@ def why_repair(
 ) -> str:
     """Say how sure a cause is, what its repair costs, and what to think if that is not it."""
     identity = plan.table.causes[number]
-    marginal = float(plan.table.weights @ plan.table.members[:, number])
+    marginal = float(plan.chances[number])
     said = [
         say.repair_stands(how_sure(marginal, tested=False), _name(plan, identity)),
         say.repair_fails(_lead(plan, results[1])),

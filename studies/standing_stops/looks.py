@@ -1,0 +1,114 @@
+"""Look first, ask never twice: what of that a list of steps breaks, told by another hand.
+
+Prices here are minutes times a rate and money, without any waiting: a look counts as cheap where
+it is so with room to spare.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from witnessmark.knowledge import Cause, Knowledge, Test
+from witnessmark.model.dossier import Dossier
+from witnessmark.model.entries.case import Case
+from witnessmark.model.entries.entry_data import ClueData, TestData, WorkData
+from witnessmark.model.step import Step
+
+__all__ = ["LEAST", "order_faults"]
+
+#: No part below this is an alternative.
+LEAST = 0.10
+_USD_A_MINUTE = 2.0
+_NO_ANSWER = {"maybe", "inconclusive", "not_run"}
+
+
+def order_faults(found: Dossier, knowledge: Knowledge, forbids: Callable[[str], bool]) -> list[str]:
+    """Return what a dossier's steps break: asked twice, a long shot, a part before its look.
+
+    Args:
+        found: the dossier.
+        knowledge: the packs.
+        forbids: whether a standing stop forbids a test or a repair.
+    """
+    todo = list(found.todo)
+    return [
+        *_asked_twice(todo, found, knowledge),
+        *_long_shots(todo, found),
+        *_before_their_look(todo, found, knowledge, forbids),
+    ]
+
+
+def _made_now(case: Case) -> set[str]:
+    """Return the tests with an answer in the state that the truck is in now."""
+    stages = case.stages()
+    now = sum(1 for _ in case.of(WorkData))
+    return {d.test for e, d in case.of(TestData) if stages[e.id] == now} - {
+        d.test for e, d in case.of(TestData) if stages[e.id] == now and d.result in _NO_ANSWER
+    }
+
+
+def _asked_twice(todo: list[Step], found: Dossier, knowledge: Knowledge) -> list[str]:
+    made = _made_now(found.case)
+    made |= {other for t in made if (test := knowledge.test(t)) for other in test.same_as}
+    return [f"asks again: {s.step}" for s in todo if s.kind == "test" and s.step in made]
+
+
+def _long_shots(todo: list[Step], found: Dossier) -> list[str]:
+    chance = {c.cause: c.probability for o in found.odds for c in o.causes}
+    return [
+        f"a long shot: {s.step} at {chance[s.step]:.3f}"
+        for s in todo
+        if s.kind == "repair" and s.step in chance and chance[s.step] < LEAST - 0.005
+    ]
+
+
+def _before_their_look(
+    todo: list[Step], found: Dossier, knowledge: Knowledge, forbids: Callable[[str], bool]
+) -> list[str]:
+    place = {s.step: k for k, s in enumerate(todo)}
+    ever = {d.test for _, d in found.case.of(TestData)}
+    states = {
+        knowledge.conditions[d.clue].truck_state
+        for _, d in found.case.of(ClueData)
+        if d.seen is not False and d.clue in knowledge.conditions
+    }
+    worked = {d.cause for _, d in found.case.of(WorkData)}
+    wrong = []
+    for step in todo:
+        cause = knowledge.cause(step.step) if step.kind == "repair" else None
+        if cause is None or cause.id in worked or _seen_bad(cause, found, knowledge):
+            continue
+        for look in cause.look_first:
+            test = knowledge.test(look.test)
+            if look.twin or test is None or test.id in ever or forbids(test.id):
+                continue
+            if not _much_cheaper(test, cause) or (states - {""}) or test.rules.not_if:
+                continue
+            if place.get(test.id, len(todo)) > place[step.step]:
+                where = "stands behind it" if test.id in place else "is not listed"
+                wrong.append(f"renewed first: {step.step}, {test.id} {where}")
+    return wrong
+
+
+def _seen_bad(cause: Cause, found: Dossier, knowledge: Knowledge) -> bool:
+    """Say whether one of its looks has shown the part bad in the state of now."""
+    stages = found.case.stages()
+    now = sum(1 for _ in found.case.of(WorkData))
+    got = {d.test: d.result for e, d in found.case.of(TestData) if stages[e.id] == now}
+    for look in cause.look_first:
+        test, result = knowledge.test(look.test), got.get(look.test, "")
+        if test is None or not result or look.twin:
+            continue
+        shows = set(look.shows)
+        if "positive" in shows:
+            shows |= set(test.outcomes[:-1])
+        if result in shows - {"negative", test.outcomes[-1]}:
+            return True
+    return False
+
+
+def _much_cheaper(test: Test, cause: Cause) -> bool:
+    waits = 90.0 if {"warm", "cold", "road", "load", "second person"} & set(test.needs) else 0.0
+    own = test.minutes.high * _USD_A_MINUTE + test.usd.high + waits
+    part = cause.minutes.low * _USD_A_MINUTE + cause.parts_usd.low
+    return own < part
