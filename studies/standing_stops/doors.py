@@ -73,7 +73,9 @@ class Doors:
         yield "torque card", self._text(f"{base}/torque-card")
         yield "road-test card", self._text(f"{base}/road-test")
         yield "hand-over", self._text(f"{base}/hand-over")
-        yield "ledger", self._text("/")
+        rows = self._page("/").split("<li>")
+        mine = [row for row in rows if f'href="/cases/{found.case.id}"' in row]
+        yield "ledger", _words(" ".join(mine))
         yield "command", assessment_text(found)
         yield "numbers", assessment_text(found, numbers=True)
         yield "json", json.dumps(assessment_json(found), ensure_ascii=False)
@@ -83,14 +85,21 @@ class Doors:
         yield "drive card", "\n".join(rows)
 
     def _text(self, where: str) -> str:
+        text = self._page(where)
+        return _words(text.partition("<main")[2] or text)
+
+    def _page(self, where: str) -> str:
         answer = self._loop.run_until_complete(
             self._client.get(where, headers={"accept": "text/html"})
         )
         if answer.status_code != 200:
             raise AssertionError(f"{where}: {answer.status_code} {answer.text[:300]}")
-        main = answer.text.partition("<main")[2] or answer.text
-        main = re.sub(r"<(style|script|svg)\b.*?</\1>", " ", main, flags=re.S)
-        return html.unescape(_TAG.sub(" ", main))
+        return answer.text
+
+
+def _words(text: str) -> str:
+    bare = re.sub(r"<(style|script|svg)\b.*?</\1>", " ", text, flags=re.S)
+    return html.unescape(_TAG.sub(" ", bare))
 
 
 def faults_of(

@@ -18,6 +18,8 @@ __all__ = ["LEAST", "order_faults"]
 
 #: No part below this is an alternative.
 LEAST = 0.10
+#: From here on a part is no longer in question: a look would only confirm it.
+SURE = 0.90
 _USD_A_MINUTE = 2.0
 _NO_ANSWER = {"maybe", "inconclusive", "not_run"}
 
@@ -73,10 +75,13 @@ def _before_their_look(
         if d.seen is not False and d.clue in knowledge.conditions
     }
     worked = {d.cause for _, d in found.case.of(WorkData)}
+    chance = {c.cause: c.probability for o in found.odds for c in o.causes}
     wrong = []
     for step in todo:
         cause = knowledge.cause(step.step) if step.kind == "repair" else None
-        if cause is None or cause.id in worked or _seen_bad(cause, found, knowledge):
+        if cause is None or chance.get(cause.id, 0.0) >= SURE:
+            continue
+        if cause.id in worked or _seen_bad(cause, found, knowledge):
             continue
         for look in cause.look_first:
             test = knowledge.test(look.test)

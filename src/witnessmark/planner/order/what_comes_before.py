@@ -149,7 +149,7 @@ def _seen_before_renewal(listed: Listed, placed: Placed) -> None:
     if cause is None or cause.id in bench.seen_bad or cause.id in bench.repaired:
         return
     named = [look for look in cause.look_first if not look.twin]
-    if not named and (bench.chance(cause.id) >= SURE or bench.decided(cause.id)):
+    if bench.chance(cause.id) >= SURE or (bench.decided(cause.id) and not named):
         return
     own = placed.price(listed.settings)
     for look in named:
