@@ -203,3 +203,11 @@ def test_every_quantity_is_documented() -> None:
     page = (Path(__file__).parents[2] / "docs/quantities.md").read_text(encoding="utf-8")
     for name in QUANTITIES:
         assert f"`{name}`" in page, name
+
+
+@pytest.mark.parametrize(
+    ("text", "value"), [("3.2e-05 V", 3.2e-5), ("5E-2 V", 0.05), ("1e+1 V", 10.0), ("2e-1V", 0.2)]
+)
+def test_a_figure_with_an_exponent_is_no_range(text, value):
+    found = parse_range("battery_voltage", text)
+    assert (found.middle, found.half) == (pytest.approx(value), 0.0)

@@ -39,7 +39,8 @@ _FRACTION = re.compile(
 #: Two figures, with the word that says what the pointer did; and a figure that is about right.
 _RANGE = re.compile(
     r"(?:(?P<word>swings|swinging|about)\s+)?(?:between\s+|from\s+)?"
-    r"(?P<low>[+-]?\d[\d.,]*)\s*(?P<first>(?!to\b|and\b)[A-Za-z%\u00b0][A-Za-z0-9%\u00b0]*)?"
+    r"(?P<low>[+-]?\d[\d.,]*)\s*"
+    r"(?P<first>(?!to\b|and\b|[eE][+-]?\d)[A-Za-z%\u00b0][A-Za-z0-9%\u00b0]*)?"
     r"(?:\s*[-\u2013]\s*|\s+(?:to|and)\s+)(?P<high>[+-]?\d[\d.,]*)(?P<unit>\s*[^\d\s/.,].*)"
 )
 _ABOUT = re.compile(r"about\s+(?P<figure>[^\s].*)")
