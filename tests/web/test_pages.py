@@ -6,13 +6,16 @@ import json
 import re
 
 import pytest
+from click.testing import CliRunner
 
 from patience import PATIENCE_S
 from web.bench_page import Client, fuel_lines, remembering, settled
+from witnessmark.cli.main import cli
 from witnessmark.model.entries.entry_data import ClueData, ReadingData, TestData, WorkData
 from witnessmark.workflow.case.locks import customer_token
 from witnessmark.workflow.case.packs_of_shop import knowledge_of
 from witnessmark.workflow.case.shop_settings import save_settings
+from witnessmark.workflow.dossier.dossier_of_shop import assess_in_shop
 from witnessmark.workflow.shop.walk_round import walk_round
 
 PAGES = [
@@ -285,6 +288,37 @@ def test_a_new_complaint_opens_one_case_however_often_it_is_sent(client, shop):
     case = shop.case(first.headers["location"].rsplit("/", 1)[-1])
     assert case.families() == ("vib_speed", "vib_load")
     assert client.post("/new", data={"words": "x"}).status_code == 422
+
+
+def test_a_trailer_is_a_vehicle_of_its_own_by_page_and_command(client, shop):
+    form = {
+        "entry_id": "etrail",
+        "words": "wheel stays locked",
+        "label": "Box 9",
+        "families": ["brakes"],
+        "vehicle": "trailer",
+        "vin": "INVENTED9",
+        "plate": "TR 9",
+    }
+    where = client.post("/new", data=form).headers["location"]
+    case = shop.case(where.rsplit("/", 1)[-1])
+    truck = case.truck()
+    assert truck is not None
+    assert (truck.vehicle, truck.vin, truck.plate) == ("trailer", "INVENTED9", "TR 9")
+    assert truck.engine.cylinders is None
+    page = client.get(where).text
+    assert "hardly covered" in page
+    assert "INVENTED9" in client.get(f"{where}/add/truck").text
+    dossier = assess_in_shop(shop, case.id)
+    assert not [p for p in dossier.problems if "complaint of a truck" in p.what]
+    coupled = {s.step: s.needs for s in dossier.steps}
+    assert "tractor coupled" in coupled["r_needles"]
+    assert "tractor coupled" not in coupled["r_drumout"]
+    given = ["case", "new", str(shop.folder), "t9", "--vehicle", "trailer"]
+    given += ["--vin", "INVENTED9", "--words", "will not charge", "--family", "charging"]
+    assert CliRunner().invoke(cli, given).exit_code == 0
+    wrong = [p for p in assess_in_shop(shop, "t9").problems if "complaint of a truck" in p.what]
+    assert len(wrong) == 1
 
 
 def test_what_drivers_and_files_say_is_never_executed(client, shop):

@@ -89,6 +89,7 @@ class Odds:
         fits: ``False`` when no modelled cause explains the readings.
         stage: number of work entries before the state it speaks of.
         traps: tempting wrong turns that threaten now, in words.
+        scope: what the family covers and hardly covers, in words.
     """
 
     family: str
@@ -105,6 +106,7 @@ class Odds:
     fits: bool = True
     stage: int = 0
     traps: tuple[str, ...] = ()
+    scope: str = ""
 
     def probability(self, cause: str) -> float:
         """Return P(cause present); 0.0 for a cause that the family does not list."""

@@ -31,6 +31,13 @@ command.add_command(say)
 @SHOP
 @click.argument("case_id")
 @click.option("--truck", help="What the truck is called, such as 'tanker 22'.")
+@click.option(
+    "--vehicle",
+    type=click.Choice(["truck", "trailer", "dolly"]),
+    help="What it is; a trailer or a dolly is a vehicle of its own.",
+)
+@click.option("--vin", help="Its vehicle number.")
+@click.option("--plate", help="Its plate.")
 @click.option("--words", help="The complaint in the driver's own words.")
 @click.option("--family", "families", multiple=True, help="Complaint family id; may be repeated.")
 @AS_JSON
@@ -38,6 +45,9 @@ def new(
     shop: Path,
     case_id: str,
     truck: str | None,
+    vehicle: str | None,
+    vin: str | None,
+    plate: str | None,
     words: str | None,
     families: tuple[str, ...],
     as_json: bool,
@@ -45,7 +55,9 @@ def new(
     """Open a case in SHOP (the folder is made when it is not there)."""
     from witnessmark.workflow.case.shop_on_disk import entry_line, open_shop
 
-    lines = [entry_line("truck", {"label": truck})] if truck else []
+    told = {"label": truck or case_id, "vehicle": vehicle, "vin": vin, "plate": plate}
+    told = {key: value for key, value in told.items() if value}
+    lines = [entry_line("truck", told)] if truck or len(told) > 1 else []
     if words or families:
         data = {"words": words or "", "families": list(families)}
         lines.append(entry_line("complaint", data))

@@ -230,6 +230,7 @@ def _odds(
         fits=fits,
         stage=len(mine.stages) - 1,
         traps=_traps(family, mine, belief),
+        scope=family.scope,
     )
 
 

@@ -72,6 +72,9 @@ class TruckData(Record):
     vin: str | None = Field(default=None, max_length=40, description="vehicle number")
     plate: str | None = Field(default=None, max_length=40)
     unit: str | None = Field(default=None, max_length=60, description="the owner's own number")
+    vehicle: Literal["truck", "trailer", "dolly"] | None = Field(
+        default=None, description="what it is; left out: a truck"
+    )
     phone: str | None = Field(default=None, max_length=60, description="of the customer")
     miles_out: float | None = Field(default=None, ge=0, le=1e7, description="at hand-over")
     language: Literal["en", "es"] | None = Field(

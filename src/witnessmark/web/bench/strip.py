@@ -179,7 +179,8 @@ def entry_words(entry: Entry, names: Names) -> str:
     data = entry.data
     match data:
         case TruckData():
-            return f"Truck: {data.label}" + (f", {data.miles:,.0f} mi" if data.miles else "")
+            kind = (data.vehicle or "truck").capitalize()
+            return f"{kind}: {data.label}" + (f", {data.miles:,.0f} mi" if data.miles else "")
         case ComplaintData():
             return f"Complaint: {data.words}"
         case ReadingData():

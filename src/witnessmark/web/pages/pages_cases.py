@@ -49,6 +49,9 @@ _NEW_FIELDS = (
     "displacement_l",
     "cylinders",
     "fuel_supply",
+    "vehicle",
+    "vin",
+    "plate",
 )
 
 

@@ -125,6 +125,7 @@ def _odds(odds: Odds) -> dict[str, Any]:
         "statement": odds.statement,
         "fits": odds.fits,
         "traps": list(odds.traps),
+        "scope": odds.scope,
         "zones": [{"zone": zone, "probability": _rounded(p)} for zone, p in odds.zones],
         "causes": [
             {

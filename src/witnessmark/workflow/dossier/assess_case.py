@@ -45,6 +45,7 @@ from witnessmark.planner.ranking.costs import shop_minutes, shop_parts
 from witnessmark.workflow.case.case_file import read_case_file
 from witnessmark.workflow.case.check_ids import check_ids
 from witnessmark.workflow.dossier.advice import advice
+from witnessmark.workflow.dossier.of_a_trailer import not_of_it, with_a_tractor
 from witnessmark.workflow.dossier.standing_of_file import model_versions, standing_of_file
 from witnessmark.workflow.dossier.under_stops import findings_under, odds_under, proofs_under
 from witnessmark.workflow.dossier.what_is_known import what_is_known
@@ -128,6 +129,7 @@ def dossier(
     judged = judge(case, knowledge, findings, history)
     proofs = prove(case, knowledge.proof_plans(), pairs(bench), findings, knowledge)
     found = [*case.problems, *problems, *check_ids(case, knowledge), *unclear]
+    found += not_of_it(case, knowledge)
     found += [problem for _, evidence in weighed for problem in evidence.problems]
     for recording in recordings.values():
         found += recording.problems
@@ -135,6 +137,7 @@ def dossier(
         found += ledger(case, standing.settings).problems
     done = progress(case, knowledge.families.values(), *_seen_now(bench, findings))
     steps = _steps(done, case, standing, judged, proofs, weighed)
+    steps = with_a_tractor(steps, case, knowledge)
     stops = [s for s in steps if s.kind == "safety"]
     told, last = findings_under(findings, stops, knowledge), case.works()
     now = DossierStage(

@@ -104,6 +104,8 @@ def _thought(odds: Odds) -> Iterator[str]:
         yield from _wrap(odds.statement)
     for trap in odds.traps:
         yield from _wrap(f"Easy to get wrong: {trap}")
+    if odds.scope:
+        yield from _wrap(f"Covers: {odds.scope}")
     for cause in odds.causes[:6]:
         if cause.strength != NOT_LIKELY:
             yield from _cause(cause)
