@@ -181,6 +181,23 @@ def test_a_swapped_unit_is_named(knowledge):
     assert "psi" in found.problems[0].do
 
 
+def test_a_low_pressure_that_no_unit_explains_counts(knowledge):
+    """A figure typed in psi was not read in kPa and turned; the engine may still turn over."""
+    found = fuel_evidence(build(reading("12 psi", 650), reading("20 psi", 1400)), knowledge)
+    assert not found.problems
+    assert len(found.posterior.observations) == 2
+    assert found.presentation.named is None
+    none = fuel_evidence(build(reading("1 psi", 650), reading("20 psi", 1400)), knowledge)
+    assert [p.where for p in none.problems] == ["e2"]
+
+
+def test_a_sound_pair_says_that_nothing_wrong_is_likelier_than_any_one_fault(knowledge):
+    found = fuel_evidence(build(reading("75 psi", 700), reading("95 psi", 1500)), knowledge)
+    assert found.presentation.level == "perhaps healthy"
+    assert "nothing is wrong" in found.findings[0].sentence
+    assert found.posterior.healthy() > found.posterior.group_probabilities().max()
+
+
 SWAPPED = [  # written, then what was meant as the problem names it
     (("65 kPa", 650, GALLERY), "If 65 was read in psi"),
     (("4.5 psi", 650, GALLERY), "If 4.5 was read in bar"),

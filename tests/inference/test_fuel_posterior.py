@@ -11,12 +11,8 @@ from scipy.special import logsumexp, ndtr
 from scipy.stats import chi2, multivariate_normal
 
 from witnessmark.inference.fuel.draws import fuel_posterior
-from witnessmark.inference.fuel.draws.fuel_posterior import (
-    SHAPES,
-    default_log_prior,
-    infer,
-    log_likelihood,
-)
+from witnessmark.inference.fuel.draws.fuel_likelihood import SHAPES, log_likelihood
+from witnessmark.inference.fuel.draws.fuel_posterior import default_log_prior, infer
 from witnessmark.inference.fuel.draws.fuel_prior import DIMENSIONS
 from witnessmark.inference.fuel.draws.fuel_samples import STEP_DIMENSIONS, Repair, simulate
 from witnessmark.inference.fuel.draws.fuel_types import table_for

@@ -272,6 +272,8 @@ def _sentence(count: int, shown: Presentation, fits: bool) -> str:
         return say.no_fault_known(count)
     if shown.level == "healthy":
         return say.found_healthy(count)
+    if shown.level == "perhaps healthy":
+        return say.found_perhaps_healthy(count)
     (first, _), (second, chance) = shown.zones[:2]
     return say.found_side(count, first, second if chance >= _WORTH_NAMING else "")
 

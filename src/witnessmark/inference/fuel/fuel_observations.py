@@ -101,6 +101,7 @@ class Observation:
         extra_sd: further standard deviation (load not written down, cold engine) [house unit].
         stage: number of work entries before it.
         entry: entry id.
+        typed: symbol of the unit it was written in; empty where nobody wrote one.
     """
 
     quantity: str
@@ -112,6 +113,7 @@ class Observation:
     extra_sd: float = 0.0
     stage: int = 0
     entry: str = ""
+    typed: str = ""
 
 
 def cold_extra(quantity: str) -> float:

@@ -51,6 +51,8 @@ _BUS_POINTS = {"idle": 0.0, "no load": 0.0, "pull": 1.0}
 _BUS_EXTRA = 0.7 * PSI
 #: So little in an hour nobody times in a can; it was mostly read in a minute (judgement).
 _DRIBBLE = 12.0 * L_PER_H
+#: A gauge that shows less shows that nothing was running, or hooked up (judgement).
+_LEAST_PRESSURE = 3.0 * PSI
 #: Two instruments at one point contradict each other beyond so many standard deviations.
 _APART = 3.0
 
@@ -165,6 +167,9 @@ def impossible(
         if o.quantity == VACUUM:
             high = min(high, _MOST_VACUUM - margin)
         hardly = o.quantity in _PRESSURES and _hardly_runs(o, expected[: table.starts[1]])
+        # as low as an engine still turns over with is honest, however far the fault has gone
+        if o.quantity in _PRESSURES and not o.key.throttled and o.value >= _LEAST_PRESSURE:
+            low = min(low, o.value)
         if o.quantity == CHECK or (low - margin <= o.value <= high + margin and not hardly):
             good.append(o)
             continue
@@ -195,7 +200,7 @@ def _dry(o: Observation, others: Sequence[Observation], table: PriorTable) -> bo
         and p.value >= pressure - 3.0 * PSI
         for p in others
     )
-    units = [factor for _, _, factor in _other_units(FLOW) if factor > 1.0]
+    units = [factor for _, _, factor in _meant(o) if factor > 1.0]
     return stands and any(flow[0] <= o.value * f <= flow[1] for f in units)
 
 
@@ -282,6 +287,7 @@ def _observation(
         extra_sd=extra,
         stage=stage,
         entry=entry,
+        typed=data.typed_unit(),
     )
 
 
@@ -314,7 +320,7 @@ def _hardly_runs(o: Observation, healthy: Floats) -> bool:
     if o.value >= 20.0 * PSI or o.key.rpm < 500.0:
         return False
     low, high = float(healthy.min()) - 15.0 * PSI, float(healthy.max()) + 15.0 * PSI
-    return any(low <= o.value * factor <= high for _, _, factor in _other_units(o.quantity))
+    return any(low <= o.value * factor <= high for _, _, factor in _meant(o))
 
 
 def _impossible(o: Observation, low: float, high: float) -> Problem:
@@ -324,7 +330,7 @@ def _impossible(o: Observation, low: float, high: float) -> Problem:
     side = "above" if o.value > high else "below"
     kind = {FLOW: "flow", VACUUM: "vacuum"}.get(o.quantity, "pressure")
     limit, do = say.limit(kind, side == "above"), say.check_unit()
-    for name, typed, factor in _other_units(o.quantity):
+    for name, typed, factor in _meant(o):
         if low - 15.0 * scale <= o.value * factor <= high + 15.0 * scale:
             figure = f"{value * typed:.4g}"
             do = say.write_in(figure, name, True)
@@ -343,21 +349,24 @@ def _shown(quantity: str) -> tuple[float, str]:
     return {FLOW: (L_PER_H, "L/h"), VACUUM: (INHG, "inHg")}.get(quantity, (PSI, "psi"))
 
 
-def _other_units(quantity: str) -> list[tuple[str, float, float]]:
+def _meant(o: Observation) -> list[tuple[str, float, float]]:
     """Return what a figure may have been meant in, where its unit was written wrong.
 
-    Each is (unit meant, factor from the shown unit to the figure as typed, factor on the value).
+    Each is (unit meant, factor from the shown unit to the figure as typed, factor on the value). A
+    figure typed in one unit is never said to have been typed in another.
     """
-    if quantity == FLOW:
+    if o.quantity == FLOW:
         per = 227.1247
-        return [("gal/min", 1.0, per), ("L/min", 1.0, 60.0), ("gal/h", 1.0, 3.785412),
-                ("L/h", 1.0 / per, 1.0 / per)]  # fmt: skip
-    if quantity == VACUUM:
-        return [("kPa", 1.0, 1000.0 / INHG), ("inHg", INHG / 1000.0, INHG / 1000.0),
-                ("psi", 1.0, PSI / INHG)]  # fmt: skip
-    kpa, bar = PSI / 1000.0, PSI / 1e5
-    return [("bar", 1.0, 1.0 / bar), ("psi", kpa, kpa), ("kPa", 1.0, 1.0 / kpa),
-            ("psi", bar, bar), ("bar", kpa, 100.0), ("inHg", 1.0, INHG / PSI)]  # fmt: skip
+        typed_in = {"gal/min": 1.0 / per, "L/min": 1.0 / 60.0, "gal/h": 1.0 / 3.785412, "L/h": 1.0}
+    elif o.quantity == VACUUM:
+        typed_in = {"kPa": INHG / 1000.0, "inHg": 1.0, "psi": INHG / PSI}
+    else:
+        typed_in = {"bar": PSI / 1e5, "psi": 1.0, "kPa": PSI / 1000.0, "inHg": PSI / INHG}
+    own = o.typed if o.typed in typed_in else _shown(o.quantity)[1]
+    typed = typed_in[own]
+    if own == next(iter(typed_in)):  # the unit farthest from the one written is the likeliest slip
+        typed_in = dict(reversed(typed_in.items()))
+    return [(unit, typed, typed / factor) for unit, factor in typed_in.items() if unit != own]
 
 
 def _two_gauges(a: Observation, b: Observation, entries: str) -> list[Problem]:

@@ -113,6 +113,9 @@ def present_fuel(
     if healthy >= SUSPECT and healthy > chance:
         text = " ".join([say.healthy(), *tail])
         return Presentation(text, ordered, parts, None, "healthy", alike)
+    if healthy > chance:
+        text = " ".join([say.perhaps_healthy(), *tail])
+        return Presentation(text, ordered, parts, None, "perhaps healthy", alike)
     zone, zone_chance = ordered[0]
     sure = zone_chance >= SUSPECT and readings > 2
     said = [say.side(how_sure(zone_chance), zone) if sure else say.likeliest_side(zone)]

@@ -157,6 +157,10 @@ class ReadingData(Record):
         """Return half of the range that was read, in the house unit; 0.0 for one figure."""
         return _house_range(self.quantity, self.value).half
 
+    def typed_unit(self) -> str:
+        """Return the symbol of the unit that the value was written in."""
+        return _house_range(self.quantity, self.value).symbol
+
 
 class RecordingData(Record):
     """A file of the recorder, the phone or the pickup."""

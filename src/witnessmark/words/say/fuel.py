@@ -73,6 +73,15 @@ def healthy() -> str:
     return "The readings fit a healthy supply."
 
 
+@sentence("fuel.perhaps_healthy")
+def perhaps_healthy() -> str:
+    """Say that nothing wrong is likelier than any one fault, and what would tell."""
+    return (
+        "That nothing is wrong is likelier than any one fault. What is left hides without load: "
+        "read the pressure on a pull, the vacuum and the return flow."
+    )
+
+
 @sentence("fuel.side", word="likely", zone="suction")
 def side(word: str, zone: str) -> str:
     """Say which side it is and how sure that is."""
@@ -122,6 +131,15 @@ def no_fault_known(readings: int) -> str:
 def found_healthy(readings: int) -> str:
     """Say, as a finding, that the supply is healthy by its readings."""
     return f"The fuel circuit model takes the {_count(readings)} for those of a healthy supply."
+
+
+@sentence("fuel.found_perhaps_healthy", readings=2)
+def found_perhaps_healthy(readings: int) -> str:
+    """Say, as a finding, that nothing wrong is likelier than any one fault."""
+    return (
+        f"The fuel circuit model, from {_count(readings)}: that nothing is wrong is likelier than "
+        "any one fault."
+    )
 
 
 @sentence("fuel.found_side", readings=4, zone="supply", then="return")
@@ -244,7 +262,10 @@ def check_unit() -> str:
 @sentence("fuel.stuck_shut")
 def stuck_shut() -> str:
     """Say what the model does not hold."""
-    return " A relief valve stuck shut or a blocked return is not in the model."
+    return (
+        " Hold a second gauge against it before anything else. A relief valve stuck shut or a "
+        "blocked return is not in the model."
+    )
 
 
 @sentence("fuel.limit", quantity="pressure", above=True)

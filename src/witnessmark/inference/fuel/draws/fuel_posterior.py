@@ -16,6 +16,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
+from witnessmark.inference.fuel.draws.fuel_likelihood import over_shapes, something_else
 from witnessmark.inference.fuel.draws.fuel_prior import (
     DIMENSIONS,
     TYPE_DIMENSIONS,
@@ -33,16 +34,11 @@ from witnessmark.inference.fuel.draws.fuel_table import PriorTable
 from witnessmark.inference.fuel.draws.normal_law import chi_square_quantile
 from witnessmark.inference.fuel.fuel_groups import AIR, GROUPS, HYPOTHESES, TOGETHER
 from witnessmark.inference.fuel.fuel_observations import (
-    CHECK,
-    FLOW,
-    VACUUM,
     Observation,
-    covariance,
     in_order,
 )
-from witnessmark.physics.fuel.supply_circuit import L_PER_H, PSI
 
-__all__ = ["ENOUGH", "Floats", "FuelPosterior", "default_log_prior", "infer", "log_likelihood"]
+__all__ = ["ENOUGH", "Floats", "FuelPosterior", "default_log_prior", "infer"]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -61,9 +57,6 @@ WALKED, FIRST_AFTER_WORK, ROUND_AFTER_WORK = 12000, 4000, 8000
 ENOUGH_AFTER_WORK = 350.0
 #: A best explanation worse than this quantile of chi square is called no explanation.
 FIT_QUANTILE = 0.995
-#: Factors on the error in shape of the model's curves, and their weights: how far a type is from
-#: the model nobody knows before it is read. Judgement, settled as the error itself.
-SHAPES = ((0.7, 0.5), (1.5, 0.5))
 _SINGLES = np.array([len(h) == 1 for h in HYPOTHESES])
 _PAIRS = np.array([len(h) == 2 for h in HYPOTHESES])
 _SETS = 1 << 9  #: sets of the nine groups, as bits
@@ -201,43 +194,6 @@ def infer(
     return _adapt(table, start, obs, prior, tuple(repairs), tuple(bubbles), seed)
 
 
-def log_likelihood(predictions: Floats, observations: Sequence[Observation]) -> Floats:
-    """Return the log likelihood of every draw, the small errors integrated out."""
-    return _over_shapes(predictions, observations)[0]
-
-
-def _over_shapes(
-    predictions: Floats, observations: Sequence[Observation]
-) -> tuple[Floats, Floats, Floats]:
-    """Return the log likelihood over the sizes of the error in shape, chi square, and a root.
-
-    Chi square is that of the smallest size, which explains engines of other equations well
-    enough; the root is of the covariance at the middle size.
-    """
-    terms = []
-    square = np.zeros(len(predictions))
-    for number, (factor, weight) in enumerate(SHAPES):
-        lower = _lower(covariance(observations, factor))
-        _, log_like, left = _gauss(predictions, observations, lower)
-        terms.append(np.log(weight) + log_like)
-        if not number:
-            square = left
-    found = terms[0]
-    for term in terms[1:]:
-        found = np.logaddexp(found, term)
-    return found, square, _lower(covariance(observations))
-
-
-def _gauss(
-    predictions: Floats, observations: Sequence[Observation], root: Floats
-) -> tuple[Floats, Floats, Floats]:
-    value = np.array([o.value for o in observations])
-    white = np.linalg.inv(root) @ (value - predictions).T
-    square = np.einsum("ij,ij->j", white, white)
-    norm = float(np.log(np.diag(root)).sum() + 0.5 * len(value) * np.log(2 * np.pi))
-    return white, -0.5 * square - norm, square
-
-
 def _weigh(
     batch: Batch, obs: tuple[Observation, ...], prior: Floats, stages: int, extra: Floats
 ) -> FuelPosterior:
@@ -250,9 +206,9 @@ def _weigh(
         chosen = [i for i, o in enumerate(obs) if o.stage <= stage or stages == 0]
         if chosen:
             some = [obs[i] for i in chosen]
-            parts[stage], square, root = _over_shapes(batch.predictions[:, chosen], some)
+            parts[stage], square, root = over_shapes(batch.predictions[:, chosen], some)
             if np.any(other):
-                parts[stage][other] = _other(batch.predictions[np.ix_(other, chosen)], some)
+                parts[stage][other] = something_else(batch.predictions[np.ix_(other, chosen)], some)
     total = prior[batch.hypothesis] + batch.log_weight + parts[-1] + extra
     weight = np.exp(total - total.max())
     weight /= weight.sum()
@@ -285,30 +241,6 @@ def _sums_of(hypothesis: Ints, log_terms: Floats, kinds: int = len(HYPOTHESES)) 
         return np.asarray(safe + np.log(total), dtype=np.float64)
 
 
-def _other(predictions: Floats, obs: Sequence[Observation]) -> Floats:
-    """Return the likelihood under "something the model does not hold".
-
-    The readings lie anywhere around a healthy engine's, pressures rather lower: common shift
-    of -8 +- 10 psi, 5 psi of their own; flow and vacuum off by a third and 2 inHg. Judgement.
-    """
-    cov = covariance(obs)
-    shift = np.zeros(len(obs))
-    for i, a in enumerate(obs):
-        pressure_a = a.quantity not in {FLOW, VACUUM, CHECK}
-        if pressure_a:
-            shift[i] = -8.0 * PSI
-            cov[i, i] += (5.0 * PSI) ** 2
-        elif a.quantity == FLOW:
-            cov[i, i] += (0.33 * max(abs(a.value), 60.0 * L_PER_H)) ** 2
-        elif a.quantity == VACUUM:
-            cov[i, i] += (2.0 * 3386.389) ** 2
-        for j, b in enumerate(obs):
-            if pressure_a and b.quantity not in {FLOW, VACUUM, CHECK}:
-                cov[i, j] += (10.0 * PSI) ** 2
-    root = _lower(cov)
-    return _gauss(predictions + shift, obs, root)[1]
-
-
 def _bubbles(batch: Batch, seen: Sequence[tuple[int, bool]], repairs: Sequence[Repair]) -> Floats:
     """Return the log likelihood of the clear hose, shape (n,).
 
@@ -324,10 +256,6 @@ def _bubbles(batch: Batch, seen: Sequence[tuple[int, bool]], repairs: Sequence[R
         p = 0.06 + 0.92 * (1.0 - np.exp2(-air / 0.02))
         out += np.log(p if positive else 1.0 - p)
     return out
-
-
-def _lower(matrix: Floats) -> Floats:
-    return np.asarray(np.linalg.cholesky(matrix), dtype=np.float64)
 
 
 def _adapt(

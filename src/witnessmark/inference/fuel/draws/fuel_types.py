@@ -9,7 +9,7 @@ from threading import Lock
 import numpy as np
 
 from witnessmark.inference.fuel.draws.even_points import even_normals
-from witnessmark.inference.fuel.draws.fuel_posterior import log_likelihood
+from witnessmark.inference.fuel.draws.fuel_likelihood import log_likelihood
 from witnessmark.inference.fuel.draws.fuel_prior import (
     DIMENSIONS,
     LearntType,
