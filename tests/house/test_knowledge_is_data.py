@@ -24,7 +24,8 @@ from witnessmark.knowledge.published import parts_of
 from witnessmark.units import QUANTITIES
 
 SRC = ROOT / "src" / "witnessmark"
-APART = ("knowledge/packs", "knowledge/schema", "demo")
+#: Packs, the job cards of their causes (data like them), and what is no rule.
+APART = ("knowledge/packs", "knowledge/jobs", "knowledge/schema", "demo")
 #: One module for each physical model may name what its equations speak of.
 PHYSICAL = frozenset({"inference/fuel/fuel_groups.py"})
 #: Module -> how many ids of families, causes, tests, clues, stops, measurements it may name at

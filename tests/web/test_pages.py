@@ -678,3 +678,51 @@ def test_one_job_may_deal_with_several_causes(client, shop):
         assert client.post("/cases/unit7/add/work", data=form).status_code == 303
     made = [(d.cause, d.did, d.minutes) for _, d in shop.case("unit7").of(WorkData)]
     assert made == [("return_regulator", "renewed", 50.0), ("pump_relief", "renewed", None)]
+
+
+def test_parts_job_cards_the_day_after_and_what_leaves_the_shop(client, shop):
+    settled(client)
+    shop.add("unit7", "quote", {"lines": [{"what": "relief valve", "usd": 88, "risk": "soon",
+                                           "cause": "pump_relief"}]})  # fmt: skip
+    part = {"name": "plug seal", "state": "ordered", "cause": "pump_relief", "core_usd": "20"}
+    assert client.post("/cases/unit7/add/part", data=part).status_code == 303
+    parts = client.get("/cases/unit7/parts").text
+    assert "plug seal" in parts
+    assert "ask the counter" in parts
+    cards = client.get("/cases/unit7/job-cards").text
+    assert "Order of work" in cards
+    assert "Pressurised fuel goes through skin" in cards
+    assert "plug seal" in client.get("/after").text
+    invoice = client.get("/cases/unit7/invoice.csv")
+    assert "relief valve" in invoice.text
+    assert client.post("/cases/unit7/add/part", data={"state": "ordered"}).status_code == 422
+    settled(client)
+    assert client.get("/cases/unit7/warranty.zip").content.startswith(b"PK")
+    assert "The estimate (not the bill)" in client.get("/cases/unit7/report").text
+    assert "Usted nos dijo" in client.get("/cases/unit7/report?language=es").text
+
+
+def test_a_yes_comes_by_file_and_by_link_and_a_spoiled_one_is_refused(client, shop):
+    shop.add("unit7", "quote", {"lines": [{"what": "relief valve", "usd": 88}, {"what": "hose"}]})
+    page = client.post("/cases/unit7/ask", data={"days": "3"})
+    assert page.headers["content-disposition"].startswith("attachment")
+    known = json.loads(re.search(r'id="known">(.*?)</script>', page.text)[1])
+    lines = [{"line": 1, "granted": True}, {"line": 2, "granted": False}]
+    saved = json.dumps(known | {"name": "R. Sample", "lines": lines})
+    sent = client.post("/cases/unit7/customer-answer", files={"answer": ("answer.json", saved)})
+    assert sent.status_code == 303, sent.text
+    stored = json.loads(shop.case("unit7").entries[-1].line)["data"]
+    assert (stored["by"], stored["lines"]) == ("R. Sample", lines)
+    count = len(shop.case("unit7").entries)
+    spoiled = client.post("/cases/unit7/customer-answer", files={"answer": ("answer.json", "{}")})
+    assert spoiled.status_code == 422
+    assert len(shop.case("unit7").entries) == count
+    link = f"/c/{customer_token(shop, 'unit7', 3)}/estimate"
+    shown = client.get(link)
+    assert "script" not in shown.headers["content-security-policy"]
+    fields = dict(re.findall(r'type="hidden" name="(\w+)" value="([^"]*)"', shown.text))
+    form = fields | {"name": "R. Sample", "line_1": "no", "line_2": "no"}
+    assert client.post(link, data=form).status_code == 200
+    assert json.loads(shop.case("unit7").entries[-1].line)["data"]["granted"] is False
+    assert client.post(link, data=fields | {"name": "R. Sample"}).status_code == 422
+    assert link.split("/")[2] not in shop.export("unit7"), "the link's secret is stored nowhere"

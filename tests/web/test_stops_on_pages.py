@@ -46,5 +46,6 @@ def test_a_complaint_without_a_family_is_said_to_be_open_on_page_and_paper(clien
     assert "Nothing is proposed" not in page
     paper = text_of(client, "/cases/odd/report")
     assert "Nothing that was proposed" not in paper
-    assert "is open and names no family" in paper
+    assert "The cause of “smells of diesel in the cab” is not decided." in paper
+    assert "is open and names no family" in text_of(client, "/cases/odd/report?appendix=1")
     assert "Nothing is open on this truck" not in text_of(client, "/cases/odd/report?quote=1")

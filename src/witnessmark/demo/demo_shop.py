@@ -8,6 +8,7 @@ from pathlib import Path
 
 from witnessmark.demo.stories.story import Story, read_story
 from witnessmark.errors import Conflict
+from witnessmark.model.shop_head import ShopHead
 from witnessmark.workflow.case.shop_on_disk import Shop, open_shop
 from witnessmark.workflow.case.shop_settings import (
     Person,
@@ -15,6 +16,7 @@ from witnessmark.workflow.case.shop_settings import (
     save_instrument,
     save_person,
     save_settings,
+    set_shop_head,
     set_shop_name,
 )
 
@@ -36,6 +38,14 @@ _INSTRUMENTS = (
     ShopInstrument("C1", "cooling system tester", "30 psi", "0.5 psi", "0.5 psi", "2025-11-03"),
 )
 
+
+_HEAD = ShopHead(
+    address="12 Example Road, Notown",
+    phone="555 0100",
+    licence="0000 (invented)",
+    warranty="Our work is covered for 90 days or 10,000 miles, parts as their makers say "
+    "(invented).",
+)
 
 #: The shop's own rates, invented like all the rest.
 _FIGURES = {"labour_usd_per_hour": "138", "source": "the invented shop's own"}
@@ -63,6 +73,7 @@ def build(folder: Path) -> Shop:
     """
     shop = open_shop(folder, create=True)
     set_shop_name(shop, "Invented Truck Repair (demo)")
+    set_shop_head(shop, _HEAD)
     save_settings(shop, _FIGURES)
     for instrument in _INSTRUMENTS:
         save_instrument(shop, instrument)

@@ -56,7 +56,7 @@ def once(folder: Path, *, workers: int | None = None) -> list[CaseSummary]:
     """Build the invented shop in ``folder/shop``, assess every case, write results and papers.
 
     For every case: ``CASE.json`` (findings, odds, next steps, proof), ``CASE.jsonl`` with its
-    recordings beside it, the report and the estimate as HTML and PDF.
+    recordings and photos beside it, the report and the estimate as HTML and PDF.
 
     Args:
         folder: made if need be.
@@ -121,15 +121,16 @@ def _one(folder: Path, case_id: str, title: str, tempting: str) -> CaseSummary:
         (folder / f"{case_id}.json").write_text(text + "\n", encoding="utf-8")
         (folder / f"{case_id}.jsonl").write_text(shop.export(case_id), encoding="utf-8")
         for entry in assessment.case.entries:
-            if entry.kind == "recording":
+            if entry.kind in {"recording", "photo"}:
                 name = Path(str(getattr(entry.data, "path", ""))).name
                 shutil.copyfile(shop.recording_path(case_id, entry), folder / name)
         files = []
-        for quote in (False, True):
-            name = f"{case_id}-{'estimate' if quote else 'report'}"
-            page = report_html(shop, case_id, quote=quote, assessment=assessment)
+        for kind in ("report", "appendix", "estimate"):
+            name = f"{case_id}-{kind}"
+            quote, appendix = kind == "estimate", kind == "appendix"
+            page = report_html(shop, case_id, quote=quote, appendix=appendix, assessment=assessment)
             (folder / f"{name}.html").write_text(page, encoding="utf-8")
-            made = report_pdf(shop, case_id, quote=quote, assessment=assessment)
+            made = report_pdf(shop, case_id, quote=quote, appendix=appendix, assessment=assessment)
             (folder / f"{name}.pdf").write_bytes(made)
             files += [f"{name}.html", f"{name}.pdf"]
     finally:

@@ -10,7 +10,10 @@ from witnessmark.model.entries.agreed_data import ApprovalData, QuoteData, Risk
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry_data import WorkData
 
-__all__ = ["Offered", "Refusal", "answers_to", "offered", "refusals"]
+__all__ = ["FOLLOWS", "Offered", "Refusal", "answers_to", "offered", "refusals"]
+
+#: Kinds of lines that go with the others: nobody accepts or does them for themselves.
+FOLLOWS = frozenset({"tax", "core", "supplies"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +60,10 @@ class Offered:
 
 
 def offered(case: Case) -> tuple[Offered, ...]:
-    """Return every line that was offered, of every estimate that none has revised."""
+    """Return every line that was offered, of every estimate that none has revised.
+
+    Taxes, deposits and supplies go with the lines they belong to, and are none of their own.
+    """
     quotes = [(entry, data) for entry, data in case.of(QuoteData) if not data.final]
     bills = [data for _, data in case.of(QuoteData) if data.final]
     billed = {line.what for data in bills[-1:] for line in data.lines}
@@ -69,6 +75,8 @@ def offered(case: Case) -> tuple[Offered, ...]:
         if entry.id in revised:
             continue
         for number, line in enumerate(quote.lines, start=1):
+            if line.kind in FOLLOWS:
+                continue
             state: Literal["done", "declined", "not done", "not written down"]
             if (entry.id, number) in no:
                 state = "declined"
@@ -89,6 +97,8 @@ def refusals(case: Case) -> tuple[Refusal, ...]:
     for entry, data in case.of(ApprovalData):
         quote = quotes.get(data.quote or "")
         for number, granted, risk, words in answers_to(data, quote):
+            if quote is not None and quote.lines[number - 1].kind in FOLLOWS:
+                continue
             place = (data.quote or entry.id, number)
             if granted:
                 found[place] = None

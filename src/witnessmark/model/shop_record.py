@@ -70,8 +70,7 @@ class Comeback:
         family: family id.
         cause: the cause that had been called proven.
         after_days: days between closing and return.
-        kind: wrong diagnosis, second cause, part defect, workmanship, unrelated, declined work,
-            or empty where nobody has judged it yet.
+        kind: same cause, our work, new fault, not found; empty where nobody has judged it yet.
         days_ago: age [days] at the time of asking.
     """
 

@@ -15,7 +15,7 @@ import typst
 from witnessmark.report.paper import Block, Paper, Picture, TableBlock
 from witnessmark.report.pictures.canvas import printed
 
-__all__ = ["paper_pdf"]
+__all__ = ["can_be_printed", "paper_pdf"]
 
 
 def paper_pdf(paper: Paper) -> bytes:
@@ -41,7 +41,7 @@ def _block(block: Block, number: int, folder: Path) -> dict[str, Any]:
         found["svg"] = name
     if isinstance(block, TableBlock):
         found["columns"] = _columns(block)
-    return {key: _clean(value) for key, value in found.items()}
+    return {key: can_be_printed(value) for key, value in found.items()}
 
 
 def _columns(table: TableBlock) -> list[float]:
@@ -54,14 +54,14 @@ def _columns(table: TableBlock) -> list[float]:
     return shares if any(shares) else [*shares[:-1], 1.0]
 
 
-def _clean(value: Any) -> Any:
+def can_be_printed(value: Any) -> Any:
     """Take out characters that no printer can set; everything else stays as it was typed."""
     if isinstance(value, str):
         return "".join(c if _can_be_set(c) else "\ufffd" for c in value)
     if isinstance(value, dict):
-        return {key: _clean(item) for key, item in value.items()}
+        return {key: can_be_printed(item) for key, item in value.items()}
     if isinstance(value, (list, tuple)):
-        return [_clean(item) for item in value]
+        return [can_be_printed(item) for item in value]
     return value
 
 

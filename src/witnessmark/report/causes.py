@@ -17,7 +17,7 @@ from witnessmark.words.plain import ended, short_sentences
 from witnessmark.words.say import paper as say
 from witnessmark.words.strength import capital, how_sure, speaks
 
-__all__ = ["cause_of", "causes_in_numbers", "causes_weighed", "looked_again"]
+__all__ = ["cause_of", "causes_in_numbers", "causes_weighed", "looked_again", "works_on"]
 
 
 def cause_of(
@@ -80,6 +80,17 @@ def causes_weighed(assessment: Dossier) -> Iterator[Block]:
             names = [f"{c.name} ({c.strength or how_sure(c.probability)})" for c in odds.causes]
             if names:
                 yield Said(say.weighed_before(number + 1, "; ".join(names)), "small")
+
+
+def works_on(complaint: ComplaintData, assessment: Dossier) -> list[tuple[Entry, WorkData]]:
+    """Return the work on causes of the complaint's families."""
+    mine = {
+        c.cause
+        for odds in assessment.odds
+        if odds.family in complaint.families
+        for c in odds.causes
+    }
+    return [(e, d) for e, d in assessment.case.of(WorkData) if d.cause in mine]
 
 
 def looked_again(

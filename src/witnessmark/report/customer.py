@@ -30,7 +30,13 @@ from witnessmark.report.back_of_report import (
     stopped,
 )
 from witnessmark.report.cards.torque_card import torque_card
-from witnessmark.report.causes import cause_of, causes_in_numbers, causes_weighed, looked_again
+from witnessmark.report.causes import (
+    cause_of,
+    causes_in_numbers,
+    causes_weighed,
+    looked_again,
+    works_on,
+)
 from witnessmark.report.figures import (
     figure,
     interval_words,
@@ -163,7 +169,7 @@ def _complaint(
     si: bool,
 ) -> Iterator[Block]:
     proof = assessment.proof_of(entry.id)
-    works = _works_on(complaint, assessment)
+    works = works_on(complaint, assessment)
     yield Heading(f"{number}. Complaint")
     yield Said(complaint.words or "(no words written down)", "quote")
     yield Heading("Cause", 2)
@@ -188,17 +194,6 @@ def _same_again(
     if proof is not None:
         yield from _verdict(proof, _worked(assessment))
     yield from _customers_word(entry, assessment)
-
-
-def _works_on(complaint: ComplaintData, assessment: Dossier) -> list[tuple[Entry, WorkData]]:
-    """Return the work on causes of the complaint's families."""
-    mine = {
-        c.cause
-        for odds in assessment.odds
-        if odds.family in complaint.families
-        for c in odds.causes
-    }
-    return [(e, d) for e, d in assessment.case.of(WorkData) if d.cause in mine]
 
 
 def _correction(
@@ -237,7 +232,7 @@ def _looked_at_after(work: Entry, assessment: Dossier) -> bool:
 
 def _other_work(assessment: Dossier, names: Mapping[str, str]) -> Iterator[Block]:
     complaints = assessment.case.complaints()
-    told = {e.id for _, c in complaints for e, _ in _works_on(c, assessment)}
+    told = {e.id for _, c in complaints for e, _ in works_on(c, assessment)}
     rest = [(e, d) for e, d in assessment.case.of(WorkData) if e.id not in told]
     if complaints and rest:
         yield Heading("Further work")

@@ -22,6 +22,8 @@ from witnessmark.web.door.connections import Connections
 from witnessmark.web.door.doors import Access, Doors
 from witnessmark.web.pages import (
     pages_about,
+    pages_ask,
+    pages_bay,
     pages_cases,
     pages_entries,
     pages_from,
@@ -96,6 +98,8 @@ def create_app(
         pages_from,
         pages_login,
         pages_override,
+        pages_ask,
+        pages_bay,
         pages_paper,
         pages_phone,
         pages_recordings,

@@ -25,13 +25,14 @@ class Tongue:
 
     Args:
         language: ``en`` or ``es``.
-        texts: English text of a pack -> the same in the language.
+        texts: English text of a pack -> the same in the language; those of the languages' own
+            file when not given.
     """
 
     def __init__(self, language: str = "en", texts: Mapping[str, str] | None = None) -> None:
         self.language = language if language in LANGUAGES else "en"
         self._templates = {} if self.language == "en" else templates_of(self.language)
-        self._texts = texts or {}
+        self._texts = _texts_of(self.language) if texts is None else texts
         self.missing: dict[str, None] = {}
 
     def say(self, form: Callable[..., str], **values: object) -> str:
@@ -63,6 +64,17 @@ class Tongue:
     def own(self, words: str) -> str:
         """Return what somebody of the shop typed: it is never translated."""
         return words
+
+
+@cache
+def _texts_of(language: str) -> Mapping[str, str]:
+    name = {"es": "spanish_packs.toml"}.get(language)
+    if name is None:
+        return {}
+    text = (files("witnessmark.words") / "languages" / name).read_text(encoding="utf-8")
+    return {
+        english: said for rows in tomllib.loads(text).values() for english, said in rows.items()
+    }
 
 
 @cache

@@ -1,7 +1,7 @@
-"""An invented case as it lies in its file: entries in order, with the recordings they name.
+"""An invented case as it lies in its file: entries in order, and the files that they name.
 
 The first line of a file says what the story is; every further line is an entry as a case file
-holds it. A recording is named by its entry and made here by the simulator, so its digest is filled
+holds it. A recording or photo is named by its entry and made here, so its digest is filled
 in when the file is read.
 """
 
@@ -13,6 +13,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from importlib.resources import files as package_files
 
+from witnessmark.demo.machines.drawn_photos import drawn_photo
 from witnessmark.demo.machines.named_recordings import recording
 
 __all__ = ["Story", "read_story"]
@@ -28,7 +29,7 @@ class Story:
         tempting: the wrong answer that the first look suggests.
         truth: what the inventor put into the truck, first cause first.
         lines: its entries as lines of JSON.
-        files: name of a recording -> its bytes.
+        files: name of a recording or photo -> its bytes.
     """
 
     case_id: str
@@ -44,7 +45,7 @@ def read_story(case_id: str) -> Story:
 
     Raises:
         FileNotFoundError: there is no story of that name.
-        KeyError: an entry names a recording that no machine makes.
+        KeyError: an entry names a recording or photo that nothing makes.
     """
     text = (package_files(__package__) / f"{case_id}.jsonl").read_text(encoding="utf-8")
     first, *entries = text.splitlines()
@@ -55,12 +56,12 @@ def read_story(case_id: str) -> Story:
 
 
 def _with_digest(line: str, made: dict[str, bytes]) -> str:
-    """Return the entry; a recording is made into *made* and its digest written beside its name."""
+    """Return the entry; what it names is made into *made*, and its digest written beside it."""
     entry = json.loads(line)
-    if entry["kind"] != "recording":
+    if entry["kind"] not in {"recording", "photo"}:
         return line
     name = entry["data"].pop("path")
-    made[name] = recording(name)
+    made[name] = recording(name) if entry["kind"] == "recording" else drawn_photo(name)
     digest = hashlib.sha256(made[name]).hexdigest()
     entry["data"] = {"path": name, "sha256": digest, **entry["data"]}
     return json.dumps(entry, ensure_ascii=False)

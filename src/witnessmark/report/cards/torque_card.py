@@ -9,6 +9,7 @@ from witnessmark.report.cards.torque_lines import NOT_READ, CardLine, card_lines
 from witnessmark.report.paper import Block, Heading, Items, NewPage, Said, TableBlock
 from witnessmark.words.plain import short_sentences
 from witnessmark.words.say import tightened as say
+from witnessmark.words.strength import capital
 
 __all__ = ["torque_card"]
 
@@ -31,7 +32,7 @@ def torque_card(
         return
     yield NewPage()
     yield Heading("Torque card")
-    yield from (Said(short_sentences(words), "caution") for words in dict.fromkeys(warned))
+    yield from (Said(capital(short_sentences(w)), "caution") for w in dict.fromkeys(warned))
     yield Said(say.own_manual())
     yield TableBlock(_HEAD, tuple(_row(line) for line in lines))
     told = tuple(f"{line.torque.location}: {remark}" for line in lines for remark in line.remarks)

@@ -156,6 +156,8 @@ def outcome(form: Fields) -> Data:
         "gone": gone[one(form, "gone")],
         "after_days": decimal(form, "after_days"),
         "words": one(form, "words") or None,
+        "comeback": one(form, "comeback") or None,
+        "earlier_case": one(form, "earlier_case") or None,
     }
     return blank_to_none(data)
 
@@ -196,6 +198,16 @@ def quote(form: Fields) -> Data:
         whole_sum = not found.unpriced and not found.left_out_minutes
         if found.total_usd is not None and whole_sum:
             data["total_usd"] = float(found.total_usd)
+    return blank_to_none(data)
+
+
+def part(form: Fields) -> Data:
+    """Where a part stands; a blank price stays blank."""
+    if not one(form, "name"):
+        raise InputRefused("The part has no name.", where="name", do="Write what it is.")
+    names = ("name", "state", "on", "cause", "number", "vendor", "core_due", "condition", "words")
+    data: Data = {name: one(form, name) or None for name in names}
+    data |= {name: decimal(form, name) for name in ("quantity", "usd", "core_usd")}
     return blank_to_none(data)
 
 
@@ -257,6 +269,7 @@ FORMS: dict[str, Callable[[Fields], Data]] = {
     "outcome": outcome,
     "quote": quote,
     "approval": approval,
+    "part": part,
     "note": note,
     "retract": retract,
 }

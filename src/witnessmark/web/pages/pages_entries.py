@@ -37,6 +37,7 @@ _PLAIN = {
     "outcome": "The customer’s word",
     "quote": "Estimate",
     "approval": "Approval",
+    "part": "Part",
     "note": "Note",
     "retract": "Take an entry back",
 }
@@ -110,7 +111,7 @@ async def store(request: Request, case_id: str, kind: str) -> Response:
         return await run_in_threadpool(lambda: _plain_page(request, case_id, kind, form, error))
     if kind == "complaint" and not data["families"]:
         return going_on(request, f"/cases/{case_id}/about/{entry.id}")
-    places = {"quote": "#paper", "approval": "#paper"}
+    places = {"quote": "#paper", "approval": "#paper", "part": "/parts"}
     return going_on(request, f"/cases/{case_id}{places.get(kind, '')}")
 
 
@@ -270,6 +271,7 @@ def _plain_page(
         complaints=case.complaints(),
         quotes=list(case.of(QuoteData)),
         rates=own_rates(bench.shop),
+        evidence=[e for e in case.live() if e.kind in {"photo", "recording"}],
         usual=_usual(bench, case_id, form.one("cause")) if kind == "quote" else None,
         part_ordered=PART_ORDERED,
         part_here=PART_HERE,

@@ -23,8 +23,10 @@ from witnessmark.web.door.connections import own_address
 from witnessmark.web.door.posted import posted
 from witnessmark.workflow.case.locks import customer_token, end_link, links_of
 from witnessmark.workflow.case.photo import photo_bytes
+from witnessmark.workflow.case.shop_settings import own_rates
 from witnessmark.workflow.papers.bay_cards import torque_sheet
 from witnessmark.workflow.papers.case_papers import report_html, report_pdf
+from witnessmark.workflow.shop.tables_out import invoice_csv
 
 router = APIRouter(include_in_schema=False)
 
@@ -52,26 +54,36 @@ _DRIVE: tuple[tuple[tuple[str, ...], str], ...] = (
 
 
 @router.get("/cases/{case_id}/report")
-def report(request: Request, case_id: str, quote: bool = False) -> Response:
-    """Show the customer's report."""
+def report(
+    request: Request, case_id: str, quote: bool = False, appendix: bool = False, language: str = ""
+) -> Response:
+    """Show the customer's page, its appendix, or the estimate."""
     bench = bench_of(request)
-    found = _settled(bench, case_id)
+    found = settled_dossier(bench, case_id)
     if found is None:
         return _comes_by_itself(request, case_id)
-    text = report_html(bench.shop, case_id, quote=quote, assessment=found)
+    text = report_html(
+        bench.shop, case_id, quote=quote, appendix=appendix, assessment=found,
+        language=language[:2],
+    )  # fmt: skip
     return HTMLResponse(text, headers={"content-security-policy": _REPORT_CSP})
 
 
 @router.get("/cases/{case_id}/report.pdf")
-def report_as_pdf(request: Request, case_id: str, quote: bool = False) -> Response:
-    """Return the customer's report as PDF."""
+def report_as_pdf(
+    request: Request, case_id: str, quote: bool = False, appendix: bool = False, language: str = ""
+) -> Response:
+    """Return the customer's page, its appendix, or the estimate, as PDF."""
     bench = bench_of(request)
-    found = _settled(bench, case_id)
+    found = settled_dossier(bench, case_id)
     if found is None:
         return _comes_by_itself(request, case_id)
-    content = report_pdf(bench.shop, case_id, quote=quote, assessment=found)
-    name = f"{case_id}-{'estimate' if quote else 'report'}.pdf"
-    return Response(content, media_type="application/pdf", headers=_attached(name, inline=True))
+    content = report_pdf(
+        bench.shop, case_id, quote=quote, appendix=appendix, assessment=found,
+        language=language[:2],
+    )  # fmt: skip
+    name = f"{case_id}-{'estimate' if quote else 'appendix' if appendix else 'report'}.pdf"
+    return Response(content, media_type="application/pdf", headers=attached(name, inline=True))
 
 
 @router.get("/cases/{case_id}/torque-card")
@@ -146,7 +158,7 @@ def qr(request: Request, case_id: str) -> Response:
 def export(request: Request, case_id: str) -> Response:
     """Return a case as it is stored, byte for byte."""
     content = bench_of(request).shop.export(case_id)
-    return Response(content, media_type="application/jsonl", headers=_attached(f"{case_id}.jsonl"))
+    return Response(content, media_type="application/jsonl", headers=attached(f"{case_id}.jsonl"))
 
 
 @router.get("/cases/{case_id}/readings.csv")
@@ -173,7 +185,16 @@ def readings(request: Request, case_id: str) -> Response:
         ]
         table.writerow([safe_cell(text) for text in row])
     content = out.getvalue().encode("utf-8-sig")
-    return Response(content, media_type="text/csv", headers=_attached(f"{case_id}.csv"))
+    return Response(content, media_type="text/csv", headers=attached(f"{case_id}.csv"))
+
+
+@router.get("/cases/{case_id}/invoice.csv")
+def invoice(request: Request, case_id: str) -> Response:
+    """Return the lines of the bill for the bookkeeper's own program."""
+    bench = bench_of(request)
+    content = invoice_csv(bench.desk.case(case_id), own_rates(bench.shop)).encode("utf-8-sig")
+    name = f"{case_id}-invoice-lines.csv"
+    return Response(content, media_type="text/csv", headers=attached(name))
 
 
 @router.get("/files/{case_id}/{entry_id}")
@@ -192,7 +213,7 @@ def safe_cell(text: str) -> str:
     return f"'{text}" if text[:1] in {"=", "+", "-", "@", "\t", "\r", "\n"} else text
 
 
-def _settled(bench: ServerState, case_id: str) -> Dossier | None:
+def settled_dossier(bench: ServerState, case_id: str) -> Dossier | None:
     """Return the assessment of the case as it stands; a paper never speaks of an older state.
 
     Returns:
@@ -244,6 +265,7 @@ def _label(case: Case) -> str:
     return truck.label if truck else case.id
 
 
-def _attached(name: str, *, inline: bool = False) -> dict[str, str]:
+def attached(name: str, *, inline: bool = False) -> dict[str, str]:
+    """Return the header that names a file which is sent."""
     kept = "".join(c if c.isascii() and (c.isalnum() or c in "._-") else "_" for c in name)
     return {"content-disposition": f'{"inline" if inline else "attachment"}; filename="{kept}"'}

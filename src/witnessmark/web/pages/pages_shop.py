@@ -10,6 +10,7 @@ from starlette.responses import Response
 
 from witnessmark.errors import InputRefused, NotFound, WitnessmarkError, http_status
 from witnessmark.model.settings import Settings
+from witnessmark.model.shop_head import ShopHead
 from witnessmark.units import QUANTITIES
 from witnessmark.web.bench.state import ServerState, bench_of, going_on, page, viewer_of
 from witnessmark.web.door.posted import Posted, posted
@@ -35,9 +36,11 @@ from witnessmark.workflow.case.shop_settings import (
     save_instrument,
     save_person,
     save_settings,
+    set_shop_head,
     set_shop_name,
     set_si,
     settings_of,
+    shop_head,
     shop_name,
     shows_si,
 )
@@ -173,9 +176,12 @@ def _change(bench: ServerState, what: str, form: Posted) -> None:
     elif what == "units":
         set_si(bench.shop, form.one("si") == "yes")
         set_shop_name(bench.shop, form.one("name"))
+    elif what == "paper":
+        names = ("address", "phone", "licence", "warranty")
+        set_shop_head(bench.shop, ShopHead(**{n: form.one(n) for n in names}))
     elif what == "instruments":
-        names = ("id", "what", "span", "accuracy", "repeatability", "calibrated")
-        save_instrument(bench.shop, ShopInstrument(**{n: form.one(n) for n in names}))
+        fields = ("id", "what", "span", "accuracy", "repeatability", "calibrated")
+        save_instrument(bench.shop, ShopInstrument(**{n: form.one(n) for n in fields}))
     elif what == "people":
         save_person(bench.shop, Person(form.one("name"), _role(form)))
     elif what == "passphrase":
@@ -226,6 +232,7 @@ def _settings_page(request: Request, error: WitnessmarkError | None) -> Response
         "instruments": instruments_of(bench.shop),
         "people": people_of(bench.shop),
         "called": shop_name(bench.shop),
+        "head": shop_head(bench.shop),
         "in_si": shows_si(bench.shop),
         "secrets": own_secrets(bench.shop),
         "sessions": sessions_of(bench.shop),

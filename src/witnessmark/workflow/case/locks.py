@@ -21,6 +21,7 @@ __all__ = [
     "HeldSession",
     "SignedIn",
     "customer_case",
+    "customer_link",
     "customer_token",
     "drop_own_secret",
     "end_link",
@@ -205,7 +206,12 @@ def customer_token(shop: Shop, case_id: str, days: int, *, by: str = "") -> str:
 
 
 def customer_case(shop: Shop, token: str) -> str:
-    """Return the case a customer's link opens.
+    """Return the case a customer's link opens; see :func:`customer_link`."""
+    return customer_link(shop, token).case_id
+
+
+def customer_link(shop: Shop, token: str) -> HeldLink:
+    """Return a customer's link that still opens its case.
 
     Raises:
         Forbidden: unknown, ended by the shop, or past its day.
@@ -219,7 +225,7 @@ def customer_case(shop: Shop, token: str) -> str:
     now = time.time()
     if not found.made - _DAY_S <= now <= found.ends:
         raise Forbidden("This link is past its day.", do="Ask the shop for a new one.")
-    return found.case_id
+    return found
 
 
 def links_of(shop: Shop, case_id: str | None = None) -> list[HeldLink]:

@@ -9,6 +9,7 @@ from typing import Any, Literal
 from witnessmark.errors import InputRefused
 from witnessmark.model.quoted import OwnRates
 from witnessmark.model.settings import Settings
+from witnessmark.model.shop_head import ShopHead
 from witnessmark.units import parse
 from witnessmark.workflow.case.shop_on_disk import Shop
 
@@ -22,9 +23,11 @@ __all__ = [
     "save_instrument",
     "save_person",
     "save_settings",
+    "set_shop_head",
     "set_shop_name",
     "set_si",
     "settings_of",
+    "shop_head",
     "shop_name",
     "shows_si",
 ]
@@ -32,6 +35,8 @@ __all__ = [
 Role = Literal["owner", "technician"]
 _TEXT_FIELDS = {"source"}
 _HIGHEST = 1e6
+#: An hour that costs more is a slip of the finger [USD/h].
+_HIGHEST_RATE = 2000.0
 #: What the shop sets; whether a figure is its own follows from that.
 _FIGURES = frozenset(f.name for f in fields(Settings)) - {"labour_is_own"}
 
@@ -121,6 +126,27 @@ def set_shop_name(shop: Shop, name: str) -> None:
     shop.casebook.set_setting("shop_name", name.strip()[:120])
 
 
+def shop_head(shop: Shop) -> ShopHead:
+    """Return what stands on the shop's papers besides its name; blank stays blank."""
+    stored = shop.casebook.setting("paper_head") or {}
+    known = {f.name for f in fields(ShopHead)} - {"name"}
+    return ShopHead(shop_name(shop), **{k: str(v) for k, v in stored.items() if k in known})
+
+
+def set_shop_head(shop: Shop, head: ShopHead) -> None:
+    """Set address, phone, licence and the words on warranty.
+
+    Raises:
+        InputRefused: a text that is too long for a page.
+    """
+    told = {k: v.strip() for k, v in asdict(head).items() if k != "name"}
+    for name, text in told.items():
+        most = 400 if name == "warranty" else 160
+        if len(text) > most:
+            raise InputRefused(f"At most {most} characters fit on the page.", where=name)
+    shop.casebook.set_setting("paper_head", told)
+
+
 def set_si(shop: Shop, on: bool) -> None:
     """Choose whether pages show SI units."""
     shop.casebook.set_setting("si", on)
@@ -171,6 +197,7 @@ def _figure(name: str, text: str) -> float:
         value = float(text.strip().replace(",", "."))
     except ValueError:
         raise InputRefused(f"'{text[:40]}' is not a number for {words}.", where=name) from None
-    if not 0 <= value <= _HIGHEST:
+    most = 100.0 if "percent" in name else _HIGHEST_RATE if "per_hour" in name else _HIGHEST
+    if not 0 <= value <= most:
         raise InputRefused(f"{words} cannot be {text.strip()[:20]}.", where=name)
     return value

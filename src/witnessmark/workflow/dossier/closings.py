@@ -199,6 +199,7 @@ def _comebacks(case: Case, knowledge: Knowledge, now: datetime) -> Iterator[Come
                     family=family,
                     cause=causes[-1] if causes else "",
                     after_days=back.data.after_days or 0.0,
+                    kind=back.data.comeback or "",
                     days_ago=_age(back, now),
                 )
 

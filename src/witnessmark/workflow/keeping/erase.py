@@ -23,7 +23,7 @@ __all__ = ["ERASED", "Erased", "erase"]
 
 ERASED = "(erased)"
 #: Fields of a truck that speak of a person.
-_PERSONAL = ("customer", "phone", "plate", "email", "address")
+_PERSONAL = ("customer", "phone", "plate", "vin", "email", "address")
 _SHORTEST = 3
 
 

@@ -6,12 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from witnessmark.knowledge import Knowledge
+from witnessmark.knowledge.job_cards import JobCard, job_cards
+from witnessmark.model.entries.agreed_data import QuoteData
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry_data import WorkData
 from witnessmark.model.step import Step
 from witnessmark.report.cards.torque_lines import CardLine, card_lines
 
-__all__ = ["TorqueSheet", "torque_sheet", "warnings_of"]
+__all__ = ["JobSheet", "TorqueSheet", "job_sheet", "torque_sheet", "warnings_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,6 +27,39 @@ class TorqueSheet:
 
     lines: tuple[CardLine, ...]
     warned: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class JobSheet:
+    """How the jobs of a case go.
+
+    Attributes:
+        cards: of the jobs that have one, in order: quoted, done, proposed first.
+        without: causes whose repair has no card.
+        stops: what stops the work, in words.
+    """
+
+    cards: tuple[JobCard, ...]
+    without: tuple[str, ...]
+    stops: tuple[str, ...]
+
+
+def job_sheet(case: Case, steps: Sequence[Step] = ()) -> JobSheet:
+    """Return the job cards of a case.
+
+    Args:
+        case: the entries.
+        steps: the next steps; the first repair among them is a job, stops stand above all.
+    """
+    wanted = [line.cause for _, q in case.of(QuoteData) for line in q.lines if line.cause]
+    wanted += [data.cause for _, data in case.of(WorkData) if data.cause]
+    wanted += [step.step for step in steps if step.kind == "repair"][:1]
+    once, known = tuple(dict.fromkeys(wanted)), job_cards()
+    return JobSheet(
+        tuple(known[cause] for cause in once if cause in known),
+        tuple(cause for cause in once if cause not in known),
+        tuple(step.name for step in steps if step.kind == "safety"),
+    )
 
 
 def torque_sheet(case: Case, knowledge: Knowledge, steps: Sequence[Step] = ()) -> TorqueSheet:

@@ -17,15 +17,19 @@ from witnessmark.report.as_html import paper_html
 from witnessmark.report.as_pdf import paper_pdf
 from witnessmark.report.customer import customer_report
 from witnessmark.report.estimate_paper import estimate_paper
+from witnessmark.report.front.lay_out import one_page_html, one_page_pdf
+from witnessmark.report.front.make_page import shop_lines
 from witnessmark.report.paper import Paper
+from witnessmark.words.tongue import Tongue
 from witnessmark.workflow.case.packs_of_shop import knowledge_of
 from witnessmark.workflow.case.shop_on_disk import Shop
-from witnessmark.workflow.case.shop_settings import own_rates, shop_name, shows_si
+from witnessmark.workflow.case.shop_settings import own_rates, shop_head, shop_name, shows_si
 from witnessmark.workflow.dossier.advice import usual_price
 from witnessmark.workflow.dossier.assess_case import assess_file
 from witnessmark.workflow.dossier.dossier_of_shop import assess_in_shop
 from witnessmark.workflow.dossier.standing_of import standing_of
 from witnessmark.workflow.papers.bay_cards import warnings_of
+from witnessmark.workflow.papers.front_page import page_of_shop, tongue_of
 
 __all__ = [
     "check_place",
@@ -40,17 +44,23 @@ __all__ = [
 
 
 def report_html(
-    shop: Shop, case_id: str, *, quote: bool = False, assessment: Dossier | None = None
-) -> str:
-    """Return the customer's report, or the estimate, as one HTML document."""
-    return paper_html(paper_of_shop(shop, case_id, quote, assessment))
+    shop: Shop, case_id: str, *, quote: bool = False, appendix: bool = False,
+    assessment: Dossier | None = None, language: str = "",
+) -> str:  # fmt: skip
+    """Return the customer's page, its appendix, or the estimate, as one HTML document."""
+    if quote or appendix:
+        return paper_html(paper_of_shop(shop, case_id, quote, assessment, language=language))
+    return one_page_html(page_of_shop(shop, case_id, assessment, language=language))
 
 
 def report_pdf(
-    shop: Shop, case_id: str, *, quote: bool = False, assessment: Dossier | None = None
-) -> bytes:
-    """Return the customer's report, or the estimate, as PDF."""
-    return paper_pdf(paper_of_shop(shop, case_id, quote, assessment))
+    shop: Shop, case_id: str, *, quote: bool = False, appendix: bool = False,
+    assessment: Dossier | None = None, language: str = "",
+) -> bytes:  # fmt: skip
+    """Return the customer's page, its appendix, or the estimate, as PDF."""
+    if quote or appendix:
+        return paper_pdf(paper_of_shop(shop, case_id, quote, assessment, language=language))
+    return one_page_pdf(page_of_shop(shop, case_id, assessment, language=language))
 
 
 def write_paper(paper: Paper, out: Path) -> None:
@@ -84,6 +94,8 @@ def paper_of(
     si: bool = False,
     knowledge: Knowledge | None = None,
     rates: OwnRates | None = None,
+    head: Sequence[str] = (),
+    tongue: Tongue | None = None,
 ) -> Paper:
     """Return the report on an assessed case, or the estimate, before it is laid out.
 
@@ -94,11 +106,16 @@ def paper_of(
         si: whether figures are shown in SI units.
         knowledge: the packs, for the names; the shipped ones when not given.
         rates: the prices that the shop has set itself; no other gets onto an estimate.
+        head: the shop's address, phone and licence.
+        tongue: the customer's language, of the estimate.
     """
     knowledge = knowledge or load_knowledge()
     if quote:
         told = assessment.advice
-        return estimate_paper(assessment, told.estimate, shop=shop, why=told.why, rates=rates)
+        return estimate_paper(
+            assessment, told.estimate, shop=shop, why=told.why, rates=rates, head=head,
+            tongue=tongue or tongue_of(assessment.case),
+        )  # fmt: skip
     names = {c.id: c.name for f in knowledge.families.values() for c in f.causes}
     safety = {f.id: f.safety for f in knowledge.families.values()}
     told_by = {f.id: f.told_by for f in knowledge.families.values()}
@@ -117,6 +134,7 @@ def paper_of_file(
     allow: Sequence[Path] = (),
     name: str = "",
     si: bool = False,
+    language: str = "",
 ) -> tuple[str, Paper]:
     """Return (case id, the report or the estimate) of a case in a file.
 
@@ -127,12 +145,14 @@ def paper_of_file(
         allow: files and folders outside the case file's own that it may name, too.
         name: the shop's name.
         si: SI units.
+        language: of the estimate.
     """
     assessment = assess_file(path, packs=packs, allow=allow)
     knowledge = with_own_lists(load_knowledge(tuple(packs)), assessment.case)
     return assessment.case.id, paper_of(
-        assessment, quote=quote, shop=name, si=si, knowledge=knowledge
-    )
+        assessment, quote=quote, shop=name, si=si, knowledge=knowledge,
+        tongue=tongue_of(assessment.case, language),
+    )  # fmt: skip
 
 
 def paper_of_shop(
@@ -143,6 +163,7 @@ def paper_of_shop(
     *,
     name: str = "",
     si: bool = False,
+    language: str = "",
 ) -> Paper:
     """Return the report or the estimate on a case of a shop, with its packs, rates and history.
 
@@ -153,8 +174,10 @@ def paper_of_shop(
         assessment: of the case, where it is there already.
         name: the name to show; empty for the shop's own.
         si: SI units, also where the shop shows others.
+        language: of the estimate; empty for that of the truck's owner.
     """
     assessment = assessment or assess_in_shop(shop, case_id)
+    head, tongue = shop_head(shop), tongue_of(assessment.case, language)
     return paper_of(
         assessment,
         quote=quote,
@@ -162,6 +185,8 @@ def paper_of_shop(
         si=si or shows_si(shop),
         knowledge=knowledge_of(shop, assessment.case),
         rates=own_rates(shop),
+        head=shop_lines(head, tongue),
+        tongue=tongue,
     )
 
 

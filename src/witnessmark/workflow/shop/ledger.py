@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from witnessmark.model.dossier import Dossier
-from witnessmark.model.entries.agreed_data import ApprovalData, QuoteData
+from witnessmark.model.entries.agreed_data import ApprovalData, PartData, QuoteData
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry_data import (
     NoteData,
@@ -138,7 +138,7 @@ def _all_gone(case: Case) -> bool:
 def _asked_for(case: Case) -> str:
     waiting = ""
     for entry in case.live():
-        if isinstance(entry.data, QuoteData):
+        if isinstance(entry.data, QuoteData) and not entry.data.final:
             total = entry.data.total_usd
             waiting = f"of ${total:,.0f}" if total is not None else "of the estimate"
         elif isinstance(entry.data, ApprovalData):
@@ -151,6 +151,10 @@ def _part_on_order(case: Case) -> str:
     for entry in case.live():
         if isinstance(entry.data, NoteData) and entry.data.about == PART_ORDERED:
             waiting = entry.data.words or "ordered"
+        elif isinstance(entry.data, PartData):
+            coming = entry.data.state in {"ordered", "promised"}
+            here = entry.data.state in {"arrived", "returned"}
+            waiting = entry.data.name if coming else "" if here else waiting
         elif isinstance(entry.data, WorkData) or (
             isinstance(entry.data, NoteData) and entry.data.about == PART_HERE
         ):

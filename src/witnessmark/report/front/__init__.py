@@ -1,0 +1,1 @@
+"""The one page that the customer gets."""
