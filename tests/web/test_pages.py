@@ -14,8 +14,9 @@ from witnessmark.cli.main import cli
 from witnessmark.model.entries.entry_data import ClueData, ReadingData, TestData, WorkData
 from witnessmark.workflow.case.locks import customer_token
 from witnessmark.workflow.case.packs_of_shop import knowledge_of
-from witnessmark.workflow.case.shop_settings import save_settings
+from witnessmark.workflow.case.shop_settings import Person, save_person, save_settings
 from witnessmark.workflow.dossier.dossier_of_shop import assess_in_shop
+from witnessmark.workflow.shop.trucks import trucks
 from witnessmark.workflow.shop.walk_round import walk_round
 
 PAGES = [
@@ -726,3 +727,54 @@ def test_a_yes_comes_by_file_and_by_link_and_a_spoiled_one_is_refused(client, sh
     assert json.loads(shop.case("unit7").entries[-1].line)["data"]["granted"] is False
     assert client.post(link, data=fields | {"name": "R. Sample"}).status_code == 422
     assert link.split("/")[2] not in shop.export("unit7"), "the link's secret is stored nowhere"
+
+
+def test_the_ledger_knows_parts_days_and_closings(client):
+    post = client.post
+    part = {"name": "regulator", "state": "promised", "on": "2026-03-04"}
+    assert post("/cases/unit7/add/part", data={**part, "entry_id": "p1"}).status_code == 303
+    assert "regulator, promised for 2026-03-04" in client.get("/").text
+    post("/cases/unit7/add/part", data={**part, "state": "arrived", "entry_id": "p2"})
+    assert "Waits for a part" not in client.get("/").text
+    for kind, form, said in (
+        ("visit", {"odometer_in": "640,120"}, "640,120 mi in"),
+        ("labour", {"start": "07:15", "job": "wiring"}, "Hours: from 07:15, wiring"),
+        ("inspect", {"point": "tire left front", "value": "9/32 in"}, "tire left front: 9/32 in"),
+        ("decline", {"words": "shocks", "risk": "watch"}, "Declined: shocks (watch it)"),
+    ):
+        assert client.get(f"/cases/unit7/add/{kind}").status_code == 200
+        assert post(f"/cases/unit7/add/{kind}", data=form).status_code == 303
+        assert said in settled(client)
+        assert post(f"/cases/unit7/add/{kind}", data={}).status_code == 422
+    close = {"complaint": "e2", "how": "not_found", "why": "not there on two drives"}
+    assert post("/cases/unit7/add/close", data=close).status_code == 303
+    assert "1 closed case" in client.get("/").text
+
+
+def test_a_truck_by_two_names_is_merged_and_what_comes_back_is_said(client, shop):
+    earlier = [
+        line.replace("2026-03-02T08:00:00Z", "2026-01-20T08:00:00Z")
+        for line in fuel_lines("no. 7")[:2]
+    ]
+    shop.new_case("older", earlier)
+    text = settled(client)
+    assert "Was here 41 days before" in text, "20 January to 2 March"
+    assert "with the same complaint" in text
+    assert "Was here" not in settled(client, "older")
+    page = client.get("/trucks").text
+    assert "The same as unit 7: call it that" in page
+    merge = {"label": "no. 7", "into": "unit 7"}
+    assert client.post("/trucks-merge", data=merge).status_code == 303
+    assert [r.label for r in trucks(shop)] == ["unit 7"]
+    assert trucks(shop)[0].visits == 2
+    assert client.post("/trucks-merge", data=merge).status_code == 422
+
+
+def test_who_works_at_this_machine_signs_every_entry(client, shop):
+    save_person(shop, Person("Ina Example"))
+    client.post("/worker", data={"worker": "Ina Example", "back": "/"})
+    client.post("/cases/unit7/add/note", data={"words": "heard it too", "entry_id": "n1"})
+    assert ("n1", "Ina Example") in [(i, by) for i, _, by in shop.casebook.log("unit7")]
+    client.post("/worker", data={"worker": "Nobody Known", "back": "/"})
+    client.post("/cases/unit7/add/note", data={"words": "and again", "entry_id": "n2"})
+    assert ("n2", None) in [(i, by or None) for i, _, by in shop.casebook.log("unit7")]

@@ -14,6 +14,13 @@ from pydantic import (
 
 from witnessmark.errors import UnitRefused
 from witnessmark.model.entries.agreed_data import ApprovalData, PartData, QuoteData
+from witnessmark.model.entries.ledger_data import (
+    CloseData,
+    DeclineData,
+    InspectData,
+    LabourData,
+    VisitData,
+)
 from witnessmark.model.entries.own_list import OwnList
 from witnessmark.model.entries.record_base import Id, Label, Name, Record, Words, slug
 from witnessmark.model.entries.tightened_data import Part, Torque
@@ -289,6 +296,11 @@ Data = (
     | QuoteData
     | ApprovalData
     | PartData
+    | VisitData
+    | LabourData
+    | InspectData
+    | DeclineData
+    | CloseData
     | PhotoData
     | NoteData
     | RetractData
@@ -308,6 +320,11 @@ KINDS: dict[str, type[Record]] = {
     "quote": QuoteData,
     "approval": ApprovalData,
     "part": PartData,
+    "visit": VisitData,
+    "labour": LabourData,
+    "inspect": InspectData,
+    "decline": DeclineData,
+    "close": CloseData,
     "photo": PhotoData,
     "note": NoteData,
     "retract": RetractData,

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from functools import partial
 from importlib.resources import files as package_files
 from typing import Any
+from urllib.parse import unquote
 
 from anyio import CapacityLimiter
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -31,12 +32,14 @@ from witnessmark.web.door.doors import Access, Viewer
 from witnessmark.words.say import decision, stops
 from witnessmark.workflow.case.packs_of_shop import Knowledge, knowledge_of
 from witnessmark.workflow.case.shop_on_disk import Shop
-from witnessmark.workflow.case.shop_settings import shows_si
+from witnessmark.workflow.case.shop_settings import people_of, shows_si
 from witnessmark.workflow.dossier.around_poison import assess_around_poison
 from witnessmark.workflow.shop.worker import Worker, work_on
 
-__all__ = ["WARM", "ServerState", "bench_of", "going_on", "page", "viewer_of"]
+__all__ = ["WARM", "WORKER", "ServerState", "bench_of", "by_of", "going_on", "page", "viewer_of"]
 
+#: Cookie of who works at this machine, where nobody signs in.
+WORKER = "wm_worker"
 THEMES = ("device", "light", "dark")
 #: Cases, touched last, whose dossiers are worked out ahead of being asked for.
 WARM = 50
@@ -147,6 +150,15 @@ def viewer_of(request: Request) -> Viewer:
     return found if isinstance(found, Viewer) else Viewer("", "nobody")
 
 
+def by_of(request: Request) -> str | None:
+    """Return who makes an entry: who is signed in; on this machine alone, who said he works."""
+    name = viewer_of(request).name
+    if name or bench_of(request).access.lan:
+        return name or None
+    told = unquote(request.cookies.get(WORKER, ""))
+    return told if told in {p.name for p in people_of(bench_of(request).shop)} else None
+
+
 def page(request: Request, name: str, status: int = 200, **values: Any) -> Response:
     """Render a template for this request."""
     return HTMLResponse(render(request, name, **values), status)
@@ -159,6 +171,8 @@ def render(request: Request, name: str, **values: Any) -> str:
     values.setdefault("si", bench.si())
     return bench.templates.get_template(name).render(
         viewer=viewer_of(request),
+        worker=by_of(request) or "",
+        people=() if bench.access.lan else people_of(bench.shop),
         access=bench.access,
         theme=theme if theme in THEMES else "device",
         here=request.url.path,

@@ -25,6 +25,13 @@ from witnessmark.model.entries.entry_data import (
     TruckData,
     WorkData,
 )
+from witnessmark.model.entries.ledger_data import (
+    CloseData,
+    DeclineData,
+    InspectData,
+    LabourData,
+    VisitData,
+)
 from witnessmark.model.finding import Finding
 from witnessmark.model.odds import CauseOdds
 from witnessmark.model.proof import Pair
@@ -34,6 +41,7 @@ from witnessmark.units import QUANTITIES, UNITS, display_unit
 from witnessmark.web.bench.desk import Looked
 from witnessmark.web.bench.first_screen import SCALE, first_screen, folds_told
 from witnessmark.web.bench.gauges import Gauge, gauges, is_gauge
+from witnessmark.web.bench.ledger_entries import ledger_words
 from witnessmark.web.bench.names import Names
 from witnessmark.web.bench.page_words import number, quantity_words
 from witnessmark.words.say.dossier import against_range
@@ -211,6 +219,8 @@ def entry_words(entry: Entry, names: Names) -> str:
             return f"Part {data.state}: {data.name}{f', {data.on}' if data.on else ''}"
         case ApprovalData():
             return f"{'Agreed' if data.granted else 'Refused'} by {data.by}, {data.how}"
+        case VisitData() | LabourData() | InspectData() | DeclineData() | CloseData():
+            return ledger_words(data)
         case PhotoData():
             return f"Photo: {data.caption or 'no caption'}"
         case NoteData():

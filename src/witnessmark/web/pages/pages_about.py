@@ -11,7 +11,7 @@ from starlette.responses import Response
 from witnessmark.errors import NotFound, WitnessmarkError, http_status
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry_data import ComplaintData
-from witnessmark.web.bench.state import bench_of, going_on, page, viewer_of
+from witnessmark.web.bench.state import bench_of, by_of, going_on, page
 from witnessmark.web.door.posted import Posted, posted
 from witnessmark.web.pages.entry_forms import blank_to_none, decimal
 from witnessmark.workflow.shop.own_suspects import name_suspects, save_own_family
@@ -32,7 +32,7 @@ def about(request: Request, case_id: str, entry: str) -> Response:
 async def name(request: Request, case_id: str, entry: str) -> Response:
     """Say what a complaint is about."""
     form = await posted(request)
-    bench, by = bench_of(request), viewer_of(request).name or None
+    bench, by = bench_of(request), by_of(request)
     try:
         await run_in_threadpool(
             lambda: name_families(
@@ -100,7 +100,7 @@ def suspects(request: Request, case_id: str, entry: str) -> Response:
 async def store_suspects(request: Request, case_id: str, entry: str) -> Response:
     """Write the technician's own suspects down; save them for the shop where he says so."""
     form = await posted(request)
-    bench, by = bench_of(request), viewer_of(request).name or None
+    bench, by = bench_of(request), by_of(request)
     own: dict[str, Any] = {}
     try:
         own = _own(form)

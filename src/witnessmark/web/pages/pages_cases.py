@@ -16,6 +16,7 @@ from witnessmark.web.bench.state import (
     WARM,
     ServerState,
     bench_of,
+    by_of,
     going_on,
     page,
     render,
@@ -32,6 +33,7 @@ from witnessmark.workflow.dossier.gauge_round import quantities_for
 from witnessmark.workflow.keeping.reminder import backup_reminder
 from witnessmark.workflow.shop.ledger import Row, case_name, row_of
 from witnessmark.workflow.shop.ledger_pages import every_row, ledger_page
+from witnessmark.workflow.shop.trucks import comebacks
 
 _LOG = logging.getLogger("witnessmark.web")
 router = APIRouter(include_in_schema=False)
@@ -133,7 +135,7 @@ async def open_case(request: Request) -> Response:
     """Open a case with the driver's words."""
     form = await posted(request)
     try:
-        case_id = await run_in_threadpool(_open, bench_of(request), form, viewer_of(request).name)
+        case_id = await run_in_threadpool(_open, bench_of(request), form, by_of(request) or "")
     except WitnessmarkError as error:
         if "x-witnessmark" in request.headers:
             raise
@@ -179,7 +181,8 @@ def _case_page(request: Request, case_id: str, chosen: str) -> Response:
 
 def _key(request: Request, looked: Looked, chosen: str) -> object:
     theme = request.cookies.get("wm_theme", "")
-    return looked.version, chosen, theme, viewer_of(request), bench_of(request).si()
+    bench = bench_of(request)
+    return looked.version, chosen, theme, viewer_of(request), by_of(request), bench.si()
 
 
 @router.get("/cases/{case_id}/version")
@@ -219,7 +222,7 @@ def strip_values(
         si=bench.si(),
         rates=own_rates(bench.shop),
         chosen=chosen,
-    )
+    ) | {"comebacks": comebacks(bench.shop, case, bench.desk.case)}
 
 
 def ledger_rows(bench: ServerState) -> list[Row]:

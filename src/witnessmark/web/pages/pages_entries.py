@@ -15,9 +15,11 @@ from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry_data import ReadingData
 from witnessmark.model.estimate import Estimate
 from witnessmark.units import QUANTITIES
-from witnessmark.web.bench.state import ServerState, bench_of, going_on, page, viewer_of
+from witnessmark.web.bench.ledger_entries import CLOSED
+from witnessmark.web.bench.state import ServerState, bench_of, by_of, going_on, page
 from witnessmark.web.door.posted import Posted, posted
 from witnessmark.web.pages.entry_forms import ENGINE, FORMS
+from witnessmark.web.pages.ledger_forms import LEDGER_FORMS, LEDGER_PAGES
 from witnessmark.workflow.case.photo import store_photo
 from witnessmark.workflow.case.shop_settings import instruments_of, own_rates
 from witnessmark.workflow.dossier.gauge_round import next_reading, quantities_for, readings_taken
@@ -40,7 +42,9 @@ _PLAIN = {
     "part": "Part",
     "note": "Note",
     "retract": "Take an entry back",
+    **LEDGER_PAGES,
 }
+_FORMS = FORMS | LEDGER_FORMS
 
 
 @router.get("/cases/{case_id}/reading")
@@ -91,7 +95,7 @@ async def store(request: Request, case_id: str, kind: str) -> Response:
     form = await posted(request)
     bench, by = bench_of(request), _by(request)
     try:
-        data = FORMS[kind](form.fields)
+        data = _FORMS[kind](form.fields)
         entry_id = form.one("entry_id") or None
         if kind == "retract":
             await run_in_threadpool(_still_there, bench, case_id, data["entry"], entry_id)
@@ -158,7 +162,7 @@ def _still_there(bench: ServerState, case_id: str, entry: str, sent: str | None)
 
 
 def _by(request: Request) -> str | None:
-    return viewer_of(request).name or None
+    return by_of(request)
 
 
 def _label(case: Case) -> str:
@@ -269,6 +273,7 @@ def _plain_page(
         cause=bench.knowledge(case).cause(form.one("cause")),
         truck=case.truck(),
         complaints=case.complaints(),
+        closings=list(CLOSED.items()),
         quotes=list(case.of(QuoteData)),
         rates=own_rates(bench.shop),
         evidence=[e for e in case.live() if e.kind in {"photo", "recording"}],

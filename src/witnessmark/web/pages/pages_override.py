@@ -7,7 +7,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import Response
 
 from witnessmark.errors import InputRefused, WitnessmarkError, http_status
-from witnessmark.web.bench.state import ServerState, bench_of, going_on, page, viewer_of
+from witnessmark.web.bench.state import ServerState, bench_of, by_of, going_on, page
 from witnessmark.web.door.posted import Posted, posted
 from witnessmark.workflow.shop.own_ways import choices, record_override
 
@@ -26,7 +26,7 @@ async def store_override(request: Request, case_id: str) -> Response:
     """Write down what is done instead, and why."""
     form = await posted(request)
     try:
-        await run_in_threadpool(_store, bench_of(request), case_id, form, viewer_of(request).name)
+        await run_in_threadpool(_store, bench_of(request), case_id, form, by_of(request) or "")
     except WitnessmarkError as refused:
         if "x-witnessmark" in request.headers:
             raise

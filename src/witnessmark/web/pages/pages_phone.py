@@ -9,7 +9,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import Response
 
 from witnessmark.errors import InputRefused
-from witnessmark.web.bench.state import ServerState, bench_of, going_on, page, viewer_of
+from witnessmark.web.bench.state import ServerState, bench_of, by_of, going_on, page
 from witnessmark.web.bench.stops_told import stops_told
 from witnessmark.web.door.posted import Posted, posted
 from witnessmark.words.say import phone as say
@@ -129,7 +129,7 @@ def _held(form: Posted) -> dict[str, Any]:
 
 def _kept(request: Request, bench: ServerState, form: Posted, found: Told) -> str:
     """Write the call down: in the case it belongs to, or in one that is opened with it."""
-    by, base = viewer_of(request).name or None, form.one("entry_id") or bench.fresh_id()
+    by, base = by_of(request), form.one("entry_id") or bench.fresh_id()
     if form.one("case"):
         write_down(bench.shop, form.one("case"), found, by=by, base=base)
         return form.one("case")

@@ -19,7 +19,7 @@ from witnessmark.model.entries.entry_data import RecordingData
 from witnessmark.model.recording import Quality, Recording
 from witnessmark.units import QUANTITIES, UNITS, display_unit
 from witnessmark.web.bench.page_words import symbol_words
-from witnessmark.web.bench.state import bench_of, going_on, page, viewer_of
+from witnessmark.web.bench.state import bench_of, by_of, going_on, page, viewer_of
 from witnessmark.web.door.posted import posted
 from witnessmark.workflow.case import uploads
 from witnessmark.workflow.case.shop_settings import shows_si
@@ -58,7 +58,7 @@ async def store(request: Request, case_id: str) -> Response:
     files = form.files.get("file", [])
     if not files:
         raise InputRefused("No file came with the form.", do="Choose the recording.")
-    bench, by = bench_of(request), viewer_of(request).name or None
+    bench, by = bench_of(request), by_of(request)
 
     def work() -> str:
         bench.shop.casebook.count(case_id)
@@ -109,7 +109,7 @@ async def piece(request: Request, upload_id: str, offset: int) -> Response:
 async def finish(request: Request, upload_id: str) -> Response:
     """Check the whole file and enter it; asked again, it answers the same."""
     asked = await _json(request)
-    bench, by = bench_of(request), viewer_of(request).name or None
+    bench, by = bench_of(request), by_of(request)
     case_id, entry_id = str(asked.get("case", "")), str(asked.get("entry_id", "")) or None
 
     def work() -> str:

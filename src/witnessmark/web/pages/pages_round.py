@@ -11,7 +11,7 @@ from starlette.responses import Response
 
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry_data import ClueData, TestData
-from witnessmark.web.bench.state import ServerState, bench_of, going_on, page, viewer_of
+from witnessmark.web.bench.state import ServerState, bench_of, by_of, going_on, page
 from witnessmark.web.door.posted import Posted, posted
 from witnessmark.web.pages.entry_forms import seen
 from witnessmark.workflow.case.packs_of_shop import clues_of
@@ -51,7 +51,7 @@ def walk(request: Request, case_id: str, q: str = "", test: str = "") -> Respons
 async def store_round(request: Request, case_id: str) -> Response:
     """Store what was looked at and tested, and what it came to."""
     form = await posted(request)
-    by = viewer_of(request).name or None
+    by = by_of(request)
     await run_in_threadpool(_store, bench_of(request), case_id, form, by)
     return going_on(request, f"/cases/{case_id}")
 

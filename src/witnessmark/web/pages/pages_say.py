@@ -15,7 +15,7 @@ from starlette.responses import Response
 from witnessmark.errors import InputRefused, WitnessmarkError, http_status
 from witnessmark.model.entries.case import Case
 from witnessmark.units import QUANTITIES, parse_range
-from witnessmark.web.bench.state import ServerState, bench_of, going_on, page, viewer_of
+from witnessmark.web.bench.state import ServerState, bench_of, by_of, going_on, page
 from witnessmark.web.door.posted import Posted, posted
 from witnessmark.workflow.saying.cards import Card, Meaning
 from witnessmark.workflow.saying.take import (
@@ -51,7 +51,7 @@ def say(request: Request, case_id: str, line: str = "") -> Response:
 async def take(request: Request, case_id: str) -> Response:
     """Store the cards that were taken, as they stand in the form."""
     form = await posted(request)
-    bench, by = bench_of(request), viewer_of(request).name or None
+    bench, by = bench_of(request), by_of(request)
     try:
         await run_in_threadpool(_take, bench, case_id, form, by)
     except WitnessmarkError as refused:

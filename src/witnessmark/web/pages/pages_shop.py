@@ -12,7 +12,7 @@ from witnessmark.errors import InputRefused, NotFound, WitnessmarkError, http_st
 from witnessmark.model.settings import Settings
 from witnessmark.model.shop_head import ShopHead
 from witnessmark.units import QUANTITIES
-from witnessmark.web.bench.state import ServerState, bench_of, going_on, page, viewer_of
+from witnessmark.web.bench.state import ServerState, bench_of, by_of, going_on, page, viewer_of
 from witnessmark.web.door.posted import Posted, posted
 from witnessmark.web.pages.pages_cases import ledger_rows
 from witnessmark.workflow.case.locks import (
@@ -46,6 +46,7 @@ from witnessmark.workflow.case.shop_settings import (
 )
 from witnessmark.workflow.dossier.gauge_round import baselines
 from witnessmark.workflow.shop.experience import experience_of, family_shares
+from witnessmark.workflow.shop.trucks import merge_trucks, trucks
 
 router = APIRouter(include_in_schema=False)
 
@@ -126,6 +127,22 @@ async def change_family(request: Request, family_id: str) -> Response:
         return await run_in_threadpool(lambda: _family_page(request, family_id, error))
     bench.desk.settings_changed()
     return going_on(request, f"/knowledge/{family_id}")
+
+
+@router.get("/trucks")
+def all_trucks(request: Request, q: str = "") -> Response:
+    """List the trucks of the shop; names that may be one truck are offered to be merged."""
+    rows = trucks(bench_of(request).shop, q[:80])
+    return page(request, "trucks.html", rows=rows, search=q[:80], error=None)
+
+
+@router.post("/trucks-merge")
+async def merge(request: Request) -> Response:
+    """Call every visit of one truck by another's name."""
+    form = await posted(request)
+    shop, by = bench_of(request).shop, by_of(request)
+    await run_in_threadpool(lambda: merge_trucks(shop, form.one("label"), form.one("into"), by=by))
+    return going_on(request, "/trucks")
 
 
 @router.get("/trucks/{label:path}")

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from importlib.resources import files as package_files
+from urllib.parse import quote
 
 from fastapi import APIRouter, Request
 from starlette.responses import PlainTextResponse, Response
 
 from witnessmark.errors import NotFound
-from witnessmark.web.bench.state import THEMES, going_on
+from witnessmark.web.bench.state import THEMES, WORKER, going_on
 
 router = APIRouter(include_in_schema=False)
 
@@ -57,4 +58,15 @@ async def theme(request: Request) -> Response:
     response = going_on(request, back if back.startswith("/") and back[1:2] not in "/\\" else "/")
     if chosen in THEMES:
         response.set_cookie("wm_theme", chosen, max_age=31536000, samesite="lax", httponly=True)
+    return response
+
+
+@router.post("/worker")
+async def worker(request: Request) -> Response:
+    """Remember on this device who works at it, where nobody signs in."""
+    form = await request.form(max_files=0, max_fields=10)
+    back = str(form.get("back", "/"))
+    response = going_on(request, back if back.startswith("/") and back[1:2] not in "/\\" else "/")
+    name = quote(str(form.get("worker", ""))[:80])
+    response.set_cookie(WORKER, name, max_age=31536000, samesite="lax", httponly=True)
     return response

@@ -87,6 +87,8 @@ def _fitted(card: Card, case: Case, knowledge: Knowledge) -> dict[str, Any]:
     if card.kind == "test":
         test = _own_test(str(data["test"]), str(data["result"]), case, knowledge)
         return {"test": test, "result": data["result"]}
+    if card.kind == "part" and "day" in data:
+        return {**{k: v for k, v in data.items() if k != "day"}, "on": data["day"]}
     if card.kind == "work":
         names = [p["name"] for p in data.get("parts", ())]
         did = str(data["did"])

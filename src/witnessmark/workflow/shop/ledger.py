@@ -17,6 +17,7 @@ from witnessmark.model.entries.entry_data import (
     TestData,
     WorkData,
 )
+from witnessmark.model.entries.ledger_data import CloseData
 
 __all__ = ["PART_HERE", "PART_ORDERED", "Row", "Waits", "case_name", "row_of", "waits_for"]
 
@@ -131,8 +132,14 @@ def _from_assessment(assessment: Dossier) -> Waits:
 
 
 def _all_gone(case: Case) -> bool:
-    said = {data.complaint: data.gone for _, data in case.of(OutcomeData)}
-    return all(said.get(entry.id) is True for entry, _ in case.complaints())
+    """Whether every complaint is gone by the customer's word, or closed; the last word counts."""
+    done: dict[str, bool] = {}
+    for entry in case.live():
+        if isinstance(entry.data, OutcomeData):
+            done[entry.data.complaint] = entry.data.gone is True
+        elif isinstance(entry.data, CloseData):
+            done[entry.data.complaint] = True
+    return all(done.get(entry.id, False) for entry, _ in case.complaints())
 
 
 def _asked_for(case: Case) -> str:
@@ -154,7 +161,9 @@ def _part_on_order(case: Case) -> str:
         elif isinstance(entry.data, PartData):
             coming = entry.data.state in {"ordered", "promised"}
             here = entry.data.state in {"arrived", "returned"}
-            waiting = entry.data.name if coming else "" if here else waiting
+            day = f", promised for {entry.data.on}" if entry.data.on else ""
+            day = day if entry.data.state == "promised" else ""
+            waiting = entry.data.name + day if coming else "" if here else waiting
         elif isinstance(entry.data, WorkData) or (
             isinstance(entry.data, NoteData) and entry.data.about == PART_HERE
         ):

@@ -15,7 +15,7 @@ __all__ = ["PAGE", "LedgerPage", "every_row", "ledger_page", "refresh_rows"]
 #: Cases on one page.
 PAGE = 50
 #: Changes when a row is written differently; rows of other versions are made again.
-_VERSION = "1"
+_VERSION = "2"
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,8 +9,24 @@ from witnessmark.workflow.saying.hearing.tokens import Token
 __all__ = ["minutes_of"]
 
 
+#: Times said without a figure, the longest first [min].
+_IN_WORDS = (
+    (("an", "hour", "and", "a", "half"), 90),
+    (("hour", "and", "a", "half"), 90),
+    (("three", "quarters", "of", "an", "hour"), 45),
+    (("quarter", "of", "an", "hour"), 15),
+    (("half", "an", "hour"), 30),
+    (("half", "hour"), 30),
+)
+
+
 def minutes_of(tokens: Sequence[Token]) -> tuple[float, set[int]] | None:
     """Return (minutes, the places of the words that said so), ``None`` where none was said."""
+    said = [t.text for t in tokens]
+    for place in range(len(said)):
+        for words, minutes in _IN_WORDS:
+            if tuple(said[place : place + len(words)]) == words:
+                return minutes, set(range(place, place + len(words)))
     for place, token in enumerate(tokens[:-1]):
         if token.number is None:
             continue

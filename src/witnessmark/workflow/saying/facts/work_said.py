@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from functools import cache
 from typing import Any
 
 from witnessmark.words.say import line as say
 from witnessmark.workflow.saying.cards import Card, Part
+from witnessmark.workflow.saying.facts.hours_said import hits, labour_of, said_span
 from witnessmark.workflow.saying.facts.time_said import minutes_of
 from witnessmark.workflow.saying.hearing.moods import Clause
 from witnessmark.workflow.saying.hearing.spoken_tables import Phrases, phrases, table
-from witnessmark.workflow.saying.hearing.tokens import Token, longest
+from witnessmark.workflow.saying.hearing.tokens import Token
 
 __all__ = ["work_of"]
 
@@ -24,6 +25,8 @@ _SMALL = frozenset(
 )  # fmt: skip
 #: Parts of which a truck has several.
 _UNCLEAR = frozenset({"filter", "filters", "fuel filter", "fuel filters", "pump", "hose", "gasket"})
+#: Units of a depth.
+_DEPTHS = frozenset({"mm", "in", "inch", "inches", "32nds"})
 _NOT_DONE = frozenset({"plan", "other", "book", "guess"})
 
 
@@ -55,7 +58,7 @@ def _places() -> Phrases:
 def work_of(tokens: Sequence[Token], clauses: Sequence[Clause]) -> Part:
     """Read what was done, ordered, timed, agreed or taken back."""
     part = Part()
-    for reader in (_retraction, _outcome, _approval, _cleared, _labour, _odometer):
+    for reader in (_retraction, _outcome, _approval, _cleared, labour_of, _odometer):
         reader(tokens, clauses, part)
     _part_states(tokens, clauses, part)
     _torqued(tokens, clauses, part)
@@ -64,36 +67,19 @@ def work_of(tokens: Sequence[Token], clauses: Sequence[Clause]) -> Part:
     return part
 
 
-def _hits(
-    tokens: Sequence[Token], known: Phrases, used: set[int]
-) -> Iterable[tuple[int, int, Any]]:
-    at = 0
-    while at < len(tokens):
-        hit = longest(tokens, at, known) if at not in used else None
-        if hit is None:
-            at += 1
-            continue
-        yield at, at + hit[0], hit[1]
-        at += hit[0]
-
-
 def _clause(clauses: Sequence[Clause], at: int) -> Clause:
     return next(c for c in clauses if c.first <= at < c.end)
 
 
-def _said(tokens: Sequence[Token], first: int, end: int) -> str:
-    return f"{tokens[first].start}:{tokens[end - 1].end}"
-
-
 def _retraction(tokens: Sequence[Token], _: Sequence[Clause], part: Part) -> None:
     for key, entry in (("wrong", "last reading"), ("last", "last entry")):
-        for first, end, __ in _hits(tokens, _list("retract", key), part.used):
+        for first, end, __ in hits(tokens, _list("retract", key), part.used):
             text = " ".join(t.text for t in tokens)
             why = next(
                 (w for said, w in table("work")["retract"]["why"].items() if said in text), ""
             )
             part.cards.append(
-                Card("retract", {"entry": entry, "why": why}, _said(tokens, first, len(tokens)),
+                Card("retract", {"entry": entry, "why": why}, said_span(tokens, first, len(tokens)),
                      needs=(say.ask_retract(),))
             )  # fmt: skip
             part.used |= set(range(first, end if not why else len(tokens)))
@@ -105,14 +91,14 @@ def _retraction(tokens: Sequence[Token], _: Sequence[Clause], part: Part) -> Non
         if len(figures) == 2:
             part.cards.append(
                 Card("retract", {"entry": f"reading {figures[1].text}", "why": "mistake"},
-                     _said(tokens, 0, len(tokens)), needs=(say.ask_retract(),))
+                     said_span(tokens, 0, len(tokens)), needs=(say.ask_retract(),))
             )  # fmt: skip
             part.used |= set(range(len(tokens)))
 
 
 def _outcome(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> None:
     for key, gone in (("partly", "partly"), ("not_gone", False), ("gone", True)):
-        for first, end, _ in _hits(tokens, _list("outcome", key), part.used):
+        for first, end, _ in hits(tokens, _list("outcome", key), part.used):
             clause = _clause(clauses, first)
             others = {t.text for t in tokens} & {"wiggle", "unplugged", "codes", "psi", "neutral",
                                                  "breather", "primed", "can"}  # fmt: skip
@@ -121,7 +107,7 @@ def _outcome(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> 
             needs = [say.ask_complaint()]
             if "hearsay" in clause.moods:
                 needs.append(say.ask_hearsay())
-            part.cards.append(Card("outcome", {"gone": gone}, _said(tokens, first, end),
+            part.cards.append(Card("outcome", {"gone": gone}, said_span(tokens, first, end),
                                    needs=tuple(needs)))  # fmt: skip
             part.used |= set(range(first, end))
             return
@@ -129,7 +115,7 @@ def _outcome(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> 
 
 def _approval(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> None:
     for key in ("no", "yes"):
-        for first, end, _ in _hits(tokens, _list("approval", key), part.used):
+        for first, end, _ in hits(tokens, _list("approval", key), part.used):
             clause = _clause(clauses, first)
             if key == "no":
                 what = [
@@ -138,16 +124,31 @@ def _approval(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) ->
                 names = _part_names(tokens, end, clause.end)
                 words = names[0][0] if names else " ".join(t.text for t in what[:4])
                 part.cards.append(
-                    Card("decline", {"words": words}, _said(tokens, first, clause.end),
+                    Card("decline", {"words": words}, said_span(tokens, first, clause.end),
                          needs=(say.ask_decline(),))
                 )  # fmt: skip
                 part.used |= set(range(first, names[0][2] if names else clause.end))
             else:
                 part.cards.append(
-                    Card("approval", _limit(tokens, end), _said(tokens, first, end),
+                    Card("approval", _limit(tokens, end), said_span(tokens, first, end),
                          needs=(say.ask_approval(),))
                 )  # fmt: skip
                 part.used |= set(range(first, end))
+            return
+    _put_off(tokens, clauses, part)
+
+
+def _put_off(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> None:
+    """Read what the customer leaves for another time: "will do the shocks next time, he says"."""
+    for first, _, __ in hits(tokens, _list("approval", "later"), part.used):
+        clause = _clause(clauses, first)
+        names = _part_names(tokens, clause.first, clause.end)
+        if names and {t.text for t in tokens} & {"he", "she", "customer", "owner", "they"}:
+            part.cards.append(
+                Card("decline", {"words": names[0][0]}, said_span(tokens, clause.first, clause.end),
+                     needs=(say.ask_decline(),))
+            )  # fmt: skip
+            part.used |= set(range(clause.first, clause.end))
             return
 
 
@@ -157,54 +158,18 @@ def _limit(tokens: Sequence[Token], end: int) -> dict[str, Any]:
 
 
 def _cleared(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> None:
-    for first, end, _ in _hits(tokens, phrases([(w, w) for w in table("work")["cleared"]["words"]]),
+    for first, end, _ in hits(tokens, phrases([(w, w) for w in table("work")["cleared"]["words"]]),
                                part.used):  # fmt: skip
         if _clause(clauses, first).moods & (_NOT_DONE | {"hearsay"}):
             continue
-        part.cards.append(Card("work", {"did": "cleared codes"}, _said(tokens, first, end),
+        part.cards.append(Card("work", {"did": "cleared codes"}, said_span(tokens, first, end),
                                also=(say.ask_codes(),)))  # fmt: skip
         part.used |= set(range(first, end))
         return
 
 
-def _labour(tokens: Sequence[Token], _: Sequence[Clause], part: Part) -> None:
-    clocks = [(p, t.text) for p, t in enumerate(tokens) if re.fullmatch(r"\d{1,2}:\d{2}", t.text)]
-    found: dict[str, Any] = {}
-    ends = [0]
-    for key in ("start", "stop"):
-        for first, end, __ in _hits(tokens, _list("labour", key), set()):
-            clock = next((c for c in clocks if end <= c[0] <= end + 1), None)
-            if clock is not None and key not in found:
-                found[key] = clock[1].zfill(5)
-                ends += [clock[0] + 1]
-                part.used |= set(range(first, clock[0] + 1))
-    if not found:
-        _hours_spent(tokens, part)
-        return
-    rest = tokens[max(ends) :]
-    if rest and rest[0].text in {"on", "for"}:
-        stop = next((n for n, t in enumerate(rest) if t.text in {",", ";"}), len(rest))
-        found["job"] = " ".join(t.text for t in rest[1:stop])
-        part.used |= set(range(max(ends), max(ends) + stop))
-    first = min(p for p in part.used)
-    part.cards.append(Card("labour", found, _said(tokens, first, max(part.used) + 1)))
-
-
-def _hours_spent(tokens: Sequence[Token], part: Part) -> None:
-    """Time said as such: "2.5 hours on diag", "30 min diag"."""
-    spent = minutes_of(tokens)
-    jobs = table("work")["labour"]["jobs"]
-    job = next((p for p, t in enumerate(tokens) if t.text in jobs), None)
-    if spent is None or job is None:
-        return
-    data = {"minutes": spent[0], "job": tokens[job].text}
-    used = spent[1] | {job}
-    part.cards.append(Card("labour", data, _said(tokens, min(used), max(used) + 1)))
-    part.used |= used
-
-
 def _odometer(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> None:
-    for first, end, _ in _hits(tokens, _list("visit", "odometer"), part.used):
+    for first, end, _ in hits(tokens, _list("visit", "odometer"), part.used):
         near = [p for p in range(max(0, first - 2), min(len(tokens), end + 3))
                 if tokens[p].number is not None]  # fmt: skip
         if not near or _clause(clauses, first).moods & _NOT_DONE:
@@ -217,14 +182,14 @@ def _odometer(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) ->
         if value < 1000:
             continue
         data = {"odometer_in": f"{value:.0f}" + (" km" if metric else "")}
-        part.cards.append(Card("visit", data, _said(tokens, min(first, place), max(end, place + 1)),
-                               needs=() if asked else (say.ask_miles(),)))  # fmt: skip
+        span = said_span(tokens, min(first, place), max(end, place + 1))
+        part.cards.append(Card("visit", data, span, needs=() if asked else (say.ask_miles(),)))
         part.used |= set(range(first, end)) | {place} | ({place + 1} if asked else set())
         return
 
 
 def _part_names(tokens: Sequence[Token], first: int, end: int) -> list[tuple[str, int, int]]:
-    return [(str(name), a, b) for a, b, name in _hits(tokens, _parts(), set())
+    return [(str(name), a, b) for a, b, name in hits(tokens, _parts(), set())
             if first <= a and b <= end]  # fmt: skip
 
 
@@ -234,7 +199,7 @@ def _part_states(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part)
         names = _part_names(tokens, clause.first, clause.end)
         found: dict[str, tuple[int, int]] = {}
         for state in ("promised", "ordered", "arrived", "returned"):
-            for first, end, _ in _hits(tokens, _list("part_state", state), part.used):
+            for first, end, _ in hits(tokens, _list("part_state", state), part.used):
                 if clause.first <= first < clause.end:
                     found.setdefault(state, (first, end))
         moods = clause.moods - ({"plan"} if found.keys() & {"promised"} else set())
@@ -259,7 +224,7 @@ def _part_states(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part)
         ask = say.ask_which_part(name) if state == "returned" else say.ask_order()
         also = [ask] if state != "arrived" else []
         also += [say.ask_which_part(name)] if " " not in name else []
-        part.cards.append(Card("part", data, _said(tokens, min(used), max(used) + 1),
+        part.cards.append(Card("part", data, said_span(tokens, min(used), max(used) + 1),
                                also=tuple(dict.fromkeys(also))))  # fmt: skip
         part.used |= used
 
@@ -292,7 +257,7 @@ def _part_number(tokens: Sequence[Token], first: int, end: int) -> tuple[str, se
 
 
 def _torqued(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> None:
-    for first, end, verb in _hits(tokens, _verbs(), part.used):
+    for first, end, verb in hits(tokens, _verbs(), part.used):
         clause = _clause(clauses, first)
         if verb != "tightened" or clause.moods & (_NOT_DONE - {"book"} | {"hearsay"}):
             continue
@@ -308,20 +273,20 @@ def _torqued(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> 
         if not what:
             part.asks.append(say.ask_torque())
             continue
-        place = next((str(p) for a, b, p in _hits(tokens, _places(), set())), "")
+        place = next((str(p) for a, b, p in hits(tokens, _places(), set())), "")
         did = f"torqued {what}" + (f", {place}" if place else "")
         if figure is not None:
             did += f", {figure.text} {'N·m' if 'nm' in text else 'ft lb'}"
         if "manual" in text or "book" in text:
             did += ", from the manual"
-        part.cards.append(Card("work", {"did": did}, _said(tokens, first, until),
+        part.cards.append(Card("work", {"did": did}, said_span(tokens, first, until),
                                also=(say.ask_torque(),)))  # fmt: skip
         part.used |= set(range(first, until))
         return
 
 
 def _done(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> None:
-    for first, end, verb in _hits(tokens, _verbs(), part.used):
+    for first, end, verb in hits(tokens, _verbs(), part.used):
         clause = _clause(clauses, first)
         if clause.moods & (_NOT_DONE | {"hearsay"}) or verb == "tightened":
             continue
@@ -361,7 +326,7 @@ def _done(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> Non
         if bare and tokens[first].text == "new":
             needs.append(say.ask_price(bare))
         also += [say.ask_which_part(n) for n in cards_names if n in _UNCLEAR]
-        part.cards.append(Card("work", data, _said(tokens, first, max(used) + 1), tuple(needs),
+        part.cards.append(Card("work", data, said_span(tokens, first, max(used) + 1), tuple(needs),
                                tuple(also)))  # fmt: skip
         part.used |= used
         return
@@ -399,24 +364,26 @@ def _joined(names: Sequence[tuple[str, int, int]]) -> list[str]:
 
 def _inspected(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> None:
     rows: Mapping[str, Any] = table("work")["inspect"]
-    for first, end, thing in _hits(tokens, _things(), part.used):
+    for first, end, thing in hits(tokens, _things(), part.used):
         clause = _clause(clauses, first)
         if clause.moods & (_NOT_DONE | {"hearsay"}):
             continue
         if any(c.kind in {"work", "part", "decline"} for c in part.cards):
             return
         words = {t.text for t in tokens[clause.first : clause.end]}
-        place = next((str(p) for a, b, p in _hits(tokens, _places(), set())
+        place = next((str(p) for a, b, p in hits(tokens, _places(), set())
                       if clause.first <= a < clause.end), "")  # fmt: skip
         data: dict[str, Any] = {"point": f"{thing} {place}".strip()}
         used = set(range(first, end))
-        for a, b, _ in _hits(tokens, _places(), set()):
+        for a, b, _ in hits(tokens, _places(), set()):
             if clause.first <= a < clause.end:
                 used |= set(range(a, b))
         figure = next((p for p in range(clause.first, clause.end)
                        if tokens[p].number is not None), None)  # fmt: skip
         if figure is not None:
             unit = tokens[figure + 1].text if figure + 1 < len(tokens) else ""
+            if "tire" in str(thing) and "/" not in tokens[figure].text and unit not in _DEPTHS:
+                continue  # its pressure, hot or cold: no tread
             named = unit in {"mm", "in", "inch", "inches", "32nds", "psi"}
             if not named and "/" not in tokens[figure].text:
                 part.asks.append(say.ask_inspect())
@@ -432,6 +399,6 @@ def _inspected(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -
         else:
             part.asks.append(say.ask_inspect())
             continue
-        part.cards.append(Card("inspect", data, _said(tokens, min(used), max(used) + 1),
+        part.cards.append(Card("inspect", data, said_span(tokens, min(used), max(used) + 1),
                                needs=(say.ask_inspect(),)))  # fmt: skip
         part.used |= used

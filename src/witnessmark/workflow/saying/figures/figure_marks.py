@@ -157,13 +157,16 @@ def _figure(tokens: Sequence[Token], at: int) -> FigureMark:
         mark.used.add(at - 1)
     _take_unit(tokens, mark)
     joined = text_at(tokens, mark.end)
-    second = tokens[mark.end + 1] if mark.end + 1 < len(tokens) else None
+    more = 1 if (joined, text_at(tokens, mark.end + 1)) == ("up", "to") else 0
+    joined = "to" if more else joined
+    after = mark.end + 1 + more
+    second = tokens[after] if after < len(tokens) else None
     spans = joined in {"to", "-", "through", "thru", "a"} or (
         joined in {"and"} and text_at(tokens, at - 1) == "between"
     )
     if spans and second is not None and second.number is not None and not mark.negative:
-        upper = FigureMark((second.number,), (second.text,), mark.end + 1, mark.end + 2)
-        upper.used.add(mark.end + 1)
+        upper = FigureMark((second.number,), (second.text,), after, after + 1)
+        upper.used.add(after)
         _take_unit(tokens, upper)
         same = not mark.symbol or not upper.symbol or mark.symbol == upper.symbol
         speed_next = second.number >= 500 and first.number < 300
@@ -177,7 +180,7 @@ def _figure(tokens: Sequence[Token], at: int) -> FigureMark:
             mark.values, mark.texts = (first.number, second.number), (first.text, second.text)
             mark.symbol = upper.symbol or mark.symbol
             mark.how, mark.doubt = "range", mark.doubt or second.doubt
-            mark.used |= {mark.end} | upper.used
+            mark.used |= set(range(mark.end, after)) | upper.used
             mark.end = upper.end
     _take_manner(tokens, mark)
     if text_at(tokens, at + 1) == "ish":

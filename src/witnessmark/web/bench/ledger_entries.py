@@ -1,0 +1,48 @@
+"""Entries of the shop's ledger in one line each."""
+
+from __future__ import annotations
+
+from witnessmark.model.entries.ledger_data import (
+    CloseData,
+    DeclineData,
+    InspectData,
+    LabourData,
+    VisitData,
+)
+from witnessmark.web.bench.page_words import number
+
+__all__ = ["CLOSED", "RISKS", "ledger_words"]
+
+#: How a complaint was closed, in words.
+CLOSED = {
+    "proven": "proven gone", "repaired_not_proven": "repaired, not proven",
+    "declined": "declined by the customer", "referred": "sent elsewhere", "not_found": "not found",
+}  # fmt: skip
+#: What it means to leave something undone, in words.
+RISKS = {"do_not_drive": "do not drive", "soon": "soon", "watch": "watch it"}
+
+
+def ledger_words(data: VisitData | LabourData | InspectData | DeclineData | CloseData) -> str:
+    """Say in one line what an entry of the ledger says."""
+    match data:
+        case VisitData():
+            said = [
+                f"{number(miles)} mi {way}"
+                for miles, way in ((data.miles_in(), "in"), (data.miles_out(), "out"))
+                if miles is not None
+            ]
+            said += [f"promised for {data.promised}"] if data.promised else []
+            said += [f"limit ${data.limit_usd:,.0f}"] if data.limit_usd is not None else []
+            return f"Visit: {', '.join(said) or 'in the shop'}"
+        case LabourData():
+            times = [f"{word} {at}" for word, at in (("from", data.start), ("to", data.stop)) if at]
+            times += [f"{data.minutes:g} min"] if data.minutes is not None else []
+            return f"Hours: {' '.join(times)}" + (f", {data.job}" if data.job else "")
+        case InspectData():
+            found = " ".join(p for p in ((data.result or "").replace("_", " "), data.value) if p)
+            return f"Inspected: {data.point}: {found or 'looked at'}"
+        case DeclineData():
+            what = data.words or ", ".join(data.lines)
+            return f"Declined: {what}" + (f" ({RISKS[data.risk]})" if data.risk else "")
+        case CloseData():
+            return f"Closed: {CLOSED[data.how]}" + (f", {data.why}" if data.why else "")
