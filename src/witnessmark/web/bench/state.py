@@ -172,7 +172,7 @@ def render(request: Request, name: str, **values: Any) -> str:
     return bench.templates.get_template(name).render(
         viewer=viewer_of(request),
         worker=by_of(request) or "",
-        people=() if bench.access.lan else people_of(bench.shop),
+        hands=() if bench.access.lan else people_of(bench.shop),
         access=bench.access,
         theme=theme if theme in THEMES else "device",
         here=request.url.path,
