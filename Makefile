@@ -8,6 +8,7 @@
 # make docs     the documentation as a site, in build/site: open build/site/index.html
 # make dist     the wheel, its licences and its bill of materials, in dist/
 # make locks    the locks anew (needs uv): make locks UPGRADE=--upgrade
+# make pythons  the tests on every Python of this machine (needs uv)
 # make outside  the wheel on every Python of this machine, outside this folder (needs uv)
 
 VENV := .venv
@@ -19,7 +20,7 @@ LOOKED_AT := src tests benchmarks studies release docs/site notebooks
 export OMP_NUM_THREADS ?= 1
 export OPENBLAS_NUM_THREADS ?= 1
 
-.PHONY: demo test picture env test-env coverage slowest docs dist locks outside check system clean
+.PHONY: demo test picture env test-env coverage slowest docs dist locks outside pythons check system clean
 
 demo: $(BASE)
 	$(VENV)/bin/witnessmark demo
@@ -83,6 +84,9 @@ dist: $(FULL)
 
 locks:
 	python3 release/locks.py $(UPGRADE)
+
+pythons: $(FULL)
+	$(PY) release/pythons.py --write $(filter-out tests,$(TESTS))
 
 outside: $(FULL)
 	$(PY) release/outside.py --write

@@ -130,9 +130,8 @@ def panel(title: str, what: str, words: str, y: tuple[float, float], names, load
     )  # fmt: skip
 
 
-def main() -> None:
-    """Write the pictures."""
-    DOCS.mkdir(parents=True, exist_ok=True)
+def pictures() -> dict[str, str]:
+    """Return file name -> picture."""
     psi, flow = "gallery pressure [psi], no load", "return flow [L/h], no load"
     pages = {
         "fuel_supply_side": [
@@ -156,11 +155,11 @@ def main() -> None:
                   (0, 30), ("suction",), 1.0),
         ],
     }  # fmt: skip
-    for name, panels in pages.items():
-        (DOCS / f"{name}.svg").write_text(
-            printed(signature_picture(panels, name.replace("_", " ")))
-        )
-    (DOCS / "fuel_case.svg").write_text(printed(case_picture()))
+    drawn = {
+        f"{name}.svg": printed(signature_picture(panels, name.replace("_", " ")))
+        for name, panels in pages.items()
+    }
+    return drawn | {"fuel_case.svg": printed(case_picture())}
 
 
 def case_picture() -> str:
@@ -176,4 +175,5 @@ def case_picture() -> str:
 
 
 if __name__ == "__main__":
-    main()
+    for file, text in pictures().items():
+        (DOCS / file).write_text(text, encoding="utf-8")
