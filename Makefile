@@ -1,6 +1,6 @@
 # make demo     the invented shop on a local page
 # make test     everything that is checked: format, lint, types, the house, the tests
-# make picture  the picture of the README, from the open truck of the demo
+# make picture  the pictures of the README and the pages, from the open truck of the demo
 # make env      only the environment: .venv/bin/witnessmark
 # make check    format, lint, types, imports: under a minute
 # make coverage what of each room the tests run: make coverage TESTS=tests/units
@@ -29,7 +29,7 @@ test: $(FULL) system check
 	$(PY) -m pytest -n $(WORKERS) --dist loadfile
 
 picture: $(FULL) system
-	WITNESSMARK_PICTURE=docs/pictures/case.png $(PY) -m pytest -q tests/web/test_readme_picture.py
+	WITNESSMARK_PICTURES=docs/pictures $(PY) -m pytest -q tests/web/test_readme_picture.py
 
 check: $(FULL)
 	$(VENV)/bin/ruff format --check $(LOOKED_AT)

@@ -12,8 +12,13 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
 from patience import PATIENCE_S
+
+# How long one example takes is no business of a test: a busy machine is no fault.
+settings.register_profile("suite", deadline=None)
+settings.load_profile("suite")
 
 ROOT = Path(__file__).resolve().parent.parent
 # As the command does: see __main__.

@@ -1,6 +1,6 @@
 """README's walk is the demo's open truck: the same figures, and its picture made from the page.
 
-``make picture`` runs this with WITNESSMARK_PICTURE set to the file that is to be written.
+``make picture`` runs this with WITNESSMARK_PICTURES set to the folder that they are written into.
 """
 
 from __future__ import annotations
@@ -23,6 +23,12 @@ from witnessmark.workflow.case.shop_on_disk import open_shop
 ROOT = Path(__file__).parents[2]
 STORY = next(s for s in open_stories() if s.case_id == "feed-22")
 SIZE = {"width": 1280, "height": 900}
+#: Further pictures of the documentation, as a phone shows them: name -> page and words on it.
+HELD = {"width": 390, "height": 844}
+ON_PHONE = {
+    "phone": ("/phone", "May it move?"),
+    "reading": (f"/cases/{STORY.case_id}/reading", "Fictive Feed tanker 22"),
+}
 
 
 def readings() -> list[tuple[str, str]]:
@@ -58,13 +64,21 @@ def test_the_picture_of_the_readme_is_this_page(browser, tmp_path) -> None:
                 assert seen is not None
                 assert seen["y"] < SIZE["height"], "the readings stand in the picture"
                 assert rpm in page.inner_text("main")
-            made = Path(os.environ.get("WITNESSMARK_PICTURE", SCREENS / "case.png"))
-            made.parent.mkdir(parents=True, exist_ok=True)
-            page.screenshot(path=made)
+            made = Path(os.environ.get("WITNESSMARK_PICTURES", SCREENS))
+            made.mkdir(parents=True, exist_ok=True)
+            page.screenshot(path=made / "case.png")
+            page.set_viewport_size(HELD)
+            for name, (shown, words) in ON_PHONE.items():
+                answer = page.goto(f"{address}{shown}")
+                assert answer is not None
+                assert answer.status == 200
+                assert words in page.inner_text("body")
+                page.screenshot(path=made / f"{name}.png")
     finally:
         context.close()
         shop.close()
-    head = (ROOT / "docs" / "pictures" / "case.png").read_bytes()[:24]
-    assert (int.from_bytes(head[16:20], "big"), int.from_bytes(head[20:24], "big")) == (
-        SIZE["width"], SIZE["height"],
-    )  # fmt: skip
+    for name, size in {"case": SIZE, **dict.fromkeys(ON_PHONE, HELD)}.items():
+        head = (ROOT / "docs" / "pictures" / f"{name}.png").read_bytes()[:24]
+        assert (int.from_bytes(head[16:20], "big"), int.from_bytes(head[20:24], "big")) == (
+            size["width"], size["height"],
+        ), name  # fmt: skip

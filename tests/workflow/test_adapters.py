@@ -16,6 +16,7 @@ from pathlib import Path
 import can.interfaces.slcan
 import pytest
 
+from patience import PATIENCE_S
 from witnessmark.cli.for_recordings.record_command import command
 from witnessmark.errors import InputRefused, NothingUsable
 from witnessmark.readers import read_recording
@@ -69,7 +70,7 @@ def adapter(monkeypatch: pytest.MonkeyPatch) -> Iterator[tuple[Adapter, str]]:
     thread.start()
     yield made, os.ttyname(theirs)
     os.close(theirs)
-    thread.join(5)
+    thread.join(PATIENCE_S)
     os.close(ours)
 
 
