@@ -14,6 +14,8 @@ import pytest
 import witnessmark as wm
 from conftest import ROOT
 from witnessmark.errors import InputRefused
+from witnessmark.workflow.case.shop_on_disk import open_shop
+from witnessmark.workflow.shop.worker import Worker
 
 SURFACE = {
     "Dossier": "class",
@@ -73,7 +75,7 @@ def entry(kind: str, identity: str, **data: object) -> str:
     )  # fmt: skip
 
 
-def test_entries_and_a_file_of_them_give_the_same_dossier(tmp_path: Path) -> None:
+def test_entries_a_file_and_a_shop_give_the_dossier_of_the_page(tmp_path: Path) -> None:
     lines = [
         entry("truck", "t", label="unit 0"),
         entry("complaint", "c", words="weak on the hill", families=["low_power"]),
@@ -83,6 +85,21 @@ def test_entries_and_a_file_of_them_give_the_same_dossier(tmp_path: Path) -> Non
     by_hand, by_file = wm.assess(lines), wm.assess(path)
     assert by_hand.odds[0].causes == by_file.odds[0].causes
     assert [s.step for s in by_hand.steps] == [s.step for s in by_file.steps]
+    shop = open_shop(tmp_path / "shop", create=True)
+    try:
+        shop.new_case("c1", lines)
+        page = Worker(shop.folder)  # what the bench page asks
+        try:
+            shown = page("c1").assessment
+        finally:
+            page.stop()
+    finally:
+        shop.close()
+    by_shop = wm.assess("c1", tmp_path / "shop")
+    assert by_shop.odds == shown.odds
+    assert by_shop.findings == shown.findings
+    assert by_shop.steps == shown.steps
+    assert by_shop.odds[0].causes == by_hand.odds[0].causes
 
 
 def test_a_recording_as_tables(tmp_path: Path) -> None:
