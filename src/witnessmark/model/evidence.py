@@ -28,13 +28,14 @@ class Clue:
 
 @dataclass(frozen=True, slots=True)
 class TestResult:
-    """A test and what came of it."""
+    """A test and what came of it, and whose reading it is."""
 
     __test__ = False  # pytest: this is a record
 
     test: str
     result: str
     entry: str = ""
+    by: str = ""
 
 
 @dataclass(frozen=True, slots=True)

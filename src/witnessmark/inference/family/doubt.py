@@ -32,20 +32,20 @@ from witnessmark.inference.family.family_belief import (
     CURED_BY_THE_WAY,
     CURED_WITH_ITS_TWIN,
     Belief,
-    same_again,
 )
 from witnessmark.inference.family.family_model import FamilyModel
-from witnessmark.inference.family.half_tables import marginals_of, pairs_of, tilted_sums
+from witnessmark.inference.family.half_tables import HalfTables, marginals_of, pairs_of, tilted_sums
 from witnessmark.inference.family.likelihood import (
     JUDGED_LOG_SD,
     Floats,
     MaxRow,
     how_many,
     max_row,
-    outcome_weights,
     present_in,
 )
+from witnessmark.inference.family.misreading import same_again
 from witnessmark.inference.family.prior import clue_doubt
+from witnessmark.inference.family.stage_reports import StageReports
 from witnessmark.knowledge import Test
 
 __all__ = ["Doubt", "doubt_of", "moved_row"]
@@ -148,7 +148,7 @@ def _at_the_start(belief: Belief, later: Floats | None) -> Iterator[tuple[_Key, 
         rows = [row * belief.states for row in later]
         unlisted = np.asarray([row[-1] for row in rows])
         inside = np.asarray([marginals_of(row) for row in rows])  # P(evidence row, cause present)
-    clues = clue_doubt(model.family.causes, belief.clues, model.conditions, belief.seen_tests)
+    clues = clue_doubt(model.family.causes, belief.clues, model.conditions)
     for number, cause in enumerate(belief.causes):
         for kind, sd in (("share", model.share_doubt.get(cause, 0.0)), ("clue", clues[cause])):
             if sd > 0.0:
@@ -190,17 +190,83 @@ def _in_stage(belief: Belief, later: Floats | None) -> Iterator[tuple[_Key, Floa
         logs = np.log(np.maximum(told / told.max(), 1e-300))
         half = 0.5 * np.clip(logs[kept], -2.0 * JUDGED_LOG_SD, 0.0)
         yield (kind,), np.asarray((states * np.expm1([half, -half])) @ back.T)
-    plain = {t: r for t, (r, _) in belief.results.items()}
-    weights = belief.model.weights(plain, belief.halved)
-    for identity, (result, weight) in belief.results.items():
+    reports = belief.reports
+    for identity, trust in reports.trusts.items():
         test = belief.model.family.test(identity)
-        if test is not None and any(belief.model.row_doubt(test).values()):
-            trust = outcome_weights(belief.model.known(test), result, weight * weights[identity])
-            unit = states / np.maximum(trust @ belief.chances_at(test, kept), 1e-300)
-            if identity in belief.earlier:
-                untouched = belief.earlier[identity][1][kept]
-                unit = unit * (1.0 - same_again(test) * untouched)
-            yield from _of_test(belief.model, test, trust, back * unit, kept)
+        if test is None or not any(belief.model.row_doubt(test).values()):
+            continue
+        unit = states
+        if identity in belief.earlier:
+            unit = unit * (1.0 - same_again(test) * belief.earlier[identity][1][kept])
+        sign = belief.model.sign_of.get(identity)
+        if sign is None:
+            table = belief.model.halves(test)
+            likely = _likely(reports, test, trust, table, kept)
+            yield from _of_test(belief.model, test, trust, back * (unit / likely), kept)
+        else:
+            shows = reports.shows(sign)[kept]
+            branches = [
+                (table, back * (unit * share / _likely(reports, test, trust, table, kept)))
+                for table, share in zip(
+                    belief.model.branches(test), (1.0 - shows, shows), strict=True
+                )
+            ]
+            yield from _of_report(belief.model, test, trust, branches, kept)
+
+
+def _likely(
+    reports: StageReports, test: Test, trust: Floats, table: HalfTables, kept: npt.NDArray[np.intp]
+) -> Floats:
+    """Return the likelihood of a recorded test under some states."""
+    fresh = trust @ table.at(kept)
+    if test.id in reports.earlier:
+        again = same_again(test) * reports.earlier[test.id][1][kept]
+        fresh = again * float(trust @ reports.last(test)) + (1.0 - again) * fresh
+    return np.asarray(np.maximum(fresh, 1e-300))
+
+
+def _of_report(
+    model: FamilyModel,
+    record: Test,
+    trust: Floats,
+    branches: Sequence[tuple[HalfTables, Floats]],
+    kept: npt.NDArray[np.intp],
+) -> Iterator[tuple[_Key, Floats]]:
+    """Move the rows of a test that reports a sign, what the sign shows being held.
+
+    A row moves the test alike where the sign shows and where it does not.
+
+    Args:
+        model: the family's tables.
+        record: the test as the pack has it.
+        trust: weight of each outcome.
+        branches: without and with the sign, P(outcome | state) and P(row of the evidence, state)
+            for one unit of the test's likelihood.
+        kept: the states that count.
+    """
+    test, doubts = model.known(record), model.row_doubt(record)
+    present = present_in(kept, len(model.causes))
+    tied = np.asarray([test.row(c) == test.base for c in model.causes])
+    held = np.vstack([present, ~(present[~tied] > 0.0).any(axis=0)])
+    step = np.diff(trust, prepend=0.0)
+    inside = np.zeros((len(step) - 1, len(branches[0][1]), len(held)))
+    for table, unit in branches:
+        beyond = np.cumsum(table.at(kept)[::-1], axis=0)[::-1]
+        for k in range(1, len(step)):
+            inside[k - 1] += (unit * (step[k] * beyond[k])) @ held.T
+    rows = [(c, i, test.row(c)) for i, c in enumerate(model.causes) if not tied[i]]
+    for cause, column, row in (("", len(tied), test.base), *rows):
+        for number in range(len(step) if len(step) > 2 else 1):
+            sides = []
+            for sd in (doubts[cause], -doubts[cause]):
+                ratio = _beyond(moved_row(row, number, sd)) / _beyond(row)
+                sides.append((ratio - 1.0) @ inside[:, :, column])
+            yield (record.id, cause, str(number)), np.asarray(sides)
+
+
+def _beyond(row: tuple[float, ...]) -> Floats:
+    """Return P(no outcome more telling than k) of a row, for every k but the first."""
+    return np.asarray(np.cumsum(row[::-1])[::-1][1:])
 
 
 def _of_test(

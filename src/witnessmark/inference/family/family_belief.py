@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
@@ -10,10 +9,12 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-from witnessmark.inference.family.family_model import DEPENDENT_WEIGHTS, FamilyModel
-from witnessmark.inference.family.half_tables import marginals_of, results_of
-from witnessmark.inference.family.likelihood import Floats, any_in, how_many, outcome_weights
+from witnessmark.inference.family.family_model import FamilyModel
+from witnessmark.inference.family.half_tables import marginals_of
+from witnessmark.inference.family.likelihood import Floats, any_in, flattened, how_many
+from witnessmark.inference.family.misreading import Reading, trust_of, with_reading
 from witnessmark.inference.family.prior import multipliers, prior_states
+from witnessmark.inference.family.stage_reports import StageReports
 from witnessmark.inference.family.staged_evidence import (
     Clue,
     Stage,
@@ -25,15 +26,12 @@ from witnessmark.knowledge import Condition, Family, Link, Test
 from witnessmark.model.finding import JointSupport, Support
 from witnessmark.model.shop_record import History
 
-__all__ = ["DEPENDENT_WEIGHTS", "Belief", "FamilyModel", "family_belief", "same_again"]
+__all__ = ["Belief", "FamilyModel", "family_belief"]
 
 #: P(complaint gone | nothing is wrong any more): some complaints linger or are not noticed gone.
 GONE_IF_HEALTHY = 0.98
 #: P(a repair in a linked family dealt with the cause here too | the cause is present); judgement.
 CURED_WITH_ITS_TWIN = 0.5
-#: P(the same result again | the same test again, and nothing was touched in between), where its
-#: pack does not say how often it is misread; judgement.
-SAME_AGAIN = 0.9
 #: P("better, but not gone" | work has cured something and something is left), the same where it
 #: cured nothing, where the repaired part itself is still wrong, and where nothing is left;
 #: judgement.
@@ -49,12 +47,12 @@ class Belief:
     Attributes:
         model: the family's tables.
         start: P(state) at the beginning of the present stage, shape (states,).
-        results: test id -> (result id, the caller's weight) of the present stage.
+        results: test id -> (last result id, the caller's weight) of the present stage.
+        readings: test id -> who read what at the present stage.
         extra: likelihood over states of the findings and outcomes of the present stage.
         halved: tests that a finding of the present stage has already used.
-        clues: conditions; they count until a test sees the same thing.
+        clues: conditions; they describe the truck as it came in.
         share: cause id -> share.
-        seen_tests: every test recorded so far, in all stages.
         repaired: causes that were repaired, in order.
         earlier: test id -> (last result before the latest work, share of every state that no
             work has touched since); the same test again mostly says the same again.
@@ -69,11 +67,11 @@ class Belief:
     model: FamilyModel
     start: Floats
     results: Mapping[str, tuple[str, float]] = field(default_factory=dict)
+    readings: Mapping[str, tuple[Reading, ...]] = field(default_factory=dict)
     extra: Floats | None = None
     halved: frozenset[str] = frozenset()
     clues: tuple[Clue, ...] = ()
     share: Mapping[str, float] = field(default_factory=dict)
-    seen_tests: frozenset[str] = frozenset()
     repaired: tuple[str, ...] = ()
     earlier: Mapping[str, tuple[str, Floats]] = field(default_factory=dict)
     before: Belief | None = None
@@ -90,19 +88,23 @@ class Belief:
     @cached_property
     def states(self) -> Floats:
         """P(state), shape (2**n + 1,): see :mod:`witnessmark.inference.family.likelihood`."""
-        states = self.start.copy() if self.extra is None else self.start * self.extra
-        plain = {t: r for t, (r, _) in self.results.items()}
-        weights = self.model.weights(plain, self.halved)
-        for identity, (result, weight) in self.results.items():
+        states = self.start if self.extra is None else self.start * self.extra
+        return _normal(self.reports.on(states))
+
+    @cached_property
+    def reports(self) -> StageReports:
+        """The tests recorded at the present stage."""
+        weights = self.model.weights(self.results, self.halved)
+        trusts = {}
+        for identity, (_, weight) in self.results.items():
             test = self.model.family.test(identity)
-            if test is None:
-                continue
-            if identity in self.earlier:
-                trust = outcome_weights(self.model.known(test), result, weight * weights[identity])
-                states *= trust @ self.chances(test)
-            else:
-                states *= self.model.factor(test, result, weight * weights[identity])
-        return _normal(states)
+            if test is not None:
+                trust = trust_of(self.readings[identity])
+                part = weight * weights[identity]
+                trusts[identity] = flattened(self.model.known(test), trust, part)
+        # Clues speak of the truck as it came in.
+        ratios = {} if self.repaired else self.model.clue_ratios(self.clues)
+        return StageReports(self.model, trusts, self.earlier, ratios)
 
     def marginals(self) -> Floats:
         """Return P(cause present), shape (n,)."""
@@ -132,47 +134,41 @@ class Belief:
         return float(self.states[any_in(len(self.causes), tuple(numbers))].sum())
 
     def chances(self, test: Test) -> Floats:
-        """Return P(outcome | state) of a test made now, shape (outcomes, states).
+        """Return P(result | state) of a test made now, shape (outcomes, states).
 
-        Where the test was made before the latest work and that work has changed nothing of what
-        it sees, it mostly repeats itself: a result seen twice is not two results.
+        It is misread now and then. Where a test or a clue has reported the same sign, it mostly
+        says the same; where it was made before the latest work and that work has changed nothing
+        of what it sees, it mostly repeats itself: a result seen twice is not two results.
         """
-        fresh = self.model.chances(test)
-        if test.id not in self.earlier:
-            return fresh
-        again = same_again(test) * self.earlier[test.id][1]
-        return np.asarray(np.outer(self._last(test), again) + (1.0 - again) * fresh)
+        return self.reports.chances(test)
 
     def chances_at(self, test: Test, states: npt.NDArray[np.integer]) -> Floats:
         """Return the same for some states by their numbers, shape (outcomes, states)."""
-        fresh = self.model.halves(test).at(states)
-        if test.id not in self.earlier:
-            return fresh
-        again = same_again(test) * self.earlier[test.id][1][states]
-        return np.asarray(np.outer(self._last(test), again) + (1.0 - again) * fresh)
-
-    def _last(self, test: Test) -> Floats:
-        """Return the share of each outcome in the result before the latest work."""
-        before = outcome_weights(self.model.known(test), self.earlier[test.id][0])
-        return np.asarray(before / before.sum())
+        return self.reports.chances(test, states)
 
     def outcome_probabilities(self, test: Test) -> Floats:
-        """Return P(outcome) of a test made now, one number an outcome."""
-        return self._weighed([test])[0][0]
+        """Return P(result) of a test made now, one number an outcome."""
+        if test.id in self.results:
+            return np.asarray(self.chances(test) @ self.states)
+        return self.reports.weighed(self.states, [test])[0][0]
 
-    def after_test(self, test: Test, outcome: str, weight: float = 1.0) -> Belief:
+    def after_test(self, test: Test, outcome: str, weight: float = 1.0, *, by: str = "") -> Belief:
         """Return the belief after a test.
 
         Args:
             test: a test of the family.
             outcome: an outcome id, ``positive``, ``negative`` or ``maybe``.
             weight: below 1 for a result that is trusted less; its log likelihood ratios are
-                scaled by it. Tests that see the same thing are weighed down by themselves.
+                scaled by it.
+            by: whose reading it is; the same test read by another hand tells more than the same
+                hand saying the same again.
         """
-        results = {**self.results, test.id: (outcome, weight)}
-        seen = self.seen_tests | {test.id}
-        start = self.start if self.repaired else self._start_without(seen)
-        return replace(self, results=results, seen_tests=seen, start=start)
+        read = with_reading(self.readings.get(test.id, ()), self.model.known(test), outcome, by)
+        return replace(
+            self,
+            results={**self.results, test.id: (outcome, weight)},
+            readings={**self.readings, test.id: read},
+        )
 
     def after(
         self,
@@ -224,7 +220,6 @@ class Belief:
             start=states,
             clues=self.clues,
             share=self.share,
-            seen_tests=self.seen_tests,
             repaired=(*self.repaired, cause),
             earlier=earlier,
             before=self,
@@ -299,7 +294,8 @@ class Belief:
         symptom with a recorded one is weighed as :meth:`after_test` would weigh it.
         """
         free = [t for t in tests if not self._bound(t)]
-        weighed = dict(zip([t.id for t in free], self._weighed(free), strict=True))
+        sums = self.reports.weighed(self.states, free)
+        weighed = dict(zip([t.id for t in free], sums, strict=True))
         found = []
         for test in tests:
             if test.id in weighed:
@@ -311,46 +307,13 @@ class Belief:
             found.append((total, after))
         return found
 
-    def _weighed(self, tests: Sequence[Test]) -> list[tuple[Floats, Floats]]:
-        """Return, for each test, (P(outcome), P(outcome and cause present))."""
-        alike: dict[tuple[int, float], list[Test]] = defaultdict(list)
-        for test in tests:
-            here = test.id in self.earlier
-            key = (id(self.earlier[test.id][1]), same_again(test)) if here else (0, 0.0)
-            alike[key].append(test)
-        found: dict[str, tuple[Floats, Floats]] = {}
-        for (which, same), group in alike.items():
-            tables = [self.model.halves(t) for t in group]
-            if not which:
-                found |= zip([t.id for t in group], results_of(self.states, tables), strict=True)
-                continue
-            repeated = same * self.earlier[group[0].id][1] * self.states
-            sure, held = float(repeated.sum()), marginals_of(repeated)
-            fresh = results_of(self.states - repeated, tables)
-            for test, (total, joint) in zip(group, fresh, strict=True):
-                last = self._last(test)
-                found[test.id] = (total + sure * last, joint + np.outer(last, held))
-        return [found[t.id] for t in tests]
-
     def _bound(self, test: Test) -> bool:
-        """Whether a result of the test would change the weight of something recorded."""
+        """Whether a result of the test would not count whole, or would change another's weight."""
         if test.id in self.results or test.id in self.halved:
             return True
-        if self.model.neighbours.get(test.id, frozenset()) & set(self.results):
-            return True
-        return not self.repaired and any(
-            test.id in c.overlapped_by
-            for clue in self.clues
-            if (c := self.model.conditions.get(clue.condition)) is not None
-            and not set(c.overlapped_by) & self.seen_tests
-        )
-
-    def _start_without(self, seen: frozenset[str]) -> Floats:
-        """Return the start with the conditions dropped that a recorded test sees too."""
-        family = self.model.family
-        old = multipliers(family.causes, self.clues, self.model.conditions, self.seen_tests)
-        new = multipliers(family.causes, self.clues, self.model.conditions, seen)
-        return self.start if old == new else prior_states(family, self.share, new)
+        before = self.model.weights(self.results, self.halved)
+        after = self.model.weights({*self.results, test.id}, self.halved)
+        return after != {**before, test.id: 1.0}
 
     def _untouched(self, touched: Sequence[int], after: Floats) -> Floats:
         """Return the share of each state *after* some work that was the same state before it."""
@@ -363,14 +326,6 @@ class Belief:
         record = self.model.family.cause(cause)
         cured = record.p_cured_if_cause if record is not None else GONE_IF_HEALTHY
         return min(max(1.0 - cured / GONE_IF_HEALTHY, 0.01), 0.99)
-
-
-def same_again(test: Test) -> float:
-    """Return P(the same result again) of a test made twice on parts that nobody has touched.
-
-    It differs where one of the two was misread.
-    """
-    return SAME_AGAIN if test.mistake is None else max(0.0, 1.0 - 2.0 * test.mistake)
 
 
 def family_belief(
@@ -393,14 +348,12 @@ def family_belief(
         model: the family made ready, to spare making it again; it brings its own history.
     """
     model = model or FamilyModel(family, conditions, history, links)
-    recorded = evidence.recorded_tests()
-    product = multipliers(family.causes, evidence.clues, model.conditions, recorded)
+    product = multipliers(family.causes, evidence.clues, model.conditions)
     belief = Belief(
         model=model,
         start=prior_states(family, model.share, product),
         clues=evidence.clues,
         share=model.share,
-        seen_tests=recorded,
     )
     for stage in evidence.stages:
         belief = _stage(belief, stage)
@@ -413,7 +366,7 @@ def _stage(belief: Belief, stage: Stage) -> Belief:
     for test in stage.tests:
         record = belief.model.family.test(test.test)
         if record is not None:
-            belief = belief.after_test(record, test.result)
+            belief = belief.after_test(record, test.result, by=test.by)
     for finding in stage.findings:
         for support in likelihoods_of(finding, belief.model.family.id):
             points = finding.details.only_points

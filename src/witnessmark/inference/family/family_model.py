@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property
 
@@ -17,19 +17,22 @@ from witnessmark.inference.family.likelihood import (
     as_known,
     joint_likelihood,
     max_row,
-    outcome_weights,
     present,
     support_likelihood,
 )
+from witnessmark.inference.family.prior import counted
+from witnessmark.inference.family.signs import SharedSign, found_by, said_of, signs_of
+from witnessmark.inference.family.staged_evidence import Clue
 from witnessmark.inference.shop_history import PSEUDO_CASES, shares
 from witnessmark.knowledge import Condition, Family, Link, Test
 from witnessmark.model.finding import JointSupport, Support
 from witnessmark.model.shop_record import History
 
-__all__ = ["DEPENDENT_WEIGHTS", "FamilyModel"]
+__all__ = ["PART_WEIGHT", "FamilyModel"]
 
-#: Weight of the second-strongest of several tests that see the same thing, and of any further.
-DEPENDENT_WEIGHTS = (1.0, 0.5, 0.25)
+#: Weight of a test beside another that sees the same thing without a sign for both, and of one
+#: whose reading a physical finding has already used (judgement).
+PART_WEIGHT = 0.5
 
 
 class FamilyModel:
@@ -59,7 +62,9 @@ class FamilyModel:
         self.number = {c: i for i, c in enumerate(self.causes)}
         self._rows: dict[str, MaxRow] = {}
         self._halves: dict[str, HalfTables] = {}
-        self._factors: dict[tuple[str, str, float], Floats] = {}
+        self._branches: dict[str, tuple[HalfTables, HalfTables]] = {}
+        self._shows: dict[tuple[str, float], Floats] = {}
+        self._factors: dict[tuple[object, ...], Floats] = {}
 
     @property
     def present(self) -> Floats:
@@ -77,22 +82,88 @@ class FamilyModel:
         return self._rows[test.id]
 
     def chances(self, test: Test) -> Floats:
-        """Return P(outcome | state), shape (outcomes, states)."""
-        return self.halves(test).every()
+        """Return P(outcome | state), read rightly, shape (outcomes, states)."""
+        sign = self.sign_of.get(test.id)
+        if sign is None:
+            return self.halves(test).every()
+        shows = self.shows(sign)
+        absent, shown = self.branches(test)
+        return np.asarray((1.0 - shows) * absent.every() + shows * shown.every())
 
     def halves(self, test: Test) -> HalfTables:
-        """Return P(outcome | state) as an outer product."""
+        """Return P(outcome | state) as an outer product, of a test that shares nothing."""
         if test.id not in self._halves:
             self._halves[test.id] = HalfTables.of(self.row(test))
         return self._halves[test.id]
 
-    def factor(self, test: Test, result: str, weight: float) -> Floats:
-        """Return the likelihood over states of a recorded result."""
-        key = (test.id, result, weight)
+    def branches(self, test: Test) -> tuple[HalfTables, HalfTables]:
+        """Return P(outcome | state) of a test where its sign does not show, and where it does."""
+        if test.id not in self._branches:
+            reporter = self.sign_of[test.id].reporters[test.id]
+            self._branches[test.id] = (
+                HalfTables.of(reporter.absent),
+                HalfTables.of(reporter.shown),
+            )
+        return self._branches[test.id]
+
+    def pieces(self, test: Test) -> list[tuple[float, HalfTables]]:
+        """Return P(outcome | state) as a sum of outer products, each with its sign."""
+        sign = self.sign_of.get(test.id)
+        if sign is None:
+            return [(1.0, self.halves(test))]
+        absent, shown = self.branches(test)
+        background, factors = sign.silence()
+        hidden = (background, factors, 1.0 - sign.base)
+        return [(1.0, absent.scaled(*hidden)), (-1.0, shown.scaled(*hidden)), (1.0, shown)]
+
+    def factor(self, test: Test, trust: Floats) -> Floats:
+        """Return the likelihood over states of a test that shares nothing.
+
+        Args:
+            test: the test.
+            trust: weight of every outcome.
+        """
+        key = (test.id, *trust.tolist())
         if key not in self._factors:
-            trust = outcome_weights(self.known(test), result, weight)
             self._factors[key] = self.halves(test).weighted(trust)
         return self._factors[key]
+
+    def reports(self, test: Test, trust: Floats) -> tuple[Floats, Floats]:
+        """Return the likelihoods of a test without and with its sign, over states."""
+        key = (test.id, "reports", *trust.tolist())
+        if key not in self._factors:
+            self._factors[key] = np.asarray([b.weighted(trust) for b in self.branches(test)])
+        absent, shown = self._factors[key]
+        return absent, shown
+
+    def shows(self, sign: SharedSign, ratio: float = 1.0) -> Floats:
+        """Return P(a sign shows | state), its odds moved by what clues say of it."""
+        key = (sign.id, ratio)
+        if key not in self._shows:
+            plain = sign.shows()
+            self._shows[key] = plain * ratio / (1.0 - plain + plain * ratio)
+        return self._shows[key]
+
+    def clue_ratios(self, clues: Sequence[Clue]) -> dict[str, float]:
+        """Return sign id -> factor on the odds that it shows, of the signs that clues speak of."""
+        speaks: dict[tuple[str, bool | str], dict[int, float]] = {}
+        for cause, condition, seen in counted(self.family.causes, clues, self.conditions):
+            weight = self.family.causes[self.number[cause]].odds_multipliers[condition.id]
+            speaks.setdefault((condition.id, seen), {})[self.number[cause]] = weight
+        ratios: dict[str, float] = {}
+        for sign in self.signs:
+            for (identity, seen), weights in speaks.items():
+                rate = self.conditions[identity].base_rate
+                absent, shown = said_of(sign, identity, weights, rate)
+                if absent != shown:
+                    if seen is True:
+                        ratio = shown / absent
+                    elif seen == "maybe":
+                        ratio = (1.0 + shown) / (1.0 + absent)
+                    else:
+                        ratio = (1.0 - shown) / (1.0 - absent)
+                    ratios[sign.id] = ratios.get(sign.id, 1.0) * ratio
+        return ratios
 
     def support(self, support: Support | JointSupport) -> Floats:
         """Return the likelihood over states of a finding."""
@@ -147,39 +218,49 @@ class FamilyModel:
         return {t.id: t for t in judged.tests} | learnt_tests(self.history, judged)
 
     @cached_property
-    def neighbours(self) -> dict[str, frozenset[str]]:
-        """Test id -> the tests that see the same thing."""
+    def signs(self) -> tuple[SharedSign, ...]:
+        """What several tests and clues of the family see."""
+        return signs_of(self.family, self.tests, self.conditions)
+
+    @cached_property
+    def sign_of(self) -> Mapping[str, SharedSign]:
+        """Test id -> the sign that it reports."""
+        return {t: sign for sign in self.signs for t in sign.reporters}
+
+    @cached_property
+    def beside(self) -> Mapping[str, frozenset[str]]:
+        """Test id -> tests that tell more of the same, where no sign holds both."""
         found: dict[str, set[str]] = {}
         for group in self.family.dependent_tests:
-            for test in group:
-                found.setdefault(test, set()).update(g for g in group if g != test)
-        return {k: frozenset(v) for k, v in found.items()}
+            here = [t for t in group if t in self.tests]
+            reach = {t: self._reach(t) for t in here}
+            for test in here:
+                sign = self.sign_of.get(test)
+                stronger = (
+                    o for o in here
+                    if (reach[o], o) > (reach[test], test)
+                    and (sign is None or o not in sign.reporters)
+                )  # fmt: skip
+                found.setdefault(test, set()).update(stronger)
+        return {t: frozenset(s) for t, s in found.items() if s}
 
-    def weights(self, results: Mapping[str, str], halved: frozenset[str]) -> dict[str, float]:
-        """Return the weight of each recorded test: the strongest of dependent tests counts whole.
+    def weights(self, recorded: Collection[str], halved: frozenset[str]) -> dict[str, float]:
+        """Return the weight of each recorded test.
 
         Args:
-            results: test id -> result id.
+            recorded: ids of the tests of this stage.
             halved: tests that a physical finding has already used.
         """
-        strength = {t: self._strength(t, r) for t, r in results.items()}
-        weights = {}
-        for test in results:
-            stronger = sum(
-                (strength[o], o) > (strength[test], test)
-                for o in self.neighbours.get(test, ())
-                if o in strength
-            ) + (test in halved)
-            weights[test] = DEPENDENT_WEIGHTS[min(stronger, len(DEPENDENT_WEIGHTS) - 1)]
-        return weights
+        none: frozenset[str] = frozenset()
+        return {
+            t: PART_WEIGHT if t in halved or self.beside.get(t, none) & set(recorded) else 1.0
+            for t in recorded
+        }
 
-    def _strength(self, identity: str, result: str) -> float:
-        record = self.family.test(identity)
-        if record is None:
-            return 0.0
-        test = self.known(record)
-        chance = np.asarray([test.base, *test.probability.values()]) @ outcome_weights(test, result)
-        return float(np.log(chance.max() / chance.min()))
+    def _reach(self, identity: str) -> float:
+        """Return the largest difference that finding something can make between two causes."""
+        found = found_by(self.tests[identity], self.causes)
+        return float(np.log(found.max() / found.min()))
 
 
 def _narrowed(own: float) -> float:

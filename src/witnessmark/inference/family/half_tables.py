@@ -45,6 +45,18 @@ class HalfTables:
         high = np.asarray([products(f[split:]) for _, f in _levels(row)])
         return cls(low, high, row.base)
 
+    def scaled(self, background: float, factors: Floats, base: float) -> HalfTables:
+        """Return every number times another product over the causes.
+
+        Args:
+            background: the part of the product that every set has.
+            factors: (n,) factor of each present cause.
+            base: the whole product where no listed cause is present.
+        """
+        split = _split(len(factors))
+        low = self.low * (background * products(factors[:split]))
+        return HalfTables(low, self.high * products(factors[split:]), self.base * base)
+
     def every(self) -> Floats:
         """Return P(outcome | state) of every state, shape (K, 2**n + 1)."""
         size = self.low.shape[1] * self.high.shape[1]

@@ -32,9 +32,11 @@ __all__ = [
     "MaxRow",
     "any_in",
     "as_known",
+    "flattened",
     "how_many",
     "joint_likelihood",
     "max_row",
+    "max_row_of",
     "outcome_weights",
     "present",
     "present_in",
@@ -94,8 +96,11 @@ def as_known(test: Test) -> Test:
 
 def max_row(test: Test, causes: Sequence[str]) -> MaxRow:
     """Return a test's table as noisy-MAX; see the module's text for the rule."""
-    base = np.asarray(test.base)
-    rows = np.asarray([test.row(c) for c in causes])
+    return max_row_of(np.asarray(test.base), np.asarray([test.row(c) for c in causes]))
+
+
+def max_row_of(base: Floats, rows: Floats) -> MaxRow:
+    """Return as noisy-MAX P(outcome | none), (k,), and P(outcome | each cause alone), (n, k)."""
     # survival[k] = P(no outcome more telling than k): outcomes k, k+1, ... the last.
     tails = np.cumsum(np.vstack([base, rows])[:, ::-1], axis=1)[:, ::-1]
     tails[:, 0] = 1.0
@@ -107,13 +112,11 @@ def max_row(test: Test, causes: Sequence[str]) -> MaxRow:
     return MaxRow(leak, factor, base)
 
 
-def outcome_weights(test: Test, result: str, weight: float = 1.0) -> Floats:
-    """Return the weight of each outcome that a recorded result stands for.
+def outcome_weights(test: Test, result: str) -> Floats:
+    """Return the weight of each outcome that a result stands for, read rightly.
 
     A sure result weighs its outcome with 1 and the others with 0. "maybe" weighs being positive
-    ``MAYBE_RATIO`` times as much as being negative. With *weight* below 1 the others get a
-    share such that the largest ratio this result can make between two causes is taken to the
-    power *weight*: at 0.5 its log is halved.
+    ``MAYBE_RATIO`` times as much as being negative.
 
     Raises:
         KeyError: the test has no such result.
@@ -121,18 +124,27 @@ def outcome_weights(test: Test, result: str, weight: float = 1.0) -> Floats:
     if result == "maybe":
         weights = np.full(len(test.outcomes), MAYBE_RATIO)
         weights[-1] = 1.0
-        weights /= MAYBE_RATIO
-    else:
-        weights = np.zeros(len(test.outcomes))
-        weights[list(test.outcome_set(result))] = 1.0
+        return weights / MAYBE_RATIO
+    weights = np.zeros(len(test.outcomes))
+    weights[list(test.outcome_set(result))] = 1.0
+    return weights
+
+
+def flattened(test: Test, weights: Floats, weight: float) -> Floats:
+    """Return weights of outcomes that say less.
+
+    With *weight* below 1 the others get a share such that the largest ratio that the weights can
+    make between two causes is taken to the power *weight*: at 0.5 its log is halved.
+    """
     if weight >= 1.0:
         return weights
-    chance = np.asarray([test.base, *test.probability.values()]) @ weights
+    top = float(weights.max())
+    chance = np.asarray([test.base, *test.probability.values()]) @ weights / top
     high, low = float(chance.max()), float(chance.min())
     ratio = (high / low) ** max(weight, 0.0)
     denominator = ratio * (1.0 - low) - (1.0 - high)
     share = 1.0 if denominator <= 0.0 else (high - ratio * low) / denominator
-    return np.asarray(weights + min(max(share, 0.0), 1.0) * (1.0 - weights))
+    return np.asarray(weights + min(max(share, 0.0), 1.0) * (top - weights))
 
 
 def support_likelihood(support: Support, causes: Sequence[str]) -> Floats:

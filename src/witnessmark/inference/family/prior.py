@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from functools import lru_cache
 
 import numpy as np
@@ -11,7 +11,7 @@ from witnessmark.inference.family.likelihood import JUDGED_LOG_SD, Floats, how_m
 from witnessmark.inference.family.staged_evidence import Clue
 from witnessmark.knowledge import Cause, Condition, Family
 
-__all__ = ["clue_doubt", "clue_factor", "first_weights", "multipliers", "prior_states"]
+__all__ = ["clue_doubt", "clue_factor", "counted", "first_weights", "multipliers", "prior_states"]
 
 #: The product of all conditions on one cause is capped here.
 CAP = 20.0
@@ -36,17 +36,15 @@ def multipliers(
     causes: Sequence[Cause],
     clues: Sequence[Clue],
     conditions: Mapping[str, Condition],
-    recorded_tests: Collection[str] = (),
 ) -> dict[str, float]:
     """Return cause id -> product of its conditions, capped.
 
     A condition that speaks of one part counts only for the cause whose part it is. A condition
-    counts once, the last time it was written down; once a test is recorded that sees the same
-    thing, the condition counts no longer.
+    counts once, the last time it was written down.
     """
     product = dict.fromkeys((c.id for c in causes), 1.0)
-    for cause, _, factor in _counted(causes, clues, conditions, recorded_tests):
-        product[cause] *= factor
+    for cause, condition, seen in counted(causes, clues, conditions):
+        product[cause] *= _factor(causes, cause, condition, seen)
     return {c: min(p, CAP) for c, p in product.items()}
 
 
@@ -54,7 +52,6 @@ def clue_doubt(
     causes: Sequence[Cause],
     clues: Sequence[Clue],
     conditions: Mapping[str, Condition],
-    recorded_tests: Collection[str] = (),
 ) -> dict[str, float]:
     """Return cause id -> standard deviation of the log of its clues' product.
 
@@ -62,33 +59,35 @@ def clue_doubt(
     judged figure (judgement about judgements).
     """
     variance = dict.fromkeys((c.id for c in causes), 0.0)
-    for cause, condition, factor in _counted(causes, clues, conditions, recorded_tests):
+    for cause, condition, seen in counted(causes, clues, conditions):
         if condition.source.kind == "judgement":
+            factor = _factor(causes, cause, condition, seen)
             variance[cause] += min(0.5 * abs(float(np.log(factor))), JUDGED_LOG_SD) ** 2
     return {c: float(np.sqrt(v)) for c, v in variance.items()}
 
 
-def _counted(
-    causes: Sequence[Cause],
-    clues: Sequence[Clue],
-    conditions: Mapping[str, Condition],
-    recorded_tests: Collection[str],
-) -> Iterator[tuple[str, Condition, float]]:
-    """Yield (cause id, condition, its factor on the odds) of every clue that counts."""
+def counted(
+    causes: Sequence[Cause], clues: Sequence[Clue], conditions: Mapping[str, Condition]
+) -> Iterator[tuple[str, Condition, bool | str]]:
+    """Yield (cause id, condition, whether it was seen) of every clue that counts."""
     latest = {
         (c.condition, c.cause if _part_scoped(c.condition, conditions) else ""): c for c in clues
     }
     for clue in latest.values():
         condition = conditions.get(clue.condition)
-        if condition is None or any(t in recorded_tests for t in condition.overlapped_by):
+        if condition is None:
             continue
         for cause in causes:
             if condition.id not in cause.odds_multipliers:
                 continue
             if condition.part_scoped and clue.cause != cause.id:
                 continue
-            factor = clue_factor(condition, cause.odds_multipliers[condition.id], clue.seen)
-            yield cause.id, condition, factor
+            yield cause.id, condition, clue.seen
+
+
+def _factor(causes: Sequence[Cause], cause: str, condition: Condition, seen: bool | str) -> float:
+    record = next(c for c in causes if c.id == cause)
+    return clue_factor(condition, record.odds_multipliers[condition.id], seen)
 
 
 def first_weights(

@@ -325,9 +325,7 @@ def _log_prior(
     else:
         said = family_evidence(case, family, knowledge)
         share = shares(history, family.id, {c.id: c.prior for c in family.causes}).prior()
-        product = multipliers(
-            family.causes, said.clues, knowledge.conditions, said.recorded_tests()
-        )
+        product = multipliers(family.causes, said.clues, knowledge.conditions)
         known = {c: share.get(c, 0.0) * product.get(c, 1.0) for g in GROUPS for c in g.causes}
         groups = [sum(known[c] for c in g.causes) for g in GROUPS]
         suddenly = onset_of(case, family.onset)[0]

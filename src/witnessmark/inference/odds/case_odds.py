@@ -15,14 +15,13 @@ from witnessmark.inference.family.links import link_factors, links_between
 from witnessmark.inference.family.staged_evidence import (
     Stage,
     StagedEvidence,
-    TestResult,
     family_evidence,
     tests_used,
 )
 from witnessmark.inference.look_first import looks_waiting, parts_seen_bad
 from witnessmark.inference.odds.statement import is_decided, statement, strength
 from witnessmark.inference.odds.why import contributions, log_odds, looks_like, would_change
-from witnessmark.knowledge import Family, Knowledge, Test
+from witnessmark.knowledge import Family, Knowledge
 from witnessmark.model.entries.case import Case
 from witnessmark.model.finding import Finding
 from witnessmark.model.odds import CauseOdds, Odds
@@ -161,18 +160,13 @@ def _odds(
         # What the other complaints say does not hang on this one's evidence.
         return found if message is None else found.reweighted(message)
 
-    def tested(test: Test, result: str) -> Belief:
-        now = mine.stages[-1]
-        more = replace(now, tests=(*now.tests, TestResult(test.id, result)))
-        return believe(replace(mine, stages=(*mine.stages[:-1], more)))
-
     message = link_factors(knowledge.links, alone).get(family.id) if others else None
     chances = belief.marginals()
     whys = contributions(
         family, knowledge, mine, belief, believe, _unlinked(family, knowledge, alone)
     )
     alike = looks_like(belief) if _has_findings(mine) else [()] * len(family.causes)
-    changes = would_change(belief, family, tested)
+    changes = would_change(belief, family)
     doubt = doubt_of(belief)
     start = family_belief(family, StagedEvidence(), model=belief.model).marginals()
     rest = log_odds(chances) - log_odds(start) - [sum(w.effect for w in why) for why in whys]
@@ -272,17 +266,23 @@ def _assumptions(
     ]
     if any(t.source.kind == "judgement" for t in family.tests):
         said.append(assumed.judged_tables(float(np.exp(JUDGED_LOG_SD))))
+    recorded, family_tests = evidence.recorded_tests(), {t.id for t in family.tests}
     for clue in evidence.clues:
         condition = knowledge.conditions.get(clue.condition)
         if condition is None:
             continue
         if condition.part_scoped and not clue.cause:
             said.append(assumed.which_part(condition.words))
-        seen_too = [t for t in condition.overlapped_by if t in belief.seen_tests]
+        seen_too = [t for t in condition.overlapped_by if t in family_tests & recorded]
         if seen_too:
             sees = family.test(seen_too[0])
             said.append(assumed.test_sees_it(condition.words, sees.name if sees else seen_too[0]))
-    weights = belief.model.weights({t: r for t, (r, _) in belief.results.items()}, belief.halved)
+    alike = [
+        [t.name for t in family.tests if t.id in sign.reporters and t.id in belief.results]
+        for sign in belief.model.signs
+    ]
+    said += [assumed.one_sign(names) for names in alike if len(names) > 1]
+    weights = belief.model.weights(belief.results, belief.halved)
     weak = [t for t, w in weights.items() if w < 1.0]
     if weak:
         names = [t.name for t in family.tests if t.id in weak]

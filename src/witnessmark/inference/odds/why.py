@@ -90,7 +90,6 @@ def looks_like(belief: Belief) -> list[tuple[str, ...]]:
 def would_change(
     belief: Belief,
     family: Family,
-    tested: Callable[[Test, str], Belief] | None = None,
     most: int = 2,
 ) -> list[tuple[str, ...]]:
     """Return, cause by cause, the readings that would move it most, in words.
@@ -98,19 +97,11 @@ def would_change(
     Args:
         belief: the belief now.
         family: its family.
-        tested: makes the belief anew with one more result. Used after work, for a test that makes
-            an earlier clue count no longer: that changes what was believed before the work.
         most: at most so many readings a cause.
     """
     open_tests = [t for t in family.tests if t.id not in {*belief.results, *belief.halved}]
     now = belief.marginals()
     results = belief.all_results(open_tests)
-    if tested is not None and belief.repaired:
-        results = [
-            (chance, np.asarray([tested(test, o).marginals() for o in test.outcomes]))
-            if _silences(belief, test) else (chance, after)
-            for test, (chance, after) in zip(open_tests, results, strict=True)
-        ]  # fmt: skip
     found: list[tuple[str, ...]] = []
     for i in range(len(belief.causes)):
         moves = [float(chance @ np.abs(after[:, i] - now[i])) for chance, after in results]
@@ -126,17 +117,6 @@ def would_change(
             words.append(say.would_change(test.name, each, float(now[i])))
         found.append(tuple(words))
     return found
-
-
-def _silences(belief: Belief, test: Test) -> bool:
-    """Whether the test would make a clue count no longer that counts now."""
-    conditions = [belief.model.conditions.get(clue.condition) for clue in belief.clues]
-    return any(
-        c is not None
-        and test.id in c.overlapped_by
-        and not set(c.overlapped_by) & belief.seen_tests
-        for c in conditions
-    )
 
 
 def most_telling(belief: Belief, family: Family, cause: str) -> tuple[Test, Floats] | None:
@@ -185,13 +165,14 @@ def _pieces(family: Family, knowledge: Knowledge, evidence: StagedEvidence) -> I
         )
     for s, stage in enumerate(evidence.stages):
         for i, result in enumerate(stage.tests):
-            if any(t.test == result.test for t in stage.tests[i + 1 :]):
-                continue
+            later = stage.tests[i + 1 :]
+            if any((t.test, t.by) == (result.test, result.by) for t in later):
+                continue  # said again by the same hand; what it comes to is said once
             test = family.test(result.test)
             name = test.name if test is not None else result.test
             own = test.outcome_words.get(result.result) if test else None
             seen = own or result_words(result.result)
-            tests = stage.tests[:i] + stage.tests[i + 1 :]
+            tests = tuple(t for t in stage.tests if (t.test, t.by) != (result.test, result.by))
             yield _Piece(
                 f"test:{result.test}",
                 f"{name}: {seen}",

@@ -56,8 +56,14 @@ def which_part(clue: str) -> str:
 
 @sentence("assumed.test_sees_it", clue="filters renewed lately", test="Pressure across the filter")
 def test_sees_it(clue: str, test: str) -> str:
-    """Say that a test sees what a clue says, and counts instead."""
-    return f"'{clue}' was not counted: the test '{test}' sees the same."
+    """Say that a clue and a test see the same, which is not counted twice."""
+    return f"'{clue}' and the test '{test}' see the same; what both say counts once."
+
+
+@sentence("assumed.one_sign", tests=["Sight glass", "Air out of the drain"])
+def one_sign(tests: Sequence[str]) -> str:
+    """Say that several tests report one thing."""
+    return f"They see the same, and what all of them say counts once: {'; '.join(tests)}."
 
 
 @sentence("assumed.part_weight", names=["Crank speed"])

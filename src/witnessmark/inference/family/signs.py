@@ -1,0 +1,279 @@
+"""Signs: what several tests and clues see in common.
+
+A weak pump lowers the pressure at the gallery; two gauges and the driver's "no power" only report
+it. Given the causes alone, their reports hang together; given the sign they do not. So causes make
+a sign show (noisy-OR), and tests and clues report it with their own errors. With Q the probability
+that it shows under a set of causes, several reports have the likelihood l0 + (l1 - l0) Q, where l0
+and l1 are products over the reports without and with the sign: sums over all sets cost no more
+than those of tests that share nothing.
+
+A sign comes from a pack (``[[signs]]``) or from what the tables of tests that see the same thing
+have in common. There the share of a cause in the sign is as large as every table allows, and what
+a table says beyond it the cause does to that test alone: the table of each test is reproduced to
+the last digit for every cause alone, and for none; only what the tests say together changes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+
+from witnessmark.inference.family.likelihood import Floats, MaxRow, max_row_of, products
+from witnessmark.knowledge import Condition, Family, Test
+from witnessmark.knowledge.rules import Sign
+
+__all__ = ["Reporter", "SharedSign", "said_of", "signs_of"]
+
+#: Two tests see a cause alike when both find it so much above the background (judgement).
+SHARED_FROM = 0.2
+#: The cause that shows a sign most shows it so often, and the best instrument sees it so often
+#: (judgement): the misses of a test are nearly all its own.
+STRONGEST_SHOWS, BEST_SEES = 0.96, 0.99
+#: Share of the rarest false alarm that is no false alarm: the sign shows for another reason
+#: (judgement).
+OF_THE_BACKGROUND = 0.7
+#: A cause is not taken to show a sign more surely than this.
+SUREST = 0.99
+#: What a clue may say of a sign at the least and at the most.
+CLUE_ENDS = (0.02, 0.95)
+#: A clue reports a sign only when the causes it speaks of show it differently by this much.
+CLUE_REACH = 0.1
+_SMALL = 1e-6
+
+
+@dataclass(frozen=True, slots=True)
+class Reporter:
+    """One test as it reports a sign.
+
+    Attributes:
+        absent: the test where the sign does not show.
+        shown: the test where it does.
+    """
+
+    absent: MaxRow
+    shown: MaxRow
+
+
+@dataclass(frozen=True, slots=True)
+class SharedSign:
+    """What several tests and clues see.
+
+    Attributes:
+        id: its id, the first test's where no pack names it.
+        given: P(it shows | this cause alone), shape (n,).
+        base: P(it shows | none of the listed causes).
+        reporters: test id -> how the test reports it.
+        clues: condition id -> P(the clue is true | it does not show, it shows), where a pack says.
+        heard: conditions that a test of it sees too.
+    """
+
+    id: str
+    given: Floats
+    base: float
+    reporters: Mapping[str, Reporter]
+    clues: Mapping[str, tuple[float, float]]
+    heard: tuple[str, ...] = ()
+
+    @property
+    def leak(self) -> float:
+        """Return P(it shows | causes that do not make it show)."""
+        return min(self.base, float(self.given.min()))
+
+    def silence(self) -> tuple[float, Floats]:
+        """Return P(it does not show) as (background, factor of each present cause)."""
+        return 1.0 - self.leak, (1.0 - self.given) / (1.0 - self.leak)
+
+    def shows(self) -> Floats:
+        """Return P(it shows | state), shape (2**n + 1,)."""
+        background, factors = self.silence()
+        shows = np.append(1.0 - background * products(factors), self.base)
+        shows[0] = self.base
+        return shows
+
+
+def signs_of(
+    family: Family, tests: Mapping[str, Test], conditions: Mapping[str, Condition]
+) -> tuple[SharedSign, ...]:
+    """Return the signs of a family; no test reports more than one.
+
+    Args:
+        family: the family.
+        tests: its tests as well as their tables are known.
+        conditions: the packs' conditions.
+    """
+    causes = tuple(c.id for c in family.causes)
+    found: list[SharedSign] = []
+    taken: set[str] = set()
+    for sign in family.signs:
+        made = _of_pack(sign, tests, causes, taken)
+        if made is not None:
+            found.append(made)
+            taken |= set(made.reporters)
+    heard: dict[str, list[str]] = {}
+    for condition in conditions.values():
+        if any(condition.id in c.odds_multipliers for c in family.causes):
+            for test in condition.overlapped_by:
+                heard.setdefault(test, []).append(condition.id)
+    groups = [list(g) for g in _clusters(family, tests, taken)]
+    alone = {t for t in heard if t in tests} - taken - {t for g in groups for t in g}
+    groups += [[t] for t in sorted(alone)]
+    for group in groups:
+        clues = tuple(dict.fromkeys(c for t in group for c in heard.get(t, ())))
+        found.append(_of_tables([tests[t] for t in group], causes, clues))
+    return tuple(found)
+
+
+def said_of(
+    sign: SharedSign, clue: str, multipliers: Mapping[int, float], base_rate: float
+) -> tuple[float, float]:
+    """Return P(a clue is true | the sign does not show), and the same where it shows.
+
+    The clue's own weights say how often it is true with each cause; how that rises with the
+    causes' share in the sign says how it reports the sign. Two equal numbers: it does not.
+
+    Args:
+        sign: the sign.
+        clue: condition id.
+        multipliers: number of a cause -> what the clue's being true multiplies its odds by.
+        base_rate: P(it is true) on any truck.
+    """
+    if clue in sign.clues:
+        return sign.clues[clue]
+    reach = np.asarray([sign.given[i] - sign.base for i in multipliers])
+    said = [min(m * base_rate, CLUE_ENDS[1]) - base_rate for m in multipliers.values()]
+    if clue not in sign.heard or float(np.abs(reach).max(initial=0.0)) < CLUE_REACH:
+        return base_rate, base_rate
+    slope = float(reach @ np.asarray(said) / (reach @ reach))
+    ends = np.clip([base_rate - slope * sign.base, base_rate + slope * (1.0 - sign.base)],
+                   *CLUE_ENDS)  # fmt: skip
+    return float(ends[0]), float(ends[1])
+
+
+def found_by(test: Test, causes: Sequence[str]) -> Floats:
+    """Return P(anything found | this cause alone), shape (n,)."""
+    return 1.0 - np.asarray([test.row(c)[-1] for c in causes])
+
+
+def _clusters(
+    family: Family, tests: Mapping[str, Test], taken: set[str]
+) -> Iterator[tuple[str, ...]]:
+    """Yield sets of tests that see the same thing, those that share most first.
+
+    A test belongs to one set. It joins where it shares a cause with all of a set and the pack
+    says of at least half of them that they see the same.
+    """
+    causes = [c.id for c in family.causes]
+    linked = {
+        frozenset(pair)
+        for group in family.dependent_tests
+        for pair in combinations([t for t in group if t in tests and t not in taken], 2)
+    }
+    more = {t: found_by(tests[t], causes) - (1.0 - tests[t].base[-1]) for p in linked for t in p}
+
+    def common(group: Sequence[str]) -> float:
+        return float(np.min([more[t] for t in group], axis=0).max())
+
+    free = set(more)
+    while True:
+        pairs = [p for p in linked if p <= free and common(sorted(p)) >= SHARED_FROM]
+        if not pairs:
+            return
+        best = sorted(max(pairs, key=lambda p: (common(sorted(p)), sorted(p))))
+        while True:
+            joins = [
+                t
+                for t in sorted(free - set(best))
+                if 2 * sum(frozenset((t, b)) in linked for b in best) >= len(best)
+                and common([*best, t]) >= SHARED_FROM
+                and len(best) * common([*best, t]) > (len(best) - 1) * common(best)
+            ]
+            if not joins:
+                break
+            best.append(max(joins, key=lambda t: (common([*best, t]), t)))
+        free -= set(best)
+        yield tuple(best)
+
+
+def _of_tables(tests: Sequence[Test], causes: Sequence[str], clues: tuple[str, ...]) -> SharedSign:
+    """Return what the tables of some tests have in common."""
+    found = np.asarray([found_by(t, causes) for t in tests])
+    base = np.asarray([1.0 - t.base[-1] for t in tests])
+    both = (found - base[:, None]).min(axis=0)
+    members = both >= min(SHARED_FROM, both.max())
+    sees = np.minimum(found[:, members].max(axis=1) / STRONGEST_SHOWS, BEST_SEES)
+    sees = np.maximum(sees, base + _SMALL)
+    background = OF_THE_BACKGROUND * float((base / sees).min())
+    alarm = (base - background * sees) / (1.0 - background)
+    alarm = np.clip(np.minimum(alarm, found.min(axis=1)), _SMALL, sees - _SMALL)
+    shares = (found - alarm[:, None]) / (sees - alarm)[:, None]
+    given = np.clip(shares.min(axis=0), 0.0, SUREST)
+    reporters = {
+        t.id: _reporter(t, causes, given, background, (1.0 - a, 1.0 - s), t.outcomes[:-1])
+        for t, a, s in zip(tests, alarm.tolist(), sees.tolist(), strict=True)
+    }
+    return SharedSign(tests[0].id, given, background, reporters, {}, clues)
+
+
+def _of_pack(
+    sign: Sign, tests: Mapping[str, Test], causes: Sequence[str], taken: set[str]
+) -> SharedSign | None:
+    """Return a sign as its pack gives it: its figures count before those of the tables."""
+    given = np.asarray([sign.given.get(c, sign.base) for c in causes])
+    reporters, clues = {}, {}
+    for report in sign.reported_by:
+        if report.clue:
+            clues[report.clue] = (report.false_alarm, report.sensitivity)
+        elif report.test in tests and report.test not in taken:
+            test = tests[report.test]
+            told = {test.outcomes[k] for r in report.results for k in test.outcome_set(r)}
+            silent = (1.0 - report.false_alarm, 1.0 - report.sensitivity)
+            reporters[test.id] = _reporter(test, causes, given, sign.base, silent, told)
+    if not reporters:
+        return None
+    return SharedSign(sign.id, given, sign.base, reporters, clues)
+
+
+def _reporter(
+    test: Test,
+    causes: Sequence[str],
+    given: Floats,
+    background: float,
+    silent: tuple[float, float],
+    told: Sequence[str] | set[str],
+) -> Reporter:
+    """Return a test given that the sign does not show, and given that it does.
+
+    Args:
+        test: the test; its table is what both come to together, wherever that can be.
+        causes: the causes.
+        given: P(the sign shows | this cause alone).
+        background: P(it shows | none).
+        silent: P(the test does not report | the sign does not show, it shows).
+        told: the outcomes that report it.
+    """
+    rows = np.asarray([test.base, *(test.row(c) for c in causes)])
+    reports = np.asarray([o in told for o in test.outcomes])
+    share = np.concatenate([[background], given])
+    quiet = rows[:, ~reports].sum(axis=1)
+    # What a cause does to this test beside the sign, it does where the sign does not show ...
+    beside = (quiet - share * silent[1]) / ((1.0 - share) * silent[0])
+    absent = silent[0] * np.clip(beside, _SMALL, 1.0)
+    shown = np.full_like(quiet, silent[1])
+    # ... unless its table is surer than the sign with all that.
+    surer = beside < _SMALL
+    together = share * silent[1] + (1.0 - share) * absent
+    for branch in (absent, shown):
+        branch[surer] *= np.maximum(quiet / together, _SMALL)[surer]
+    found = []
+    for quiet_here in (absent, shown):
+        scale = np.where(
+            reports,
+            ((1.0 - quiet_here) / np.maximum(1.0 - quiet, 1e-12))[:, None],
+            (quiet_here / np.maximum(quiet, 1e-12))[:, None],
+        )
+        table = rows * scale
+        found.append(max_row_of(table[0], table[1:]))
+    return Reporter(*found)
