@@ -198,20 +198,26 @@ def _in_stage(belief: Belief, later: Floats | None) -> Iterator[tuple[_Key, Floa
         unit = states
         if identity in belief.earlier:
             unit = unit * (1.0 - same_again(test) * belief.earlier[identity][1][kept])
-        sign = belief.model.sign_of.get(identity)
-        if sign is None:
-            table = belief.model.halves(test)
-            likely = _likely(reports, test, trust, table, kept)
-            yield from _of_test(belief.model, test, trust, back * (unit / likely), kept)
-        else:
-            shows = reports.shows(sign)[kept]
-            branches = [
-                (table, back * (unit * share / _likely(reports, test, trust, table, kept)))
-                for table, share in zip(
-                    belief.model.branches(test), (1.0 - shows, shows), strict=True
-                )
-            ]
-            yield from _of_report(belief.model, test, trust, branches, kept)
+        hint = reports.hints.get(identity)
+        # What a clue had said of the test already is taken off again.
+        parts = [(trust, 1.0)] if hint is None else [(trust * hint, 1.0), (hint, -1.0)]
+        for told, sense in parts:
+            some = sense * unit
+            sign = belief.model.sign_of.get(identity)
+            if sign is None:
+                table = belief.model.halves(test)
+                likely = _likely(reports, test, told, table, kept)
+                moved = _of_test(belief.model, test, told, back * (some / likely), kept)
+            else:
+                shows = reports.shows(sign, hints_only=sense < 0.0)[kept]
+                branches = [
+                    (table, back * (some * share / _likely(reports, test, told, table, kept)))
+                    for table, share in zip(
+                        belief.model.branches(test), (1.0 - shows, shows), strict=True
+                    )
+                ]
+                moved = _of_report(belief.model, test, told, branches, kept)
+            yield from moved
 
 
 def _likely(

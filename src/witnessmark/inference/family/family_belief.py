@@ -94,7 +94,7 @@ class Belief:
     @cached_property
     def reports(self) -> StageReports:
         """The tests recorded at the present stage."""
-        weights = self.model.weights(self.results, self.halved)
+        weights = self.model.weights(self.said(), self.halved)
         trusts = {}
         for identity, (_, weight) in self.results.items():
             test = self.model.family.test(identity)
@@ -103,8 +103,13 @@ class Belief:
                 part = weight * weights[identity]
                 trusts[identity] = flattened(self.model.known(test), trust, part)
         # Clues speak of the truck as it came in.
-        ratios = {} if self.repaired else self.model.clue_ratios(self.clues)
-        return StageReports(self.model, trusts, self.earlier, ratios)
+        clues = () if self.repaired else self.clues
+        ratios, hints = self.model.clue_ratios(clues), self.model.clue_hints(clues)
+        return StageReports(self.model, trusts, self.earlier, ratios, hints)
+
+    def said(self) -> dict[str, str]:
+        """Return test id -> last result of the present stage."""
+        return {t: result for t, (result, _) in self.results.items()}
 
     def marginals(self) -> Floats:
         """Return P(cause present), shape (n,)."""
@@ -311,9 +316,9 @@ class Belief:
         """Whether a result of the test would not count whole, or would change another's weight."""
         if test.id in self.results or test.id in self.halved:
             return True
-        before = self.model.weights(self.results, self.halved)
-        after = self.model.weights({*self.results, test.id}, self.halved)
-        return after != {**before, test.id: 1.0}
+        beside = self.model.beside
+        return any(o in beside.get(test.id, ()) or test.id in beside.get(o, ())
+                   for o in self.results)  # fmt: skip
 
     def _untouched(self, touched: Sequence[int], after: Floats) -> Floats:
         """Return the share of each state *after* some work that was the same state before it."""

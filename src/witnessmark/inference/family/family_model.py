@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property
+from itertools import combinations
 
 import numpy as np
 
+from witnessmark.inference.family.clue_hints import hint_of, true_with
 from witnessmark.inference.family.half_tables import HalfTables
 from witnessmark.inference.family.learnt_tests import learnt_rows, learnt_tests
 from witnessmark.inference.family.likelihood import (
@@ -21,7 +23,13 @@ from witnessmark.inference.family.likelihood import (
     support_likelihood,
 )
 from witnessmark.inference.family.prior import counted
-from witnessmark.inference.family.signs import SharedSign, found_by, said_of, signs_of
+from witnessmark.inference.family.signs import (
+    SHARED_FROM,
+    SharedSign,
+    found_by,
+    shared_by,
+    signs_of,
+)
 from witnessmark.inference.family.staged_evidence import Clue
 from witnessmark.inference.shop_history import PSEUDO_CASES, shares
 from witnessmark.knowledge import Condition, Family, Link, Test
@@ -145,25 +153,34 @@ class FamilyModel:
         return self._shows[key]
 
     def clue_ratios(self, clues: Sequence[Clue]) -> dict[str, float]:
-        """Return sign id -> factor on the odds that it shows, of the signs that clues speak of."""
-        speaks: dict[tuple[str, bool | str], dict[int, float]] = {}
-        for cause, condition, seen in counted(self.family.causes, clues, self.conditions):
-            weight = self.family.causes[self.number[cause]].odds_multipliers[condition.id]
-            speaks.setdefault((condition.id, seen), {})[self.number[cause]] = weight
+        """Return sign id -> factor on the odds that it shows, where a pack says it of a clue."""
         ratios: dict[str, float] = {}
-        for sign in self.signs:
-            for (identity, seen), weights in speaks.items():
-                rate = self.conditions[identity].base_rate
-                absent, shown = said_of(sign, identity, weights, rate)
-                if absent != shown:
-                    if seen is True:
-                        ratio = shown / absent
-                    elif seen == "maybe":
-                        ratio = (1.0 + shown) / (1.0 + absent)
-                    else:
-                        ratio = (1.0 - shown) / (1.0 - absent)
-                    ratios[sign.id] = ratios.get(sign.id, 1.0) * ratio
+        for clue in {c.condition: c for c in clues}.values():
+            for sign in self.signs:
+                if clue.condition in sign.clues:
+                    ends = hint_of(np.asarray(sign.clues[clue.condition]), clue.seen)
+                    ratios[sign.id] = ratios.get(sign.id, 1.0) * float(ends[1] / ends[0])
         return ratios
+
+    def clue_hints(self, clues: Sequence[Clue]) -> dict[str, Floats]:
+        """Return test id -> weight of every outcome, of the tests that see what clues say."""
+        said: dict[tuple[str, bool | str], dict[str, float]] = {}
+        for cause, condition, seen in counted(self.family.causes, clues, self.conditions):
+            record = self.family.causes[self.number[cause]]
+            weight = record.odds_multipliers[condition.id]
+            said.setdefault((condition.id, seen), {})[cause] = weight
+        hints: dict[str, Floats] = {}
+        for (identity, seen), weights in said.items():
+            condition = self.conditions[identity]
+            here = [t for t in condition.overlapped_by if t in self.tests]
+            for test in here:
+                true = true_with(self.tests[test], self.causes, weights, condition.base_rate)
+                # Of tests that see one thing each hears its part of the clue.
+                sign = self.sign_of.get(test)
+                alike = [t for t in here if t == test or (sign and t in sign.reporters)]
+                hint = hint_of(true, seen) ** (1.0 / len(alike))
+                hints[test] = hints.get(test, np.ones(hint.size)) * hint / hint.max()
+        return hints
 
     def support(self, support: Support | JointSupport) -> Floats:
         """Return the likelihood over states of a finding."""
@@ -220,7 +237,7 @@ class FamilyModel:
     @cached_property
     def signs(self) -> tuple[SharedSign, ...]:
         """What several tests and clues of the family see."""
-        return signs_of(self.family, self.tests, self.conditions)
+        return signs_of(self.family, self.tests)
 
     @cached_property
     def sign_of(self) -> Mapping[str, SharedSign]:
@@ -229,33 +246,46 @@ class FamilyModel:
 
     @cached_property
     def beside(self) -> Mapping[str, frozenset[str]]:
-        """Test id -> tests that tell more of the same, where no sign holds both."""
+        """Test id -> tests that tell more of the same, where no sign holds both.
+
+        What both find, or both do not find, counts half for the one that tells less.
+        """
         found: dict[str, set[str]] = {}
         for group in self.family.dependent_tests:
             here = [t for t in group if t in self.tests]
             reach = {t: self._reach(t) for t in here}
-            for test in here:
+            for test, other in combinations(sorted(here, key=lambda t: (reach[t], t)), 2):
                 sign = self.sign_of.get(test)
-                stronger = (
-                    o for o in here
-                    if (reach[o], o) > (reach[test], test)
-                    and (sign is None or o not in sign.reporters)
-                )  # fmt: skip
-                found.setdefault(test, set()).update(stronger)
-        return {t: frozenset(s) for t, s in found.items() if s}
+                both = [self.tests[test], self.tests[other]]
+                if sign is not None and other in sign.reporters:
+                    continue
+                if shared_by(both, self.causes) >= SHARED_FROM:
+                    found.setdefault(test, set()).add(other)
+        return {t: frozenset(s) for t, s in found.items()}
 
-    def weights(self, recorded: Collection[str], halved: frozenset[str]) -> dict[str, float]:
+    def weights(self, results: Mapping[str, str], halved: frozenset[str]) -> dict[str, float]:
         """Return the weight of each recorded test.
 
         Args:
-            recorded: ids of the tests of this stage.
+            results: test id -> result id of this stage.
             halved: tests that a physical finding has already used.
         """
+        found = {t: self._finds(t, r) for t, r in results.items()}
         none: frozenset[str] = frozenset()
         return {
-            t: PART_WEIGHT if t in halved or self.beside.get(t, none) & set(recorded) else 1.0
-            for t in recorded
+            t: PART_WEIGHT
+            if t in halved
+            or any(o in found and found[o] == found[t] for o in self.beside.get(t, none))
+            else 1.0
+            for t in results
         }
+
+    def _finds(self, identity: str, result: str) -> bool | None:
+        """Whether a result says that something was found; ``None``: perhaps."""
+        test = self.tests.get(identity)
+        if test is None or result == "maybe":
+            return None
+        return test.outcome_set(result) != (len(test.outcomes) - 1,)
 
     def _reach(self, identity: str) -> float:
         """Return the largest difference that finding something can make between two causes."""

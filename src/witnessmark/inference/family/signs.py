@@ -22,10 +22,10 @@ from itertools import combinations
 import numpy as np
 
 from witnessmark.inference.family.likelihood import Floats, MaxRow, max_row_of, products
-from witnessmark.knowledge import Condition, Family, Test
+from witnessmark.knowledge import Family, Test
 from witnessmark.knowledge.rules import Sign
 
-__all__ = ["Reporter", "SharedSign", "said_of", "signs_of"]
+__all__ = ["SHARED_FROM", "Reporter", "SharedSign", "found_by", "shared_by", "signs_of"]
 
 #: Two tests see a cause alike when both find it so much above the background (judgement).
 SHARED_FROM = 0.2
@@ -37,10 +37,6 @@ STRONGEST_SHOWS, BEST_SEES = 0.96, 0.99
 OF_THE_BACKGROUND = 0.7
 #: A cause is not taken to show a sign more surely than this.
 SUREST = 0.99
-#: What a clue may say of a sign at the least and at the most.
-CLUE_ENDS = (0.02, 0.95)
-#: A clue reports a sign only when the causes it speaks of show it differently by this much.
-CLUE_REACH = 0.1
 _SMALL = 1e-6
 
 
@@ -67,7 +63,6 @@ class SharedSign:
         base: P(it shows | none of the listed causes).
         reporters: test id -> how the test reports it.
         clues: condition id -> P(the clue is true | it does not show, it shows), where a pack says.
-        heard: conditions that a test of it sees too.
     """
 
     id: str
@@ -75,7 +70,6 @@ class SharedSign:
     base: float
     reporters: Mapping[str, Reporter]
     clues: Mapping[str, tuple[float, float]]
-    heard: tuple[str, ...] = ()
 
     @property
     def leak(self) -> float:
@@ -94,15 +88,12 @@ class SharedSign:
         return shows
 
 
-def signs_of(
-    family: Family, tests: Mapping[str, Test], conditions: Mapping[str, Condition]
-) -> tuple[SharedSign, ...]:
+def signs_of(family: Family, tests: Mapping[str, Test]) -> tuple[SharedSign, ...]:
     """Return the signs of a family; no test reports more than one.
 
     Args:
         family: the family.
         tests: its tests as well as their tables are known.
-        conditions: the packs' conditions.
     """
     causes = tuple(c.id for c in family.causes)
     found: list[SharedSign] = []
@@ -112,44 +103,15 @@ def signs_of(
         if made is not None:
             found.append(made)
             taken |= set(made.reporters)
-    heard: dict[str, list[str]] = {}
-    for condition in conditions.values():
-        if any(condition.id in c.odds_multipliers for c in family.causes):
-            for test in condition.overlapped_by:
-                heard.setdefault(test, []).append(condition.id)
-    groups = [list(g) for g in _clusters(family, tests, taken)]
-    alone = {t for t in heard if t in tests} - taken - {t for g in groups for t in g}
-    groups += [[t] for t in sorted(alone)]
-    for group in groups:
-        clues = tuple(dict.fromkeys(c for t in group for c in heard.get(t, ())))
-        found.append(_of_tables([tests[t] for t in group], causes, clues))
+    groups = _clusters(family, tests, taken)
+    found += [_of_tables([tests[t] for t in group], causes) for group in groups]
     return tuple(found)
 
 
-def said_of(
-    sign: SharedSign, clue: str, multipliers: Mapping[int, float], base_rate: float
-) -> tuple[float, float]:
-    """Return P(a clue is true | the sign does not show), and the same where it shows.
-
-    The clue's own weights say how often it is true with each cause; how that rises with the
-    causes' share in the sign says how it reports the sign. Two equal numbers: it does not.
-
-    Args:
-        sign: the sign.
-        clue: condition id.
-        multipliers: number of a cause -> what the clue's being true multiplies its odds by.
-        base_rate: P(it is true) on any truck.
-    """
-    if clue in sign.clues:
-        return sign.clues[clue]
-    reach = np.asarray([sign.given[i] - sign.base for i in multipliers])
-    said = [min(m * base_rate, CLUE_ENDS[1]) - base_rate for m in multipliers.values()]
-    if clue not in sign.heard or float(np.abs(reach).max(initial=0.0)) < CLUE_REACH:
-        return base_rate, base_rate
-    slope = float(reach @ np.asarray(said) / (reach @ reach))
-    ends = np.clip([base_rate - slope * sign.base, base_rate + slope * (1.0 - sign.base)],
-                   *CLUE_ENDS)  # fmt: skip
-    return float(ends[0]), float(ends[1])
+def shared_by(tests: Sequence[Test], causes: Sequence[str]) -> float:
+    """Return how much above the background all of some tests find the cause they share most."""
+    more = [found_by(t, causes) - (1.0 - t.base[-1]) for t in tests]
+    return float(np.min(more, axis=0).max())
 
 
 def found_by(test: Test, causes: Sequence[str]) -> Floats:
@@ -171,12 +133,11 @@ def _clusters(
         for group in family.dependent_tests
         for pair in combinations([t for t in group if t in tests and t not in taken], 2)
     }
-    more = {t: found_by(tests[t], causes) - (1.0 - tests[t].base[-1]) for p in linked for t in p}
 
     def common(group: Sequence[str]) -> float:
-        return float(np.min([more[t] for t in group], axis=0).max())
+        return shared_by([tests[t] for t in group], causes)
 
-    free = set(more)
+    free = {t for pair in linked for t in pair}
     while True:
         pairs = [p for p in linked if p <= free and common(sorted(p)) >= SHARED_FROM]
         if not pairs:
@@ -197,7 +158,7 @@ def _clusters(
         yield tuple(best)
 
 
-def _of_tables(tests: Sequence[Test], causes: Sequence[str], clues: tuple[str, ...]) -> SharedSign:
+def _of_tables(tests: Sequence[Test], causes: Sequence[str]) -> SharedSign:
     """Return what the tables of some tests have in common."""
     found = np.asarray([found_by(t, causes) for t in tests])
     base = np.asarray([1.0 - t.base[-1] for t in tests])
@@ -214,7 +175,7 @@ def _of_tables(tests: Sequence[Test], causes: Sequence[str], clues: tuple[str, .
         t.id: _reporter(t, causes, given, background, (1.0 - a, 1.0 - s), t.outcomes[:-1])
         for t, a, s in zip(tests, alarm.tolist(), sees.tolist(), strict=True)
     }
-    return SharedSign(tests[0].id, given, background, reporters, {}, clues)
+    return SharedSign(tests[0].id, given, background, reporters, {})
 
 
 def _of_pack(

@@ -33,12 +33,15 @@ class StageReports:
         earlier: test id -> (last result before the latest work, share of every state that no
             work has touched since); on what nobody touched a test shows what it showed.
         ratios: sign id -> factor on the odds that the sign shows, from clues.
+        hints: test id -> weight of every outcome, from clues that see what the test sees. Clues
+            have moved the odds already: only what a test says beyond its hint is news.
     """
 
     model: FamilyModel
     trusts: Mapping[str, Floats]
     earlier: Mapping[str, tuple[str, Floats]]
     ratios: Mapping[str, float]
+    hints: Mapping[str, Floats]
 
     def on(self, states: Floats) -> Floats:
         """Return weights of the states times the likelihood of all reports."""
@@ -48,46 +51,62 @@ class StageReports:
             if identity in self.model.sign_of:
                 continue
             if identity in self.earlier:
-                states *= self._as_before(test, trust, self.model.factor(test, trust), _EVERY)
+                states *= self._as_before(test, trust, self.model.factor(test, trust))
+            elif identity in self.hints:
+                hint = self.hints[identity]
+                states *= self.model.factor(test, trust * hint) / self.model.factor(test, hint)
             else:
                 states *= self.model.factor(test, trust)
         for identity, sign in self._signs.items():
+            expected = self._expected(identity)
             absent, shown = self.told(sign)
-            states *= absent + (shown - absent) * self._expected(identity)
+            states *= absent + (shown - absent) * expected
+            if any(t in self.hints for t in sign.reporters):
+                absent, shown = self.hinted(sign)
+                states /= absent + (shown - absent) * expected
         return states
 
-    def told(self, sign: SharedSign, without: str = "") -> tuple[Floats, Floats]:
-        """Return the likelihoods of all reports of a sign: where it does not show, where it does.
+    def told(self, sign: SharedSign) -> tuple[Floats, Floats]:
+        """Return the likelihoods of all reports of a sign: without it, and with it."""
+        if sign.id not in self._told:
+            self._told[sign.id] = self._product(sign, self.trusts)
+        return self._told[sign.id]
+
+    def hinted(self, sign: SharedSign) -> tuple[Floats, Floats]:
+        """Return the same of the hints alone."""
+        return self._product(sign, {})
+
+    def _product(self, sign: SharedSign, trusts: Mapping[str, Floats]) -> tuple[Floats, Floats]:
+        absent, shown = np.ones(1), np.ones(1)
+        for identity in sign.reporters:
+            weights = [w[identity] for w in (trusts, self.hints) if identity in w]
+            if not weights:
+                continue
+            test, trust = self._test(identity), np.asarray(np.prod(weights, axis=0))
+            branches = self.model.reports(test, trust)
+            if identity in self.earlier:
+                branches = (
+                    self._as_before(test, trust, branches[0]),
+                    self._as_before(test, trust, branches[1]),
+                )
+            absent, shown = absent * branches[0], shown * branches[1]
+        return absent, shown
+
+    def shows(self, sign: SharedSign, *, hints_only: bool = False) -> Floats:
+        """Return P(a sign shows | state and what was recorded), shape (states,).
 
         Args:
             sign: the sign.
-            without: a test that is left out.
+            hints_only: of what was recorded, clues alone.
         """
-        if not without and sign.id in self._told:
-            return self._told[sign.id]
-        product = [np.ones(1), np.ones(1)]
-        for identity in sign.reporters:
-            if identity in self.trusts and identity != without:
-                test, trust = self._test(identity), self.trusts[identity]
-                for k, branch in enumerate(self.model.reports(test, trust)):
-                    likely = branch
-                    if identity in self.earlier:
-                        likely = self._as_before(test, trust, branch, _EVERY)
-                    product[k] = product[k] * likely
-        absent, shown = product
-        if not without:
-            self._told[sign.id] = (absent, shown)
-        return absent, shown
-
-    def shows(self, sign: SharedSign) -> Floats:
-        """Return P(a sign shows | state and what was recorded), shape (states,)."""
-        if sign.id not in self._shown:
+        key = (sign.id, hints_only)
+        if key not in self._shown:
             before = self._expected(sign.id)
-            if sign.id in self._signs:
-                absent, shown = self.told(sign)
+            if self._moved(sign):
+                absent, shown = self.hinted(sign) if hints_only else self.told(sign)
                 before = before * shown / np.maximum(absent + (shown - absent) * before, 1e-300)
-            self._shown[sign.id] = before
-        return self._shown[sign.id]
+            self._shown[key] = before
+        return self._shown[key]
 
     def chances(self, test: Test, states: _Some = _EVERY) -> Floats:
         """Return P(result written down | state) of a test made now, (outcomes, states).
@@ -121,6 +140,11 @@ class StageReports:
         found: dict[str, tuple[Floats, Floats]] = {}
         groups: dict[tuple[int, float], str] = {}
         for test in tests:
+            if test.id in self.hints:
+                chances = self.chances(test) * states
+                held = np.asarray([marginals_of(c) for c in chances])
+                found[test.id] = (chances.sum(axis=1), held)
+                continue
             count, n = len(test.outcomes), len(self.model.causes)
             found[test.id] = (np.zeros(count), np.zeros((count, n)))
             alike = ""
@@ -128,7 +152,7 @@ class StageReports:
                 key = (id(self.earlier[test.id][1]), same_again(test))
                 alike = groups.setdefault(key, test.id)
             sign = self.model.sign_of.get(test.id)
-            if sign is None or (sign.id not in self._signs and sign.id not in self.ratios):
+            if sign is None or not self._moved(sign):
                 for coefficient, table in self.model.pieces(test):
                     jobs[alike, "", ""].append((test.id, coefficient, table))
             else:
@@ -154,14 +178,17 @@ class StageReports:
                     before[0] + coefficient * total,
                     before[1] + coefficient * joint,
                 )
-        held = {a: (float(r.sum()), marginals_of(r)) for a, r in repeats.items()}
+        there = {a: (float(r.sum()), marginals_of(r)) for a, r in repeats.items()}
         done = []
         for test in tests:
             total, joint = found[test.id]
+            if test.id in self.hints:
+                done.append((total, joint))
+                continue
             if test.id in self.earlier:
                 alike = groups[id(self.earlier[test.id][1]), same_again(test)]
-                last, (sure, there) = self.last(test), held[alike]
-                total, joint = total + sure * last, joint + np.outer(last, there)
+                last, (sure, held) = self.last(test), there[alike]
+                total, joint = total + sure * last, joint + np.outer(last, held)
             known = self.model.known(test)
             done.append((recorded(known, total), recorded(known, joint)))
         return done
@@ -183,7 +210,7 @@ class StageReports:
         return {}
 
     @cached_property
-    def _shown(self) -> dict[str, Floats]:
+    def _shown(self) -> dict[tuple[str, bool], Floats]:
         return {}
 
     def _expected(self, sign: str) -> Floats:
@@ -194,16 +221,22 @@ class StageReports:
     def _at(self, table: HalfTables, states: _Some) -> Floats:
         return table.every() if isinstance(states, slice) else table.at(states)
 
+    def _moved(self, sign: SharedSign) -> bool:
+        """Whether anything was said of a sign."""
+        known = {*self.trusts, *self.hints}
+        return sign.id in self.ratios or any(t in known for t in sign.reporters)
+
     def _again(self, test: Test, chances: Floats) -> Floats:
-        """Return what a test that was read shows to the next who reads it."""
-        if test.id not in self.trusts:
+        """Return what a test shows that was read already, or of which a clue was heard."""
+        known = [w[test.id] for w in (self.trusts, self.hints) if test.id in w]
+        if not known:
             return chances
-        weighed = self.trusts[test.id][:, None] * chances
+        weighed = np.asarray(np.prod(known, axis=0))[:, None] * chances
         return np.asarray(weighed / np.maximum(weighed.sum(axis=0), 1e-300))
 
-    def _as_before(self, test: Test, trust: Floats, fresh: Floats, states: _Some) -> Floats:
+    def _as_before(self, test: Test, trust: Floats, fresh: Floats) -> Floats:
         """Return a likelihood where the test was made before the latest work too."""
-        again = same_again(test) * self.earlier[test.id][1][states]
+        again = same_again(test) * self.earlier[test.id][1]
         return np.asarray(again * float(trust @ self.last(test)) + (1.0 - again) * fresh)
 
     def _test(self, identity: str) -> Test:

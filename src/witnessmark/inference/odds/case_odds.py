@@ -282,7 +282,7 @@ def _assumptions(
         for sign in belief.model.signs
     ]
     said += [assumed.one_sign(names) for names in alike if len(names) > 1]
-    weights = belief.model.weights(belief.results, belief.halved)
+    weights = belief.model.weights(belief.said(), belief.halved)
     weak = [t for t, w in weights.items() if w < 1.0]
     if weak:
         names = [t.name for t in family.tests if t.id in weak]
