@@ -300,38 +300,6 @@ def test_small_moves_and_unlikely_causes_are_not_worth_a_word(now, step, count):
     assert len(would_change(belief, family)[0]) == count
 
 
-@pytest.mark.parametrize(
-    ("repaired", "seen", "condition_of", "asked"),
-    [
-        (("a",), set(), "p", True),  # the clue counts now and would no longer
-        ((), set(), "p", False),  # nothing was repaired
-        (("a",), {"other"}, "p", False),  # another test has silenced it already
-        (("a",), set(), "other", False),  # the test does not see what the clue saw
-    ],
-)
-def test_after_work_a_test_that_silences_a_clue_is_believed_anew(
-    repaired, seen, condition_of, asked
-):
-    belief = believing(0.4)
-    family = open_tests(belief, p=(0.5, 0.9, 0.1))
-    belief.repaired, belief.seen_tests = repaired, seen
-    belief.clues = (Made(condition="unknown"), Made(condition="smell"))
-    belief.model = Made(conditions={"smell": Made(overlapped_by=(condition_of, "other"))})
-    calls = []
-
-    def tested(test, outcome):
-        calls.append((test.id, outcome))
-        return believing({"yes": 0.7, "no": 0.2}[outcome])
-
-    (words,) = would_change(belief, family, tested)
-    if asked:
-        assert calls == [("p", "yes"), ("p", "no")]
-        assert words == ("Test p: seen 70 %, no 20 % (now 40 %)",)
-    else:
-        assert calls == []
-        assert words == ("Test p: seen 90 %, no 10 % (now 40 %)",)
-
-
 def test_the_most_telling_test_is_the_one_that_moves_the_cause_most():
     belief = believing(0.4, model=Made(number={"a": 0}))
     family = open_tests(belief, q=(0.5, 0.5, 0.3), p=(0.5, 0.9, 0.1), r=(0.25, 1.0, 0.2))

@@ -172,7 +172,7 @@ def _pieces(family: Family, knowledge: Knowledge, evidence: StagedEvidence) -> I
             name = test.name if test is not None else result.test
             own = test.outcome_words.get(result.result) if test else None
             seen = own or result_words(result.result)
-            tests = tuple(t for t in stage.tests if (t.test, t.by) != (result.test, result.by))
+            tests = stage.tests[:i] + stage.tests[i + 1 :]
             yield _Piece(
                 f"test:{result.test}",
                 f"{name}: {seen}",
