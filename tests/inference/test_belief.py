@@ -63,20 +63,19 @@ def found(rows, base, chosen):
     return 1.0 - missed if chosen else base
 
 
-def reports(record, tests, chosen):
+def reports(record, model, tests, chosen):
     """Yield the likelihoods of the results under a set of causes, one a sign or lone test."""
-    model = FamilyModel(record, KNOWLEDGE.conditions)
     done = dict(tests)
     lone = [t for t in done if t not in model.sign_of]
     for identity in lone:
-        test = as_known(record.test(identity))
+        test = model.tests[identity]
         rows = [test.row(c.id)[0] for c in record.causes]
         yield written(test, found(rows, test.base[0], chosen), done[identity])
     for sign in {s.id: s for t in done if (s := model.sign_of.get(t))}.values():
         shows = found(sign.given.tolist(), sign.base, chosen)
         absent = shown = 1.0
         for identity in [t for t in sign.reporters if t in done]:
-            test = as_known(record.test(identity))
+            test = model.tests[identity]
             by_branch = []
             for row in (sign.reporters[identity].absent, sign.reporters[identity].shown):
                 singles = [1.0 - row.leak[1] * f for f in row.factor[1]]
@@ -89,6 +88,7 @@ def reports(record, tests, chosen):
 def enumerated(family, tests, clues=()):
     """The definitions over sets of causes: noisy-OR by hand, two-outcome tests only."""
     record = KNOWLEDGE.families[family]
+    model = FamilyModel(record, KNOWLEDGE.conditions)
     product = {c.id: 1.0 for c in record.causes}
     for clue in clues:
         for c in record.causes:
@@ -106,7 +106,7 @@ def enumerated(family, tests, clues=()):
         for chosen in itertools.combinations(range(n), size):
             weight = unlisted if size == 0 else math.prod(odds[i] for i in chosen)
             weight *= math.prod(f for i, j, f in pairs if i in chosen and j in chosen)
-            for likely in reports(record, tests, chosen):
+            for likely in reports(record, model, tests, chosen):
                 weight *= likely
             total += weight
             none += weight * (size == 0)

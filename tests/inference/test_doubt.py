@@ -255,7 +255,7 @@ def test_a_clue_is_known_to_half_of_its_log():
 
 def test_eighty_per_cent_that_the_doubt_takes_away_decide_nothing_and_say_so():
     family = KNOWLEDGE.families["cool_unstable"]
-    found = stage(("c_rate", "positive"), ("c_multi", "positive"), ("c_ground", "positive"))
+    found = stage(("c_rate", "positive"), ("c_switch", "positive"))
     odds = odds_for(
         family, {family.id: StagedEvidence((Clue("multi_sensor"),), (found,))}, KNOWLEDGE
     )

@@ -77,12 +77,10 @@ class Network:
         if f"sign {sign.id}" not in self.net.names():
             self.noisy_or(f"sign {sign.id}", sign.base, sign.given)
         reporter = sign.reporters[test.id]
-        for name, row in (("absent", reporter.absent), ("shown", reporter.shown)):
-            rows = [1.0 - row.leak[1] * f for f in row.factor[1]]
-            self.noisy_or(f"{test.id} {name}", row.base[0], rows)
-        parents = [f"sign {sign.id}", f"{test.id} absent", f"{test.id} shown"]
-        every = [(s, a, b) for s in (0, 1) for a in (0, 1) for b in (0, 1)]
-        self.chosen(test.id, parents, {v: float(v[2] if v[0] else v[1]) for v in every})
+        rows = [1.0 - reporter.absent.leak[1] * f for f in reporter.absent.factor[1]]
+        self.noisy_or(f"{test.id} absent", reporter.absent.base[0], rows)
+        parents, shown = [f"sign {sign.id}", f"{test.id} absent"], float(reporter.shown.base[0])
+        self.chosen(test.id, parents, {(0, 0): 0.0, (0, 1): 1.0, (1, 0): shown, (1, 1): shown})
 
     def reading(self, test, name):
         """Add what somebody writes down of a test."""
@@ -100,18 +98,15 @@ def fits(model, test):
         known = as_known(test)
         rows = [(known.base[0], [known.row(c)[0] for c in model.causes])]
     else:
-        reporter = sign.reporters[test.id]
-        rows = [(sign.base, sign.given)]
-        rows += [
-            (r.base[0], [1.0 - r.leak[1] * f for f in r.factor[1]])
-            for r in (reporter.absent, reporter.shown)
-        ]
+        absent, shown = sign.reporters[test.id].absent, sign.reporters[test.id].shown
+        if np.ptp(shown.factor[1]) > 1e-12:
+            return False
+        singles = [1.0 - absent.leak[1] * f for f in absent.factor[1]]
+        rows = [(sign.base, sign.given), (absent.base[0], singles)]
     return all(min(each) >= base - 1e-12 for base, each in rows)
 
 
-@pytest.mark.parametrize(
-    "name", ["electrical", "coolant_cross", "overheat", "hard_start", "low_power", "vib_speed"]
-)
+@pytest.mark.parametrize("name", ["electrical", "clutch", "pto_hydraulics", "vib_speed"])
 def test_the_odds_of_a_family_are_pyagrums(name):
     family = KNOWLEDGE.families[name]
     made = Network.of(family)
@@ -119,9 +114,9 @@ def test_the_odds_of_a_family_are_pyagrums(name):
     # Those of the signs first; none beside another that only a half weight keeps apart.
     tests.sort(key=lambda t: t.id not in made.model.sign_of)
     beside = made.model.beside
-    tests = [t for t in tests if t.id not in beside][:8]
+    tests = [t for t in tests if t.id not in beside][:5]
     together = [made.model.sign_of[t.id].id for t in tests if t.id in made.model.sign_of]
-    assert len(tests) >= 6
+    assert len(tests) == 5
     assert len(set(together)) < len(together)  # one sign at least has two reports
     rng = np.random.default_rng(sum(map(ord, name)))
     results = [(t, "positive" if rng.random() < 0.4 else "negative") for t in tests]

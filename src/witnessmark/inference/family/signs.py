@@ -35,6 +35,8 @@ STRONGEST_SHOWS, BEST_SEES = 0.96, 0.99
 #: Share of the rarest false alarm that is no false alarm: the sign shows for another reason
 #: (judgement).
 OF_THE_BACKGROUND = 0.7
+#: Tests have a sign where one cause at least shows it so often (judgement).
+PLAIN_FROM = 0.5
 #: A cause is not taken to show a sign more surely than this.
 SUREST = 0.99
 _SMALL = 1e-6
@@ -99,12 +101,15 @@ def signs_of(family: Family, tests: Mapping[str, Test]) -> tuple[SharedSign, ...
     found: list[SharedSign] = []
     taken: set[str] = set()
     for sign in family.signs:
-        made = _of_pack(sign, tests, causes, taken)
-        if made is not None:
+        named = _of_pack(sign, tests, causes, taken)
+        if named is not None:
+            found.append(named)
+            taken |= set(named.reporters)
+    for group in _clusters(family, tests, taken):
+        made = _of_tables([tests[t] for t in group], causes)
+        # Where every cause is plain to one test only, they have nothing in common.
+        if float(made.given.max()) >= PLAIN_FROM:
             found.append(made)
-            taken |= set(made.reporters)
-    groups = _clusters(family, tests, taken)
-    found += [_of_tables([tests[t] for t in group], causes) for group in groups]
     return tuple(found)
 
 
