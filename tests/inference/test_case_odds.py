@@ -372,7 +372,7 @@ def test_what_is_left_after_parts_in_vain_is_no_name_before_something_is_measure
         return "work", {"cause": cause, "did": "renewed", "minutes": 60}
 
     not_gone = ("outcome", {"complaint": "e1", "gone": False})
-    left = [result_of("e_wiggle", "positive"), result_of("e_chafe", "positive")]
+    left = [result_of(t, "positive") for t in ("e_wiggle", "e_chafe", "e_visual")]
     for part in ("el_splice", "el_term"):
         left += [work(part), not_gone]
     odds = one(*left, family="electrical")

@@ -157,13 +157,14 @@ class TestSharedGround:
 
     def test_the_shared_ground_is_likely_and_the_splice_second(self):
         found = odds("cool_unstable", self.CLUES, stage(*self.FOUND))
-        assert [c.cause for c in found.causes[:2]] == ["ct_shared", "ct_splice"]  # 85, 14 %
+        assert [c.cause for c in found.causes[:2]] == ["ct_shared", "ct_splice"]  # 95, 9 %
         assert found.causes[0].probability >= 0.80
-        assert found.statement.startswith("Likely: Shared sensor ground")
+        assert found.statement.startswith("Found: Shared sensor ground")
         assert found.probability("ct_sensor") < 0.05
 
     def test_the_traps_are_named_and_the_low_level_stands_as_a_second_fault(self):
-        found = odds("cool_unstable", self.CLUES, stage(*self.FOUND, ("c_level", "positive")))
+        clues = (*self.CLUES, clue("heater_cold"))
+        found = odds("cool_unstable", clues, stage(*self.FOUND, ("c_level", "low")))
         assert lead(found) == "ct_shared"
         assert any("not one bad sensor each" in t for t in found.traps)
         assert any("low level is then a fault of its own" in t for t in found.traps)
@@ -246,7 +247,7 @@ class TestSuctionHoseAndAir:
             stage(("f_vac", "negative"), ("f_sight", "positive"), work="suction_line", gone=False),
         )
         assert lead(found) == "air_ingress"
-        assert found.causes[0].probability >= 0.80
+        assert found.causes[0].probability >= 0.60  # 64: the same glass twice is half one look
         assert found.statement.startswith("Likely: Air entering suction side")
         done = odds(
             "fuel_low",

@@ -68,7 +68,7 @@ def test_one_sure_and_another_unknown_is_not_decided():
     found = odds(
         "vib_load",
         evidence(
-            ("v_shaft", "positive"), ("v_tyreorder", "negative"),
+            ("v_shaft", "positive"), ("v_tyreorder", "negative"), ("v_joint", "maybe"),
             support=("vib_load", {"damper_aged": 9.0}),
         ),
     )  # fmt: skip
