@@ -59,7 +59,7 @@ instrument = "eyes"
 minutes = [1, 2, 3]
 usd = [0, 0, 0]
 access = 1
-mistake = 0
+mistake = 1e-12
 base = 0.5
 given = { two_first = 0.9, two_second = 0.15 }
 source = "check"

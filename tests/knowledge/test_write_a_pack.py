@@ -37,8 +37,7 @@ def test_the_example_is_a_sound_pack_and_its_case_holds(tmp_path):
 
 def test_the_figures_on_the_page_are_the_programs():
     from witnessmark.inference import shop_history
-    from witnessmark.inference.family import family_belief as belief
-    from witnessmark.inference.family import likelihood, prior
+    from witnessmark.inference.family import likelihood, misreading, prior, signs
     from witnessmark.inference.family import staged_evidence as evidence
     from witnessmark.inference.odds import case_odds as odds
 
@@ -49,6 +48,8 @@ def test_the_figures_on_the_page_are_the_programs():
     assert f"with {100 * evidence.SURE_ENOUGH:.0f} %" in TEXT
     assert likelihood.MAYBE_RATIO == 2.0
     assert "twice as much as negative" in TEXT
-    assert belief.DEPENDENT_WEIGHTS == (1.0, 0.5, 0.25)
-    assert "counts whole, the second half, any further a quarter" in TEXT
+    assert f"at\nleast {100 * signs.SHARED_FROM:.0f} % above the background" in TEXT
+    fields = (ROOT / "docs" / "pack_fields.md").read_text(encoding="utf-8")
+    kinds = ", ".join(f"{kind} {rate}" for kind, rate in misreading.MISTAKES.items())
+    assert f"else by its kind: {kinds}" in fields
     assert SCHEMA in TEXT

@@ -28,8 +28,7 @@ class Condition:
         base_rate: how often it is true on trucks without that cause; from it follows what
             "looked, and it is not so" is worth.
         source: where the numbers come from.
-        overlapped_by: tests that see the same thing; once one is recorded, the condition counts
-            no longer.
+        overlapped_by: tests that see the same thing; what both say counts once.
         miles_over: true of itself on a truck with more miles than this.
         hours_over: true of itself on an engine with more hours than this.
         fact: a fact of the truck or the place that stops ask for; it moves no odds.

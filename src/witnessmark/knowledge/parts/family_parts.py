@@ -73,8 +73,8 @@ class FamilyPart(PackPart):
     )
     dependent_tests: tuple[tuple[Id, ...], ...] | None = Field(
         default=None,
-        description="sets of tests that see the same thing: the strongest counts whole, the "
-        "second half, any further a quarter",
+        description="sets of tests that see the same thing: what their tables have in common is "
+        "a sign that all of them report",
     )
     first_round: tuple[Id, ...] | None = Field(
         default=None, description="tests of the first walk round, in their order"
@@ -128,8 +128,7 @@ class ConditionPart(PackPart):
     )
     overlapped_by: tuple[Id, ...] | None = Field(
         default=None,
-        description="tests that see the same thing; once one is recorded the condition counts no "
-        "longer",
+        description="tests that see the same thing; what condition and test both say counts once",
     )
     miles_over: Annotated[float, Field(gt=0)] | None = Field(
         default=None, description="true of itself on a truck with more miles than this"
