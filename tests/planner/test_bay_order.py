@@ -53,7 +53,8 @@ def test_a_suspected_wheel_end_is_nuts_with_the_wheels_on_then_the_stand():
     loose = steps_of("vib_speed", clues=["tyre_recent"], tests=[("s_nuts", "loose")])
     standing = [s.step for s in loose if s.kind == "safety"]
     assert {"stop_wheel_loose", "stop_wheel_end"} <= set(standing)
-    assert loose[len(standing)].step in {"s_seat", "wheel_mount"}
+    # With the wheel up: its seat and studs, or the hub rocked by hand.
+    assert loose[len(standing)].step in {"s_seat", "wheel_mount", "s_bearing"}
 
 
 def test_low_oil_pressure_is_dipstick_and_gauge_before_sensor_or_pan():
@@ -104,7 +105,7 @@ def test_gas_in_the_coolant_is_not_answered_by_a_new_sensor():
     assert "ct_sensor" not in order[: order.index("ct_gas")]
 
 
-def test_a_decided_cheap_repair_is_not_held_up_by_a_test_that_changes_nothing():
+def test_a_likely_cheap_repair_is_not_held_up_by_a_test_that_changes_nothing():
     steps = steps_of(
         "hard_start",
         miles=540_000,
@@ -113,7 +114,7 @@ def test_a_decided_cheap_repair_is_not_held_up_by_a_test_that_changes_nothing():
     )
     first = work(steps)[0]
     assert first.step == "hs_drain"
-    assert "would change this step, so they wait" in first.why
+    assert first.kind == "repair"
 
 
 def test_dear_injectors_are_not_renewed_before_a_look_that_takes_minutes():
@@ -132,7 +133,7 @@ def test_a_reading_that_is_normal_once_it_is_taken_rightly_is_repeated_before_an
     steps = work(steps_of("crankcase", miles=950_000, tests=[("b_cold", "positive")]))
     first = next(s for s in steps if s.step not in walk)
     assert first.step == "cc_meas"
-    assert "costs nothing but minutes" in first.why
+    assert first.kind == "repair"
 
 
 def test_the_third_seal_is_not_sold_before_the_crankcase_pressure_is_cured():
