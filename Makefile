@@ -26,7 +26,7 @@ demo: $(BASE)
 	$(VENV)/bin/witnessmark demo
 
 test: $(FULL) system check
-	$(PY) -m pytest -n $(WORKERS) --dist loadfile
+	$(PY) -m pytest -n $(WORKERS) --dist loadfile --no-loadscope-reorder
 
 picture: $(FULL) system
 	WITNESSMARK_PICTURES=docs/pictures $(PY) -m pytest -q tests/web/test_readme_picture.py

@@ -41,6 +41,13 @@ def pytest_configure(config: pytest.Config) -> None:
         os.environ["PYTHONPYCACHEPREFIX"] = str(folder / "compiled")
 
 
+@pytest.hookimpl(trylast=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Begin with the files that hold a slow test, so that none of them is left alone at the end."""
+    slow = {item.path for item in items if item.get_closest_marker("slow") is not None}
+    items.sort(key=lambda item: item.path not in slow)
+
+
 @pytest.fixture(scope="session")
 def shared() -> Path:
     """The folder of outside check values and real recordings, beside the project."""

@@ -35,6 +35,8 @@ FLAGS = [
     "--disable-gpu",
 ]
 AT = "2026-03-02T08:00:00Z"
+#: Every page is photographed where it is asked for; a picture costs as much as its checks.
+KEEP_SCREENS = bool(os.environ.get("WITNESSMARK_SCREENS"))
 SCREENS = Path(__file__).resolve().parents[2] / "build" / "screens"
 
 

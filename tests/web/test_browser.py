@@ -9,7 +9,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 
 from patience import PATIENCE_S
-from web.bench_page import SCREENS, fuel_lines, served
+from web.bench_page import KEEP_SCREENS, SCREENS, fuel_lines, served
 from witnessmark.workflow.case.shop_on_disk import entry_line, open_shop
 
 pytestmark = pytest.mark.browser
@@ -155,7 +155,8 @@ def watched(browser):
 def test_every_page_fits_is_reachable_and_accessible(address, watched, lens, width):
     """axe-core finds nothing, nothing scrolls sideways, every target can be hit with a thumb."""
     page = watched(width, dark=width == 820)
-    SCREENS.mkdir(parents=True, exist_ok=True)
+    if KEEP_SCREENS:
+        SCREENS.mkdir(parents=True, exist_ok=True)
     faults = []
     for name, where in PAGES.items():
         page.goto(address + where)
@@ -163,7 +164,8 @@ def test_every_page_fits_is_reachable_and_accessible(address, watched, lens, wid
             page.wait_for_selector("#chart[data-ready]")
         for summary in page.query_selector_all("details:not([open]) > summary"):
             summary.evaluate("e => { e.parentElement.open = true; }")
-        page.screenshot(path=SCREENS / f"{name}-{width}.png", full_page=True)
+        if KEEP_SCREENS:
+            page.screenshot(path=SCREENS / f"{name}-{width}.png", full_page=True)
         # Not against innerWidth: a phone zooms out until what is too wide fits.
         wide = page.evaluate("document.documentElement.scrollWidth") - width
         if wide > 0:

@@ -41,6 +41,8 @@ __all__ = ["PART_WEIGHT", "FamilyModel"]
 #: Weight of a test beside another that sees the same thing without a sign for both, and of one
 #: whose reading a physical finding has already used (judgement).
 PART_WEIGHT = 0.5
+#: Likelihoods of findings held at a time, with the finding so that its identity stays its own.
+_SUPPORTS = 24
 
 
 class FamilyModel:
@@ -68,6 +70,7 @@ class FamilyModel:
         self.conditions = conditions or {}
         self.causes = tuple(c.id for c in family.causes)
         self.number = {c: i for i, c in enumerate(self.causes)}
+        self._supports: dict[int, tuple[Support, Floats]] = {}
         self._rows: dict[str, MaxRow] = {}
         self._halves: dict[str, HalfTables] = {}
         self._branches: dict[str, tuple[HalfTables, HalfTables]] = {}
@@ -186,7 +189,16 @@ class FamilyModel:
         """Return the likelihood over states of a finding."""
         if isinstance(support, JointSupport):
             return joint_likelihood(support, self.causes)
-        return support_likelihood(support, self.causes)
+        # The same finding is weighed again and again while the others are taken away in turn.
+        held = self._supports.get(id(support))
+        if held is None:
+            held = self._supports[id(support)] = (
+                support,
+                support_likelihood(support, self.causes),
+            )
+            if len(self._supports) > _SUPPORTS:
+                del self._supports[next(iter(self._supports))]
+        return held[1]
 
     def twins(self, cause: str) -> list[int]:
         """Return the numbers of the causes here that are linked to a cause of another family."""

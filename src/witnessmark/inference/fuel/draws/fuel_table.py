@@ -40,6 +40,8 @@ STANDARD_POINTS: tuple[Key, ...] = (
     Key(1500.0, 1.0), Key(650.0, 0.0, True), Key(700.0, 0.0, True),
 )  # fmt: skip
 
+#: Solutions of further points held at a time, 7 MB each; any other is solved again in 50 ms.
+FURTHER_POINTS = 16
 _FIRST = TYPE_DIMENSIONS + UNIT_DIMENSIONS
 _FIELDS, _STATE = fields(Circuit), fields(CircuitState)
 #: What makes the numbers: a change in one of these files makes another table.
@@ -91,16 +93,19 @@ class PriorTable:
     def state(self, key: Key) -> CircuitState:
         """Return the solution at a point, solving it when it is new."""
         with self._lock:
-            found = self._solved.get(key)
-        if found is not None:
-            return found
+            found = self._solved.pop(key, None)
+            if found is not None:
+                self._solved[key] = found  # the latest asked for stands last
+                return found
         found = solve(
             self.circuits, key.rpm, key.load, throttled=key.throttled, viscosity=key.viscosity,
             guess=self._guess(key),
         )  # fmt: skip
         with self._lock:
-            if len(self._solved) < 64:
-                self._solved[key] = found
+            self._solved[key] = found
+            further = [k for k in self._solved if k not in STANDARD_POINTS]
+            for old in further[:-FURTHER_POINTS]:
+                del self._solved[old]
         return found
 
     def hypothesis(self) -> npt.NDArray[np.intp]:

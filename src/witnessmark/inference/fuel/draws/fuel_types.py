@@ -35,7 +35,8 @@ __all__ = ["learn_type", "table_for"]
 
 #: Healthy readings at this many different points make a type known; fewer only narrow it.
 KNOWN_FROM = 4
-_KEPT = 6
+#: Tables held at a time, up to 270 MB each: the unknown type's and those of the trucks in the bays.
+_KEPT = 3
 _tables: OrderedDict[str, PriorTable] = OrderedDict()
 _lock = Lock()
 
