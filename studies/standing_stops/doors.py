@@ -60,7 +60,9 @@ class Doors:
     def every(self, found: Dossier, knowledge: Knowledge) -> Iterator[tuple[str, str]]:
         """Yield (door, its plain text) of a case."""
         base = f"/cases/{found.case.id}"
-        yield "page", self._text(base)
+        whole = self.page(base)
+        yield "page", _words(whole.partition("<main")[2])
+        yield "first screen", _words(whole.partition("<main")[2].partition('class="folds"')[0])
         yield "phone", self._text(f"{base}/phone")
         for o in found.odds[:2]:
             for c in o.causes[:2]:
@@ -73,7 +75,7 @@ class Doors:
         yield "torque card", self._text(f"{base}/torque-card")
         yield "road-test card", self._text(f"{base}/road-test")
         yield "hand-over", self._text(f"{base}/hand-over")
-        rows = self._page("/").split("<li>")
+        rows = self.page("/").split("<li>")
         mine = [row for row in rows if f'href="/cases/{found.case.id}"' in row]
         yield "ledger", _words(" ".join(mine))
         yield "command", assessment_text(found)
@@ -85,10 +87,11 @@ class Doors:
         yield "drive card", "\n".join(rows)
 
     def _text(self, where: str) -> str:
-        text = self._page(where)
+        text = self.page(where)
         return _words(text.partition("<main")[2] or text)
 
-    def _page(self, where: str) -> str:
+    def page(self, where: str) -> str:
+        """Return a page as it is sent."""
         answer = self._loop.run_until_complete(
             self._client.get(where, headers={"accept": "text/html"})
         )

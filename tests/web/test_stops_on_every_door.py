@@ -3,6 +3,8 @@
 The oracle and the doors are those of studies/standing_stops, whose table holds 200 dossiers.
 """
 
+import html
+import re
 import sys
 from pathlib import Path
 
@@ -11,11 +13,18 @@ import pytest
 from witnessmark.knowledge import load_knowledge
 from witnessmark.model.step import forbidden_by
 from witnessmark.web.app import create_app
+from witnessmark.words.plain import LONGEST, sentences
 from witnessmark.workflow.case.locks import customer_token
 from witnessmark.workflow.case.shop_on_disk import open_shop
 from witnessmark.workflow.dossier.assess_case import assess
 from witnessmark.workflow.shop.own_ways import choices, record_override
 
+#: What stands one tap deeper, behind --numbers or in an appendix, and what only the tool says.
+TOOLS_OWN = re.compile(
+    r"\b(odds ratio|odds (times|divided)|bits|draws of|posterior|prior|conformity|judged tables?"
+    r"|expected total|likely bill|knowledge packs?|(the|no|this|which) packs?|none of the listed"
+    r"|[a-z]+_[a-z_]+)\b|\b\d+ % (now|\()"
+)
 ROOT = Path(__file__).resolve().parents[2]
 KNOWLEDGE = load_knowledge()
 #: Seeds whose dossier has a stop.
@@ -73,6 +82,15 @@ def test_no_door_proposes_what_a_stop_forbids_and_every_paper_says_the_stop(stud
     names = [*(s.step for s in found.todo), *(c for s in found.todo for c in s.along)]
     assert oracle.wrong_in(names, found.stops, KNOWLEDGE) == ()
     assert [s.step for s in found.todo if forbidden_by(found.stops, s.step, s.demands)] == []
+    # No number, id or word of the tool's own stands where it is read first.
+    for door, text in each:
+        if door in {"first screen", "command", "customer"}:
+            assert not TOOLS_OWN.search(text), f"{door}: {TOOLS_OWN.search(text)}"
+    # What a customer reads is short.
+    page = doors.page(f"/c/{customer_token(shop, found.case.id, 14)}")
+    for told in re.findall(r"<(?:p|li)\b[^>]*>(.*?)</(?:p|li)>", page, re.S):
+        for said in sentences(html.unescape(re.sub(r"<[^>]+>", "", told))):
+            assert len(said.split()) <= LONGEST, said
     # Look first, ask never twice, no long shot.
     assert study[2].order_faults(found, KNOWLEDGE, barred.__contains__) == []
     # It could fail: what is offered by name on a page is caught, and a stop that is not said.

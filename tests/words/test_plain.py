@@ -43,6 +43,13 @@ def test_no_word_is_lost_but_in_brackets(words):
     assert kept(short_sentences(" ".join(words))) == kept(" ".join(words))
 
 
+def test_a_long_choice_is_cut_before_an_or():
+    said = "drums even across the axle after the stops or the parking brake holds in low gear"
+    told = short_sentences(f"A second look: {said} or straight stops from walking pace and from twenty.")
+    assert all(len(s.split()) <= LONGEST for s in sentences(told))
+    assert "Or straight stops" in told
+
+
 def test_a_sentence_ends_with_one_mark_also_where_a_name_ends_with_a_question() -> None:
     asked = next_step("Cold system pressed: does it hold?", 15.0, "$0")
     assert "hold? That takes" in asked

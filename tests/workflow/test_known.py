@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
 from typing import Any
 
@@ -22,6 +23,10 @@ from witnessmark.workflow.dossier.as_json import assessment_json
 from witnessmark.workflow.dossier.assess_case import assess
 from witnessmark.workflow.dossier.in_words import assessment_text
 
+TOOLS_OWN = re.compile(
+    r"\b(odds ratio|odds (times|divided)|bits|posterior|prior|conformity|judged tables?"
+    r"|expected total|likely bill|(the|no|this|which) packs?|none of the listed|[a-z]+_[a-z_]+)\b"
+)
 Row = tuple[str, dict[str, Any]]
 FACTS = ("reading", "clue", "test", "code")
 #: The stories that are worked out in a moment; the others are asked where the demo is made once.
@@ -111,6 +116,8 @@ def test_every_fact_of_the_stories_has_a_row_with_a_sentence(story) -> None:
     assert made.known
     assert missing(made) == []
     assert len({k.entry for k in made.known}) == len(made.known)
+    # The command says it without a number of how sure, an id or a word of the tool's own.
+    assert not TOOLS_OWN.search(assessment_text(made))
 
 
 def test_a_row_that_is_left_out_or_says_nothing_is_noticed() -> None:

@@ -32,7 +32,8 @@ def short_sentences(text: str) -> str:
     """Return *text* with its long sentences cut where they pause.
 
     A sentence over :data:`LONGEST` words is cut at its semicolons; what is still too long loses
-    its remarks in brackets, and is then cut at a colon, and last at a comma. Nothing else is lost.
+    its remarks in brackets, and is then cut at a colon, at a comma, and last before an "or".
+    Nothing else is lost.
     """
     return " ".join(part for said in sentences(text) for part in _cut(said))
 
@@ -44,6 +45,7 @@ def _cut(said: str) -> list[str]:
     parts = [p if _fits(p) else _REMARK.sub("", p) for p in parts]
     for pause in (": ", ", "):
         parts = [q for p in parts for q in ([p] if _fits(p) else _halves(p, pause))]
+    parts = [q for p in parts for q in ([p] if _fits(p) else _choices(p))]
     return [capital(p) for p in parts]
 
 
@@ -54,6 +56,19 @@ def _fits(said: str) -> bool:
 def _split(said: str, pause: str) -> list[str]:
     *first, last = said.split(pause)
     return [*(f"{p.rstrip('.')}." for p in first), last]
+
+
+def _choices(said: str) -> list[str]:
+    """Cut what is still too long where it gives a choice: the next piece begins with "or"."""
+    first, *rest = said.split(" or ")
+    pieces, line = [], first
+    for part in rest:
+        if _fits(f"{line} or {part}"):
+            line = f"{line} or {part}"
+        else:
+            pieces.append(f"{line}.")
+            line = f"or {part}"
+    return [*pieces, line]
 
 
 def _halves(said: str, pause: str) -> list[str]:

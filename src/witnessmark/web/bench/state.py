@@ -29,6 +29,7 @@ from witnessmark.web.bench.sheets import Sheets
 from witnessmark.web.bench.watchers import Watchers
 from witnessmark.web.door.attempts import HashQueue, Throttle
 from witnessmark.web.door.doors import Access, Viewer
+from witnessmark.words.plain import short_sentences
 from witnessmark.words.say import decision, stops
 from witnessmark.workflow.case.packs_of_shop import Knowledge, knowledge_of
 from witnessmark.workflow.case.shop_on_disk import Shop
@@ -213,6 +214,7 @@ def _templates() -> Environment:
         short=words.quantity_short,
         channel_name=lambda i, recording: recording.channels[i].name,
         unit_pair=words.unit_pair,
+        plainly=short_sentences,
         slug=lambda text: _FIELD_ID.sub("-", str(text)),
     )
     environment.globals.update(

@@ -124,7 +124,7 @@ def parts_nothing() -> str:
 @sentence("known.unknown", what="test")
 def unknown(what: str) -> str:
     """Say that nobody knows what was entered."""
-    return f"The packs know no such {what}, so it does nothing."
+    return f"No such {what} is known, so it does nothing."
 
 
 @sentence("known.other_complaint", families=["engine oil leak"])
@@ -144,7 +144,7 @@ def says_nothing() -> str:
 @sentence("known.no_pointer")
 def no_pointer() -> str:
     """Say that a trouble code points to nothing on the list."""
-    return "No pack points by it to a cause here. The maker's manual says what it means."
+    return "It points to no cause on the list. The maker's manual says what it means."
 
 
 @sentence("known.no_complaint")

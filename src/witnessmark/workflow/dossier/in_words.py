@@ -45,10 +45,11 @@ def _lines(assessment: Dossier, si: bool, numbers: bool) -> Iterator[str]:
     case = assessment.case
     truck = case.truck()
     yield f"CASE {case.id}" + (f" · {truck.label}" if truck is not None else "")
+    place = {entry.id: number for number, (entry, _) in enumerate(case.complaints(), start=1)}
     for entry, complaint in case.complaints():
         families = listed([f.replace("_", " ") for f in complaint.families], "and")
         yield from _wrap(
-            f"Complaint {entry.id}: “{complaint.words}” ({families or 'no family named'})"
+            f"Complaint {place[entry.id]}: “{complaint.words}” ({families or 'no family named'})"
         )
     if assessment.problems:
         yield from _title("PROBLEMS IN THE MATERIAL")
@@ -79,7 +80,7 @@ def _lines(assessment: Dossier, si: bool, numbers: bool) -> Iterator[str]:
     if not assessment.proofs:
         yield "  No complaint to prove."
     for proof in assessment.proofs:
-        yield from _proof(proof, si)
+        yield from _proof(proof, place.get(proof.complaint, 0), si)
     if numbers:
         yield from _in_numbers(assessment)
     yield ""
@@ -154,6 +155,8 @@ def _tree(decided: Decision) -> Iterator[str]:
 
 
 def _in_numbers(assessment: Dossier) -> Iterator[str]:
+    for number, (entry, _) in enumerate(assessment.case.complaints(), start=1):
+        yield f"  Complaint {number} is entry {entry.id}."
     for odds in assessment.odds:
         yield from _odds(odds)
     for decided in (d for d in assessment.decisions if d.otherwise):
@@ -196,8 +199,8 @@ def _cause_in_numbers(cause: CauseOdds) -> Iterator[str]:
         yield from _wrap(f"would change it: {reading}", "         ")
 
 
-def _proof(proof: Proof, si: bool) -> Iterator[str]:
-    yield from _wrap(f"{proof.complaint}: {proof.verdict.upper()}. {proof.sentence}")
+def _proof(proof: Proof, place: int, si: bool) -> Iterator[str]:
+    yield from _wrap(f"Complaint {place}: {proof.verdict.upper()}. {proof.sentence}")
     for pair in proof.pairs:
         yield from _wrap(_pair(pair, si), "     ")
     for item in proof.missing:
