@@ -89,10 +89,17 @@ def _before_their_look(
                 continue
             if not _much_cheaper(test, cause) or (states - {""}) or test.rules.not_if:
                 continue
-            if place.get(test.id, len(todo)) > place[step.step]:
+            # One physical check that two complaints list is one step, by either of its names.
+            names = {test.id, *test.same_as} | {n for n in place if _same(n, test.id, knowledge)}
+            if min(place.get(n, len(todo)) for n in names) > place[step.step]:
                 where = "stands behind it" if test.id in place else "is not listed"
                 wrong.append(f"renewed first: {step.step}, {test.id} {where}")
     return wrong
+
+
+def _same(step: str, test: str, knowledge: Knowledge) -> bool:
+    other = knowledge.test(step)
+    return other is not None and test in other.same_as
 
 
 def _seen_bad(cause: Cause, found: Dossier, knowledge: Knowledge) -> bool:

@@ -140,6 +140,10 @@ def _kept(ordered: Sequence[Step], most: int, plans: Sequence[Plan]) -> list[Ste
     repairs = {s.step for s in ordered if s.kind == "repair"}
     causes = [c for plan in plans for c in plan.state.family.causes if c.id in repairs]
     looks = {look.test for cause in causes for look in cause.look_first}
+    tests = [t for plan in plans for t in plan.state.family.tests]
+    # One physical check that two complaints list is one step, by either of its names.
+    looks |= {t.id for t in tests if looks & set(t.same_as)}
+    looks |= {other for t in tests if t.id in looks for other in t.same_as}
     return [s for k, s in enumerate(ordered) if k < most or s.kind == "repair" or s.step in looks]
 
 
