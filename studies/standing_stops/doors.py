@@ -29,8 +29,8 @@ __all__ = ["MUST_SAY", "Doors", "faults_of"]
 
 #: Doors on which every stop that stands is said.
 MUST_SAY = (
-    "page", "phone", "json", "command", "numbers", "report", "estimate", "customer", "torque card",
-    "road-test card", "hand-over", "drive card",
+    "page", "phone", "json", "command", "numbers", "report", "appendix", "estimate", "customer",
+    "torque card", "road-test card", "hand-over", "drive card",
 )  # fmt: skip
 _TAG = re.compile(r"<[^>]+>")
 _DRIVEN = re.compile(r"full-load pull|the same hill|coast at|after the pull", re.I)
@@ -69,7 +69,8 @@ class Doors:
                 yield "cause page", self._text(f"{base}/from/cause/{o.family}/{c.cause}")
         for place in range(min(len(found.steps), 5)):
             yield "forecast page", self._text(f"{base}/from/step/{place}")
-        yield "report", self._text(f"{base}/report")
+        yield "report", _words(self.page(f"{base}/report").partition("<body")[2])
+        yield "appendix", self._text(f"{base}/report?appendix=1")
         yield "estimate", self._text(f"{base}/report?quote=1")
         yield "customer", self._text(f"/c/{self._token_of(found.case.id)}")
         yield "torque card", self._text(f"{base}/torque-card")

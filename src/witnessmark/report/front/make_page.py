@@ -23,6 +23,7 @@ from witnessmark.report.pictures.stepped_together import together_picture
 from witnessmark.words.plain import short_sentences
 from witnessmark.words.say import front_page as say
 from witnessmark.words.say import offered as offer
+from witnessmark.words.say import stops as say_stops
 from witnessmark.words.tongue import Tongue
 
 __all__ = ["Agreed", "one_page", "shop_lines"]
@@ -79,14 +80,17 @@ def one_page(
         later = [LaterRow(tongue.say(say.nothing_later), "")]
     picture, picture_words = _picture(assessment, tongue, si)
     billed = any(data.final for _, data in case.of(QuoteData))
-    stops = [s.name for s in assessment.steps if s.kind == "safety"]
+    stops = [tongue.say(say.stop, words=tongue.text(s.name)) for s in assessment.stops]
+    for o in assessment.overridden:
+        told = say_stops.overridden(o.said, o.did, o.by, o.at[:10], o.reason)
+        stops.append(short_sentences(f"{told} {say_stops.overridden_lifts_nothing()}"))
     page = OnePage(
         title=tongue.say(say.title if worked else say.title_open),
         under=tongue.say(say.work_order, case=case.id, days=_days(case, tongue)),
         shop=shop,
         shop_line=" \u00b7 ".join(shop_lines(shop, tongue)),
         facts=tuple(_facts(case.truck(), tongue)),
-        stops=tuple(tongue.say(say.stop, words=tongue.text(name)) for name in stops),
+        stops=tuple(stops),
         heads={
             "told": tongue.say(say.told), "found": tongue.say(say.found),
             "did": tongue.say(say.did), "know": tongue.say(say.know),
