@@ -16,10 +16,12 @@ __all__ = ["near", "spoken", "stem", "tokens"]
 
 _FILE = Path(__file__).parents[1] / "packs" / "words" / "spoken.toml"
 
-_WORD = re.compile(r"[a-z0-9][a-z0-9'/-]*")
+_WORD = re.compile(r"[0-9]+\.[0-9]+|[a-z0-9][a-z0-9'/-]*")
 _SUFFIXES = ("ings", "ing", "ed", "es", "s", "ly")
 _SHORTEST = 3
 _ROAD, _ENGINE, _HOT = (45, 80), (800, 2600), (205, 265)
+#: A number with a point is mostly volts or miles a gallon.
+_VOLTS, _MILEAGE = (10.0, 17.0), (3.0, 9.9)
 
 
 @lru_cache(maxsize=1)
@@ -68,6 +70,9 @@ def tokens(text: str, same: Mapping[str, str], known: Collection[str] = ()) -> t
         if raw.isdigit():
             found.append(_number(int(raw)))
             continue
+        if raw[0].isdigit() and "." in raw:
+            found.append(_with_a_point(float(raw)))
+            continue
         word = same.get(raw) or same.get(stem(raw)) or stem(raw)
         if word in empty:
             continue
@@ -102,6 +107,14 @@ def _slip(a: str, b: str) -> bool:
 def _number(value: int) -> str:
     """Return what a bare number mostly is when a driver says it."""
     for words, (low, high) in (("mph", _ROAD), ("rpm", _ENGINE), ("hot", _HOT)):
+        if low <= value <= high:
+            return words
+    return str(value)
+
+
+def _with_a_point(value: float) -> str:
+    """Return what a number with a point mostly is when a driver says it."""
+    for words, (low, high) in (("volt", _VOLTS), ("mileag", _MILEAGE)):
         if low <= value <= high:
             return words
     return str(value)
