@@ -27,6 +27,8 @@ PAGES = [
     "/cases/unit7/looked",
     "/cases/unit7/tests",
     "/cases/unit7/photo",
+    "/cases/unit7/shift",
+    "/trucks",
     "/cases/unit7/recording",
     "/cases/unit7/road-test",
     "/cases/unit7/torque-card",
@@ -105,6 +107,17 @@ def test_one_tap_on_a_result_answers_the_step(client, shop):
     assert [(d.cause, d.did) for _, d in shop.case("unit7").of(WorkData)] == [
         ("return_regulator", "renewed")
     ]
+
+
+def test_the_handover_says_state_next_and_dont(client, shop):
+    shop.add("unit7", "note", {"words": "left it on the lift"}, by="Ina Example")
+    step = re.findall(r'class="step">([^<]+)<', settled(client))[0]
+    text = client.get("/cases/unit7/shift").text
+    places = [text.index(f"<h2>{head}</h2>") for head in ("State now", "Next", "Don’t")]
+    assert places == sorted(places)
+    assert "left it on the lift" in text[: places[1]]
+    assert "Ina Example" in text
+    assert step in text[places[1] : places[2]]
 
 
 def test_one_complaint_at_a_time(client, shop):

@@ -185,6 +185,14 @@ def _key(request: Request, looked: Looked, chosen: str) -> object:
     return looked.version, chosen, theme, viewer_of(request), by_of(request), bench.si()
 
 
+@router.get("/cases/{case_id}/shift")
+def shift(request: Request, case_id: str) -> Response:
+    """Show what the next person must know: the state now, what comes next, what not to do."""
+    bench = bench_of(request)
+    looked = bench.desk.look(case_id, wait_s=PATIENCE_S)
+    return page(request, "shift.html", **strip_values(bench, case_id, looked))
+
+
 @router.get("/cases/{case_id}/version")
 def version(request: Request, case_id: str) -> Response:
     """Return the version of a case, for pages that watch it."""
