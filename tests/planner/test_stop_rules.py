@@ -8,7 +8,7 @@ from witnessmark.knowledge import load_knowledge
 from witnessmark.knowledge.rules import Asked, Stop
 from witnessmark.model.entries.case import read_case
 from witnessmark.model.step import forbidden_by
-from witnessmark.planner.order.facts import Facts, facts_of
+from witnessmark.planner.order.facts import Facts, Mark, facts_of
 from witnessmark.planner.order.safety import safety_stops
 from witnessmark.planner.order.stop_rules import holds, standing_stop
 
@@ -183,3 +183,13 @@ def test_a_stop_forbids_repairs_by_name_besides_kinds_of_step():
     barred = [c for c in causes.values() if forbidden_by(steps, c.id, c.demands)]
     assert {c.id for c in barred} == set(certified.blocks_repairs)
     assert not forbidden_by(steps, "hc_blower", causes["hc_blower"].demands)
+
+
+def test_a_stop_tells_only_what_its_own_check_found():
+    stop = next(s for s in KNOWLEDGE.families["egr_fault"].stops if s.id == "stop_egr_barred")
+    seen = Mark(1, 0, "test", "egt_stack", "positive")
+    outcomes = {t.id: t.outcomes for t in KNOWLEDGE.families["egr_fault"].tests}
+    raised = standing_stop(stop, Facts((seen,), 0, outcomes))
+    assert raised.say == stop.say
+    stuck = Mark(2, 0, "test", "egt_bar", "positive")
+    assert standing_stop(stop, Facts((seen, stuck), 0, outcomes)).say == stop.once_checked

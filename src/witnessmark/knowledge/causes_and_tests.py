@@ -163,6 +163,8 @@ class ReadingRule:
         below: positive below this [house unit].
         rpm: engine speeds it holds at, ``None`` for any.
         load: loads (0..1) it holds at, ``None`` for any.
+        clears: whether a value on the good side says that the test found nothing; a test that looks
+            at more than this reading is not cleared by it.
     """
 
     quantity: str
@@ -170,6 +172,7 @@ class ReadingRule:
     below: float | None
     rpm: tuple[float, float] | None
     load: tuple[float, float] | None
+    clears: bool = True
 
     def holds_at(self, point: OperatingPoint) -> bool:
         """Say whether a reading at *point* answers the test; what is missing is not assumed."""

@@ -128,7 +128,14 @@ def rank_steps(
     )[len(stops) :]
     after = _look_after(plans, so_far)
     ordered = in_order(
-        steps, stops, benches, rates, brought=brought, facts=so_far.facts, look_after=after
+        steps,
+        stops,
+        benches,
+        rates,
+        brought=brought,
+        facts=so_far.facts,
+        look_after=after,
+        truck_rules=truck_stops,
     )
     if not ordered and not waiting:
         ordered = _search_at_least(plans, left, rates, stops)

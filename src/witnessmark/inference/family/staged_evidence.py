@@ -149,6 +149,8 @@ def answers_of_readings(case: Case, family: Family) -> dict[tuple[int, str], tup
             chance = _beyond(rule, data.house_value(), uncertainty_of(data).u)
             result = "positive" if chance >= SURE_ENOUGH else "negative"
             key = (stages[entry.id], test)
+            if result == "negative" and not rule.clears:
+                continue
             if chance < SURE_ENOUGH and (chance > 1.0 - SURE_ENOUGH or key in found):
                 continue
             found[key] = (result, entry.id)

@@ -331,7 +331,7 @@ def _test(t: Keys, causes: Iterable[str]) -> Test:
 def _rule(part: ReadingPart) -> ReadingRule:
     ends = [None if t is None else parse_quantity(part.quantity, t)
             for t in (part.above, part.below)]  # fmt: skip
-    return ReadingRule(part.quantity, ends[0], ends[1], part.rpm, share_of(part.load))
+    return ReadingRule(part.quantity, ends[0], ends[1], part.rpm, share_of(part.load), part.clears)
 
 
 def _row(value: float | tuple[float, ...]) -> tuple[float, ...]:

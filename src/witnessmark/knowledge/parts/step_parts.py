@@ -162,6 +162,9 @@ class ReadingPart(PointWindow):
     quantity: Id = Field(description="name in the quantity table")
     above: str | None = Field(default=None, description="positive above this, with its unit")
     below: str | None = Field(default=None, description="positive below this, with its unit")
+    clears: bool = Field(
+        default=True, description="false: a value on the good side answers nothing"
+    )
 
 
 class YieldPart(PackPart):

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from witnessmark.knowledge.rules import Stop
 from witnessmark.model.settings import Settings
 from witnessmark.model.step import Step
 from witnessmark.planner.order.brought_in import BroughtIn
@@ -32,6 +33,8 @@ _NEARLY, _A_THIRD = 1.10, 1 / 3
 _CHEAP_MINUTES, _CHEAP_USD, _FREE_MINUTES = 90.0, 300.0, 30.0
 #: From this probability on a free repair of the leading cause is as good as a test.
 _LIKELY_FROM = 0.50
+#: Below this a cause is only possible: nothing is renewed on it while a test can still be made.
+_SUSPECTED_FROM = 0.30
 #: Results rarer than this do not count as results that could change the next step.
 _RARE = 0.02
 #: Results that come at least so often are what a test is made for.
@@ -51,6 +54,7 @@ def in_order(
     brought: BroughtIn | None = None,
     facts: Facts | None = None,
     look_after: Sequence[str] = (),
+    truck_rules: Sequence[Stop] = (),
 ) -> list[Step]:
     """Return what may be done, in the order of the bay; the stops stand before it.
 
@@ -62,15 +66,17 @@ def in_order(
         brought: what the truck brought.
         facts: everything that is known.
         look_after: tests to make once after the latest repair, before the truck leaves.
+        truck_rules: the packs' stops of the whole truck, by which some of *stops* stand.
     """
     came, known = brought or BroughtIn(), facts or Facts()
     listed = Listed(stops, came, known, benches, settings)
     for step in sorted(steps, key=lambda s: s.expected_total_usd):
         listed.add(step)
-    ask_for_looks(listed, stops, came, look_after)
+    ask_for_looks(listed, stops, came, look_after, truck_rules)
     what_waits(listed)
     _settle(listed)
     _left_to_its_own(listed)
+    _look_before_long_shots(listed)
     placed = sorted(listed, key=_key)
     ordered = one_step_a_check(_after_what_it_waits_for(placed))
     _say_why_first(ordered)
@@ -159,6 +165,20 @@ def _left_to_its_own(listed: Listed) -> None:
         own = min(listed.of(listed.benches[family]), key=_key, default=None)
         if own is not None and not own.is_repair:
             placed.after.append(own.step.step)
+
+
+def _look_before_long_shots(listed: Listed) -> None:
+    """Take the renewal of what is only possible off the list while a test can still be made."""
+    for bench in listed.benches.values():
+        mine = listed.of(bench)
+        sure = bench.decided(bench.leader)
+        if bench.cured or (not sure and all(p.is_repair or p.rank == Rank.GUARD for p in mine)):
+            continue
+        for placed in mine:
+            step = placed.step.step
+            due = placed.rank <= Rank.DUE or step in bench.seen_bad
+            if placed.is_repair and not due and bench.chance(step) < _SUSPECTED_FROM:
+                listed.drop(step)
 
 
 def _key(placed: Placed) -> tuple[bool, int, int, float, int, float, str]:

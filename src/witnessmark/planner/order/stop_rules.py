@@ -49,7 +49,7 @@ class StandingStop:
         """What to do, as an order."""
         if self.level == "drive":
             return say.may_start(self.stop.until_drive_words)
-        worse = self.checked or self.seen_now
+        worse = self.checked or self.own_check_found
         return self.stop.once_checked if worse and self.stop.once_checked else self.stop.say
 
     @property
@@ -61,6 +61,15 @@ class StandingStop:
     def seen_now(self) -> bool:
         """Whether a test of its own raised it."""
         return any(asked.kind == "test" for asked in self.seen)
+
+    @property
+    def own_check_found(self) -> bool:
+        """Whether one of the checks that would lift it found what it looks for.
+
+        What another test has seen raises it, but says nothing of the check that is still due.
+        """
+        leaves = (leaf for asked in self.seen for leaf in asked.leaves())
+        return any(leaf.kind == "test" and leaf.ids[0] in self.checks for leaf in leaves)
 
     @property
     def blocks(self) -> tuple[str, ...]:
@@ -130,6 +139,8 @@ def _raised(asked: Asked, facts: Facts) -> int | None:
         return max(known) if known and enough else None
     if asked.kind == "finding":
         return facts.begins(facts.stage) if asked.ids[0] in facts.findings else None
+    if asked.kind == "test" and asked.or_not_run and not facts.tested(asked.ids[0]):
+        return -1
     places = [m.place for m in _marks(asked, facts) if _may_mean(asked, m, facts)]
     if asked.kind == "clue":  # clues are told in any order, and the last word on each counts
         last = _marks(asked, facts)[-1:]

@@ -5,12 +5,15 @@ Every rule lists the look it asks for and lets the step wait for it; nothing is 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from witnessmark.knowledge import Test
+from witnessmark.knowledge.rules import Asked, Stop
 from witnessmark.model.step import Step
 from witnessmark.planner.order.brought_in import BroughtIn
 from witnessmark.planner.order.entries_to_order import Listed, Placed
+from witnessmark.planner.order.facts import Facts
 from witnessmark.planner.order.first_reading import first_reading_step
 from witnessmark.planner.order.open_complaint import SURE, OpenComplaint
 from witnessmark.planner.order.ranks import TEAR_DOWN, Rank
@@ -25,6 +28,10 @@ BENCH_REACH = 2
 TRAP_FROM = 0.10
 #: The look of a trap comes before other instruments where its figure is at most so much higher.
 NEARLY = 1.10
+#: A look that costs at most this share of a part is taken however sure the part is (judgement).
+_SMALL = 0.10
+#: From this probability on nobody looks any more.
+_CERTAIN = 0.99
 #: A look at what was just touched takes at most so long [min].
 TOUCHED_MINUTES = 15.0
 #: A free look is taken where it speaks to a suspect of at least this.
@@ -34,11 +41,15 @@ LEADER_FROM, LEADER_MINUTES = 0.20, 30.0
 
 
 def ask_for_looks(
-    listed: Listed, stops: Sequence[Step], brought: BroughtIn, look_after: Sequence[str]
+    listed: Listed,
+    stops: Sequence[Step],
+    brought: BroughtIn,
+    look_after: Sequence[str],
+    truck_rules: Sequence[Stop] = (),
 ) -> None:
     """List the looks that come whatever the figures say: free, touched, lifting, afterwards."""
     for bench in listed.benches.values():
-        _lifting(listed, stops, bench)
+        _lifting(listed, stops, bench, truck_rules)
         for test in look_after:
             seen = listed.offer(bench, test, say.look_after())
             if seen is not None:
@@ -86,19 +97,46 @@ def what_waits(listed: Listed) -> None:
             placed.rank = Rank.GUARD
 
 
-def _lifting(listed: Listed, stops: Sequence[Step], bench: OpenComplaint) -> None:
-    rules = {stop.id: stop for stop in bench.family.stops}
+def _lifting(
+    listed: Listed, stops: Sequence[Step], bench: OpenComplaint, truck_rules: Sequence[Stop]
+) -> None:
+    rules = {stop.id: stop for stop in (*truck_rules, *bench.family.stops)}
     for stop in stops:
         rule = rules.get(stop.step)
         if stop.family != bench.family.id:
             continue
-        if rule is not None and any(bench.decided(c) for c in rule.causes):
-            continue  # its repair opens it up and looks all the same
+        if rule is not None and _waits_for_work(rule, listed.facts):
+            continue  # what its checks find lifts nothing before that
         due = next((t for t in stop.checks if bench.open_test(t) is not None), None)
+        if due is not None and rule is not None and _seen_in_repair(bench, rule, due):
+            continue
         if due is not None:
             placed = listed.offer(bench, due, say.lifts_stop(stop.name))
             if placed is not None:
                 placed.rank = Rank.LIFTS_STOP
+
+
+def _seen_in_repair(bench: OpenComplaint, rule: Stop, check: str) -> bool:
+    """Say whether the repair of a decided cause opens it up and looks at the same all the same.
+
+    Where the starter may not turn it, only a repair that sees what the check sees will do.
+    """
+    causes = [bench.family.cause(c) for c in rule.causes if bench.decided(c)]
+    seen = (check in {t.id for t in bench.shown_by(c)} for c in causes if c is not None)
+    return bool(causes) and ("crank" not in rule.blocks or any(seen))
+
+
+def _waits_for_work(rule: Stop, facts: Facts) -> bool:
+    """Say whether a stop is lifted by a repair and a check after it, and none was made yet."""
+    return any(_only_by_work(part, facts) for part in rule.until)
+
+
+def _only_by_work(asked: Asked, facts: Facts) -> bool:
+    if asked.kind == "work":
+        return not facts.told("work", asked.ids[0])
+    if asked.kind == "any":
+        return all(_only_by_work(part, facts) for part in asked.parts)
+    return asked.kind == "all" and any(_only_by_work(part, facts) for part in asked.parts)
 
 
 def _touched(listed: Listed, brought: BroughtIn, bench: OpenComplaint) -> None:
@@ -149,9 +187,14 @@ def _seen_before_renewal(listed: Listed, placed: Placed) -> None:
     if cause is None or cause.id in bench.seen_bad or cause.id in bench.repaired:
         return
     named = [look for look in cause.look_first if not look.twin]
-    if bench.chance(cause.id) >= SURE or (bench.decided(cause.id) and not named):
+    if bench.chance(cause.id) >= _CERTAIN:
         return
     own = placed.price(listed.settings)
+    sure = bench.chance(cause.id) >= SURE
+    if sure:  # a look that costs next to nothing beside the part comes before it all the same
+        named = [look for look in named if _price(bench, look.test, listed) <= _SMALL * own]
+    if not named and (sure or bench.decided(cause.id)):
+        return
     for look in named:
         known = bench.open_test(look.test)
         if known is not None and price_of_test(known, listed.settings) <= own:
@@ -168,6 +211,11 @@ def _seen_before_renewal(listed: Listed, placed: Placed) -> None:
     look_at = _cheapest(listed, bench, tests)
     if look_at is not None:
         placed.after.append(look_at.step.step)
+
+
+def _price(bench: OpenComplaint, test: str, listed: Listed) -> float:
+    known = bench.open_test(test)
+    return math.inf if known is None else price_of_test(known, listed.settings)
 
 
 def _wait(listed: Listed, placed: Placed, test: str, why: str = "", *, ask: bool = True) -> None:
@@ -188,7 +236,9 @@ def _trap(listed: Listed, placed: Placed, worth: set[str]) -> None:
     if not (undecided or (tear_down and not placed.is_repair)):
         return
     for trap in bench.family.traps:
-        if trap.clues or trap.tests or (placed.is_repair and step.step not in trap.suspected):
+        if trap.tests or not all(_was_seen(c, listed.facts) for c in trap.clues):
+            continue
+        if placed.is_repair and step.step not in trap.suspected:
             continue
         if not any(bench.chance(c) >= TRAP_FROM for c in trap.suspected):
             continue
@@ -205,6 +255,12 @@ def _trap(listed: Listed, placed: Placed, worth: set[str]) -> None:
             if near and bench.leader in trap.suspected and look.rank > Rank.FIRST_READING:
                 look.rank = Rank.FIRST_READING
                 worth.add(look.step.step)
+
+
+def _was_seen(clue: str, facts: Facts) -> bool:
+    """Say whether the last word on a clue is that it was seen."""
+    told = facts.told("clue", clue)
+    return bool(told) and told[-1].value is True
 
 
 def _roots(listed: Listed, bench: OpenComplaint) -> None:
