@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import re
 import tempfile
 import tomllib
 from collections.abc import Iterator, Mapping, Sequence
@@ -107,7 +108,65 @@ def cases_of(path: Path, key: Path | None = None) -> list[Asked]:
     return [_asked(case, keys.get(case["id"], {})) for case in raw]
 
 
+def _second_form(case: Mapping[str, Any], key: Mapping[str, Any]) -> Asked:
+    """Read a case in the form of ``README_b.md``.
+
+    Its stop is words: that one stands is asked here, its sense is for a reader.
+    """
+    entries = [_of_fact(f, case["must_count"]) for f in case["facts"]]
+    steps = [f.removeprefix("repair:") for f in case["first"]]
+    silly = [n["step"].removeprefix("repair:") for n in case["silly"]]
+    deadly = [n["step"].removeprefix("repair:") for n in case["silly"] if n.get("deadly")]
+    told = re.search(r"([\d,]+) mi\b", case["truck"])
+    truck: dict[str, Any] = {"miles": float(told[1].replace(",", ""))} if told else {}
+    truck["fuel_supply"] = "rail" if "common rail" in case["truck"] else ""
+    return Asked(
+        id=case["id"],
+        words=(case["words"],),
+        families=tuple(key.get("families", case["families"])),
+        truck=truck,
+        entries=tuple(key.get("entries", entries)),
+        leaders=tuple(case["leaders"]),
+        steps=tuple(steps),
+        forbid=tuple(deadly),
+        kinds=(),
+        not_first=tuple(silly),
+        stop="any" if case.get("stop") else "none",
+        drive=tuple(case["drive"]),
+    )
+
+
+def _of_fact(fact: Mapping[str, Any], must: Sequence[str]) -> dict[str, Any]:
+    use = {"use": "count" if fact["id"] in must else "free"}
+    say = str(fact["say"])
+    if "reading" in fact:
+        point = {k: fact[k] for k in ("rpm", "load", "warm") if k in fact}
+        value = str(fact["value"])
+        return {
+            "kind": "reading",
+            "quantity": fact["reading"],
+            "value": value,
+            "point": point,
+            **use,
+        }
+    if "clue" in fact:
+        scoped = {"cause": fact["cause"]} if "cause" in fact else {}
+        return {"kind": "clue", "clue": fact["clue"], "seen": fact["seen"], **scoped, **use}
+    if "test" in fact:
+        return {"kind": "test", "test": fact["test"], "result": fact["result"], **use}
+    if "code" in fact:
+        code = fact["code"]
+        pair = code if isinstance(code, Mapping) else dict(zip(("spn", "fmi"), code, strict=False))
+        return {"kind": "code", **pair, **use}
+    if "work" in fact:
+        return {"kind": "work", "cause": fact["work"], "did": str(fact.get("did", say)), **use}
+    return {"kind": "note", "words": say, **use}
+
+
 def _asked(case: Mapping[str, Any], key: Mapping[str, Any]) -> Asked:
+    if "facts" in case and "entries" not in case:
+        return _second_form(case, key)
+
     def ids(name: str) -> tuple[str, ...]:
         given = case.get(name, ())
         own = [g if isinstance(g, str) else g.get("id") for g in given]
@@ -320,6 +379,16 @@ def _facts(made: Dossier, entered: Sequence[tuple[Mapping[str, Any], str]], row:
             row.not_counted.append(f"{name}: taken although it must be refused")
 
 
+def judged(rows: Sequence[Row], path: Path) -> None:
+    """Put in what was matched by hand, where the answers of a set are plain words."""
+    for identity, told in tomllib.loads(path.read_text("utf-8")).items():
+        row = next(r for r in rows if r.id == identity)
+        row.leader_right, row.leader_place = told["leader"], 1 if told["leader"] else None
+        row.step_place = told["place"] or None
+        row.first_right = row.step_place == 1
+        row.stop_missing = row.stop_missing or told.get("stop") == "missing"
+
+
 def rows_json(rows: Sequence[Row]) -> str:
     """Return the rows as they are kept."""
     return json.dumps([asdict(row) for row in rows], indent=1) + "\n"
@@ -351,10 +420,13 @@ def main() -> None:
     asked.add_argument("file", type=Path)
     asked.add_argument("--key", type=Path)
     asked.add_argument("--rows", type=Path)
+    asked.add_argument("--judged", type=Path)
     asked.add_argument("--list", action="store_true")
     given = asked.parse_args()
     with tempfile.TemporaryDirectory() as folder:
         rows = run(cases_of(given.file, given.key), Path(folder) / "shop")
+    if given.judged:
+        judged(rows, given.judged)
     if given.list:
         print("\n".join(told_of(rows)))
     if given.rows:
