@@ -18,13 +18,12 @@ import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
-from types import SimpleNamespace
 from typing import Any
 
-from studies.standing_stops.random_dossiers import forbids, wrong_in
+from studies.standing_stops.random_dossiers import wrong_in
 
 from witnessmark.errors import EntryRefused
-from witnessmark.knowledge import Knowledge, load_knowledge
+from witnessmark.knowledge import Cause, Knowledge, Test, load_knowledge
 from witnessmark.model.dossier import Dossier
 from witnessmark.model.step import Step
 from witnessmark.workflow.case.shop_on_disk import Shop, open_shop
@@ -222,7 +221,7 @@ def _score(asked: Asked, shop: Shop, knowledge: Knowledge) -> Row:
         return row
     made = every[-1]
     for dossier in every:
-        standing = [s.step for s in dossier.steps if s.kind == "safety"]
+        standing = [s for s in dossier.steps if s.kind == "safety"]
         proposed = [s.step for s in dossier.steps if s.kind != "safety"]
         row.under_a_stop += wrong_in(proposed, standing, knowledge)
     offered = [s for s in made.steps if s.kind != "safety"]
@@ -331,10 +330,26 @@ def _why_forbidden(asked: Asked, step: Step, knowledge: Knowledge) -> str:
     record = knowledge.test(step.step) or knowledge.cause(step.step)
     if record is None or not asked.kinds:
         return ""
-    pretended = SimpleNamespace(
-        until_drive=(), checks=(), allows=(), blocks_tests=(), blocks=asked.kinds
+    return "does what must not be done" if _does(record, set(asked.kinds)) else ""
+
+
+#: What an engine does in a state of the pack, each holding all before it.
+_ENGINE = ("off", "key_on", "cranking", "idle", "running", "loaded")
+
+
+def _does(record: Test | Cause, kinds: set[str]) -> bool:
+    """Say whether a step does what a case forbids, by the state that its pack gives."""
+    state = record.rules.state
+    if state is None:
+        return False
+    turns = _ENGINE.index(state.engine)
+    runs = turns >= _ENGINE.index("idle") or state.temperature in {"warm", "hot"} or state.road
+    return bool(
+        ("crank" in kinds and (turns >= _ENGINE.index("cranking") or runs))
+        or (kinds & {"start", "parked_run"} and runs)
+        or ("load" in kinds and state.engine == "loaded")
+        or ("road" in kinds and state.road)
     )
-    return "does what must not be done" if forbids(pretended, record) else ""  # type: ignore[arg-type]
 
 
 def _alike(steps: Sequence[str], knowledge: Knowledge) -> set[str]:
