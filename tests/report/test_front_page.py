@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import io
 import re
 
@@ -12,10 +13,12 @@ from report.paper_material import HOSTILE, after, assessed, before, entry, hosti
 from witnessmark.model.quoted import OwnRates
 from witnessmark.model.settings import Settings
 from witnessmark.model.shop_head import ShopHead
+from witnessmark.report.as_html import paper_html
 from witnessmark.report.front.lay_out import one_page_html, one_page_pdf
 from witnessmark.report.front.make_page import one_page
 from witnessmark.report.front.one_page import OnePage
 from witnessmark.words.tongue import Tongue
+from witnessmark.workflow.papers.case_papers import paper_of
 from witnessmark.workflow.papers.front_page import agreed_of
 
 SHOP = ShopHead("Invented Truck Repair", "12 Example Road", "555 0100", "0000", "90 days.")
@@ -127,8 +130,8 @@ def test_it_can_be_read_when_it_is_printed_grey() -> None:
     assert 'fill="url(' in svg or "<pattern" in svg or "hatch" in svg, "the range is hatched"
     assert "before" in svg
     assert "after" in svg
-    html = one_page_html(page(FULL))
-    colours = set(re.findall(r"#[0-9a-f]{6}\b", re.sub(r"<svg.*?</svg>", "", html, flags=re.S)))
+    told = one_page_html(page(FULL))
+    colours = set(re.findall(r"#[0-9a-f]{6}\b", re.sub(r"<svg.*?</svg>", "", told, flags=re.S)))
     for colour in colours:
         red, green, blue = (int(colour[n : n + 2], 16) for n in (1, 3, 5))
         assert max(red, green, blue) - min(red, green, blue) < 25, colour
@@ -137,9 +140,9 @@ def test_it_can_be_read_when_it_is_printed_grey() -> None:
 @pytest.mark.parametrize("language", ["en", "es"])
 def test_hostile_text_is_only_text(language: str) -> None:
     found = page(hostile_lines(), language, shop=ShopHead(HOSTILE, HOSTILE, HOSTILE, HOSTILE))
-    html = one_page_html(found)
-    assert "<script>" not in html
-    assert "<img" not in html
+    told = one_page_html(found)
+    assert "<script>" not in told
+    assert "<img" not in told
     text = " ".join(
         p.extract_text() for p in pypdf.PdfReader(io.BytesIO(one_page_pdf(found))).pages
     )
@@ -159,3 +162,22 @@ def test_nothing_left_undone_is_said_only_when_every_line_is_done_or_declined() 
     said = words(page([*before(), two, yes, work(), *after()]))
     assert sentence not in said
     assert "washer. Offered; whether it was done is not written down." in said
+
+
+def test_another_instrument_after_the_work_is_said_on_page_and_appendix() -> None:
+    other = [line.replace('"G1"', '"G2"') for line in after()]
+    lines = [*before(), work(), *other]
+    assert "Read with G1 before and with G2 after" in words(page(lines))
+    assert "Same gauge" not in words(page(lines))
+    appendix = paper_html(paper_of(assessed(lines)))
+    assert "was read with G1 before and with G2 after the work" in appendix
+
+
+def test_the_appendix_names_every_cause_that_was_weighed() -> None:
+    assessment = assessed(FULL)
+    text = html.unescape(paper_html(paper_of(assessment)))
+    weighed = text[text.index("Weighed before work 1:") :].partition("</p>")[0]
+    causes = [c for odds in assessment.odds_before(0) for c in odds.causes]
+    assert len(causes) > 5
+    for cause in causes:
+        assert cause.name in weighed

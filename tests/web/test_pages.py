@@ -791,3 +791,41 @@ def test_who_works_at_this_machine_signs_every_entry(client, shop):
     client.post("/worker", data={"worker": "Nobody Known", "back": "/"})
     client.post("/cases/unit7/add/note", data={"words": "and again", "entry_id": "n2"})
     assert ("n2", None) in [(i, by or None) for i, _, by in shop.casebook.log("unit7")]
+
+
+def test_answers_line_by_line_are_those_of_the_chosen_estimate(client, shop):
+    lines = [{"what": "relief valve", "usd": 88}, {"what": "hose", "usd": 60}]
+    first = shop.add("unit7", "quote", {"lines": lines}).id
+    last = shop.add("unit7", "quote", {"lines": lines[::-1]}).id
+    page = client.get("/cases/unit7/add/approval").text
+    assert f'name="lines_of" value="{last}"' in page
+    form = {"by": "A. Example", "how": "phone", "called": "555 0100", "granted": "yes",
+            "answer_2": "no", "answer_2_risk": "soon", "lines_of": last}  # fmt: skip
+    count = len(shop.case("unit7").entries)
+    wrong = client.post("/cases/unit7/add/approval", data=form | {"quote": first})
+    assert wrong.status_code == 422
+    assert "another estimate" in wrong.text
+    assert len(shop.case("unit7").entries) == count
+    right = client.post("/cases/unit7/add/approval", data=form | {"quote": last})
+    assert right.status_code == 303
+    stored = json.loads(shop.case("unit7").entries[-1].line)["data"]
+    assert stored["lines"] == [{"line": 2, "granted": False, "risk": "soon"}]
+    assert stored["called"] == "555 0100"
+    assert (
+        f"/c/{(token := customer_token(shop, 'unit7', 3))}/estimate"
+        in client.get(f"/c/{token}").text
+    )
+
+
+def test_the_head_of_the_papers_is_the_shop_s_own(client):
+    settled(client)
+    head = {"address": "12 Example Road <b>", "phone": "555 0100", "licence": "0000",
+            "warranty": "90 days"}  # fmt: skip
+    assert client.post("/settings/paper", data=head).status_code == 303
+    settled(client)
+    page = client.get("/cases/unit7/report").text
+    assert "12 Example Road &lt;b&gt; · 555 0100 · licence 0000" in page
+    assert "90 days" in page
+    long = client.post("/settings/paper", data=head | {"warranty": "x" * 401})
+    assert long.status_code == 422
+    assert "90 days" in client.get("/settings").text

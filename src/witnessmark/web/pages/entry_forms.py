@@ -235,6 +235,12 @@ def approval(form: Fields) -> Data:
                 "words": one(form, f"answer_{i}_words") or None,
             }
             answers.append({"line": i, "granted": answer == "yes"} | blank_to_none(more))
+    if answers and one(form, "lines_of") != one(form, "quote"):
+        raise InputRefused(
+            "The lines answered are those of another estimate.",
+            where="quote",
+            do="Choose the estimate that they stand on, or answer the other one as a whole.",
+        )
     if answers:
         data["lines"] = answers
         data["granted"] = data["granted"] and any(a["granted"] for a in answers)

@@ -10,6 +10,7 @@ from fastapi import APIRouter, Request
 from starlette.responses import RedirectResponse, Response
 
 from witnessmark.errors import Forbidden, WitnessmarkError, http_status
+from witnessmark.model.entries.agreed_data import QuoteData
 from witnessmark.model.entries.entry_data import WorkData
 from witnessmark.web.bench.state import ServerState, bench_of, page, viewer_of
 from witnessmark.web.bench.stops_told import stops_told
@@ -109,6 +110,7 @@ def customer(request: Request, token: str) -> Response:
         "truck": truck,
         "proofs": looked.assessment.proofs if looked.assessment else (),
         "works": [data for _, data in case.of(WorkData)],
+        "asks": any(not data.final for _, data in case.of(QuoteData)) and not case.works(),
         "names": bench.names(),
         **proof_words(looked.worked, bench.si()),
         **stops_told(bench, case, 0.0),
