@@ -181,3 +181,10 @@ def test_every_line_is_done_declined_or_named() -> None:
                       "final": True})  # fmt: skip
     states = [x.state for x in offered(case_of(("quote", LINES), answer, work, bill))]
     assert states == ["done", "declined", "done"]
+
+
+def test_what_was_declined_by_itself_is_kept_with_its_risk() -> None:
+    case = case_of(("decline", {"words": "shocks, rear", "risk": "do_not_drive"}))
+    [no] = refusals(case)
+    assert (no.what, no.words, no.risk) == ("", "shocks, rear", "do not drive")
+    assert no.entry == "e0"

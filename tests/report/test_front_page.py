@@ -181,3 +181,12 @@ def test_the_appendix_names_every_cause_that_was_weighed() -> None:
     assert len(causes) > 5
     for cause in causes:
         assert cause.name in weighed
+
+
+def test_the_odometer_of_the_visit_and_what_was_declined_stand_on_the_page() -> None:
+    lines = [*FULL, entry("visit", "v", odometer_in=640100, odometer_out="640121 mi"),
+             entry("decline", "d", words="rear shocks", risk="watch")]  # fmt: skip
+    said = words(page(lines))
+    assert "640,100" in said
+    assert "640,121" in said
+    assert "You said no: rear shocks watch" in said

@@ -9,11 +9,15 @@ from typing import Literal
 from witnessmark.model.entries.agreed_data import ApprovalData, QuoteData, Risk
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry_data import WorkData
+from witnessmark.model.entries.ledger_data import DeclineData
 
 __all__ = ["FOLLOWS", "Offered", "Refusal", "answers_to", "offered", "refusals"]
 
 #: Kinds of lines that go with the others: nobody accepts or does them for themselves.
 FOLLOWS = frozenset({"tax", "core", "supplies"})
+
+
+_RISKS: dict[str, Risk] = {"do_not_drive": "do not drive", "soon": "soon", "watch": "watch"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,7 +28,7 @@ class Refusal:
         what: the line in the shop's words; empty for work without a written estimate.
         risk: what it means to leave it undone, ``None`` where that was not written down.
         words: what was said.
-        by: who declined it.
+        by: who declined it, empty where only the customer is known to have.
         at: when.
         entry: approval entry id.
         quote: estimate entry id; empty for work without one.
@@ -114,7 +118,14 @@ def refusals(case: Case) -> tuple[Refusal, ...]:
                 data.quote or "",
                 number,
             )
-    return tuple(refusal for refusal in found.values() if refusal is not None)
+    said = [refusal for refusal in found.values() if refusal is not None]
+    for entry, declined in case.of(DeclineData):
+        risk = _RISKS.get(declined.risk or "")
+        words = declined.words or ""
+        said += [
+            Refusal(what, risk, words, "", entry.at, entry.id) for what in declined.lines or ("",)
+        ]
+    return tuple(said)
 
 
 def answers_to(

@@ -76,7 +76,11 @@ def not_done(assessment: Dossier) -> Iterator[Block]:
 
 def _refused(refusal: Refusal) -> str:
     return say.declined(
-        refusal.what, refusal.by, refusal.at[:10], refusal.words, refusal.risk or ""
+        refusal.what,
+        refusal.by or "the customer",
+        refusal.at[:10],
+        refusal.words,
+        refusal.risk or "",
     )
 
 

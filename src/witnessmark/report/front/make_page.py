@@ -9,7 +9,8 @@ from decimal import Decimal
 from witnessmark.model.dossier import Dossier
 from witnessmark.model.entries.agreed_data import QuoteData
 from witnessmark.model.entries.case import Case
-from witnessmark.model.entries.entry_data import TruckData, WorkData
+from witnessmark.model.entries.entry_data import WorkData
+from witnessmark.model.entries.ledger_data import VisitData
 from witnessmark.model.quoted import OwnRates, as_typed, priced
 from witnessmark.model.shop_head import ShopHead
 from witnessmark.report.estimate_paper import estimates_of
@@ -89,7 +90,7 @@ def one_page(
         under=tongue.say(say.work_order, case=case.id, days=_days(case, tongue)),
         shop=shop,
         shop_line=" \u00b7 ".join(shop_lines(shop, tongue)),
-        facts=tuple(_facts(case.truck(), tongue)),
+        facts=tuple(_facts(case, tongue)),
         stops=tuple(stops),
         heads={
             "told": tongue.say(say.told), "found": tongue.say(say.found),
@@ -155,21 +156,27 @@ def shop_lines(shop: ShopHead, tongue: Tongue) -> list[str]:
     return [*lines, tongue.say(say.licence, number=shop.licence)] if shop.licence else lines
 
 
-def _facts(truck: TruckData | None, tongue: Tongue) -> Iterator[tuple[str, str]]:
+def _facts(case: Case, tongue: Tongue) -> Iterator[tuple[str, str]]:
+    """Yield the head's facts; what the last visit says comes before what the truck says."""
+    truck = case.truck()
+    visit = next((data for _, data in reversed(list(case.of(VisitData)))), VisitData())
     if truck is None:
         return
+    miles_in = truck.miles if visit.miles_in() is None else visit.miles_in()
+    miles_out = truck.miles_out if visit.miles_out() is None else visit.miles_out()
+    hours = truck.hours if visit.hours is None else visit.hours
     unit = f", {truck.unit}" if truck.unit and truck.unit not in truck.label else ""
     yield _head("truck", tongue), f"{truck.label}{unit}"
     if truck.vin:
         yield "VIN", truck.vin
     if truck.plate:
         yield _head("plate", tongue), truck.plate
-    if truck.miles is not None:
-        yield _head("miles in", tongue), f"{truck.miles:,.0f}"
-    if truck.miles_out is not None:
-        yield _head("miles out", tongue), f"{truck.miles_out:,.0f}"
-    if truck.hours is not None:
-        yield _head("engine hours", tongue), f"{truck.hours:,.0f}"
+    if miles_in is not None:
+        yield _head("miles in", tongue), f"{miles_in:,.0f}"
+    if miles_out is not None:
+        yield _head("miles out", tongue), f"{miles_out:,.0f}"
+    if hours is not None:
+        yield _head("engine hours", tongue), f"{hours:,.0f}"
     if truck.customer:
         phone = f", {truck.phone}" if truck.phone else ""
         yield _head("customer", tongue), f"{truck.customer}{phone}"
