@@ -84,7 +84,7 @@ def test_page_command_report_and_estimate_say_the_same_chance(shop: Shop, witnes
         next(c for c in odds.causes if c.cause == "pump_relief") for odds in (before, without)
     ]
     assert mine.strength != alone.strength, "the paper's words must tell the two apart"
-    text = re.sub(r"\s+", " ", report_html(shop, "new").replace("\u00a0", " "))
+    text = re.sub(r"\s+", " ", report_html(shop, "new", appendix=True).replace("\u00a0", " "))
     assert before_work(mine.name, mine.strength) in text
     assert before_work(alone.name, alone.strength) not in text
 
