@@ -255,24 +255,16 @@ def _after_tests(
     if owner.size == 0:
         return state.take(owner), owner, move
     dull = np.any(state.tested[owner] & problem.kin[move], axis=1)
-    likelihood = np.where(
-        np.reshape(dull, (-1, 1, 1)), problem.dulled[move], problem.outcomes[move]
-    )
-    weights = state.weights[owner][:, None, :] * likelihood
+    count = problem.counts[move]
+    which = np.repeat(np.arange(owner.size), count)
+    outcome = np.arange(which.size) - np.repeat(np.cumsum(count) - count, count)
+    row = (problem.first[move] + dull * (len(problem.rows) // 2))[which] + outcome
+    owner, move = owner[which], move[which]
+    weights = problem.rows[row]
+    weights *= state.weights[owner]
     tested = state.tested[owner]
     tested[np.arange(owner.size), move] = True
-    which, outcome = np.nonzero(likelihood.any(axis=2))  # unused outcomes are padding
-    owner, move = owner[which], move[which]
-    return (
-        SearchState(
-            weights[which, outcome],
-            state.repaired[owner],
-            tested[which],
-            move,
-        ),
-        owner,
-        move,
-    )
+    return SearchState(weights, state.repaired[owner], tested, move), owner, move
 
 
 def _gather_tests(

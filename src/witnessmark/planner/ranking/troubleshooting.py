@@ -50,6 +50,9 @@ class RepairProblem:
         stays: (A, H) share of a hypothesis that stays when the repair did not cure.
         source: (A, H) the hypothesis that turns into this one, H for none.
         moves: (A, H) the share of that one which does.
+        rows: (2P, H) the rows of *outcomes* that are used, test by test, and those of *dulled*.
+        first: (T,) the first row of each test.
+        counts: (T,) how many rows it has.
     """
 
     members: Bools
@@ -69,6 +72,9 @@ class RepairProblem:
     stays: Floats
     source: Ints
     moves: Floats
+    rows: Floats
+    first: Ints
+    counts: Ints
 
     @classmethod
     def of(
@@ -111,6 +117,9 @@ class RepairProblem:
         held = np.where(size == 0, 0.0, held)
         credit = members * fixes / np.maximum(size, 1)[:, None]
         stays, source, moves = _transitions(members, fixes, luck)
+        dull = outcomes if dulled is None else dulled
+        used = outcomes.any(axis=2) | dull.any(axis=2)
+        counts = used.sum(axis=1)
         return cls(
             members,
             repair_usd,
@@ -118,7 +127,7 @@ class RepairProblem:
             luck,
             test_usd,
             outcomes,
-            outcomes if dulled is None else dulled,
+            dull,
             np.eye(tests, dtype=np.bool_) if kin is None else kin,
             search_usd,
             np.zeros((tests + 1, repairs)) if repair_saves is None else repair_saves,
@@ -129,6 +138,9 @@ class RepairProblem:
             stays,
             source,
             moves,
+            np.concatenate([outcomes[used], dull[used]]),
+            np.cumsum(counts) - counts,
+            counts,
         )
 
 
