@@ -454,6 +454,53 @@ def test_progress_is_read_off_the_entries():
     assert not progress(read_case("x", [*lines, heard])).unmeasured
 
 
+def _rows(*rows):
+    lines = [
+        json.dumps({"kind": k, "id": f"e{n}", "at": "2026-03-02T08:00:00Z", "data": d})
+        for n, (k, d) in enumerate(rows)
+    ]
+    return progress(read_case("x", lines), KNOWLEDGE.families.values())
+
+
+def test_maybe_said_twice_is_an_answer_and_a_result_that_no_test_knows_is_none():
+    perhaps = ("test", {"test": "f_dp", "result": "maybe"})
+    assert _rows(perhaps).tests == frozenset()
+    assert _rows(perhaps, perhaps).tests == {"f_dp"}
+    work = ("work", {"did": "renewed", "cause": "return_regulator"})
+    assert _rows(perhaps, work, perhaps).tests == frozenset()
+    # A look told as a clue is a look.
+    told = ("clue", {"clue": "f_look", "seen": False})
+    unsure = ("clue", {"clue": "f_look", "seen": "maybe"})
+    assert _rows(told).tests == {"f_look"}
+    assert _rows(unsure).tests == frozenset()
+    assert _rows(unsure, unsure).tests == {"f_look"}
+    # In an old file: neither used nor done.
+    strange = _rows(("test", {"test": "f_dp", "result": "a_result_of_long_ago"}))
+    assert strange.tests == frozenset()
+    assert strange.last_test == ""
+
+
+@pytest.mark.parametrize("name", ["vib_speed", "hard_start", "oil_press", "wheel_end", "brakes"])
+def test_no_step_is_proposed_three_times_running_whatever_is_answered(name):
+    # The worst answer to everything: perhaps.
+    family = KNOWLEDGE.families[name]
+    rows, asked = [], []
+    for _ in range(5):
+        done = _rows(*rows)
+        results = tuple(TestResult(d["test"], d["result"]) for _, d in rows)
+        belief = family_belief(
+            family, StagedEvidence((), (Stage(tests=results),)), conditions=KNOWLEDGE.conditions
+        )
+        step = next(
+            s for s in rank(state(family, belief, tests_done=done.tests), most=99)
+            if s.kind == "test" and KNOWLEDGE.test(s.step) is not None
+        )  # fmt: skip
+        asked.append(step.step)
+        rows.append(("test", {"test": step.step, "result": "maybe"}))
+    assert not any(len(set(asked[k : k + 3])) == 1 for k in range(len(asked) - 2)), asked
+    assert len(set(asked)) >= 2
+
+
 def _tested(identity):
     data = {"test": identity, "result": "negative"}
     at = "2026-03-02T09:00:00Z"

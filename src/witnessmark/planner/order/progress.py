@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 
 from witnessmark.knowledge import Family
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry_data import (
+    ClueData,
     OutcomeData,
     ReadingData,
     RecordingData,
     TestData,
     WorkData,
 )
-from witnessmark.planner.order.facts import Facts, facts_of
+from witnessmark.planner.order.facts import NO_ANSWER, Facts, facts_of
 
 __all__ = ["Progress", "progress"]
 
@@ -25,7 +26,8 @@ class Progress:
 
     Attributes:
         tests: test ids recorded since the last work, and those that found nothing before it:
-            nothing has broken since, so they need no repeating.
+            nothing has broken since, so they need no repeating. "Maybe" said twice of one test
+            is its answer; a result that the test does not know is none.
         measured: (quantity, rpm) of the readings taken since the last work.
         repaired: cause ids whose part has been renewed, at any stage, once for each time.
         unmeasured: the last work entry, when nothing was measured, tested, recorded or heard
@@ -61,6 +63,10 @@ def progress(
     """
     families = tuple(families)
     nothing = {t.id: {"negative", t.outcomes[-1]} for f in families for t in f.tests}
+    known = {
+        t.id: {"positive", "negative", *t.outcomes, *NO_ANSWER} for f in families for t in f.tests
+    }
+    perhaps: set[str] = set()
     needs = {t.id: t.needs for f in families for t in f.tests}
     tests: dict[str, bool] = {}
     measured: list[tuple[str, float | None]] = []
@@ -71,15 +77,19 @@ def progress(
         if isinstance(data, WorkData):
             tests = {t: found for t, found in tests.items() if not found}
             measured.clear()
+            perhaps.clear()
             unmeasured, warm, last_test = entry.id, False, ""
             if data.cause:
                 repaired.append(data.cause)
-        elif isinstance(data, TestData):
-            unmeasured, last_test = "", data.test
-            wants = needs.get(data.test, ())
+        elif (made := _made(data, known)) is not None:
+            identity, result = made
+            unmeasured, last_test = "", identity
+            wants = needs.get(identity, ())
             warm = "cold" not in wants and (warm or "warm" in wants)
-            if data.result != "maybe":
-                tests[data.test] = data.result not in nothing.get(data.test, {"negative"})
+            if result != "maybe" or identity in perhaps:
+                tests[identity] = result not in nothing.get(identity, {"negative"})
+            else:
+                perhaps.add(identity)
         elif isinstance(data, ReadingData):
             unmeasured, last_test = "", ""
             measured.append((data.quantity, data.point.rpm))
@@ -96,3 +106,20 @@ def progress(
         warm=warm,
         facts=facts_of(case, families, findings, codes),
     )
+
+
+def _made(data: object, known: Mapping[str, Collection[str]]) -> tuple[str, str] | None:
+    """Return (test id, result) of a test that gave one; a look may be told as a clue.
+
+    Args:
+        data: of an entry.
+        known: test id -> the results that it knows; a test of another family passes.
+    """
+    if isinstance(data, TestData):
+        return (
+            (data.test, data.result) if data.result in known.get(data.test, {data.result}) else None
+        )
+    if isinstance(data, ClueData) and data.clue in known:
+        sight = {True: "positive", False: "negative"}
+        return data.clue, sight[data.seen] if isinstance(data.seen, bool) else "maybe"
+    return None
