@@ -50,7 +50,7 @@ def test_both_halves_are_said_of_the_reading_after_the_regulator(document) -> No
 
 
 def test_the_papers_of_the_case_say_the_same(witnessmark, tmp_path) -> None:
-    done = witnessmark("report", CASE, "--out", tmp_path / "three.html")
+    done = witnessmark("report", CASE, "--appendix", "--out", tmp_path / "three.html")
     assert done.returncode == 0, done.stderr
     page = (tmp_path / "three.html").read_text(encoding="utf-8")
     assert "NOT ENOUGH EVIDENCE yet that the complaint is cured." in page
