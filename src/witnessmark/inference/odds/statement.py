@@ -77,7 +77,7 @@ def statement(
         left = causes[0].name if causes[0].probability >= WORTH_NAMING else ""
         return say.nothing_wrong(left)
     first, second = causes[0], causes[1] if len(causes) > 1 else None
-    if found and _is_other(first) and first.probability >= SUSPECTED_FROM:
+    if found and _is_other(first) and first.probability >= NAMED_FROM:
         others = [c.name for c in causes[1:3] if c.probability >= SUSPECTED_FROM]
         return " ".join([say.something_else(), *([say.beside(others)] if others else [])])
     two = belief.two_or_more()
