@@ -75,7 +75,7 @@ class Watch:
         """Note what the odds state now."""
         marginals = belief.marginals()
         likely = np.flatnonzero(marginals >= DECIDED_FROM)
-        if not likely.size or not (belief.seen_tests or belief.repaired):
+        if not likely.size or not (belief.results or belief.repaired):
             return
         low, since = doubt_of(belief).low, bool(belief.results or not belief.repaired)
         for number in likely:

@@ -13,11 +13,13 @@ KNOWLEDGE = load_knowledge()
 HOT = {"rft_parked", "dft_conv"}
 
 
-def steps_of(*families, clues=(), tests=()):
+def steps_of(*families, clues=(), tests=(), work=(), tests_after=()):
     rows = [("truck", {"label": "Testbarley 2"})]
     rows.append(("complaint", {"words": "as the driver says", "families": list(families)}))
     rows += [("clue", {"clue": clue, "seen": True}) for clue in clues]
     rows += [("test", {"test": test, "result": result}) for test, result in tests]
+    rows += [("work", {"cause": cause, "did": "put right"}) for cause in work]
+    rows += [("test", {"test": test, "result": result}) for test, result in tests_after]
     lines = [
         json.dumps({"kind": kind, "id": f"e{n}", "at": "2026-03-02T08:00:00Z", "data": data})
         for n, (kind, data) in enumerate(rows, 1)
@@ -32,7 +34,11 @@ def first_work(steps):
 @pytest.mark.parametrize(
     ("family", "found", "first"),
     [
-        ("regen_filter", {"tests": [("rft_tail", "wet_oil")]}, {"rft_scope", "rft_face"}),
+        (
+            "regen_filter",
+            {"tests": [("rft_tail", "wet_oil")]},
+            {"rft_history", "rft_scope", "rft_face"},
+        ),
         ("regen_filter", {"tests": [("rft_fluids", "coolant_loss")]}, {"rft_bar"}),
         ("boost_air", {"tests": [("bat_noise", "siren")]}, {"bat_wheel"}),
         ("egr_fault", {"tests": [("egt_level", "positive")]}, {"egt_bar"}),
@@ -73,13 +79,17 @@ def test_the_key_stays_off_in_every_complaint_of_the_case(clue):
     assert not {s.step for s in steps} & (keyed - set(stop.checks))
 
 
-def test_a_derate_is_lifted_by_the_dash_after_its_conversion_test_alone():
+def test_a_derate_is_lifted_by_the_dash_after_the_repair_alone():
     held = {"clues": ["derate_crawl"], "tests": [("dft_stale", "only_count")]}
     assert "stop_crawl" in {s.step for s in steps_of("def_derate", **held)}
-    passed = [*held["tests"], ("dft_conv", "negative")]
-    still = steps_of("def_derate", clues=held["clues"], tests=passed)
-    assert "stop_crawl" in {s.step for s in still}
-    gone = steps_of("def_derate", clues=held["clues"], tests=[*passed, ("dft_derate", "negative")])
+    early = [*held["tests"], ("dft_conv", "negative"), ("dft_derate", "negative")]
+    still = steps_of("def_derate", clues=held["clues"], tests=early)
+    assert "stop_crawl" in {s.step for s in still}, "nothing was put right"
+    held["work"] = ["df_count"]
+    still = steps_of("def_derate", **held, tests_after=[("dft_conv", "negative")])
+    assert "stop_crawl" in {s.step for s in still}, "the dash was not read after it"
+    after = [("dft_conv", "negative"), ("dft_derate", "negative")]
+    gone = steps_of("def_derate", **held, tests_after=after)
     assert "stop_crawl" not in {s.step for s in gone}
 
 

@@ -100,9 +100,9 @@ def read(source: FileSource, settings: ReaderSettings) -> Recording:
     keeper = Keeper(_IN_MEMORY)
     columns, rows = _columns(source, plan, keeper)
     if not rows:
-        why = " ".join(p.what for p in source.trouble.problems())
+        told = [p.what for p in source.trouble.problems()][:2]
         raise RecordingRefused(
-            f"No row of the table can be read. {why[:400]}".rstrip(),
+            " ".join(["No row of the table can be read.", *told]),
             where=source.name,
             do="Export it with as many cells in a row as there are headings.",
         )

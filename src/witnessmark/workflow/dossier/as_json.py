@@ -37,7 +37,9 @@ def assessment_json(assessment: Dossier, *, si: bool = False) -> dict[str, Any]:
         "stops": [_stop(s) for s in assessment.steps if s.kind == "safety"],
         "stops_overridden": [_overridden(o) for o in assessment.overridden],
         "drive": _drive(assessment.steps),
-        "decisions": [asdict(d) for d in assessment.decisions],
+        "decisions": [
+            {**asdict(d), "branches": [asdict(b) for b in d.branches]} for d in assessment.decisions
+        ],
         "why_no_step": assessment.why_no_step(),
         "proof": [_proof(p, si) for p in assessment.proofs],
         "packs": dict(assessment.packs),
