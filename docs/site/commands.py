@@ -5,6 +5,7 @@ python docs/site/commands.py
 
 from __future__ import annotations
 
+import copy
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -34,6 +35,9 @@ def _one(name: str, command: click.Command) -> Iterator[str]:
         max_content_width=92,
         help_option_names=["-h", "--help"],
     )
+    # click keeps the help option of the first context a command was run in, which may be a test's
+    command = copy.copy(command)
+    vars(command)["_help_option"] = None
     level = "#" * min(4, 1 + len(name.split()))
     yield f"{level if name != 'witnessmark' else '##'} {name}\n"
     yield f"```text\n{command.get_help(context).rstrip()}\n```\n"

@@ -122,18 +122,23 @@ def test_the_worker_assesses_and_can_be_stopped(tmp_path):
     worked = worker("oil")
     assert worked.assessment.odds_of("oil_press") is not None
     assert not hasattr(worked.assessment, "recordings"), "they are large"
+    shop.new_case("unit7", fuel_lines())
     ended = []
 
     def wait_for_it():
         try:
-            shop.new_case("unit7", fuel_lines())
             worker("unit7")
         except Stopped as error:
             ended.append(error)
 
+    # held fast, the child cannot answer before it is stopped, however quick it is
+    os.kill(worker._child.pid, signal.SIGSTOP)
     thread = threading.Thread(target=wait_for_it)
     thread.start()
-    time.sleep(0.4)
+    until = time.monotonic() + PATIENCE_S
+    while not worker._lock.locked() and time.monotonic() < until:
+        time.sleep(0.01)
+    time.sleep(0.3)  # the case is on its way; a stopped child answers none
     worker.stop()
     thread.join(PATIENCE_S)
     assert ended, "stopping ends the wait at once"
