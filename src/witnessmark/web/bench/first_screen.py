@@ -196,7 +196,7 @@ def _thought(odds: Odds) -> tuple[str, str, int | None, str]:
         return said[0], second, None, ""
     word = odds.causes[0].strength
     place = _PLACE.get(word)
-    if said[0].startswith("Nothing"):
+    if said[0].startswith(("Nothing", "Proven")):
         return said[0], second, None, ""
     if said[0].startswith("Not clear"):
         # No part may be named alone: whatever leads is no more than possible.
