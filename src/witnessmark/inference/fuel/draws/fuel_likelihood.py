@@ -13,6 +13,7 @@ from witnessmark.inference.fuel.fuel_observations import (
     VACUUM,
     Observation,
     covariance,
+    shape_error,
 )
 from witnessmark.physics.fuel.supply_circuit import L_PER_H, PSI
 
@@ -38,10 +39,12 @@ def over_shapes(
     Chi square is that of the smallest size, which explains engines of other equations well
     enough; the root is of the covariance at the middle size.
     """
+    shape = shape_error(observations)
+    small = covariance(observations) - shape
     terms = []
     square = np.zeros(len(predictions))
     for number, (factor, weight) in enumerate(SHAPES):
-        lower = _lower(covariance(observations, factor))
+        lower = _lower(small + factor**2 * shape)
         _, log_like, left = _gauss(predictions, observations, lower)
         terms.append(np.log(weight) + log_like)
         if not number:
@@ -49,7 +52,7 @@ def over_shapes(
     found = terms[0]
     for term in terms[1:]:
         found = np.logaddexp(found, term)
-    return found, square, _lower(covariance(observations))
+    return found, square, _lower(small + shape)
 
 
 def _gauss(
