@@ -27,6 +27,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "first_words"))
 
 from score import every_family
+from standing_stops.random_dossiers import bars
 from wilson import share
 
 from witnessmark.knowledge import Knowledge, Test, load_knowledge
@@ -160,10 +161,6 @@ def against(knowledge: Knowledge, family: str, step: str) -> str:
     return f"{', '.join(held)} would forbid it" if held else ""
 
 
-#: What an engine does in a state of the pack, each holding all before it.
-_ENGINE = ("off", "key_on", "cranking", "idle", "running", "loaded")
-
-
 def forbids(stop: Stop, test: Test) -> bool:
     """Say whether a stop, all of it standing, forbids a test, from the pack's words for both."""
     if test.id in stop.blocks_tests:
@@ -171,19 +168,7 @@ def forbids(stop: Stop, test: Test) -> bool:
     state, blocks = test.rules.state, set(stop.blocks)
     if state is None or test.id in {*stop.checks, *stop.allows}:
         return False
-    turns = _ENGINE.index(state.engine)
-    warm = state.temperature in {"warm", "hot"}
-    runs = turns >= _ENGINE.index("idle") or warm or state.road
-    return bool(
-        ("key_on" in blocks and (turns >= 1 or runs))
-        or ("crank" in blocks and (turns >= 2 or runs))
-        or (blocks & {"start", "parked_run"} and runs)
-        or (blocks & {"hot_parked_run", "warm"} and warm)
-        or ("load" in blocks and state.engine == "loaded")
-        or ("road" in blocks and state.road)
-        or ("lift" in blocks and state.lifted)
-        or ("battery_off" in blocks and state.battery == "disconnected")
-    )
+    return bars(blocks, state)
 
 
 def said(asked: Asked) -> bool:

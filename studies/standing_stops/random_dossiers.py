@@ -9,12 +9,12 @@ from __future__ import annotations
 
 import json
 import random
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from witnessmark.knowledge import Cause, Family, Knowledge, Test
-from witnessmark.knowledge.rules import Asked, Stop
+from witnessmark.knowledge.rules import Asked, StepState, Stop
 from witnessmark.model.settings import Settings
 from witnessmark.model.step import Result, Spread, Step
 from witnessmark.planner.order.brought_in import brought_in
@@ -218,18 +218,24 @@ def forbids(standing: Step, record: Test | Cause, knowledge: Knowledge) -> bool:
     state = record.rules.state
     if state is None:
         return False
+    return bars(blocks, state)
+
+
+def bars(blocks: Collection[str], state: StepState) -> bool:
+    """Say whether a step in this state is of a kind that is blocked, from the pack's own words."""
+    kinds = set(blocks)
     turns = _ENGINE.index(state.engine)
     warm = state.temperature in {"warm", "hot"}
     runs = turns >= _ENGINE.index("idle") or warm or state.road
     return bool(
-        ("key_on" in blocks and (turns >= 1 or runs))
-        or ("crank" in blocks and (turns >= 2 or runs))
-        or (blocks & {"start", "parked_run"} and runs)
-        or (blocks & {"hot_parked_run", "warm"} and warm)
-        or ("load" in blocks and state.engine == "loaded")
-        or ("road" in blocks and state.road)
-        or ("lift" in blocks and state.lifted)
-        or ("battery_off" in blocks and state.battery == "disconnected")
+        ("key_on" in kinds and (turns >= 1 or runs))
+        or ("crank" in kinds and (turns >= 2 or runs))
+        or (kinds & {"start", "parked_run"} and runs)
+        or (kinds & {"hot_parked_run", "warm"} and warm)
+        or ("load" in kinds and state.engine == "loaded")
+        or ("road" in kinds and state.road)
+        or ("lift" in kinds and state.lifted)
+        or ("battery_off" in kinds and state.battery == "disconnected")
     )
 
 

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import importlib.util
 import json
 import re
 import shlex
-import sys
 import tomllib
 from pathlib import Path
 from xml.etree import ElementTree
@@ -17,6 +15,7 @@ import yaml
 from click.testing import CliRunner
 
 from conftest import ROOT
+from house.program import program
 from witnessmark.cli.main import COMMANDS, cli
 from witnessmark.units import QUANTITIES
 
@@ -129,11 +128,7 @@ def test_a_command_that_is_none_would_be_seen() -> None:
 
 
 def test_the_page_of_the_commands_is_made_from_them() -> None:
-    place = importlib.util.spec_from_file_location("commands", ROOT / "docs/site/commands.py")
-    assert place
-    assert place.loader
-    made = importlib.util.module_from_spec(place)
-    place.loader.exec_module(made)
+    made = program("docs/site/commands.py")
     page = (ROOT / "docs/commands.md").read_text(encoding="utf-8")
     assert made.page() == page, "run docs/site/commands.py"
     assert all(f"### witnessmark {command}\n" in page for command in COMMANDS)
@@ -166,11 +161,7 @@ def test_what_is_looked_at_before_a_commit_is_the_projects_own() -> None:
 
 
 def test_the_pictures_of_the_connectors_are_drawn_by_their_program() -> None:
-    place = importlib.util.spec_from_file_location("connectors", ROOT / "docs/site/connectors.py")
-    assert place
-    assert place.loader
-    made = importlib.util.module_from_spec(place)
-    place.loader.exec_module(made)
+    made = program("docs/site/connectors.py")
     for file, text in made.pictures().items():
         assert (ROOT / "docs/pictures" / file).read_text(encoding="utf-8") == text
         ElementTree.fromstring(text)
@@ -182,18 +173,7 @@ def test_the_pictures_of_the_connectors_are_drawn_by_their_program() -> None:
 
 def test_every_picture_of_the_docs_is_drawn_by_a_program() -> None:
     """None is made by hand; a curve may lie a point or two elsewhere."""
-    place = importlib.util.spec_from_file_location(
-        "draw_docs", ROOT / "studies/fuel_supply/draw_docs.py"
-    )
-    assert place
-    assert place.loader
-    made = importlib.util.module_from_spec(place)
-    sys.modules["draw_docs"] = made  # its records look for their own module
-    try:
-        place.loader.exec_module(made)
-        drawn = made.pictures()
-    finally:
-        del sys.modules["draw_docs"]
+    drawn = program("studies/fuel_supply/draw_docs.py").pictures()
     number = re.compile(r"-?\d+(?:\.\d+)?")
     for file, text in drawn.items():
         kept = (ROOT / "docs/pictures" / file).read_text(encoding="utf-8")

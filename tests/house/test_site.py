@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib.util
 import os
 import subprocess
 import sys
@@ -12,6 +11,7 @@ from types import ModuleType
 import pytest
 
 from conftest import ROOT
+from house.program import program
 
 PAGES = ("docs/library.md", "docs/one_truck.md", "docs/fuel_supply.md")
 
@@ -19,12 +19,7 @@ PAGES = ("docs/library.md", "docs/one_truck.md", "docs/fuel_supply.md")
 @pytest.fixture(scope="module")
 def check() -> ModuleType:
     """The program that looks a site over."""
-    place = importlib.util.spec_from_file_location("check", ROOT / "docs/site/check.py")
-    assert place
-    assert place.loader
-    made = importlib.util.module_from_spec(place)
-    place.loader.exec_module(made)
-    return made
+    return program("docs/site/check.py")
 
 
 def test_pages_are_built_and_fetch_nothing(check: ModuleType, tmp_path: Path) -> None:

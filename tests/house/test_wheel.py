@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import os
-import shutil
 import subprocess
 import sys
 import urllib.request
@@ -14,6 +13,7 @@ from pathlib import Path
 import pytest
 
 from conftest import ROOT
+from house.program import program
 from patience import PATIENCE_S
 
 _MADE = {"__pycache__"}
@@ -23,23 +23,7 @@ _MADE = {"__pycache__"}
 def wheel(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The wheel of the tree, built as an installer builds it."""
     place = tmp_path_factory.mktemp("wheel")
-    copy = place / "copy"
-    copy.mkdir()
-    for name in ("pyproject.toml", "README.md", "LICENSE", "NOTICE"):
-        shutil.copy(ROOT / name, copy / name)
-    left_out = shutil.ignore_patterns("__pycache__", "*.egg-info")
-    shutil.copytree(ROOT / "src", copy / "src", ignore=left_out)
-    code = (
-        "import os, sys; os.chdir(sys.argv[1]); from setuptools import build_meta as b; "
-        "print(b.build_wheel(sys.argv[2]))"
-    )
-    done = subprocess.run(
-        [sys.executable, "-W", "ignore", "-c", code, copy, place],
-        capture_output=True, text=True, check=False,
-    )  # fmt: skip
-    assert done.returncode == 0, done.stderr[-2000:]
-    (found,) = place.glob("*.whl")
-    return found
+    return Path(program("release/outside.py").build(place))
 
 
 def test_the_wheel_holds_every_file_of_the_tree(wheel: Path) -> None:
