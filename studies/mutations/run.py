@@ -1,18 +1,20 @@
 """Does the suite notice a small wrong change? Seeded mutations of the thinking rooms.
 
 One mutant is one changed operator, comparison, sign, bound or constant in one function of one
-module. The nearest test files that reach the module are run against it, in one process, until a
-test fails ("killed") or all have passed ("alive": within so many files, which the row names). A
-test that fails on the unchanged tree too kills nothing. What is alive is looked at by a person: a
-real gap, or a change that changes nothing ("equivalent").
+module. Only the tests that ran the changed lines (the map of `reach.py`) are run against it, the
+quickest first, until a test fails ("killed"), the processor is used three times as long as the
+unchanged tree needs ("killed by time"), or all have passed ("alive"). A test that fails on the
+unchanged tree too kills nothing. What is alive is looked at by a person: a real gap, or a change
+that changes nothing ("equivalent").
 
-    python studies/mutations/run.py --seed 20261129 --mutants 60 --out studies/mutations/rows.jsonl
+    python studies/mutations/reach.py --into REACH tests/physics tests/planner ...
+    python studies/mutations/run.py --seed 20261130 --reach REACH
     python studies/mutations/tabulate.py
 
 Every mutant has its own line in the rows, written as soon as it is judged, so a run that was ended
-goes on where it stopped. A run with more files or a larger budget judges again what an earlier one
-left alive or not decided; the last line of a mutant counts. Nothing in the working tree is changed:
-a copy is mutated.
+goes on where it stopped. A run with more tests in its map or a larger budget judges again what an
+earlier one left alive or not decided; the last line of a mutant counts. Nothing in the working tree
+is changed: a copy is mutated.
 """
 
 from __future__ import annotations
@@ -23,23 +25,21 @@ import json
 import os
 import random
 import resource
-import shutil
 import subprocess
 import sys
 import tempfile
-from collections import deque
 from dataclasses import asdict, dataclass
-from functools import cache
 from pathlib import Path
 
-ROOT = Path(__file__).resolve().parents[2]
-ROOMS = ("physics", "analyses", "inference", "planner", "model", "knowledge", "readers", "words")
-#: At most so much processor time of tests a mutant, in seconds; beyond it is "not decided".
-BUDGET_S = 600
+from reach import ROOT, Reach, copied_tree, read_reach
+
+ROOMS = ("physics", "inference", "planner", "words", "readers")
+#: At most so much processor time of tests a mutant, as the unchanged tree needs it [s].
+BUDGET_S = 90.0
+#: A run is ended after so many times what the unchanged tree needs, and what starting takes [s].
+SLOWER, START_S = 3.0, 30.0
 #: Most memory of a test run [B]: a change that asks for all of it is stopped.
 MEMORY = 6 * 2**30
-#: At most so many test files a mutant, the nearest.
-FILES = 10
 COMPARE: dict[type[ast.cmpop], type[ast.cmpop]] = {
     ast.Lt: ast.LtE, ast.LtE: ast.Lt, ast.Gt: ast.GtE, ast.GtE: ast.Gt,
     ast.Eq: ast.NotEq, ast.NotEq: ast.Eq, ast.In: ast.NotIn, ast.NotIn: ast.In,
@@ -56,6 +56,7 @@ class Mutant:
     Attributes:
         module: path below src/witnessmark.
         line: where.
+        end: the last line of the changed expression.
         kind: what was done.
         before: the expression before.
         after: the expression after.
@@ -64,6 +65,7 @@ class Mutant:
 
     module: str
     line: int
+    end: int
     kind: str
     before: str
     after: str
@@ -76,14 +78,20 @@ class _Change(ast.NodeTransformer):
     def __init__(self, wanted: int) -> None:
         self.wanted = wanted
         self.places = 0
-        self.made: tuple[int, str, str, str] | None = None
+        self.made: tuple[int, int, str, str, str] | None = None
 
     def _here(self) -> bool:
         self.places += 1
         return self.places - 1 == self.wanted
 
     def _note(self, kind: str, old: ast.expr, new: ast.expr) -> ast.expr:
-        self.made = (old.lineno, kind, ast.unparse(old), ast.unparse(new))
+        self.made = (
+            old.lineno,
+            old.end_lineno or old.lineno,
+            kind,
+            ast.unparse(old),
+            ast.unparse(new),
+        )
         return ast.copy_location(new, old)
 
     def visit_Compare(self, node: ast.Compare) -> ast.expr:
@@ -166,108 +174,76 @@ def drawn(seed: int, count: int) -> list[Mutant]:
     for path, number in chosen:
         _, change = changed(path.read_text(encoding="utf-8"), number)
         assert change.made is not None
-        line, kind, before, after = change.made
         module = path.relative_to(ROOT / "src" / "witnessmark").as_posix()
-        found.append(Mutant(module, line, kind, before, after, number))
+        found.append(Mutant(module, *change.made, number))
     return found
 
 
-@cache
-def imports(path: Path) -> set[str]:
-    """Return the modules of the package that a file imports."""
-    found = set()
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-        if isinstance(node, ast.ImportFrom) and node.module:
-            found.add(node.module)
-            found |= {f"{node.module}.{alias.name}" for alias in node.names}
-        elif isinstance(node, ast.Import):
-            found |= {alias.name for alias in node.names}
-    return {name for name in found if name.startswith("witnessmark")}
+def chosen_tests(reach: Reach, mutant: Mutant, budget_s: float) -> tuple[list[str], float, int]:
+    """Return the tests to run, the time they need unchanged [s], and how many reach the change."""
+    reached = reach.tests(mutant.module, mutant.line, mutant.end)
+    found, total = list[str](), 0.0
+    for test in reached:
+        if found and total + reach.seconds[test] > budget_s:
+            break
+        found.append(test)
+        total += reach.seconds[test]
+    return found, total, len(reached)
 
 
-def distances(module: str) -> dict[str, int]:
-    """Return module -> steps of import from it down to the mutated one."""
-    files = {
-        ".".join(p.relative_to(ROOT / "src").with_suffix("").parts).removesuffix(".__init__"): p
-        for p in (ROOT / "src").rglob("*.py")
-    }
-    users: dict[str, set[str]] = {}
-    for name, path in files.items():
-        for used in imports(path):
-            users.setdefault(used, set()).add(name)
-    start = "witnessmark." + module.removesuffix(".py").replace("/", ".")
-    far, waiting = {start: 0}, deque([start])
-    while waiting:
-        name = waiting.popleft()
-        for user in sorted(users.get(name, ())):
-            if user not in far:
-                far[user] = far[name] + 1
-                waiting.append(user)
-    return far
-
-
-def tests_of(module: str, most: int) -> list[str]:
-    """Return the test files that reach a module, the nearest and smallest first."""
-    far = distances(module)
-    room, stem = module.split("/", maxsplit=1)[0], Path(module).stem
-    rated = []
-    for path in sorted((ROOT / "tests").rglob("test_*.py")):
-        if "browser" in path.name or path.parts[-2] in {"demo", "casebook"}:
-            continue  # slow, and they judge nothing that the nearer ones do not
-        reached = [far[m] for m in imports(path) if m in far]
-        near = min(reached, default=9) - (path.parts[-2] == room)
-        near -= stem in path.read_text(encoding="utf-8")
-        if near <= 4 or path.parts[-2] == "journeys":
-            rated.append((near, path.stat().st_size, path))
-    return [path.relative_to(ROOT).as_posix() for _, _, path in sorted(rated)[:most]]
-
-
-def ran(copy: Path, what: list[str], budget_s: float) -> tuple[int, str]:
-    """Run tests in the copy; return pytest's code (-9 for out of budget) and the failed test."""
+def ran(copy: Path, what: list[str], limit_s: float) -> tuple[int, str]:
+    """Run tests in the copy; return pytest's code (-9 for out of time) and the failed test."""
 
     def bound() -> None:
-        resource.setrlimit(resource.RLIMIT_CPU, (int(budget_s), int(budget_s) + 5))
+        resource.setrlimit(resource.RLIMIT_CPU, (int(limit_s), int(limit_s) + 5))
         resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))
 
+    asked = copy.parent / "asked.txt"
+    asked.write_text("\n".join(what), encoding="utf-8")
     try:
         told = subprocess.run(  # noqa: S603 -- our own tests
             [sys.executable, "-m", "pytest", "-x", "-q", "--tb=no", "-p", "no:cacheprovider",
-             *what],
+             "--hypothesis-seed=0", f"@{asked}"],
             cwd=copy, env={**os.environ, "PYTHONPATH": str(copy / "src")}, text=True,
-            capture_output=True, check=False, preexec_fn=bound, timeout=budget_s * 30,
+            capture_output=True, check=False, preexec_fn=bound, timeout=limit_s * 30,
         )  # fmt: skip
     except subprocess.TimeoutExpired:
-        return -9, ""
+        return -1, ""  # the machine was busy, or the change waits for ever: nobody knows
     failed = [
-        line.split()[1]
+        line.removeprefix("FAILED ").removeprefix("ERROR ").split(" - ")[0]
         for line in told.stdout.splitlines()
         if line.startswith(("FAILED tests", "ERROR tests"))
     ]
     return (-9 if told.returncode < 0 else told.returncode), (failed or [""])[0]
 
 
-def judge(mutant: Mutant, copy: Path, budget_s: float, most: int) -> tuple[str, list[str]]:
-    """Return ``killed by TEST``, ``alive`` or ``not decided``, and the test files that ran."""
+def judge(mutant: Mutant, copy: Path, tests: list[str], needs_s: float) -> str:
+    """Return ``killed by TEST``, ``killed by time``, ``alive`` or ``not decided``."""
     target = copy / "src" / "witnessmark" / mutant.module
     whole = (ROOT / "src" / "witnessmark" / mutant.module).read_text(encoding="utf-8")
-    files, broken = tests_of(mutant.module, most), list[str]()
-    while True:
+    limit, tests = START_S + SLOWER * needs_s, list(tests)
+    while tests:
         target.write_text(changed(whole, mutant.number)[0], encoding="utf-8")
         try:
-            code, failed = ran(copy, [*files, *(f"--deselect={t}" for t in broken)], budget_s)
+            code, failed = ran(copy, tests, limit)
         finally:
             target.write_text(whole, encoding="utf-8")
         if code in {0, 5}:
-            return "alive", files
+            return "alive"
+        if code == 4 and any("[" in test for test in tests):
+            tests = sorted({test.split("[")[0] for test in tests})  # the change renames cases
+            continue
+        if code == -1:
+            return "not decided"
         if code == -9:
-            return "not decided", files
+            # The unchanged tree must be well within: else it is the tests that are slow.
+            unchanged = ran(copy, tests, limit / 2)[0]
+            return "killed by time" if unchanged in {0, 1, 5} else "not decided"
         # Nothing is killed by a test that fails without the change as well.
-        alone = ran(copy, [failed], budget_s)[0] if failed else 0
-        if alone in {0, 5}:
-            return f"killed by {failed or 'not even loading'}", files
-        if alone == -9:
-            return "not decided", files
-        broken.append(failed)
+        if not failed or ran(copy, [failed], limit)[0] in {0, 5}:
+            return f"killed by {failed or 'not even loading'}"
+        tests = [test for test in tests if test != failed]
+    return "alive"
 
 
 def main() -> None:
@@ -275,38 +251,33 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--seed", type=int, required=True)
     parser.add_argument("--mutants", type=int, default=60)
+    parser.add_argument("--reach", type=Path, required=True, help="the folder of reach.py")
+    parser.add_argument("--beside", type=Path, default=ROOT.parent / "shared")
     parser.add_argument("--budget", type=float, default=BUDGET_S)
-    parser.add_argument("--files", type=int, default=FILES)
-    parser.add_argument("--worker", type=int, default=0, help="which of the workers this is")
-    parser.add_argument("--workers", type=int, default=1, help="each judges every n-th mutant")
+    parser.add_argument("--only-reached", action="store_true", help="leave what no test reaches")
     parser.add_argument("--out", type=Path, default=Path(__file__).with_name("rows.jsonl"))
     said = parser.parse_args()
-    done = set()
+    before: dict[tuple[str, int], dict[str, object]] = {}
     if said.out.exists():
-        rows = [json.loads(line) for line in said.out.read_text(encoding="utf-8").splitlines()]
-        done = {
-            (r["module"], r["number"])
-            for r in rows
-            if r["seed"] == said.seed
-            and (
-                r["verdict"].startswith("killed")
-                or (r["budget_s"] >= said.budget and r["files_asked"] >= said.files)
-            )
-        }
+        for line in said.out.read_text(encoding="utf-8").splitlines():
+            row = json.loads(line)
+            if row["seed"] == said.seed:
+                before[row["module"], row["number"]] = row
     with tempfile.TemporaryDirectory(prefix="mutants-") as folder:
-        copy = Path(folder) / "tree"
-        for name in ("src", "tests", "docs", "studies", "benchmarks"):
-            shutil.copytree(ROOT / name, copy / name, ignore=shutil.ignore_patterns("__pycache__"))
-        for name in ("pyproject.toml", "README.md", "CHANGELOG.md", "Makefile"):
-            shutil.copy(ROOT / name, copy / name)
-        (Path(folder) / "shared").symlink_to(ROOT.parent / "shared")
-        for mutant in drawn(said.seed, said.mutants)[said.worker :: said.workers]:
-            if (mutant.module, mutant.number) in done:
+        copy = copied_tree(Path(folder), said.beside.resolve())
+        for mutant in drawn(said.seed, said.mutants):
+            tests, needs, reached = chosen_tests(read_reach(said.reach), mutant, said.budget)
+            known = before.get((mutant.module, mutant.number))
+            if known is not None and (
+                str(known["verdict"]).startswith("killed") or int(str(known["ran"])) >= len(tests)
+            ):
                 continue
-            verdict, files = judge(mutant, copy, said.budget, said.files)
+            if not reached and said.only_reached:
+                continue
+            verdict = judge(mutant, copy, tests, needs)
             row = {
-                "seed": said.seed, **asdict(mutant), "verdict": verdict,
-                "budget_s": said.budget, "files_asked": said.files, "files": files,
+                "seed": said.seed, **asdict(mutant), "verdict": verdict, "reached_by": reached,
+                "ran": len(tests), "unchanged_s": round(needs, 1),
             }  # fmt: skip
             with said.out.open("a", encoding="utf-8") as file:
                 file.write(json.dumps(row) + "\n")

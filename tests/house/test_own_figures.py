@@ -15,7 +15,7 @@ import pytest
 
 ROOT = Path(__file__).parents[2]
 SRC = ROOT / "src" / "witnessmark"
-KINDS = {".md", ".py", ".html", ".js", ".json", ".svg", ".toml", ".typ"}
+KINDS = {".md", ".py", ".html", ".js", ".json", ".jsonl", ".svg", ".toml", ".typ", ".ipynb"}
 #: Pressures [psi] (common practice, no source), and how near each other they make a pair.
 PAIRS = ((65, 78), (70, 80), (75, 95))
 NEAR = 300
@@ -31,7 +31,7 @@ SERIES = (
 def texts() -> list[Path]:
     """Return every text that a reader or a user of the tool may see an example in."""
     found = [ROOT / "README.md", ROOT / "CHANGELOG.md", ROOT / "CONTRIBUTING.md"]
-    for folder in (ROOT / "docs", SRC):
+    for folder in (SRC, *(ROOT / name for name in ("docs", "notebooks", "studies", "benchmarks"))):
         found += [path for path in sorted(folder.rglob("*")) if path.suffix in KINDS]
     return found
 

@@ -51,9 +51,14 @@ def test_where_a_battery_lead_moves_the_order_is_said():
 
 def test_a_stall_against_the_brakes_is_made_on_the_parking_brake():
     assert "parking brake on" in KNOWLEDGE.families["vib_load"].safety
-    caution = check("v_mount").caution
-    for words in ("parking brake on", "wheels chocked", "lane clear", "seconds only"):
-        assert words in caution
+    against = [
+        t for f in KNOWLEDGE.families.values() for t in f.tests
+        if re.search(r"against (the|applied) brakes", t.name, re.I)
+    ]  # fmt: skip
+    assert {"v_mount", "cut_stall", "u_rock"} <= {t.id for t in against}
+    for test in against:
+        for words in ("Parking brakes APPLIED", "wheels chocked", "lane clear", "seconds only"):
+            assert words in test.caution, test.id
 
 
 GAS = [
@@ -83,6 +88,9 @@ def test_a_turbo_is_neither_drained_open_nor_starved_on_a_running_engine():
     drain = check("b_turbo")
     assert "engine off" in drain.name
     assert "never open the drain of a running engine" in drain.caution
+    for test in (t for f in KNOWLEDGE.families.values() for t in f.tests):
+        if re.search(r"turbo.*drain|drain.*turbo", test.name, re.I):
+            assert not {"running", "warm", "road", "load"} & set(test.needs), test.id
     feed = check("g_user")
     assert "turbo" not in feed.name.split("feed")[0]
     assert "never restricted or blanked on a running engine" in feed.caution
@@ -90,9 +98,14 @@ def test_a_turbo_is_neither_drained_open_nor_starved_on_a_running_engine():
 
 
 def test_a_crankcase_test_on_the_road_says_hot_oil_and_fumes():
-    caution = check("b_pull").caution
-    for words in ("hot oil", "fumes", "outside the cab"):
-        assert words in caution
+    driven = [
+        t for f in KNOWLEDGE.families.values() for t in f.tests
+        if re.search(r"crankcase|blow-?by", t.name, re.I) and {"road", "load"} & set(t.needs)
+    ]  # fmt: skip
+    assert "b_pull" in {t.id for t in driven}
+    for test in driven:
+        for words in ("hot oil", "fumes", "outside the cab"):
+            assert words in test.caution, test.id
 
 
 @pytest.mark.parametrize("family", FAMILIES)
