@@ -92,8 +92,10 @@ class State:
     back: Floats
 
 
-def solve(e: Engines, rpm: Floats | float, load: float = 0.0) -> State:
+def solve(e: Engines, rpm: Floats | float, load: float = 0.0, *, throttled: bool = False) -> State:
     """Halve the bracket of the gallery pressure until it is known to 0.001 psi."""
+    if throttled:  # what ends in the return line is stopped with it
+        e = e.with_(return_gain=0.0 * e.return_gain, return_leak=0.0 * e.return_leak)
     low, high = np.zeros(len(e)), np.full(len(e), 260.0)
     for _ in range(34):
         p = 0.5 * (low + high)

@@ -259,3 +259,61 @@ def test_no_case_buys_a_pump_before_the_look(numbers):
     steps = [s.step for s in assess(read_case("x", lines), {}).steps]
     assert "f_relief" in steps
     assert "pump_worn" not in steps or steps.index("f_relief") < steps.index("pump_worn")
+
+
+def steps_of(*readings, **more):
+    lines = [entry("complaint", 0, {"words": "low", "families": [FAMILY]})]
+    for i, (quantity, value, rpm) in enumerate(readings):
+        lines.append(entry("reading", i + 1, {"quantity": quantity, "value": value,
+                                              "point": {"rpm": rpm, "load": "none"}}))  # fmt: skip
+    lines += [
+        entry("test", 50 + i, {"test": t, "result": r}) for i, (t, r) in enumerate(more.items())
+    ]
+    found = assess(read_case("x", lines), {})
+    chances = {c.cause: c.probability for c in found.odds[0].causes}
+    return [s for s in found.steps if s.kind != "safety"], chances
+
+
+def test_no_part_is_dearer_than_the_second_gauge_and_before_it_on_one_gauges_word():
+    """Random readings off one gauge, a vacuum and a return flow beside them now and then."""
+    rng = np.random.default_rng(20261130)
+    repairs = doubted = 0
+    for _ in range(14):
+        idle = rng.uniform(35.0, 95.0)
+        work = idle + rng.uniform(0.0, 35.0)
+        read = [("fuel_gallery_pressure", f"{idle:.0f} psi", 650),
+                ("fuel_gallery_pressure", f"{work:.0f} psi", 1500)]  # fmt: skip
+        if rng.random() < 0.5:
+            read.append(("fuel_return_flow", f"{rng.uniform(20.0, 260.0):.0f} L/h", 1500))
+        if rng.random() < 0.3:
+            read.append(("fuel_suction_vacuum", f"{rng.uniform(1.0, 16.0):.0f} inHg", 1500))
+        steps, chances = steps_of(*read, f_look="negative", f_leaklook="negative", f_oil="negative")
+        order = [s.step for s in steps]
+        checks = [order.index(c) for c in ("gauge_check", "f_mech") if c in order]
+        if chances["fuel_gauge_err"] <= 0.03:
+            continue
+        doubted += 1
+        for place, step in enumerate(steps):
+            if step.kind == "repair":
+                repairs += 1
+                assert checks, read
+                assert min(checks) < place, read
+    assert doubted >= 6
+    assert repairs >= 3
+
+
+def test_a_reading_too_high_asks_for_the_second_gauge_before_anything_else():
+    steps, _ = steps_of(("fuel_gallery_pressure", "92 psi", 650),
+                        ("fuel_gallery_pressure", "116 psi", 1500))  # fmt: skip
+    assert steps[0].step in {"gauge_check", "f_mech"}
+    assert "higher than a healthy truck shows" in steps[0].why
+
+
+def test_a_second_gauge_that_agrees_is_not_asked_for_again():
+    steps, _ = steps_of(*TWO, ("gauge_check_difference", "0.5 psi", 650))
+    assert not {"gauge_check", "f_mech"} & {s.step for s in steps}
+
+
+def test_a_look_is_no_measurement_so_the_gauge_still_comes_first():
+    steps, _ = steps_of(f_look="negative", f_leaklook="negative", f_oil="negative")
+    assert steps[0].step == "gallery_idle_1400"

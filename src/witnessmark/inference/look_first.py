@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from witnessmark.inference.family.staged_evidence import StagedEvidence
 from witnessmark.knowledge import Family
 
-__all__ = ["LookWaiting", "looks_waiting", "parts_seen_bad"]
+__all__ = ["LookWaiting", "OneWord", "looks_waiting", "parts_seen_bad"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +33,21 @@ class LookWaiting:
     test: str
     words: str
     short: str
+
+
+@dataclass(frozen=True, slots=True)
+class OneWord:
+    """Everything that was read so far is one instrument's word.
+
+    Attributes:
+        cause: the cause that a false instrument is.
+        checks: the measurements and tests that hold another instrument against it.
+        high: it read more than a healthy truck shows, which a worn part hardly does.
+    """
+
+    cause: str
+    checks: tuple[str, ...]
+    high: bool = False
 
 
 def looks_waiting(family: Family, evidence: StagedEvidence) -> tuple[LookWaiting, ...]:

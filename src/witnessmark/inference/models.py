@@ -18,6 +18,7 @@ from importlib import import_module
 from typing import Literal, Protocol, cast
 
 from witnessmark.analyses.an_analysis import Bench
+from witnessmark.inference.look_first import OneWord
 from witnessmark.knowledge import Family
 from witnessmark.model.candidate import Candidate
 from witnessmark.model.entries.entry_data import ReadingData
@@ -135,6 +136,7 @@ class ModelEvidence:
         problems: what could not be used of the user's material.
         forecasts: cause id -> what would be read after that repair.
         inside: the model's own result, which only the model reads again.
+        one_word: where all that was read is the word of one instrument.
     """
 
     model: str
@@ -143,6 +145,7 @@ class ModelEvidence:
     problems: tuple[Problem, ...] = ()
     forecasts: Mapping[str, tuple[Forecast, ...]] = field(default_factory=dict)
     inside: object = None
+    one_word: OneWord | None = None
 
 
 @dataclass(frozen=True)

@@ -204,6 +204,7 @@ def _bench(plan: Plan, looks: Mapping[str, Step]) -> OpenComplaint:
         repaired=state.repaired,
         first=state.first,
         opening_waits=state.opening_waits,
+        one_word=state.one_word,
     )
 
 

@@ -35,7 +35,7 @@ from witnessmark.inference.fuel.draws.fuel_table import PriorTable
 from witnessmark.inference.fuel.draws.fuel_types import table_for
 from witnessmark.inference.fuel.fuel_curves import picture_data
 from witnessmark.inference.fuel.fuel_forecast import Band, gallery_points, repair_forecasts
-from witnessmark.inference.fuel.fuel_gauge_known import gauge_factor, gauge_finding
+from witnessmark.inference.fuel.fuel_gauge_known import gauge_factor, gauge_finding, one_word
 from witnessmark.inference.fuel.fuel_groups import (
     FAMILY,
     GAUGE,
@@ -64,7 +64,7 @@ from witnessmark.inference.fuel.fuel_words import (
     present_fuel,
     zone_probabilities,
 )
-from witnessmark.inference.look_first import looks_waiting
+from witnessmark.inference.look_first import OneWord, looks_waiting
 from witnessmark.inference.onset import mean_factor, onset_of
 from witnessmark.inference.shop_history import shares
 from witnessmark.knowledge import Family, Knowledge
@@ -103,6 +103,7 @@ class FuelEvidence:
         bands: healthy band of the gallery by operating point [Pa].
         repairs: the work done.
         measurements: the readings that the pack knows how to take.
+        one_word: where every pressure was read with one gauge and none was held against it.
     """
 
     findings: tuple[Finding, ...] = ()
@@ -115,6 +116,7 @@ class FuelEvidence:
     bands: Mapping[Key, Band] = field(default_factory=dict)
     repairs: tuple[Repair, ...] = ()
     measurements: tuple[Measurement, ...] = ()
+    one_word: OneWord | None = None
 
 
 def fuel_evidence(
@@ -184,6 +186,8 @@ def fuel_evidence(
         or not looks_waiting(family, family_evidence(case, family, knowledge)),
     )
     assumptions = _assumptions(posterior, table)
+    listed = family.measurements if family is not None else ()
+    known = tuple(m for m in listed if m.modelled_by == MODEL_ID)
     findings = (
         *_findings(
             usable, entered, posterior, at_first, shown, fits, table, assumptions, family_id
@@ -200,9 +204,8 @@ def fuel_evidence(
         assumptions=assumptions,
         bands=bands,
         repairs=done,
-        measurements=tuple(m for m in family.measurements if m.modelled_by == MODEL_ID)
-        if family is not None
-        else (),
+        measurements=known,
+        one_word=one_word(case, usable, known, done, bands),
     )
 
 

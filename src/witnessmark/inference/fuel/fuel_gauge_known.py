@@ -8,22 +8,29 @@ possible: gauges are dropped. The factors are judgement (no source).
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
+from witnessmark.inference.fuel.draws.fuel_samples import Repair
+from witnessmark.inference.fuel.fuel_forecast import Band
 from witnessmark.inference.fuel.fuel_groups import GAUGE, GROUPS
-from witnessmark.inference.fuel.fuel_observations import Observation
+from witnessmark.inference.fuel.fuel_observations import CHECK, GALLERY, Key, Observation
+from witnessmark.inference.look_first import OneWord
+from witnessmark.knowledge.readings_to_take import Measurement
 from witnessmark.model.details.reading_details import SaidShort
 from witnessmark.model.entries.case import Case
-from witnessmark.model.entries.entry_data import ReadingData
+from witnessmark.model.entries.entry_data import ReadingData, TestData
 from witnessmark.model.finding import Evidence, Finding, Support
+from witnessmark.physics.fuel.supply_circuit import PSI
 from witnessmark.words.say import fuel as say
 
-__all__ = ["gauge_factor", "gauge_finding"]
+__all__ = ["gauge_factor", "gauge_finding", "one_word"]
 
 #: Factor on the odds of a wrong gauge: accuracy written down; calibration date too. Judgement.
 ACCURACY_KNOWN, CALIBRATED = 0.5, 0.35
+#: A reading so far above its healthy band is too high (judgement).
+_TOO_HIGH = 2.0 * PSI
 _CODE, _METHOD = "fuel_gauge_known", "fuel_gauge_known/1"
 
 
@@ -61,3 +68,37 @@ def gauge_finding(factor: float, entries: tuple[str, ...], family_id: str) -> tu
             details=SaidShort(short=say.gauge_known_short(), assumptions=(source,)),
         ),
     )
+
+
+def one_word(
+    case: Case,
+    observations: Sequence[Observation],
+    measurements: Sequence[Measurement],
+    repairs: Sequence[Repair],
+    bands: Mapping[Key, Band],
+) -> OneWord | None:
+    """Return the checks that hold a second instrument against the only one that was read.
+
+    ``None`` where two instruments read pressures, where one was held against the other, or where
+    the instrument was renewed.
+
+    Args:
+        case: the entries.
+        observations: the readings.
+        measurements: what the pack can measure.
+        repairs: the work done.
+        bands: healthy band of the gallery by operating point [Pa].
+    """
+    gauges = {o.gauge for o in observations if o.gauge and o.quantity != CHECK}
+    checks = [m for m in measurements if {q for q, _, _ in m.readings} == {CHECK}]
+    tests = tuple(dict.fromkeys(test for m in checks for test in m.covers))
+    held = any(o.quantity == CHECK for o in observations) or any(
+        data.test in tests and data.result != "maybe" for _, data in case.of(TestData)
+    )
+    if len(gauges) != 1 or held or any(r.group == GAUGE for r in repairs):
+        return None
+    latest = max(o.stage for o in observations)
+    tops = [(o.value, bands[o.key][1]) for o in observations if o.stage == latest
+            and o.key in bands and o.quantity == GALLERY]  # fmt: skip
+    high = any(top is not None and value > top + _TOO_HIGH for value, top in tops)
+    return OneWord(GROUPS[GAUGE].causes[0], (*(m.id for m in checks), *tests), high)

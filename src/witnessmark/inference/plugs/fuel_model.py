@@ -67,7 +67,13 @@ class FuelModel:
             family_id=families[0],
         )
         return ModelEvidence(
-            self.id, families, found.findings, found.problems, found.forecasts, found
+            self.id,
+            families,
+            found.findings,
+            found.problems,
+            found.forecasts,
+            found,
+            found.one_word,
         )
 
     def proposals(self, evidence: ModelEvidence) -> tuple[Candidate, ...]:

@@ -129,15 +129,15 @@ class Listed:
         return self._placed.setdefault(step.step, placed)
 
     def offer(self, bench: OpenComplaint, test: str, why: str = "") -> Placed | None:
-        """List a test of a complaint although its figure alone would not, and say why.
+        """List a test or a measurement of a complaint although its figure alone would not.
 
         Returns:
-            The listed test, ``None`` where it was made, is unknown or may not be done.
+            The listed step, ``None`` where it was made, is unknown or may not be done.
         """
         if test in self._placed:
             self._placed[test].says(why)
             return self._placed[test]
-        if bench.open_test(test) is None or test not in bench.looks:
+        if test in bench.done or test not in bench.looks:
             return None
         step = bench.looks[test]
         before = self._cheapest.get(bench.family.id, step.expected_total_usd)

@@ -23,12 +23,14 @@ __all__ = ["first_reading", "first_reading_step"]
 def first_reading(case: Case, family: Family, read: Collection[str] = ()) -> Measurement | None:
     """Return the pack's first measurement while nothing at all was measured or tested.
 
+    A look that needs no tool measures nothing.
+
     Args:
         case: the entries.
         family: a family.
         read: quantities besides those of its measurements that count as measured.
     """
-    tests = {t.id for t in family.tests}
+    tests = {t.id for t in family.tests if not t.free_look}
     quantities = {w.quantity for m in family.measurements for w in m.wanted} | set(read)
     begun = any(
         isinstance(e.data, WorkData | RecordingData)

@@ -6,7 +6,7 @@ import math
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 
-from witnessmark.inference.look_first import LookWaiting
+from witnessmark.inference.look_first import LookWaiting, OneWord
 from witnessmark.knowledge import Cause, Family, Test
 from witnessmark.knowledge.readings_to_take import Measurement
 from witnessmark.model.odds import DECIDED_FROM
@@ -43,6 +43,7 @@ class OpenComplaint:
         first: the pack's first measurement while nothing at all was measured.
         opening_waits: a physical model says that little was read yet, so a reading that costs about
             the same goes before opening anything.
+        one_word: a physical model says that all it read is one instrument's word.
     """
 
     family: Family
@@ -58,6 +59,7 @@ class OpenComplaint:
     repaired: Collection[str] = ()
     first: Measurement | None = None
     opening_waits: bool = False
+    one_word: OneWord | None = None
 
     @property
     def leader(self) -> str:

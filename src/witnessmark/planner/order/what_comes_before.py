@@ -34,6 +34,9 @@ _SMALL = 0.10
 _CERTAIN = 0.99
 #: A look at what was just touched takes at most so long [min].
 TOUCHED_MINUTES = 15.0
+#: From this probability of a false instrument on nothing dearer than holding another one against it
+#: is renewed on its word.
+DOUBTED_FROM = 0.03
 #: A free look is taken where it speaks to a suspect of at least this.
 LOOK_FROM = 0.05
 #: A leader of at least this has its own look listed when that takes at most so long [min].
@@ -88,6 +91,7 @@ def what_waits(listed: Listed) -> None:
                 _seen_before_renewal(listed, placed)
             _trap(listed, placed, worth)
         _roots(listed, bench)
+        _one_word(listed, bench, worth)
     for placed in listed:  # of the looks that were asked for above as well
         if placed.rank != Rank.LIFTS_STOP:
             for test in placed.rules.do_first:
@@ -211,6 +215,34 @@ def _seen_before_renewal(listed: Listed, placed: Placed) -> None:
     look_at = _cheapest(listed, bench, tests)
     if look_at is not None:
         placed.after.append(look_at.step.step)
+
+
+def _one_word(listed: Listed, bench: OpenComplaint, worth: set[str]) -> None:
+    """Let what is dear wait for a second instrument where one alone has spoken and may be false.
+
+    What was read too high asks for the comparison before anything else.
+    """
+    word = bench.one_word
+    if word is None or bench.cured:
+        return
+    if not word.high and bench.chance(word.cause) <= DOUBTED_FROM:
+        return
+    repairs = [p for p in listed.of(bench) if p.is_repair and p.step.step not in bench.seen_bad]
+    if not repairs and not word.high:
+        return
+    offered = (listed.get(check) or listed.offer(bench, check) for check in word.checks)
+    check = next((placed for placed in offered if placed is not None), None)
+    if check is None:
+        return
+    if word.high:
+        check.rank = min(check.rank, Rank.TOUCHED)
+        check.says(say.too_high())
+        worth.add(check.step.step)
+    own = check.price(listed.settings)
+    for placed in repairs:
+        if placed.price(listed.settings) > own:
+            placed.after.append(check.step.step)
+            check.says(say.one_instrument())
 
 
 def _price(bench: OpenComplaint, test: str, listed: Listed) -> float:

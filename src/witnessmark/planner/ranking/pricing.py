@@ -9,7 +9,7 @@ from statistics import median
 import numpy as np
 import numpy.typing as npt
 
-from witnessmark.inference.look_first import LookWaiting
+from witnessmark.inference.look_first import LookWaiting, OneWord
 from witnessmark.knowledge import AccessGroup, Cause, Family, Test
 from witnessmark.knowledge.readings_to_take import Measurement
 from witnessmark.model.candidate import Candidate
@@ -61,6 +61,7 @@ class FamilyState:
         seen_bad: causes whose part a look has shown bad since the latest work.
         first: the pack's first measurement while nothing at all was measured.
         opening_waits: a physical model says that little was read yet.
+        one_word: a physical model says that all it read is one instrument's word.
     """
 
     family: Family
@@ -76,6 +77,7 @@ class FamilyState:
     seen_bad: frozenset[str] = frozenset()
     first: Measurement | None = None
     opening_waits: bool = False
+    one_word: OneWord | None = None
 
 
 @dataclass(frozen=True, slots=True)

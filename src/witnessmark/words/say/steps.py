@@ -199,6 +199,21 @@ def not_before_look(look: str) -> str:
     return f"Not before the look: {look}"
 
 
+@sentence("step.one_instrument")
+def one_instrument() -> str:
+    """Say why a second instrument comes before a part."""
+    return (
+        "So far one instrument alone has spoken, and it may be wrong: hold a second one against it "
+        "before a part is renewed on its word."
+    )
+
+
+@sentence("step.too_high")
+def too_high() -> str:
+    """Say why a reading that is too high asks for a second instrument first."""
+    return "It read higher than a healthy truck shows: check the instrument before anything else."
+
+
 @sentence("step.first_measurement")
 def first_measurement() -> str:
     """Say why a gauge goes on first."""

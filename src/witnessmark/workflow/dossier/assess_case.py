@@ -230,6 +230,7 @@ def _steps(
                 seen_bad=parts_seen_bad(family, mine),
                 first=first_reading(case, family, read),
                 opening_waits=any(m.opening_waits(e) for m, e in weighed if o.family in e.families),
+                one_word=next((e.one_word for _, e in weighed if o.family in e.families), None),
             )
         )
     steps = rank_steps(

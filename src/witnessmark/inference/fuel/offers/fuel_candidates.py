@@ -88,7 +88,10 @@ def fuel_candidates(
         found.append((bits, replace(made, why=f"{made.why} {say.tells(bits)}".strip())))
     found.sort(key=lambda pair: -pair[0])
     worth = [c for bits, c in found if bits >= _WORTH * found[0][0]]
-    return tuple(worth[:_MOST])
+    # what holds another gauge against the only one is there for the asking, however little it tells
+    asked = evidence.one_word.checks if evidence.one_word is not None else ()
+    named = [c for _, c in found if c.id in asked and c not in worth[:_MOST]]
+    return (*worth[:_MOST], *named)
 
 
 def information(candidate: Candidate, posterior: FuelPosterior) -> float:
