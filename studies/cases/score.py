@@ -188,7 +188,7 @@ def _asked(case: Mapping[str, Any], key: Mapping[str, Any]) -> Asked:
         not_first=ids("not_first"),
         stop=stop if isinstance(stop, str) else tuple(stop),
         drive=tuple(case["drive"]),
-        no_repair=bool(key.get("no_repair", False)),
+        no_repair=bool(key.get("no_repair", case.get("no_repair", False))),
         not_scored=str(key.get("not_scored", "")),
     )
 
