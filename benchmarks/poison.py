@@ -22,13 +22,12 @@ import tempfile
 import time
 import traceback
 from collections import Counter
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from web.bench_page import Client
-from witnessmark.errors import WitnessmarkError
+from witnessmark.errors import InputRefused, WitnessmarkError
 from witnessmark.model.dossier import Dossier
 from witnessmark.web.app import create_app
 from witnessmark.workflow.case.shop_on_disk import Shop, open_shop
@@ -67,12 +66,41 @@ ENTRIES: tuple[tuple[str, dict[str, Any]], ...] = (
     ("test", {"test": "oil_gauge_check", "result": "positive"}),
     ("work", {"did": "new pump", "cause": "pump_worn", "minutes": 90, "torques": []}),
     ("outcome", {"complaint": "c1", "gone": "partly", "after_days": 12}),
-    ("quote", {"lines": [{"what": "pump", "usd": 900}], "total_usd": 900, "limit_usd": 1000}),
-    ("approval", {"quote": "q", "yes": True, "by": "phone"}),
+    (
+        "quote",
+        {
+            "lines": [
+                {"what": "pump", "usd": 900, "kind": "part", "cause": "pump_worn", "minutes": 90},
+                {"what": "hours", "minutes": 90, "kind": "labour"},
+            ],
+            "total_usd": 900,
+            "limit_usd": 1000,
+        },
+    ),
+    (
+        "approval",
+        {
+            "by": "Ann Invented",
+            "how": "phone",
+            "limit_usd": 950,
+            "lines": [{"line": 1, "granted": True}, {"line": 2, "granted": False, "risk": "soon"}],
+        },
+    ),
     ("photo", {"path": "a.jpg", "sha256": "a" * 64, "caption": "seen from below"}),
     ("recording", {"path": "pull.log", "sha256": "b" * 64}),
     ("note", {"words": "smells of fuel"}),
     ("retract", {"entry": "e3", "why": "typed wrongly"}),
+    ("code", {"spn": 100, "fmi": 1, "count": 3, "source": 0, "active": True}),
+    ("part", {"name": "pump", "state": "promised", "on": "2026-03-04", "usd": 410, "quantity": 1}),
+    (
+        "visit",
+        {"odometer_in": "880120 km", "odometer_out": 547000, "promised": "2026-03-05"},
+    ),
+    ("labour", {"start": "07:30", "stop": "09:10", "job": "the pump"}),
+    ("labour", {"minutes": 40}),
+    ("inspect", {"point": "steer_tyres", "result": "fail", "value": "9/32 in"}),
+    ("decline", {"lines": ["l1"], "risk": "soon", "words": "wants to wait"}),
+    ("close", {"complaint": "c1", "how": "repaired_not_proven", "why": "left the yard"}),
 )
 FUEL = ("complaint", {"words": "low fuel pressure", "families": ["fuel_low"]})
 NUMBERS = (0, -1, 1e308, -1e308, 5e-324, 1e-9, 2**53, 2**63, 10**30, 0.1, 3.0, -0.0, 1e9)
@@ -137,7 +165,27 @@ PAGES = (
     "/version",
     "/report",
     "/report?quote=true",
+    "/parts",
+    "/job-cards",
+    "/invoice.csv",
+    "/phone",
+    "/say",
+    "/shift",
+    "/override",
+    "/warranty.zip",
+    "/add/code",
+    "/add/part",
+    "/add/visit",
+    "/add/labour",
+    "/add/inspect",
+    "/add/decline",
+    "/add/close",
+    "/from/step/0",
+    "/from/finding/0",
+    "/from/entry/e1",
+    "/about/e1",
 )
+SHOP_PAGES = ("/", "/api/cases", "/trucks", "/trucks/unit%207", "/after", "/learnt", "/phone")
 
 
 def bend(value: Any, draw: random.Random) -> Any:
@@ -225,7 +273,13 @@ def some(count: int, seed: int) -> Found:
     known: dict[str, Dossier] = {}
     with tempfile.TemporaryDirectory() as folder:
         shop = open_shop(Path(folder) / "shop", create=True)
-        client = Client(create_app(shop, assess=known.__getitem__))
+
+        def assess(name: str) -> Dossier:
+            if name not in known:
+                raise InputRefused("No odds of the earlier cases are needed here.")
+            return known[name]
+
+        client = Client(create_app(shop, assess=assess))
         for number in range(count):
             _one(shop, client, known, found, draw, number)
             if number % 50 == 49:
@@ -272,28 +326,27 @@ def _one(
         if answer.status_code >= 500 or "cannot be shown as it should be" in answer.text:
             found.faults[f"page {page or '/'}: {answer.status_code}"] += 1
             print(name, page, lines, file=sys.stderr)
-    for page in ("/", "/api/cases") if number % 200 == 199 else ():
+    for page in SHOP_PAGES if number % 25 == 24 else ():
         found.asked += 1
         if client.get(page).status_code >= 500:
             found.faults[f"page {page}"] += 1
 
 
 def main() -> int:
-    """Run in two processes, write the table, return the number of failures."""
+    """Write the table and return the number of failures."""
     count = int(sys.argv[1]) if len(sys.argv) > 1 else 3000
     seed = int(sys.argv[2]) if len(sys.argv) > 2 else 1
-    with ProcessPoolExecutor(2) as pool:
-        parts = list(pool.map(some, (count - count // 2, count // 2), (seed, seed + 1)))
-    faults = sum((p.faults for p in parts), Counter())
+    found = some(count, seed)
+    faults = found.faults
     text = [
         "# Mutated cases",
         "",
         f"`PYTHONPATH=src:tests python benchmarks/poison.py {count} {seed}` made this: {count} "
-        f"mutated cases with {sum(p.entries for p in parts)} entries, "
-        f"{sum(p.damaged for p in parts)} of them so bent that they are shown as damaged; all "
-        f"assessed in full, {sum(p.asked for p in parts)} pages asked for. An entry that breaks "
+        f"mutated cases with {found.entries} entries, "
+        f"{found.damaged} of them so bent that they are shown as damaged; all "
+        f"assessed in full, {found.asked} pages asked for. An entry that breaks "
         "the assessment is left out and named; that happened in "
-        f"{sum(p.poisoned for p in parts)} cases.",
+        f"{found.poisoned} cases.",
         "",
         "| what went wrong | how often |",
         "|---|---:|",
@@ -301,6 +354,13 @@ def main() -> int:
     ]
     if not faults:
         text.append("| nothing | 0 |")
+    text += [
+        "",
+        "An earlier run, with other seeds, found two ways in which an entry of one case broke "
+        "another: a time without an offset (the pages of cases of the same truck), and a job of "
+        "5e-324 minutes (the odds of every case of the shop). Both are mended and held by "
+        "`tests/workflow/test_poison.py`.",
+    ]
     (HERE / "poison.md").write_text("\n".join(text) + "\n", encoding="utf-8")
     print("\n".join(text))
     return sum(faults.values())

@@ -172,3 +172,54 @@ def test_a_stored_poison_entry_is_shown_and_the_rest_goes_on(tmp_path: Path) -> 
     assert any("half a character" in p.what for p in found.problems)
     assert json.loads(shop.export("c1").splitlines()[0])["id"] == "x1"
     shop.close()
+
+
+def test_what_stands_in_one_case_breaks_no_other(tmp_path: Path, monkeypatch) -> None:
+    """Times without an offset, a job of no time at all, and a case whose lesson cannot be read."""
+    from witnessmark.inference.shop_history import job_costs, job_times
+    from witnessmark.model.entries.case import Case
+    from witnessmark.workflow.dossier import learnt_for_case
+    from witnessmark.workflow.shop import ledger_pages
+    from witnessmark.workflow.shop.trucks import comebacks
+
+    shop = open_shop(tmp_path / "two", create=True)
+    truck = {"label": "unit 7"}
+    quote = {"lines": [{"what": "pump", "minutes": 90, "usd": 300, "cause": "pump_worn"}]}
+
+    def visit(name: str, at: str, minutes: float, usd: float) -> None:
+        complaint = {"words": "low (invented)", "families": ["oil_press"]}
+        part = {"name": "pump", "quantity": 1, "usd": usd}
+        work = {"did": "pump", "cause": "pump_worn", "minutes": minutes, "parts": [part]}
+        lines = (("truck", truck), ("complaint", complaint), ("quote", quote), ("work", work))
+        shop.new_case(name, [entry_line(k, d, entry_id=k, at=at) for k, d in lines])
+
+    visit("plain", "2026-03-02 08:00", 5e-324, 1e-300)
+    visit("zoned", "2026-03-04T08:00:00+14:00", 180, 600)
+    assert [c.case for c in comebacks(shop, shop.case("zoned"), shop.case)] == ["plain"]
+    assert comebacks(shop, shop.case("plain"), shop.case) == ()
+    history, _ = learnt_for_case.learnt(shop, Case("", ()))
+    assert [len(history.jobs)] == [2]
+    for ratio in (job_times(history), job_costs(history)):
+        assert ratio is not None
+        assert (ratio.jobs, ratio.median) == (1, pytest.approx(2.0))
+
+    whole = learnt_for_case.history_of
+    monkeypatch.setattr(
+        learnt_for_case,
+        "history_of",
+        lambda cases, **rest: 1 / 0 if cases[0][0].id == "plain" else whole(cases, **rest),
+    )
+    monkeypatch.setattr(
+        ledger_pages, "row_of", lambda case: 1 / 0 if case.id == "plain" else _row(case)
+    )
+    learnt_for_case._LESSONS.clear()
+    history, _ = learnt_for_case.learnt(shop, Case("", ()))
+    assert [job.case for job in history.jobs] == ["zoned"]
+    assert {row.case for row in ledger_pages.every_row(shop)} == {"plain", "zoned"}
+    shop.close()
+
+
+def _row(case):
+    from witnessmark.workflow.shop.ledger import row_of
+
+    return row_of(case)

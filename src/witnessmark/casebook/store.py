@@ -150,9 +150,23 @@ class Casebook(Beside):
         Raises:
             NotFound: no such case.
         """
+        _must_be_id(case_id)
         with self._read() as connection:
-            self._must_exist(connection, case_id)
-            return self._lines(connection, case_id)
+            found = self._lines(connection, case_id)
+            if not found:
+                self._must_exist(connection, case_id)
+            return found
+
+    def cases_that_hold(self, word: str) -> list[str]:
+        """Return the cases with a line that holds a word, the one last written to first."""
+        mine = select(tables.lines.c.case_id).where(tables.lines.c.line.contains(word))
+        query = (
+            select(tables.cases.c.id)
+            .where(tables.cases.c.id.in_(mine))
+            .order_by(tables.cases.c.changed.desc())
+        )
+        with self._read() as connection:
+            return list(connection.scalars(query))
 
     def line_of(self, case_id: str, entry_id: str) -> str | None:
         """Return the line of one entry, ``None`` when the case has no such entry.

@@ -53,7 +53,8 @@ def prove(
     a shop's own pack has a plan too: the tests that showed the fault, and the customer's word.
     """
     if knowledge is not None:
-        plans = {**{f: _own_plan(k) for f, k in knowledge.families.items()}, **plans}
+        own = (f for f in case.families() if f in knowledge.families and f not in plans)
+        plans = {**plans, **{f: _own_plan(knowledge.families[f]) for f in own}}
     stages = case.stages()
     last = sum(1 for e in case.live() if e.kind == "work")
     recorded = any(stages[e.id] == 0 for e, _ in case.of(RecordingData))

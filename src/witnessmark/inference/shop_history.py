@@ -40,6 +40,9 @@ HALF_LIFE_DAYS = 3 * 365.25
 _Z90 = 1.6448536269514722
 #: With so many jobs the shop's own ratio weighs as much as the pack's figure (judgement).
 _TIME_PSEUDO = 4.0
+#: A job that took more than so many times what was quoted, or less than so small a part of it,
+#: was written down wrongly (judgement).
+_WORST_RATIO = 100.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -266,11 +269,19 @@ def job_costs(
 
 
 def _time_ratio(job: Job) -> float | None:
-    return job.minutes / job.quoted_minutes if job.minutes and job.quoted_minutes else None
+    return _sane(job.minutes, job.quoted_minutes)
 
 
 def _cost_ratio(job: Job) -> float | None:
-    return job.usd / job.quoted_usd if job.usd and job.quoted_usd else None
+    return _sane(job.usd, job.quoted_usd)
+
+
+def _sane(actual: float | None, quoted: float | None) -> float | None:
+    """Return actual over quoted; a slip of the pen in one case teaches the others nothing."""
+    if not actual or not quoted:
+        return None
+    ratio = actual / quoted
+    return ratio if 1 / _WORST_RATIO <= ratio <= _WORST_RATIO else None
 
 
 def _ratio(

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from functools import lru_cache
 from typing import Any, Literal, cast
 
@@ -66,8 +66,9 @@ class Entry:
     line: str
 
     def when(self) -> datetime:
-        """Return *at* as a point in time."""
-        return datetime.fromisoformat(self.at)
+        """Return *at* as a point in time; without an offset it is read as UTC."""
+        moment = datetime.fromisoformat(self.at)
+        return moment if moment.tzinfo is not None else moment.replace(tzinfo=UTC)
 
 
 def parse_entry(line: str, *, where: str = "") -> tuple[Entry, list[Problem]]:

@@ -7,7 +7,7 @@ forgotten at once. Closings that are not proven are counted and shown, never lea
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from datetime import UTC, datetime
+from datetime import datetime
 
 from witnessmark.analyses.an_analysis import Bench
 from witnessmark.analyses.readings.before_after import pairs
@@ -211,7 +211,4 @@ def _repaired_before(case: Case, stage: int) -> list[str]:
 
 
 def _age(entry: Entry, now: datetime) -> float:
-    when = entry.when()
-    if when.tzinfo is None:
-        when = when.replace(tzinfo=UTC)
-    return max(0.0, (now - when).total_seconds() / 86400)
+    return max(0.0, (now - entry.when()).total_seconds() / 86400)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import threading
 from collections import OrderedDict
 from collections.abc import Collection, Sequence
@@ -12,6 +13,7 @@ from witnessmark.analyses.an_analysis import Bench
 from witnessmark.analyses.readings.before_after import pairs
 from witnessmark.analyses.run_all import run_all
 from witnessmark.casebook.store import Summary
+from witnessmark.errors import WitnessmarkError
 from witnessmark.inference.models import all_models, families_of
 from witnessmark.inference.proof_of_cure import prove
 from witnessmark.knowledge import Knowledge
@@ -28,8 +30,9 @@ from witnessmark.workflow.dossier.closings import history_of
 __all__ = ["learnt"]
 
 #: Cases whose lesson is kept.
-_KEEP = 4096
+_KEEP = 20_000
 _LOCK = threading.Lock()
+_LOG = logging.getLogger("witnessmark.workflow")
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +65,8 @@ def learnt(
     # In the order of their names: which one was written to last says nothing.
     rows = sorted(shop.list_cases(), key=lambda row: row.id)
     changes = shop.casebook.rows.changed_since(-1)
-    told = [_lesson(shop, r, changes.get(r.id, 0), known) for r in rows if r.id != case.id]
+    wanting = _wanting(known)
+    told = [_lesson(shop, r, changes.get(r.id, 0), known, wanting) for r in rows if r.id != case.id]
     history = History(
         tuple(c for one in told for c in one.history.closings),
         tuple(j for one in told for j in one.history.jobs),
@@ -71,7 +75,9 @@ def learnt(
     return history, _baseline(case, told)
 
 
-def _lesson(shop: Shop, row: Summary, change: int, knowledge: Knowledge) -> _Lesson:
+def _lesson(
+    shop: Shop, row: Summary, change: int, knowledge: Knowledge, wanting: Collection[str]
+) -> _Lesson:
     """Return what one case has taught; every write to it has made the number of its change grow."""
     today = datetime.now(UTC).replace(hour=0, minute=0, second=0, microsecond=0)
     key = (str(shop.folder.resolve()), row.id, row.opened, str(change),
@@ -81,21 +87,34 @@ def _lesson(shop: Shop, row: Summary, change: int, knowledge: Knowledge) -> _Les
         if held is not None:
             _LESSONS.move_to_end(key)
             return held
-    case = as_called_now(shop.casebook.case(row.id), knowledge)
-    bench = Bench(case, {}, knowledge, case.stages())
-    proofs = prove(case, knowledge.proof_plans(), pairs(bench), run_all(bench), knowledge)
-    people = {i: by for i, _, by in shop.casebook.log(row.id) if i and by}
-    truck = case.truck()
-    made = _Lesson(
-        history_of([(case, proofs, people)], knowledge=knowledge, now=today),
-        (truck.engine.type or "") if truck is not None else "",
-        _healthy(proofs, truck.label, _wanting(knowledge)) if truck is not None else (),
-    )
+    try:
+        made = _taught(shop, row.id, knowledge, wanting, today)
+    except WitnessmarkError:
+        raise
+    except Exception:
+        # What stands in one case must not break the work on another.
+        _LOG.exception("what case %s has taught", row.id)
+        made = _Lesson(History(), "", ())
     with _LOCK:
         _LESSONS[key] = made
         while len(_LESSONS) > _KEEP:
             _LESSONS.popitem(last=False)
     return made
+
+
+def _taught(
+    shop: Shop, case_id: str, knowledge: Knowledge, wanting: Collection[str], today: datetime
+) -> _Lesson:
+    case = as_called_now(shop.casebook.case(case_id), knowledge)
+    bench = Bench(case, {}, knowledge, case.stages())
+    proofs = prove(case, knowledge.proof_plans(), pairs(bench), run_all(bench), knowledge)
+    people = {i: by for i, _, by in shop.casebook.log(case_id) if i and by}
+    truck = case.truck()
+    return _Lesson(
+        history_of([(case, proofs, people)], knowledge=knowledge, now=today),
+        (truck.engine.type or "") if truck is not None else "",
+        _healthy(proofs, truck.label, wanting) if truck is not None else (),
+    )
 
 
 def _healthy(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import logging
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 
@@ -12,6 +13,7 @@ from witnessmark.workflow.shop.ledger import Row, Waits, row_of
 
 __all__ = ["PAGE", "LedgerPage", "every_row", "ledger_page", "refresh_rows"]
 
+_LOG = logging.getLogger("witnessmark.workflow")
 #: Cases on one page.
 PAGE = 50
 #: Changes when a row is written differently; rows of other versions are made again.
@@ -60,7 +62,7 @@ def every_row(shop: Shop) -> list[Row]:
 def refresh_rows(shop: Shop) -> list[Row] | None:
     """Make the rows of the cases that have changed; all rows, unkept, of a read-only book."""
     if shop.casebook.read_only:
-        return [row_of(shop.case(summary.id)) for summary in shop.list_cases()]
+        return [_row_of(shop, summary.id) for summary in shop.list_cases()]
     stale = shop.casebook.rows.stale(_VERSION)
     if stale:
         shop.casebook.rows.keep(_made(shop, stale), _VERSION)
@@ -69,8 +71,19 @@ def refresh_rows(shop: Shop) -> list[Row] | None:
 
 def _made(shop: Shop, stale: Iterable[tuple[str, int]]) -> Iterable[KeptRow]:
     for case_id, changed in stale:
-        row = row_of(shop.case(case_id))
+        row = _row_of(shop, case_id)
         yield KeptRow(case_id, changed, json.dumps(asdict(row)), row.is_open, _words(row))
+
+
+def _row_of(shop: Shop, case_id: str) -> Row:
+    """Return the row of a case; one that cannot be made hides no other."""
+    case = shop.case(case_id)
+    try:
+        return row_of(case)
+    except Exception:
+        _LOG.exception("the row of %s", case_id)
+        since = case.entries[-1].at if case.entries else ""
+        return Row(case_id, case_id, "", "", Waits("reading"), since)
 
 
 def _words(row: Row) -> str:

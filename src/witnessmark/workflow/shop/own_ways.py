@@ -122,7 +122,7 @@ def score_overrides(shop: Shop, history: History | None = None) -> Score:
     for closing in history.closings:
         if closing.proven:
             proven[closing.case].update(closing.causes)
-    return score([shop.case(row.id) for row in shop.list_cases()], proven)
+    return score([shop.case(name) for name in shop.casebook.cases_that_hold(ABOUT)], proven)
 
 
 def _kind(chosen: str, knowledge: Knowledge) -> str:

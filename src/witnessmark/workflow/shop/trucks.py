@@ -9,6 +9,7 @@ from datetime import datetime
 
 from witnessmark.errors import InputRefused
 from witnessmark.model.entries.case import Case
+from witnessmark.model.entries.entry import Entry
 from witnessmark.model.entries.entry_data import ComplaintData, WorkData
 from witnessmark.workflow.case.shop_on_disk import Shop
 from witnessmark.workflow.shop.ledger import Row
@@ -145,13 +146,8 @@ def _repaired(case: Case) -> list[str]:
     return [d.cause for _, d in case.of(WorkData) if d.cause]
 
 
-def _moment(entries: Iterable[object]) -> datetime | None:
-    for entry in entries:
-        try:
-            return datetime.fromisoformat(getattr(entry, "at", ""))
-        except ValueError:
-            return None
-    return None
+def _moment(entries: Iterable[Entry]) -> datetime | None:
+    return next((entry.when() for entry in entries), None)
 
 
 def _key(label: str) -> str:
