@@ -2,35 +2,46 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from importlib import import_module
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from witnessmark.errors import RecordingRefused
-from witnessmark.model.recording import Recording
 from witnessmark.readers.files.source import FileSource
-from witnessmark.readers.logs import asc, blf, candump, frame_table, slcan, trc
-from witnessmark.readers.mdf import mf4
-from witnessmark.readers.pickups import audio
-from witnessmark.readers.reader import Reader
-from witnessmark.readers.tables import edge_list, event_list
-from witnessmark.readers.tables import table_recording as tables
 from witnessmark.readers.told import ReaderSettings
+
+if TYPE_CHECKING:
+    from witnessmark.model.recording import Recording
+    from witnessmark.readers.reader import Reader
+
+    READERS: tuple[Reader, ...]
 
 __all__ = ["READERS", "read_recording"]
 
-#: In the order they are asked; the narrower ones first.
-READERS: tuple[Reader, ...] = (
-    mf4.READER,
-    blf.READER,
-    audio.READER,
-    asc.READER,
-    trc.READER,
-    candump.READER,
-    slcan.READER,
-    frame_table.READER,
-    edge_list.READER,
-    event_list.READER,
-    tables.READER,
+#: Module of each reader, in the order they are asked, the narrower ones first; with the first bytes
+#: of its files where they are always the same. A reader is loaded when its turn comes: a log of
+#: text does not wait for the tables, nor anything for a kind that its first bytes rule out.
+_IN_TURN: tuple[tuple[str, tuple[bytes, ...]], ...] = (
+    ("mdf.mf4", (b"MDF ", b"UnFinMF ")),
+    ("logs.blf", (b"LOGG",)),
+    ("pickups.audio", (b"RIFF", b"riff", b"RF64", b"FORM", b"fLaC", b".snd", b"caff")),
+    ("logs.asc", ()),
+    ("logs.trc", ()),
+    ("logs.candump", ()),
+    ("logs.slcan", ()),
+    ("logs.frame_table", ()),
+    ("tables.edge_list", ()),
+    ("tables.event_list", ()),
+    ("tables.table_recording", ()),
 )
+
+
+def __getattr__(name: str) -> tuple[Reader, ...]:
+    """Return all readers, in the order they are asked."""
+    if name != "READERS":
+        raise AttributeError(name)
+    return tuple(_reader(module) for module, _ in _IN_TURN)
 
 
 def read_recording(path: Path | str, *, settings: ReaderSettings | None = None) -> Recording:
@@ -63,11 +74,23 @@ def which(source: FileSource) -> Reader:
     Raises:
         RecordingRefused: none.
     """
-    for reader in READERS:
+    for reader in _asked(source.head):
         if reader.recognises(source.head):
             return reader
+    names = ", ".join(_reader(module).name for module, _ in _IN_TURN)
     raise RecordingRefused(
         "This is of no format that is known here.",
         where=source.name,
-        do="Known are: " + ", ".join(reader.name for reader in READERS) + "; gzip of any of them.",
+        do=f"Known are: {names}; gzip of any of them.",
     )
+
+
+def _asked(head: bytes) -> Iterator[Reader]:
+    for module, first_bytes in _IN_TURN:
+        if not first_bytes or head.startswith(first_bytes):
+            yield _reader(module)
+
+
+def _reader(module: str) -> Reader:
+    reader: Reader = import_module(f"witnessmark.readers.{module}").READER
+    return reader
