@@ -50,6 +50,10 @@ _HIGHEST = 300.0 * PSI
 _TOLERANCE = 0.002 * PSI
 #: Circuits solved at a time: what fits the processor's cache.
 _CHUNK = 4096
+#: Share of circuits still moving below which the others are let go.
+_WORTH_PARTING = 0.6
+#: Inlet pressure below which the share of gas grows no further [Pa abs].
+_LEAST_INLET = 0.2 * PSI
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,30 +184,19 @@ def solve(
     low, high, moving = np.zeros(n), np.full(n, _HIGHEST), np.ones(n, dtype=bool)
     parts = [slice(start, start + _CHUNK) for start in range(0, n, _CHUNK)]
     for part in parts:
-        law = _Balance.of(_short(whole.take(part)), rpm, load, throttled, viscosity)
+        law = _Balance.of(whole.take(part), rpm, load, throttled, viscosity)
         p[part], low[part], high[part], moving[part] = _newton(
             law, p[part], low[part], high[part], 4 if guess is None else 3
         )
     left = np.flatnonzero(moving)
     if len(left):  # the few that need longer, on their own
-        few = _Balance.of(_short(whole.take(left)), rpm, load, throttled, viscosity)
+        few = _Balance.of(whole.take(left), rpm, load, throttled, viscosity)
         p[left], low[left], high[left], _ = _newton(few, p[left], low[left], high[left], 60)
     p = np.where(high <= 2 * _TOLERANCE, 0.0, p)
-    states = [
-        _Balance.of(whole.take(part), rpm, load, throttled, viscosity).state(p[part])
-        for part in parts
-    ]
+    states = [_state(whole.take(part), p[part], rpm, load, throttled, viscosity) for part in parts]
     return CircuitState(
         *(np.concatenate([getattr(s, f) for s in states]) for f in CircuitState.__slots__)
     )
-
-
-def _short(c: Circuit) -> Circuit:
-    """Return the circuits in single precision, for the search only.
-
-    At 100 psi one step of it is 0.00001 psi, far below the tolerance, and it is faster.
-    """
-    return Circuit(*(_single(getattr(c, f)) for f in Circuit.__slots__))
 
 
 def _all(values: Floats, n: int) -> Floats:
@@ -217,10 +210,13 @@ def _single(values: Floats) -> Floats:
 
 
 def _newton(
-    law: _Balance, p: Floats, low: Floats, high: Floats, steps: int
+    law: _Balance, start: Floats, bottom: Floats, top: Floats, steps: int
 ) -> tuple[Floats, Floats, Floats, npt.NDArray[np.bool_]]:
-    moving = np.ones(p.shape, dtype=bool)
-    p, low, high = _single(p), _single(low), _single(high)
+    """Return pressures, both ends of their brackets, and which still move."""
+    found, below, ends = _single(start), _single(bottom), _single(top)
+    still = np.zeros(len(found), dtype=bool)
+    rows: npt.NDArray[np.intp] | slice = slice(None)
+    p, low, high = found, below, ends
     length = high - low
     for _ in range(steps):
         value, slope = law.value_and_slope(p)
@@ -228,101 +224,153 @@ def _newton(
         low = np.where(above, p, low)
         high = np.where(above, high, p)
         newton = value / slope
+        size = np.abs(newton)
         step = np.maximum(p - newton, 0.0)
         # a step that leaves the bracket, or is not half the one before, is a halving instead; one
         # that is there already stands on the bracket's end, and would be thrown far back
-        slow = (step <= low) | (step >= high) | (np.abs(newton) > 0.5 * length)
-        slow &= np.abs(newton) >= _TOLERANCE
-        step = np.where(slow, 0.5 * (low + high), step)
+        slow = (step <= low) | (step >= high) | (size > 0.5 * length)
+        slow &= size >= _TOLERANCE
+        if slow.any():
+            step = np.where(slow, 0.5 * (low + high), step)
         length = np.abs(step - p)
         moving = length >= _TOLERANCE
         p = step
-        if not np.any(moving):
-            break
-    return p, low, high, moving
+        stay = np.flatnonzero(moving)
+        if len(stay) < _WORTH_PARTING * len(p):  # those that are there are left alone
+            found[rows], below[rows], ends[rows] = p, low, high
+            if not len(stay):
+                return found, below, ends, still
+            rows = stay if isinstance(rows, slice) else rows[stay]
+            law, p, low, high = law.take(stay), p[stay], low[stay], high[stay]
+            length, moving = length[stay], moving[stay]
+    found[rows], below[rows], ends[rows], still[rows] = p, low, high, moving
+    return found, below, ends, still
+
+
+def _state(
+    c: Circuit, p: Floats, rpm: float, load: float, shut: bool, viscosity: float
+) -> CircuitState:
+    mu, taken = c.viscosity * viscosity, c.consumption * consumption(rpm, load)
+    root = np.sqrt(p + 1.0)
+    leak = c.injector_leak * root
+    if shut:  # whatever ends in the return line is stopped with it
+        out, back = c.injector_leak * (1.0 - c.leak_to_return) * root + taken, np.zeros_like(p)
+    else:
+        x = np.maximum(p - c.return_crack, 0.0)
+        back = c.return_orifice * x / np.sqrt(x + _ROUNDING) + c.return_linear * x
+        back = back + c.return_leak * root
+        out = back + leak + taken
+        back = back + c.leak_to_return * leak
+    po = p + (c.filter_laminar * mu + c.filter_turbulent * out) * out
+    lost = c.lift + (c.suction_laminar * mu + c.suction_turbulent * out) * out
+    z = (po - c.relief_crack) / _RELIEF_WIDTH
+    soft = np.log1p(np.exp(np.clip(z, -40.0, 40.0))) + np.maximum(z - 40.0, 0.0)
+    relief = c.relief_gain * _RELIEF_WIDTH * soft + c.relief_leak * np.sqrt(po + 1.0)
+    return CircuitState(p, po, np.minimum(lost, ATMOSPHERE), back, out, relief)
 
 
 @dataclass(frozen=True, slots=True)
 class _Balance:
-    """The balance at one operating point."""
+    """The balance at one operating point, in single precision, for the search only.
 
-    c: Circuit
+    At 100 psi one step of it is 0.00001 psi, far below the tolerance, and it is faster. What no
+    pressure changes is worked out once.
+
+    Attributes:
+        delivery: D*n.
+        taken: Qc.
+        crack: pcr.
+        orifice: Kr, without a return line 0.
+        linear: Gr, the same.
+        seats: all that flows with the root of the pressure: Kl + Ki.
+        drop: Rf*mu.
+        drop_turbulent: Kf.
+        slip: Cs/mu.
+        override: Gv times its width.
+        crack_relief: pcv in those widths.
+        relief_leak: Kv.
+        inlet: pa - lift.
+        draw: Rs*mu.
+        draw_turbulent: Ks.
+        kept: 1 - beta.
+        gas: (a + beta)*pa.
+    """
+
     delivery: Floats
     taken: Floats
-    mu: Floats
-    shut: bool
+    crack: Floats
+    orifice: Floats
+    linear: Floats
+    seats: Floats
+    drop: Floats
+    drop_turbulent: Floats
+    slip: Floats
+    override: Floats
+    crack_relief: Floats
+    relief_leak: Floats
+    inlet: Floats
+    draw: Floats
+    draw_turbulent: Floats
+    kept: Floats
+    gas: Floats
 
     @classmethod
     def of(cls, c: Circuit, rpm: float, load: float, shut: bool, viscosity: float) -> _Balance:
-        return cls(
-            c, c.displacement * rpm, c.consumption * consumption(rpm, load),
-            c.viscosity * viscosity, shut,
+        mu = c.viscosity * viscosity
+        open_ = 0.0 if shut else 1.0
+        seats = c.injector_leak * (1.0 - c.leak_to_return) if shut else c.injector_leak
+        values = (
+            c.displacement * rpm, c.consumption * consumption(rpm, load), c.return_crack,
+            c.return_orifice * open_, c.return_linear * open_, seats + c.return_leak * open_,
+            c.filter_laminar * mu, c.filter_turbulent, c.slip / mu,
+            c.relief_gain * _RELIEF_WIDTH, c.relief_crack / _RELIEF_WIDTH, c.relief_leak,
+            ATMOSPHERE - c.lift, c.suction_laminar * mu, c.suction_turbulent,
+            1.0 - c.release, (c.air + c.release) * ATMOSPHERE,
         )  # fmt: skip
+        return cls(*(_single(v) for v in values))
+
+    def take(self, index: npt.NDArray[np.intp]) -> _Balance:
+        """Return the balances at *index*."""
+        return _Balance(*(getattr(self, f)[index] for f in _Balance.__slots__))
 
     def value_and_slope(self, p: Floats) -> tuple[Floats, Floats]:
-        c, mu = self.c, self.mu
-        out, d_out, _ = self._outflow(p)
-        po = p + (c.filter_laminar * mu + c.filter_turbulent * out) * out
-        d_po = 1.0 + (c.filter_laminar * mu + 2.0 * c.filter_turbulent * out) * d_out
+        """Return the balance at these pressures and its slope by them."""
+        root = np.sqrt(p + 1.0)
+        x = np.maximum(p - self.crack, 0.0)
+        wide = x + _ROUNDING
+        rounded = np.sqrt(wide)
+        out = self.orifice * x / rounded + self.linear * x + self.seats * root + self.taken
+        rising = self.orifice * (0.5 * x + _ROUNDING) / (rounded * wide) + self.linear
+        d_out = (x > 0) * rising + self.seats * (0.5 / root)
+        turbulent = self.drop_turbulent * out
+        laminar = self.drop + turbulent
+        po = p + laminar * out
+        d_po = 1.0 + (laminar + turbulent) * d_out
         relief, d_relief = self._relief(po)
         fill, d_fill = self._fill(out)
-        value = self.delivery * fill - c.slip * po / mu - relief - out
-        slope = self.delivery * d_fill * d_out - (c.slip / mu + d_relief) * d_po - d_out
+        value = self.delivery * fill - self.slip * po - relief - out
+        slope = self.delivery * d_fill * d_out - (self.slip + d_relief) * d_po - d_out
         return value, np.minimum(slope, -1e-18)
 
-    def state(self, p: Floats) -> CircuitState:
-        c = self.c
-        out, _, back = self._outflow(p)
-        po = p + (c.filter_laminar * self.mu + c.filter_turbulent * out) * out
-        vacuum = ATMOSPHERE - self._inlet(out)
-        return CircuitState(p, po, np.minimum(vacuum, ATMOSPHERE), back, out, self._relief(po)[0])
-
-    def _outflow(self, p: Floats) -> tuple[Floats, Floats, Floats]:
-        """Return the flow through the filter, its slope, and the flow in the return line."""
-        c = self.c
-        root = np.sqrt(p + 1.0)
-        leak = c.injector_leak * root
-        seats: Floats = c.injector_leak * (1.0 - c.leak_to_return) if self.shut else c.injector_leak
-        if self.shut:  # whatever ends in the return line is stopped with it
-            out = seats * root + self.taken
-            return out, seats / (2.0 * root), np.zeros_like(p)
-        x = np.maximum(p - c.return_crack, 0.0)
-        rounded = np.sqrt(x + _ROUNDING)
-        back = c.return_orifice * x / rounded + c.return_linear * x + c.return_leak * root
-        open_ = x > 0
-        d_back = (
-            open_ * (c.return_orifice * (x / 2.0 + _ROUNDING) / rounded**3 + c.return_linear)
-            + c.return_leak / (2.0 * root)
-        )  # fmt: skip
-        out = back + leak + self.taken
-        return out, d_back + seats / (2.0 * root), back + c.leak_to_return * leak
-
     def _relief(self, po: Floats) -> tuple[Floats, Floats]:
-        c = self.c
-        z = np.clip((po - c.relief_crack) / _RELIEF_WIDTH, -40.0, 40.0)
-        grown = np.exp(-np.abs(z))
-        soft = np.maximum(z, 0.0) + np.log1p(grown)
-        over = np.maximum(po - c.relief_crack - 40.0 * _RELIEF_WIDTH, 0.0)
-        rising = np.where(z >= 0, 1.0, grown) / (1.0 + grown)
+        z = po * (1.0 / _RELIEF_WIDTH) - self.crack_relief
+        grown = np.exp(np.clip(z, -40.0, 40.0))
+        soft = np.log1p(grown) + np.maximum(z - 40.0, 0.0)
         root = np.sqrt(po + 1.0)
-        flow = c.relief_gain * (soft * _RELIEF_WIDTH + over) + c.relief_leak * root
-        return flow, c.relief_gain * rising + c.relief_leak / (2.0 * root)
-
-    def _inlet(self, out: Floats) -> Floats:
-        c = self.c
-        lost = c.lift + (c.suction_laminar * self.mu + c.suction_turbulent * out) * out
-        return np.asarray(ATMOSPHERE - lost)
+        flow = self.override * soft + self.relief_leak * root
+        rising = self.override * (grown / (1.0 + grown)) * (1.0 / _RELIEF_WIDTH)
+        return flow, rising + self.relief_leak * (0.5 / root)
 
     def _fill(self, out: Floats) -> tuple[Floats, Floats]:
         """Return the share of the pump's volume that is liquid, and its slope by the flow."""
-        c = self.c
-        inlet = self._inlet(out)
-        d_inlet = -(c.suction_laminar * self.mu + 2.0 * c.suction_turbulent * out)
-        safe = np.maximum(inlet, 0.2 * PSI)
-        gas = c.air * ATMOSPHERE + c.release * (ATMOSPHERE - safe)
-        liquid = safe / (safe + gas)
-        d_liquid = (c.air + c.release) * ATMOSPHERE / (safe + gas) ** 2 * (inlet > 0.2 * PSI)
-        z = np.clip((inlet - _COLLAPSE) / _COLLAPSE_WIDTH, -60.0, 60.0)
+        turbulent = self.draw_turbulent * out
+        laminar = self.draw + turbulent
+        inlet = self.inlet - laminar * out
+        safe = np.maximum(inlet, _LEAST_INLET)
+        room = safe * self.kept + self.gas
+        liquid = safe / room
+        d_liquid = self.gas / (room * room) * (inlet > _LEAST_INLET)
+        z = np.clip(inlet * (1.0 / _COLLAPSE_WIDTH) - _COLLAPSE / _COLLAPSE_WIDTH, -60.0, 60.0)
         primed = 1.0 / (1.0 + np.exp(-z))
-        d_primed = primed * (1.0 - primed) / _COLLAPSE_WIDTH
-        return liquid * primed, (d_liquid * primed + liquid * d_primed) * d_inlet
+        d_primed = primed * (1.0 - primed) * (1.0 / _COLLAPSE_WIDTH)
+        return liquid * primed, -(d_liquid * primed + liquid * d_primed) * (laminar + turbulent)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -17,61 +18,106 @@ from witnessmark.inference.fuel.fuel_observations import (
 )
 from witnessmark.physics.fuel.supply_circuit import L_PER_H, PSI
 
-__all__ = ["SHAPES", "log_likelihood", "over_shapes", "something_else"]
+__all__ = ["SHAPES", "ErrorLaw", "log_likelihood"]
 
 Floats = npt.NDArray[np.float64]
 
 #: Factors on the error in shape of the model's curves, and their weights: how far a type is from
 #: the model nobody knows before it is read. Judgement, settled as the error itself.
 SHAPES = ((0.7, 0.5), (1.5, 0.5))
+_HALF = 0.5 * float(np.log(2.0 * np.pi))
+
+
+@dataclass(frozen=True, slots=True)
+class ErrorLaw:
+    """The law of the errors of m readings, worked out once for all draws and rounds.
+
+    The covariance is one of small errors plus a factor squared on one of the error in shape. One
+    change of coordinates makes the first the unit matrix and the second diagonal, so every factor
+    of ``SHAPES`` costs a sum and no matrix.
+
+    Attributes:
+        value: the readings, shape (m,).
+        white: makes the small errors independent and of unit size, shape (m, m).
+        spread: variance of the error in shape at factor 1 in those coordinates, shape (m,).
+        log_scale: half the log determinant of the small errors' covariance.
+        root: lower root of the covariance at factor 1, shape (m, m).
+        other_shift: what "something else" adds to the predictions, shape (m,).
+        other_root: lower root of its covariance, shape (m, m).
+    """
+
+    value: Floats
+    white: Floats
+    spread: Floats
+    log_scale: float
+    root: Floats
+    other_shift: Floats
+    other_root: Floats
+
+    @classmethod
+    def of(cls, observations: Sequence[Observation]) -> ErrorLaw:
+        """Return the law of some readings."""
+        shape = shape_error(observations)
+        whole = covariance(observations)
+        lower = _lower(whole - shape)
+        inverse = np.linalg.inv(lower)
+        spread, turned = np.linalg.eigh(inverse @ shape @ inverse.T)
+        shift, other = _something_else(observations, whole)
+        return cls(
+            value=np.array([o.value for o in observations]),
+            white=np.asarray(turned.T @ inverse, dtype=np.float64),
+            spread=np.maximum(spread, 0.0),
+            log_scale=float(np.log(np.diag(lower)).sum()),
+            root=_lower(whole),
+            other_shift=shift,
+            other_root=_lower(other),
+        )
+
+    def over_shapes(self, predictions: Floats) -> tuple[Floats, Floats]:
+        """Return the log likelihood over the sizes of the error in shape, and chi square.
+
+        Chi square is that of the smallest size, which explains engines of other equations well
+        enough.
+
+        Args:
+            predictions: shape (n, m).
+        """
+        left = np.square(self.white @ (self.value - predictions).T)  # (m, n)
+        terms, squares = [], []
+        for factor, weight in SHAPES:
+            variance = 1.0 + factor**2 * self.spread
+            squares.append(np.asarray((1.0 / variance) @ left, dtype=np.float64))
+            norm = self.log_scale + 0.5 * float(np.log(variance).sum()) + len(variance) * _HALF
+            terms.append(np.log(weight) - norm - 0.5 * squares[-1])
+        found = terms[0]
+        for term in terms[1:]:
+            found = np.logaddexp(found, term)
+        return np.asarray(found, dtype=np.float64), squares[0]
+
+    def something_else(self, predictions: Floats) -> Floats:
+        """Return the log likelihood under "something the model does not hold", shape (n,).
+
+        Args:
+            predictions: of healthy engines, shape (n, m).
+        """
+        left = self.value - self.other_shift - predictions
+        square = np.square(np.linalg.inv(self.other_root) @ left.T).sum(axis=0)
+        norm = float(np.log(np.diag(self.other_root)).sum()) + len(self.value) * _HALF
+        return np.asarray(-0.5 * square - norm, dtype=np.float64)
 
 
 def log_likelihood(predictions: Floats, observations: Sequence[Observation]) -> Floats:
     """Return the log likelihood of every draw, the small errors integrated out."""
-    return over_shapes(predictions, observations)[0]
+    return ErrorLaw.of(observations).over_shapes(predictions)[0]
 
 
-def over_shapes(
-    predictions: Floats, observations: Sequence[Observation]
-) -> tuple[Floats, Floats, Floats]:
-    """Return the log likelihood over the sizes of the error in shape, chi square, and a root.
-
-    Chi square is that of the smallest size, which explains engines of other equations well
-    enough; the root is of the covariance at the middle size.
-    """
-    shape = shape_error(observations)
-    small = covariance(observations) - shape
-    terms = []
-    square = np.zeros(len(predictions))
-    for number, (factor, weight) in enumerate(SHAPES):
-        lower = _lower(small + factor**2 * shape)
-        _, log_like, left = _gauss(predictions, observations, lower)
-        terms.append(np.log(weight) + log_like)
-        if not number:
-            square = left
-    found = terms[0]
-    for term in terms[1:]:
-        found = np.logaddexp(found, term)
-    return found, square, _lower(small + shape)
-
-
-def _gauss(
-    predictions: Floats, observations: Sequence[Observation], root: Floats
-) -> tuple[Floats, Floats, Floats]:
-    value = np.array([o.value for o in observations])
-    white = np.linalg.inv(root) @ (value - predictions).T
-    square = np.einsum("ij,ij->j", white, white)
-    norm = float(np.log(np.diag(root)).sum() + 0.5 * len(value) * np.log(2 * np.pi))
-    return white, -0.5 * square - norm, square
-
-
-def something_else(predictions: Floats, obs: Sequence[Observation]) -> Floats:
-    """Return the likelihood under "something the model does not hold".
+def _something_else(obs: Sequence[Observation], whole: Floats) -> tuple[Floats, Floats]:
+    """Return shift and covariance of readings under "something the model does not hold".
 
     The readings lie anywhere around a healthy engine's, pressures rather lower: common shift
     of -8 +- 10 psi, 5 psi of their own; flow and vacuum off by a third and 2 inHg. Judgement.
     """
-    cov = covariance(obs)
+    cov = whole.copy()
     shift = np.zeros(len(obs))
     for i, a in enumerate(obs):
         pressure_a = a.quantity not in {FLOW, VACUUM, CHECK}
@@ -85,8 +131,7 @@ def something_else(predictions: Floats, obs: Sequence[Observation]) -> Floats:
         for j, b in enumerate(obs):
             if pressure_a and b.quantity not in {FLOW, VACUUM, CHECK}:
                 cov[i, j] += (10.0 * PSI) ** 2
-    root = _lower(cov)
-    return _gauss(predictions + shift, obs, root)[1]
+    return shift, cov
 
 
 def _lower(matrix: Floats) -> Floats:

@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from witnessmark.inference.fuel.draws.fuel_likelihood import over_shapes, something_else
+from witnessmark.inference.fuel.draws.fuel_likelihood import ErrorLaw
 from witnessmark.inference.fuel.draws.fuel_prior import (
     DIMENSIONS,
     TYPE_DIMENSIONS,
@@ -188,32 +188,96 @@ def infer(
     obs = in_order(observations)
     first = tuple(o for o in obs if o.stage == 0 or not repairs)
     batch = from_table(table, first)
-    start = _weigh(batch, first, prior, 0, _bubbles(batch, bubbles, ()))
+    judge = _Judge(first, 0, bubbles, ())
+    start = judge.weigh([batch], batch, prior)
     if not repairs and (start.effective >= ENOUGH or not adapt):
         return start
     return _adapt(table, start, obs, prior, tuple(repairs), tuple(bubbles), seed)
 
 
-def _weigh(
-    batch: Batch, obs: tuple[Observation, ...], prior: Floats, stages: int, extra: Floats
+@dataclass(frozen=True, slots=True)
+class _Judged:
+    """How likely the readings are under the draws of one batch, and chi square."""
+
+    log_parts: Floats
+    square: Floats
+    log_extra: Floats
+
+
+class _Judge:
+    """What every draw is judged by; what a batch is worth never changes, and is worked out once."""
+
+    def __init__(
+        self,
+        obs: tuple[Observation, ...],
+        stages: int,
+        bubbles: Sequence[tuple[int, bool]],
+        repairs: Sequence[Repair],
+    ) -> None:
+        self.obs, self.bubbles, self.repairs = obs, bubbles, repairs
+        #: Of every stage: which readings were taken by then, and their errors.
+        self.laws = [
+            (chosen, ErrorLaw.of([obs[i] for i in chosen]) if chosen else None)
+            for chosen in (
+                [i for i, o in enumerate(obs) if o.stage <= stage or not stages]
+                for stage in range(stages + 1)
+            )
+        ]
+        self._judged: dict[int, tuple[Batch, _Judged]] = {}
+
+    def judged(self, batch: Batch) -> _Judged:
+        """Judge the draws of a batch."""
+        if id(batch) not in self._judged:
+            self._judged[id(batch)] = batch, self._judge(batch)  # held: its id stays its own
+        return self._judged[id(batch)][1]
+
+    def _judge(self, batch: Batch) -> _Judged:
+        parts = np.zeros((len(self.laws), len(batch)))
+        square = np.zeros(len(batch))
+        other = np.flatnonzero(batch.hypothesis == _OTHER_INDEX)
+        for stage, (chosen, law) in enumerate(self.laws):
+            if law is None:
+                continue
+            if stage and len(chosen) == len(self.laws[stage - 1][0]):
+                parts[stage] = parts[stage - 1]
+                continue
+            seen = batch.predictions
+            if len(chosen) < seen.shape[1]:
+                seen = seen[:, chosen]
+            parts[stage], square = law.over_shapes(seen)
+            if len(other):
+                parts[stage][other] = law.something_else(seen[other])
+        return _Judged(parts, square, _bubbles(batch, self.bubbles, self.repairs))
+
+    def weigh(self, pieces: Sequence[Batch], joined: Batch, prior: Floats) -> FuelPosterior:
+        """Weigh draws: *joined* holds those of the *pieces*, in their order."""
+        judged = [self.judged(piece) for piece in pieces]
+        law = self.laws[-1][1]
+        return _weighed(
+            joined,
+            self.obs,
+            prior,
+            np.concatenate([j.log_parts for j in judged], axis=1),
+            np.concatenate([j.square for j in judged]),
+            np.concatenate([j.log_extra for j in judged]),
+            None if law is None else law.root,
+        )
+
+
+def _weighed(
+    batch: Batch,
+    obs: tuple[Observation, ...],
+    prior: Floats,
+    parts: Floats,
+    square: Floats,
+    extra: Floats,
+    root: Floats | None,
 ) -> FuelPosterior:
-    n = len(batch)
-    parts = np.zeros((stages + 1, n))
-    square = np.zeros(n)
-    root = None
-    other = batch.hypothesis == _OTHER_INDEX
-    for stage in range(stages + 1):
-        chosen = [i for i, o in enumerate(obs) if o.stage <= stage or stages == 0]
-        if chosen:
-            some = [obs[i] for i in chosen]
-            parts[stage], square, root = over_shapes(batch.predictions[:, chosen], some)
-            if np.any(other):
-                parts[stage][other] = something_else(batch.predictions[np.ix_(other, chosen)], some)
     total = prior[batch.hypothesis] + batch.log_weight + parts[-1] + extra
     weight = np.exp(total - total.max())
     weight /= weight.sum()
     evidence = _sums_of(batch.hypothesis, batch.log_weight + parts[-1] + extra)
-    modelled = ~other
+    modelled = batch.hypothesis != _OTHER_INDEX
     best = float(square[modelled].min()) if len(obs) and np.any(modelled) else 0.0
     return FuelPosterior(
         batch=batch,
@@ -267,7 +331,6 @@ def _adapt(
     bubbles: tuple[tuple[int, bool], ...],
     seed: int,
 ) -> FuelPosterior:
-    stages = len(repairs)
     width = DIMENSIONS + STEP_DIMENSIONS * len(repairs)
     sizes = np.bincount(start.batch.hypothesis, minlength=len(HYPOTHESES)).astype(np.float64)
     standard, used = normals(width, seed), 0
@@ -284,14 +347,16 @@ def _adapt(
     part = 2 if repairs else 4
     shaping, counted = _split(base, part)
     shaping_sizes, sizes = sizes * (1.0 - 1.0 / part), sizes / part
-    current = _weigh(shaping, obs, prior, stages, _bubbles(shaping, bubbles, repairs))
+    judge = _Judge(obs, len(repairs), bubbles, repairs)
+    current = judge.weigh([shaping], shaping, prior)
     drawn: list[Batch] = []
     pool = Pool()
     proposals: dict[int, list[tuple[float, Proposal]]] = {}
     for round_ in range(ROUNDS):
         if round_:
-            batch = pool.join([shaping, counted, *drawn], proposals, shaping_sizes + sizes)
-            current = _weigh(batch, obs, prior, stages, _bubbles(batch, bubbles, repairs))
+            pieces = [shaping, counted, *drawn]
+            batch = pool.join(pieces, proposals, shaping_sizes + sizes)
+            current = judge.weigh(pieces, batch, prior)
         rows, of = [], []
         log_like = current.log_parts[-1] + current.log_extra
         white = _white(current)
@@ -304,8 +369,8 @@ def _adapt(
                 of.append(np.full(size, h, dtype=np.int64))
                 proposals.setdefault(h, []).append((float(size), proposal))
         drawn.append(simulate(table, np.concatenate(of), np.concatenate(rows), obs, repairs))
-        batch = pool.join([counted, *drawn], proposals, sizes)
-        found = _weigh(batch, obs, prior, stages, _bubbles(batch, bubbles, repairs))
+        pieces = [counted, *drawn]
+        found = judge.weigh(pieces, pool.join(pieces, proposals, sizes), prior)
         if found.effective >= (ENOUGH_AFTER_WORK if repairs else ENOUGH):
             break
     found.adapted = True
