@@ -59,6 +59,7 @@ PAGES = {
     "settings": "/settings",
     "api": "/api",
     "login": "/login",
+    "certificate": "/certificate",
     "not_here": "/cases/nobody",
 }
 WIDTHS = (390, 820, 1280)

@@ -510,15 +510,59 @@ def test_the_certificate_names_the_machine_and_is_kept(tmp_path):
 
     from witnessmark.web.door.certificate import certificate
 
-    public, private = certificate(tmp_path / "tls", ["192.0.2.7"])
-    assert private.stat().st_mode & 0o077 == 0
-    made = x509.load_pem_x509_certificate(public.read_bytes())
+    folder = tmp_path / "tls"
+    public, private = certificate(folder, ["192.0.2.7"])
+    for key in (private, folder / "authority-key.pem"):
+        assert key.stat().st_mode & 0o177 == 0, "its owner alone"
+    made, above = x509.load_pem_x509_certificates(public.read_bytes())
     names = made.extensions.get_extension_for_class(x509.SubjectAlternativeName).value
     assert "192.0.2.7" in {str(n) for n in names.get_values_for_type(x509.IPAddress)}
-    first = public.read_bytes()
-    assert certificate(tmp_path / "tls", ["192.0.2.7"])[0].read_bytes() == first
-    certificate(tmp_path / "tls", ["192.0.2.8"])
+    assert (made.not_valid_after_utc - made.not_valid_before_utc).days <= 31, "a short life"
+    bounds = above.extensions.get_extension_for_class(x509.NameConstraints)
+    assert bounds.critical
+    assert "192.0.2.7/32" in {str(n.value) for n in bounds.value.permitted_subtrees}
+    first, authority = public.read_bytes(), (folder / "authority.pem").read_bytes()
+    assert certificate(folder, ["192.0.2.7"])[0].read_bytes() == first
+    certificate(folder, [])
+    assert (folder / "authority.pem").read_bytes() == authority, "devices keep what they took in"
+    certificate(folder, ["192.0.2.8"])
     assert public.read_bytes() != first, "for a new address a new one is made"
+    assert (folder / "authority.pem").read_bytes() != authority, "it may not sign for that address"
+
+
+@pytest.mark.parametrize(("name", "taken"), [("127.0.0.1", True), ("bank.example", False)])
+def test_the_authority_vouches_for_the_shops_names_alone(tmp_path, name, taken):
+    """A real handshake; the stolen key of the authority signs for somebody else's name."""
+    import ssl
+    from unittest.mock import patch
+
+    from witnessmark.web.door import certificate as door
+
+    folder = tmp_path / "tls"
+    door.certificate(folder, [])
+    held = door._authority(folder, {"127.0.0.1"})
+    with patch.object(door, "_authority", lambda *_: held):
+        public, private = door.certificate(folder, [name])
+    server = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+    server.load_cert_chain(public, private)
+    client = ssl.create_default_context(cafile=str(folder / "authority.pem"))
+    there, here = (ssl.MemoryBIO(), ssl.MemoryBIO()), None
+    asking = client.wrap_bio(there[0], there[1], server_hostname=name)
+    giving = server.wrap_bio(there[1], there[0], server_side=True)
+    for _ in range(6):
+        for end in (asking, giving):
+            try:
+                end.do_handshake()
+            except ssl.SSLWantReadError:
+                continue
+            except ssl.SSLCertVerificationError as error:
+                here = error
+                break
+        if here:
+            break
+    assert (here is None) == taken, here
+    if here is not None:
+        assert "permitted subtree" in str(here)
 
 
 def test_loopback_is_told_from_the_network():

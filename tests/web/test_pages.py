@@ -829,3 +829,51 @@ def test_the_head_of_the_papers_is_the_shop_s_own(client):
     long = client.post("/settings/paper", data=head | {"warranty": "x" * 401})
     assert long.status_code == 422
     assert "90 days" in client.get("/settings").text
+
+
+def _late(entry_id, waited_s=0, unseen_s=0, own=""):
+    headers = {"x-witnessmark": "queue", "x-witnessmark-entry": entry_id}
+    headers |= {"x-witnessmark-age": str(waited_s), "x-witnessmark-seen": str(unseen_s)}
+    return headers | {"x-witnessmark-own": own}
+
+
+def _read_idle(client, entry_id, number, **late):
+    form = {"entry_id": entry_id, "quantity": "fuel_gallery_pressure", "number": number}
+    form |= {"unit": "psi", "rpm": "idle", "then": "done"}
+    return client.post("/cases/unit7/reading", data=form, headers=_late(entry_id, **late)).json()
+
+
+def test_two_devices_that_did_not_see_each_other_are_both_kept_and_said(client, shop):
+    assert "met" not in _read_idle(client, "e1a", "50", waited_s=10, unseen_s=0)
+    assert "met" not in _read_idle(client, "e1b", "50", unseen_s=600), "the same is no conflict"
+    assert "met" not in _read_idle(client, "e1c", "52", unseen_s=600, own="e1a,e1b"), "its own"
+    met = _read_idle(client, "e1d", "61", waited_s=500, unseen_s=600, own="")["met"]
+    assert "after the secondary filter 52 psi at idle”" in met
+    again = _read_idle(client, "e1d", "61", waited_s=900, unseen_s=1000)
+    assert again["met"] == met, "sent twice it is stored once"
+    case = shop.case("unit7")
+    assert [e.id for e in case.entries if e.id[:2] == "e1" and len(e.id) == 3] == [
+        "e1a", "e1b", "e1c", "e1d"
+    ]  # fmt: skip
+    made = next(e for e in case.entries if e.id == "e1d")
+    before = next(e for e in case.entries if e.id == "e1c")
+    assert made.at < before.at, "it was made before it came in"
+    page = settled(client)
+    assert "Entered on two devices, not alike" in page
+    shop.add("unit7", "retract", {"entry": "e1c", "why": "read again"})
+    assert "Entered on two devices" not in settled(client), "until one of them is taken back"
+
+
+def test_a_reading_that_waited_over_the_work_says_on_which_side_it_stands(client, shop):
+    shop.add("unit7", "work", {"cause": "filter", "did": "renewed"}, entry_id="w1")
+    met = _read_idle(client, "e2a", "50", waited_s=500, unseen_s=600)["met"]
+    assert "came in after it" in met
+    assert "met" not in _read_idle(client, "e2b", "50", waited_s=0, unseen_s=600)
+
+
+def test_a_line_that_waited_is_a_note_until_it_is_read(client, shop):
+    form = {"entry_id": "e3", "about": "said_line", "words": "oil pressure 31 psi hot idle"}
+    assert client.post("/cases/unit7/add/note", data=form, headers=_late("e3")).json()
+    page = settled(client)
+    assert "A line waits to be read" in page
+    assert 'href="/cases/unit7/say?line=oil%20pressure%2031%20psi%20hot%20idle&amp;of=e3"' in page

@@ -5,6 +5,8 @@ from __future__ import annotations
 import ipaddress
 import logging
 import socket
+import ssl
+import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
@@ -15,7 +17,7 @@ from uvicorn.protocols.http.h11_impl import H11Protocol
 from witnessmark.errors import InputRefused
 from witnessmark.machine import listen_alone, many_handles
 from witnessmark.web.app import create_app
-from witnessmark.web.door.certificate import certificate
+from witnessmark.web.door.certificate import authority_file, certificate, fingerprint
 from witnessmark.web.door.connections import Connections, Listening, address_key, own_address
 from witnessmark.web.door.doors import HEADERS, Access
 from witnessmark.workflow.case.locks import (
@@ -31,6 +33,9 @@ from witnessmark.workflow.keeping.check_shop import note_place
 from witnessmark.workflow.shop.worker import Worker
 
 __all__ = ["is_loopback", "own_address", "serve"]
+
+#: How often a running server looks whether its certificate is near its end [s].
+_LEAF_LOOK_S = 6 * 3600.0
 
 
 def serve(
@@ -64,9 +69,11 @@ def serve(
     real_port = int(listening.getsockname()[1])
     lan = not is_loopback(host) or bool(proxy)
     files: tuple[Path, Path] | None = None
+    tls, certified = shop.folder / "tls", [host, *names]
     if lan:
         name = own_address() if host in {"0.0.0.0", "::", ""} else host  # noqa: S104
-        files = certificate(shop.folder / "tls", [name, host, *names])
+        certified = [name, host, *names]
+        files = certificate(tls, certified)
         _lock(shop, say)
         address = f"https://{_bracketed(name)}:{real_port}"
         access = Access(lan=True, address=address, hosts=tuple(names), secure=True, proxy=proxy)
@@ -88,8 +95,13 @@ def serve(
         connections=connections,
     )
 
+    looked = [time.monotonic()]
+
     async def sweep() -> None:
         connections.sweep()
+        if files and time.monotonic() - looked[0] > _LEAF_LOOK_S:
+            looked[0] = time.monotonic()
+            _renewed(config, *certificate(tls, certified))
 
     config = uvicorn.Config(
         app,
@@ -114,6 +126,8 @@ def serve(
     say(f"The bench page is at {address} (stop with Ctrl-C).")
     if lan:
         say("The certificate is the shop's own: the browser asks once whether to trust it.")
+        say(f"A device that takes it in works without the link, too: {address}/certificate")
+        say(f"Its fingerprint (SHA-256): {fingerprint(authority_file(tls))}")
     server.run(sockets=[listening])
 
 
@@ -147,6 +161,12 @@ class _Server(uvicorn.Server):
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
         await super().startup(sockets)
         self._started()
+
+
+def _renewed(config: uvicorn.Config, public: Path, private: Path) -> None:
+    """Let new connections have the certificate as it lies on disk now."""
+    if isinstance(config.ssl, ssl.SSLContext):
+        config.ssl.load_cert_chain(public, private)
 
 
 def _lock(shop: Shop, say: Callable[[str], None]) -> None:

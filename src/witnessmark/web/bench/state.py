@@ -30,7 +30,7 @@ from witnessmark.web.bench.watchers import Watchers
 from witnessmark.web.door.attempts import HashQueue, Throttle
 from witnessmark.web.door.doors import Access, Viewer
 from witnessmark.words.plain import short_sentences
-from witnessmark.words.say import decision, stops
+from witnessmark.words.say import decision, stops, waited
 from witnessmark.workflow.case.packs_of_shop import Knowledge, knowledge_of
 from witnessmark.workflow.case.shop_on_disk import Shop
 from witnessmark.workflow.case.shop_settings import people_of, shows_si
@@ -182,10 +182,13 @@ def render(request: Request, name: str, **values: Any) -> str:
     )
 
 
-def going_on(request: Request, where: str) -> Response:
-    """Answer a write that was done: go on to *where* (as JSON to the page's own script)."""
+def going_on(request: Request, where: str, met: str = "") -> Response:
+    """Answer a write that was done: go on to *where* (as JSON to the page's own script).
+
+    *met* says what another device entered meanwhile on the same thing.
+    """
     if request.headers.get("x-witnessmark") == "queue":
-        return JSONResponse({"next": where})
+        return JSONResponse({"next": where} | ({"met": met} if met else {}))
     return RedirectResponse(where, 303)
 
 
@@ -223,7 +226,7 @@ def _templates() -> Environment:
         counted=words.count_words,
         OUTCOMES=words.OUTCOMES,
         KINDS=words.KINDS,
-        asset=_asset,
+        asset=asset,
         gears_text=words.gears_text,
         accessories_text=words.accessories_text,
         shafts_text=words.shafts_text,
@@ -232,6 +235,8 @@ def _templates() -> Environment:
         stop_words=stops.on_paper,
         stops_stand=stops.all_on_paper,
         overridden_words=stops.overridden,
+        other_way=waited.other_way,
+        line_waits=waited.line_waits,
         lifts_nothing=stops.overridden_lifts_nothing,
     )
     return environment
@@ -240,7 +245,7 @@ def _templates() -> Environment:
 _DIGESTS: dict[str, str] = {}
 
 
-def _asset(name: str) -> str:
+def asset(name: str) -> str:
     """Return the address of a static file; it changes with its content."""
     if name not in _DIGESTS:
         content = (package_files("witnessmark.web") / "static" / name).read_bytes()

@@ -47,6 +47,7 @@ from witnessmark.web.bench.page_words import number, quantity_words
 from witnessmark.words.say.dossier import against_range
 from witnessmark.words.say.odds import factor as odds_words
 from witnessmark.words.strength import speaks
+from witnessmark.workflow.case.entered_twice import is_of_two, lines_to_read, twice_in
 from witnessmark.workflow.papers.beside_the_usual import beside_the_usual
 from witnessmark.workflow.shop.ledger import waits_for
 from witnessmark.workflow.shop.own_ways import overrides_of
@@ -119,6 +120,8 @@ def strip(
             1 for w in cause.why if w.words and speaks(w.effect) and (w.effect > 0) == (sign > 0)
         ),
         "last": _last(case, names),
+        "twice": twice_in(case),
+        "to_read": lines_to_read(case),
         "any_family": bool(case.families()),
         "waits": waits_for(case, assessment if looked.current else None),
         "problems": (assessment.problems if assessment else case.problems),
@@ -224,7 +227,7 @@ def entry_words(entry: Entry, names: Names) -> str:
         case PhotoData():
             return f"Photo: {data.caption or 'no caption'}"
         case NoteData():
-            about = f" ({_plain(data.about)})" if data.about else ""
+            about = f" ({_plain(data.about)})" if data.about and not is_of_two(data) else ""
             return f"Note{about}: {data.words}"
         case RetractData():
             return f"Took back {data.entry}: {data.why}"
@@ -312,7 +315,8 @@ def _photos(case: Case, attached: Mapping[str, str]) -> list[dict[str, str]]:
 def _last(case: Case, names: Names) -> tuple[str, str] | None:
     """Return the entry that was made last, and what it says: it can be taken back at once."""
     live = case.live()
-    newest = live[-1] if live else None
+    own = [e for e in live if not (isinstance(e.data, NoteData) and is_of_two(e.data))]
+    newest = own[-1] if own else None
     if newest is None or isinstance(newest.data, (TruckData, ComplaintData)):
         return None
     return newest.id, entry_words(newest, names)

@@ -56,8 +56,8 @@ SMALL_BODY = 256 << 10
 FORM_FILE = 256 << 20
 _PIECE_BODY = (4 << 20) + 4096
 _SAFE = {"GET", "HEAD", "OPTIONS"}
-_OPEN = ("/static/", "/c/")
-_OPEN_PAGES = {"/login", "/logout"}
+_OPEN = ("/static/", "/c/", "/certificate/")
+_OPEN_PAGES = {"/login", "/logout", "/certificate", "/sw.js"}
 #: What stands on every answer.
 HEADERS = {
     "content-security-policy": CSP,

@@ -15,6 +15,7 @@ from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry_data import ReadingData
 from witnessmark.model.estimate import Estimate
 from witnessmark.units import QUANTITIES
+from witnessmark.web.bench.from_device import at_of, stored
 from witnessmark.web.bench.ledger_entries import CLOSED
 from witnessmark.web.bench.state import ServerState, bench_of, by_of, going_on, page
 from witnessmark.web.door.posted import Posted, posted
@@ -58,7 +59,7 @@ async def take_reading(request: Request, case_id: str) -> Response:
     """Store one reading."""
     form = await posted(request)
     try:
-        entry_id = await run_in_threadpool(_take, bench_of(request), case_id, form, _by(request))
+        entry_id = await run_in_threadpool(_take, bench_of(request), case_id, form, *_who(request))
     except WitnessmarkError as refused:
         if "x-witnessmark" in request.headers:
             raise
@@ -66,18 +67,18 @@ async def take_reading(request: Request, case_id: str) -> Response:
         return await run_in_threadpool(
             lambda: _reading_page(request, case_id, form, error, form.one("quantity"))
         )
+    where = f"/cases/{case_id}"
     if form.one("then") == "next":
-        where = f"/cases/{case_id}/reading?quantity={form.one('quantity')}&saved={entry_id}"
-        return going_on(request, where)
-    return going_on(request, f"/cases/{case_id}")
+        where += f"/reading?quantity={form.one('quantity')}&saved={entry_id}"
+    return await stored(request, case_id, where)
 
 
 @router.post("/cases/{case_id}/answer")
 async def answer(request: Request, case_id: str) -> Response:
     """Store what the step that stood first came to: one tap on one of its results."""
     form = await posted(request)
-    await run_in_threadpool(_answer_step, bench_of(request), case_id, form, _by(request))
-    return going_on(request, f"/cases/{case_id}")
+    await run_in_threadpool(_answer_step, bench_of(request), case_id, form, *_who(request))
+    return await stored(request, case_id, f"/cases/{case_id}")
 
 
 @router.get("/cases/{case_id}/add/{kind}")
@@ -93,14 +94,14 @@ async def store(request: Request, case_id: str, kind: str) -> Response:
     if kind not in _PLAIN:
         raise NotFound("There is no such form.")
     form = await posted(request)
-    bench, by = bench_of(request), _by(request)
+    bench, (by, at) = bench_of(request), _who(request)
     try:
         data = _FORMS[kind](form.fields)
         entry_id = form.one("entry_id") or None
         if kind == "retract":
             await run_in_threadpool(_still_there, bench, case_id, data["entry"], entry_id)
         entry = await run_in_threadpool(
-            lambda: bench.shop.add(case_id, kind, data, by=by, entry_id=entry_id)
+            lambda: bench.shop.add(case_id, kind, data, by=by, entry_id=entry_id, at=at)
         )
         for cause in form.fields.get("also", []) if kind == "work" else []:
             # Dealt with in the same job: its time, parts and torques stand with the first.
@@ -116,7 +117,7 @@ async def store(request: Request, case_id: str, kind: str) -> Response:
     if kind == "complaint" and not data["families"]:
         return going_on(request, f"/cases/{case_id}/about/{entry.id}")
     places = {"quote": "#paper", "approval": "#paper", "part": "/parts"}
-    return going_on(request, f"/cases/{case_id}{places.get(kind, '')}")
+    return await stored(request, case_id, f"/cases/{case_id}{places.get(kind, '')}")
 
 
 @router.get("/cases/{case_id}/photo")
@@ -131,7 +132,7 @@ def photo(request: Request, case_id: str) -> Response:
 async def store_the_photo(request: Request, case_id: str) -> Response:
     """Store a photo."""
     form = await posted(request, files=1)
-    bench, by = bench_of(request), _by(request)
+    bench, (by, at) = bench_of(request), _who(request)
     files = form.files.get("photo", [])
     if not files:
         raise InputRefused("No photo came with the form.", do="Take or choose one.")
@@ -144,6 +145,7 @@ async def store_the_photo(request: Request, case_id: str) -> Response:
             caption=form.one("caption"),
             by=by,
             entry_id=form.one("entry_id") or None,
+            at=at,
         )
     )
     return going_on(request, f"/cases/{case_id}#entries")
@@ -161,8 +163,9 @@ def _still_there(bench: ServerState, case_id: str, entry: str, sent: str | None)
         )
 
 
-def _by(request: Request) -> str | None:
-    return by_of(request)
+def _who(request: Request) -> tuple[str | None, str | None]:
+    """Return who makes an entry, and when it was made where it waited on his device."""
+    return by_of(request), at_of(request)
 
 
 def _label(case: Case) -> str:
@@ -170,7 +173,7 @@ def _label(case: Case) -> str:
     return truck.label if truck else case.id
 
 
-def _take(bench: ServerState, case_id: str, form: Posted, by: str | None) -> str:
+def _take(bench: ServerState, case_id: str, form: Posted, by: str | None, at: str | None) -> str:
     data = FORMS["reading"](form.fields)
     name = form.one("instrument")
     if name:
@@ -180,7 +183,7 @@ def _take(bench: ServerState, case_id: str, form: Posted, by: str | None) -> str
                 own.setdefault(taken.instrument.id, taken.instrument.model_dump(exclude_none=True))
         data["instrument"] = own.get(name, {"id": name})
     entry_id = form.one("entry_id") or None
-    return bench.shop.add(case_id, "reading", data, by=by, entry_id=entry_id).id
+    return bench.shop.add(case_id, "reading", data, by=by, entry_id=entry_id, at=at).id
 
 
 def _reading_page(
@@ -233,16 +236,19 @@ def _also_done(
     bench.shop.add(case_id, "work", data, by=by, entry_id=f"{job[:60]}.{cause[:40]}")
 
 
-def _answer_step(bench: ServerState, case_id: str, form: Posted, by: str | None) -> None:
+def _answer_step(
+    bench: ServerState, case_id: str, form: Posted, by: str | None, at: str | None
+) -> None:
     """Store a test's result, or that a repair was done as it was proposed."""
     step, result = form.one("step"), form.one("result")
     known = bench.knowledge(bench.desk.case(case_id))
     entry_id = form.one("entry_id") or None
     if known.test(step) is not None and result:
         data: dict[str, Any] = {"test": step, "result": result}
-        bench.shop.add(case_id, "test", data, by=by, entry_id=entry_id)
+        bench.shop.add(case_id, "test", data, by=by, entry_id=entry_id, at=at)
     elif known.cause(step) is not None and result in DID:
-        bench.shop.add(case_id, "work", {"cause": step, "did": result}, by=by, entry_id=entry_id)
+        data = {"cause": step, "did": result}
+        bench.shop.add(case_id, "work", data, by=by, entry_id=entry_id, at=at)
     else:
         raise InputRefused("That is no result of this step.", where="result", do="Tap one again.")
 

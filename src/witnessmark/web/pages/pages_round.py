@@ -11,7 +11,8 @@ from starlette.responses import Response
 
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry_data import ClueData, TestData
-from witnessmark.web.bench.state import ServerState, bench_of, by_of, going_on, page
+from witnessmark.web.bench.from_device import at_of, stored
+from witnessmark.web.bench.state import ServerState, bench_of, by_of, page
 from witnessmark.web.door.posted import Posted, posted
 from witnessmark.web.pages.entry_forms import seen
 from witnessmark.workflow.case.packs_of_shop import clues_of
@@ -51,9 +52,9 @@ def walk(request: Request, case_id: str, q: str = "", test: str = "") -> Respons
 async def store_round(request: Request, case_id: str) -> Response:
     """Store what was looked at and tested, and what it came to."""
     form = await posted(request)
-    by = by_of(request)
-    await run_in_threadpool(_store, bench_of(request), case_id, form, by)
-    return going_on(request, f"/cases/{case_id}")
+    who = by_of(request), at_of(request)
+    await run_in_threadpool(_store, bench_of(request), case_id, form, *who)
+    return await stored(request, case_id, f"/cases/{case_id}")
 
 
 def _clues(bench: ServerState, case: Case) -> list[dict[str, Any]]:
@@ -70,14 +71,14 @@ def _clues(bench: ServerState, case: Case) -> list[dict[str, Any]]:
     return rows
 
 
-def _store(bench: ServerState, case_id: str, form: Posted, by: str | None) -> None:
+def _store(bench: ServerState, case_id: str, form: Posted, by: str | None, at: str | None) -> None:
     """Store what the page says, all of it or nothing; what was stored before is left out."""
     case = bench.desk.case(case_id)
     held = {entry.id for entry in case.entries}
     rows = [
         (k, d, _part_id(form, what)) for k, d, what in (*_looks(case, form), *_tests(case, form))
     ]
-    fresh = [entry_line(kind, data, entry_id=i) for kind, data, i in rows if i not in held]
+    fresh = [entry_line(kind, data, entry_id=i, at=at) for kind, data, i in rows if i not in held]
     if fresh:
         bench.shop.enter(case_id, fresh, by=by)
 

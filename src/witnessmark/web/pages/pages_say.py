@@ -15,8 +15,11 @@ from starlette.responses import Response
 from witnessmark.errors import InputRefused, WitnessmarkError, http_status
 from witnessmark.model.entries.case import Case
 from witnessmark.units import QUANTITIES, parse_range
-from witnessmark.web.bench.state import ServerState, bench_of, by_of, going_on, page
+from witnessmark.web.bench.from_device import at_of, stored
+from witnessmark.web.bench.state import ServerState, bench_of, by_of, page
 from witnessmark.web.door.posted import Posted, posted
+from witnessmark.words.say.waited import line_read
+from witnessmark.workflow.case.entered_twice import lines_to_read
 from witnessmark.workflow.saying.cards import Card, Meaning
 from witnessmark.workflow.saying.take import (
     as_entry,
@@ -37,14 +40,14 @@ _BOUND = re.compile(r"\s*[<>]")
 
 
 @router.get("/cases/{case_id}/say")
-def say(request: Request, case_id: str, line: str = "") -> Response:
+def say(request: Request, case_id: str, line: str = "", of: str = "") -> Response:
     """Show what a line means in this case; nothing is stored yet."""
     bench = bench_of(request)
     if not line.strip():
         case = bench.desk.case(case_id)
         return page(request, "say.html", case=case, label=_label(case), line="")
     meaning = meaning_in_case(bench.shop, case_id, line[:4000])
-    return _cards_page(request, case_id, meaning, meaning.left, None)
+    return _cards_page(request, case_id, meaning, meaning.left, None, of=of[:80])
 
 
 @router.post("/cases/{case_id}/say")
@@ -53,7 +56,7 @@ async def take(request: Request, case_id: str) -> Response:
     form = await posted(request)
     bench, by = bench_of(request), by_of(request)
     try:
-        await run_in_threadpool(_take, bench, case_id, form, by)
+        await run_in_threadpool(_take, bench, case_id, form, by, at_of(request))
     except WitnessmarkError as refused:
         if "x-witnessmark" in request.headers:
             raise
@@ -63,17 +66,23 @@ async def take(request: Request, case_id: str) -> Response:
         return await run_in_threadpool(
             lambda: _cards_page(request, case_id, meaning, form.one("note"), error, form)
         )
-    return going_on(request, f"/cases/{case_id}")
+    return await stored(request, case_id, f"/cases/{case_id}")
 
 
-def _take(bench: ServerState, case_id: str, form: Posted, by: str | None) -> None:
+def _take(bench: ServerState, case_id: str, form: Posted, by: str | None, at: str | None) -> None:
     cards = [_card(form, n, strict=form.one(f"c{n}.take") == "yes") for n in _numbers(form)]
     taken = [c for n, c in zip(_numbers(form), cards, strict=True) if form.one(f"c{n}.take")]
     untaken = [c.said for c in cards if c not in taken]
     note = kept_words(form.one("line"), form.one("note"), untaken)
     if not taken and not note:
         raise InputRefused("Nothing was chosen.", do="Choose a card, or write a note.")
-    store(bench.shop, case_id, taken, note, by=by, base=form.one("entry_id"))
+    base = form.one("entry_id")
+    store(bench.shop, case_id, taken, note, by=by, base=base, at=at)
+    waited = form.one("of")
+    if waited and any(i == waited for i, _ in lines_to_read(bench.desk.case(case_id))):
+        # The line that came in words is what the entries now say.
+        data = {"entry": waited, "why": line_read()}
+        bench.shop.add(case_id, "retract", data, by=by, entry_id=f"{base[:60]}.read")
 
 
 def _numbers(form: Posted) -> range:
@@ -192,6 +201,7 @@ def _cards_page(
     note: str,
     error: WitnessmarkError | None,
     form: Posted | None = None,
+    of: str = "",
 ) -> Response:
     bench = bench_of(request)
     case, knowledge = bench.desk.case(case_id), bench.knowledge()
@@ -220,6 +230,7 @@ def _cards_page(
         rows=rows,
         note=note,
         error=error,
+        of=form.one("of") if form is not None else of,
         sent=form.one("entry_id") if form is not None else "",
         draft=hashlib.sha256(meaning.line.encode()).hexdigest()[:10],
         quantities=sorted(

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
+from functools import cache
 from importlib.resources import files as package_files
 from urllib.parse import quote
 
@@ -9,7 +12,9 @@ from fastapi import APIRouter, Request
 from starlette.responses import PlainTextResponse, Response
 
 from witnessmark.errors import NotFound
-from witnessmark.web.bench.state import THEMES, WORKER, going_on
+from witnessmark.version import __version__
+from witnessmark.web.bench.state import THEMES, WORKER, asset, bench_of, going_on, page
+from witnessmark.web.door.certificate import authority_file, fingerprint
 
 router = APIRouter(include_in_schema=False)
 
@@ -41,6 +46,47 @@ async def static(request: Request, name: str) -> Response:
     content, kind = _FILES[name]
     kept = "public, max-age=31536000, immutable" if request.url.query else "no-cache"
     return Response(content, media_type=kind, headers={"cache-control": kept})
+
+
+@router.get("/sw.js")
+async def service_worker() -> Response:
+    """Return the script that keeps pages on a device; it changes with whatever it keeps."""
+    headers = {"cache-control": "no-cache"}
+    return Response(_worker_text(), media_type=_TYPES["js"], headers=headers)
+
+
+@cache
+def _worker_text() -> str:
+    shell = [asset(name) for name in sorted(_FILES) if name != "sw.js" and "." in name]
+    shell = [s.split("?")[0] if s.split("?")[0].endswith("webmanifest") else s for s in shell]
+    seen = hashlib.sha256("".join([__version__, *shell]).encode())
+    seen.update(_FILES["sw.js"][0])
+    for template in sorted((package_files("witnessmark.web") / "templates").iterdir(), key=str):
+        seen.update(template.read_bytes())
+    text = _FILES["sw.js"][0].decode("utf-8")
+    text = text.replace("/*VERSION*/", seen.hexdigest()[:12])
+    return text.replace('["/*SHELL*/"]', json.dumps(shell))
+
+
+@router.get("/certificate")
+def device(request: Request) -> Response:
+    """Show how a device takes in the shop's certificate, and what it gains."""
+    bench = bench_of(request)
+    try:
+        found = (
+            fingerprint(authority_file(bench.shop.folder / "tls")) if bench.access.secure else ""
+        )
+    except NotFound:
+        found = ""
+    return page(request, "certificate.html", fingerprint=found)
+
+
+@router.get("/certificate/witnessmark.crt")
+def certificate_file(request: Request) -> Response:
+    """Return the certificate of the shop's authority. It is public; its key never leaves."""
+    content = authority_file(bench_of(request).shop.folder / "tls")
+    headers = {"content-disposition": 'attachment; filename="witnessmark.crt"'}
+    return Response(content, media_type="application/x-x509-ca-cert", headers=headers)
 
 
 @router.get("/health")

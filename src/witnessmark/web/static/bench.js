@@ -1,11 +1,13 @@
-// Nothing typed is ever lost: drafts stay on the device until the shop has them, saves wait in a
-// queue and are sent once, and pages fill in what other devices have entered.
+// Nothing typed is ever lost: drafts stay on the device until the shop has them, saves go through
+// the queue of kept.js, and pages fill in what other devices have entered.
 (() => {
   "use strict";
   const store = window.localStorage;
-  const QUEUE = "wm.queue";
   const DRAFT = "wm.draft.";
-  const bar = document.getElementById("queue");
+  const USED = "wm.used";
+  const LINE = "wm.line.";
+  const kept = window.WmKept;
+  const seen = Number(document.body.dataset.held) || Date.now();
 
   function read(key, otherwise) {
     try { return JSON.parse(store.getItem(key)) ?? otherwise; } catch { return otherwise; }
@@ -23,7 +25,13 @@
     return found;
   }
   function keep(form) {
-    write(DRAFT + form.dataset.draft, { at: Date.now(), fields: fieldsOf(form) });
+    const held = write(DRAFT + form.dataset.draft, { at: Date.now(), fields: fieldsOf(form) });
+    if (held || form.querySelector(".tell.unkept")) return;
+    const say = document.createElement("p");
+    say.className = "tell unkept";
+    say.setAttribute("role", "status");
+    say.textContent = "This device has no room left: what you type here is NOT kept until it is saved.";
+    form.prepend(say);
   }
   function restore(form) {
     const held = read(DRAFT + form.dataset.draft, null);
@@ -59,69 +67,6 @@
   }
   function forget(form) { store.removeItem(DRAFT + form.dataset.draft); form.dataset.sent = "yes"; }
 
-  // ---- the queue ----------------------------------------------------------------------------
-  let busy = false;
-  function show() {
-    const waiting = read(QUEUE, []);
-    bar.hidden = waiting.length === 0;
-    bar.replaceChildren();
-    lift();
-    if (!waiting.length) return;
-    const words = document.createElement("span");
-    const held = waiting.filter((one) => one.refused);
-    words.textContent = held.length
-      ? `Not taken: ${held[0].refused}`
-      : `${waiting.length} ${waiting.length === 1 ? "entry is" : "entries are"} kept on this device and will be sent.`;
-    const button = document.createElement("button");
-    button.type = "button"; button.className = "btn";
-    button.textContent = held.length ? "Go back to it" : "Send now";
-    button.addEventListener("click", () => {
-      if (!held.length) { flush(); return; }
-      const one = held[0];
-      write(QUEUE, read(QUEUE, []).filter((other) => other.key !== one.key));
-      write(DRAFT + one.draft, { at: Date.now(), fields: one.fields });
-      location.assign(one.page);
-    });
-    bar.append(words, button);
-    lift();
-  }
-  // What else stays at the foot of the screen stands on top of this bar, never under it.
-  function lift() {
-    document.documentElement.style.setProperty("--queue", `${bar.hidden ? 0 : bar.offsetHeight}px`);
-  }
-  window.addEventListener("resize", lift);
-  async function send(one) {
-    const response = await fetch(one.url, {
-      method: "POST", body: new URLSearchParams(one.fields), credentials: "same-origin",
-      headers: { "x-witnessmark": "queue", accept: "application/json" },
-    });
-    if (response.status >= 500 || response.status === 429) throw new Error("later");
-    if (response.status === 401) { location.assign(`/login?next=${encodeURIComponent(location.pathname)}`); throw new Error("sign in"); }
-    const answer = await response.json();
-    return response.ok ? { next: answer.next } : { refused: answer };
-  }
-  function out(key, change) {
-    const waiting = read(QUEUE, []);
-    write(QUEUE, change ? waiting.map((o) => (o.key === key ? { ...o, ...change } : o)) : waiting.filter((o) => o.key !== key));
-  }
-  // One tab at a time sends; the entry's own id makes a second sending harmless anyway.
-  async function flush() {
-    if (busy) return;
-    busy = true;
-    const work = async () => {
-      for (const one of read(QUEUE, [])) {
-        if (one.refused) continue;
-        try {
-          const done = await send(one);
-          if (done.refused) out(one.key, { refused: `${done.refused.what} ${done.refused.do || ""}`.trim() });
-          else out(one.key);
-        } catch { break; }
-      }
-    };
-    try {
-      if (navigator.locks) await navigator.locks.request("wm-queue", work); else await work();
-    } finally { busy = false; show(); }
-  }
   function complain(form, answer) {
     form.querySelector(".tell.refused")?.remove();
     const say = document.createElement("div");
@@ -133,37 +78,106 @@
     form.prepend(say);
     say.scrollIntoView({ block: "center" });
   }
+  // An id that went out once is never given to another entry, also not from a page out of store.
+  const went = new Set(read(USED, []));
+  function renew(form, used) {
+    const id = form.elements.entry_id;
+    if (!id) return;
+    if (used) {
+      went.add(id.value);
+      write(USED, [...went].slice(-200));
+    }
+    id.value = freshId();
+  }
+  function called(form) {
+    const said = fieldsOf(form).filter(([name]) => !["entry_id", "unit", "then", "quantity"].includes(name) && form.elements[name]?.type !== "hidden");
+    return [document.title.replace(/ · Witnessmark$/, ""), ...said.map(([, value]) => value)].filter(Boolean).join(", ").slice(0, 120);
+  }
+  function made(form, submitter) {
+    const files = [];
+    for (const field of form.querySelectorAll("input[type=file]")) {
+      for (const file of field.files) files.push([field.name, file, file.name]);
+    }
+    return {
+      key: freshId() + freshId(), url: form.getAttribute("action"), fields: fieldsOf(form, submitter), files,
+      page: location.pathname + location.search, draft: form.dataset.draft, at: Date.now(), seen, who: kept.who,
+      says: called(form), direct: true,
+    };
+  }
   async function submitted(event) {
     const form = event.target;
+    if (form.classList.contains("say")) { said(event); return; }
     if (!form.dataset.draft || form.method !== "post") return;
     event.preventDefault();
     if (form.dataset.busy) return;
     form.dataset.busy = "yes";
     // A page that two devices hold was made once: each tap on a result is an entry of its own.
-    if (form.classList.contains("fork")) form.elements.entry_id.value = freshId();
-    const one = {
-      key: crypto.randomUUID ? crypto.randomUUID() : String(Math.random()).slice(2) + Date.now(),
-      url: form.getAttribute("action"), fields: fieldsOf(form, event.submitter),
-      page: location.pathname + location.search, draft: form.dataset.draft, at: Date.now(),
-    };
-    // First on the device, then on the wire.
-    write(QUEUE, [...read(QUEUE, []), one]);
+    if (form.classList.contains("fork") || went.has(form.elements.entry_id?.value)) renew(form, false);
+    const one = made(form, event.submitter);
     try {
-      const done = await send(one);
-      out(one.key);
-      if (done.refused) { complain(form, done.refused); return; }
+      // First on the device, then on the wire.
+      const held = await kept.put(one);
+      let done = null;
+      try { done = await kept.send(one); } catch (error) { await unsent(form, one, held, error); return; }
+      delete form.dataset.unkept;
+      if (done.refused) { await kept.drop(one.key); complain(form, done.refused); return; }
+      if (done.met) await kept.put({ ...one, files: [], met: done.met, direct: false }); else await kept.drop(one.key);
       forget(form);
+      renew(form, true);
       go(done.next);
-    } catch {
-      forget(form);
-      show();
-      const where = form.action.match(/\/cases\/[^/]+/);
-      complain(form, { what: "The shop cannot be reached now.", do: "The entry is kept on this device and will be sent by itself." });
-      form.reset();
-      const id = form.elements.entry_id;
-      if (id) id.value = freshId();
-      if (where) show();
     } finally { delete form.dataset.busy; }
+  }
+  async function unsent(form, one, held, error) {
+    if (!held) {
+      form.dataset.unkept = "yes";
+      complain(form, {
+        what: "NOT kept. The shop cannot be reached, and this device has no room left.",
+        do: "It stands in this form only: leave this page open. Make room on the device, or save again when the link is back.",
+      });
+      return;
+    }
+    delete form.dataset.unkept;
+    await kept.put({ ...one, direct: false });
+    forget(form);
+    complain(form, error.message === "sign in"
+      ? { what: "You are not signed in any more.", do: "The entry is kept on this device; sign in, and it is sent." }
+      : { what: "The shop cannot be reached now.", do: "The entry is kept on this device and will be sent by itself." });
+    form.reset();
+    renew(form, true);
+    kept.show();
+  }
+  window.addEventListener("beforeunload", (event) => {
+    if (document.querySelector("form[data-unkept]")) event.preventDefault();
+  });
+
+  // ---- a line -----------------------------------------------------------------------------------
+  // What a line means is worked out in the shop. Out of reach it waits here, to be read there later.
+  async function said(event) {
+    const form = event.target;
+    event.preventDefault();
+    if (form.dataset.busy) return;
+    form.dataset.busy = "yes";
+    const field = form.elements.line;
+    const place = form.getAttribute("action").replace(/\/say$/, "");
+    write(LINE + place, field.value);
+    try {
+      await fetch("/health", { cache: "no-store", signal: AbortSignal.timeout?.(5000) });
+      form.submit();
+    } catch {
+      const fields = [["entry_id", freshId()], ["about", "said_line"], ["words", field.value]];
+      const one = { ...made(form), url: `${place}/add/note`, fields, files: [], draft: `line-${place}`, says: field.value, direct: false };
+      if (await kept.put(one)) {
+        store.removeItem(LINE + place);
+        field.value = "";
+        complain(form, { what: "The shop cannot be reached now.", do: "The line is kept on this device. It goes to the case in your words, and waits there to be read." });
+        kept.show();
+      } else complain(form, { what: "NOT kept. The shop cannot be reached, and this device has no room left.", do: "Leave this page open." });
+    } finally { delete form.dataset.busy; }
+  }
+  for (const form of document.querySelectorAll("form.say")) {
+    const place = form.getAttribute("action").replace(/\/say$/, "");
+    if (location.pathname.endsWith("/say")) store.removeItem(LINE + place);
+    else if (!form.elements.line.value) form.elements.line.value = read(LINE + place, "");
   }
   function freshId() {
     return "e" + [...crypto.getRandomValues(new Uint8Array(6))].map((b) => b.toString(16).padStart(2, "0")).join("");
@@ -263,16 +277,13 @@
 
   // ---- begin ------------------------------------------------------------------------------------
   for (const form of document.querySelectorAll("form[data-draft]")) {
+    // A page out of the device's store was made once and may be opened often.
+    if (document.body.dataset.held) renew(form, false);
     restore(form);
     form.addEventListener("input", () => { if (!form.dataset.sent) keep(form); });
     form.addEventListener("input", () => { delete form.dataset.sent; }, { capture: true });
   }
   document.addEventListener("submit", submitted);
-  window.addEventListener("online", flush);
-  window.addEventListener("storage", show);
-  setInterval(() => { if (read(QUEUE, []).length) flush(); }, 4000);
-  show();
-  if (read(QUEUE, []).length) flush();
   watch();
   window.witnessmark = { keep, forget, go };
 })();

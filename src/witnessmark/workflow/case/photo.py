@@ -40,6 +40,7 @@ def store_photo(
     caption: str = "",
     by: str | None = None,
     entry_id: str | None = None,
+    at: str | None = None,
 ) -> Entry:
     """Store a photo and enter it.
 
@@ -60,7 +61,7 @@ def store_photo(
         raise InputRefused(f"A photo has at most {LARGEST >> 20} MiB.", where=name[:80])
     sha256 = shop.store_file(stream, name)
     data = {"path": name, "sha256": sha256, "caption": caption}
-    return shop.add(case_id, "photo", data, by=by, entry_id=entry_id)
+    return shop.add(case_id, "photo", data, by=by, entry_id=entry_id, at=at)
 
 
 def photo_bytes(

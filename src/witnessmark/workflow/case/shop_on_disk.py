@@ -19,7 +19,7 @@ from witnessmark.casebook.faults import disk_fault
 from witnessmark.casebook.files import Originals, digest
 from witnessmark.casebook.lockbox import Lockbox
 from witnessmark.casebook.store import Casebook, Summary
-from witnessmark.errors import InputRefused, NotFound, WitnessmarkError
+from witnessmark.errors import Conflict, InputRefused, NotFound, WitnessmarkError
 from witnessmark.late import late
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry import Entry, parse_entry
@@ -146,14 +146,25 @@ class Shop:
         """
         line = entry_line(kind, data, entry_id=entry_id, at=at)
         entry, _ = parse_entry(line)
-        held = self.casebook.line_of(case_id, entry.id)
-        if held is not None:
-            stored, _ = parse_entry(held)
-            if (stored.kind, stored.data) == (entry.kind, entry.data):
-                return stored  # the same save, sent again
+        before = self._sent_before(case_id, entry)
+        if before is not None:
+            return before
         self._refuse_unknown(case_id, [entry])
-        self.append(case_id, [line], by=by)
+        try:
+            self.append(case_id, [line], by=by)
+        except Conflict:
+            before = self._sent_before(case_id, entry)  # twice in the same moment
+            if before is None:
+                raise
+            return before
         return entry
+
+    def _sent_before(self, case_id: str, entry: Entry) -> Entry | None:
+        held = self.casebook.line_of(case_id, entry.id)
+        if held is None:
+            return None
+        stored, _ = parse_entry(held)
+        return stored if (stored.kind, stored.data) == (entry.kind, entry.data) else None
 
     def _refuse_unknown(self, case_id: str, entries: Sequence[Entry]) -> None:
         if any(entry.kind in _OF_THE_PACKS for entry in entries):

@@ -212,6 +212,7 @@ def store(
     *,
     by: str | None = None,
     base: str = "",
+    at: str | None = None,
 ) -> list[str]:
     """Store the cards that were taken, in their order, and the note; return the ids.
 
@@ -222,15 +223,21 @@ def store(
         note: words that are kept beside them; empty for none.
         by: who says so.
         base: id of this sending; the same sending twice is stored once.
+        at: when it was said; now when not given.
     """
     knowledge = knowledge_of(shop)
     ids: list[str] = []
     for number, card in enumerate(cards):
-        case = shop.case(case_id)
+        case, own = shop.case(case_id), _id(base, number)
+        if own is not None and any(entry.id == own for entry in case.entries):
+            ids.append(own)  # sent before; "the last reading" may be another one by now
+            continue
         kind, data = as_entry(_resolved(card, case), case, knowledge)
-        ids.append(shop.add(case_id, kind, data, by=by, entry_id=_id(base, number)).id)
+        ids.append(shop.add(case_id, kind, data, by=by, entry_id=own, at=at).id)
     if note:
-        entry = shop.add(case_id, "note", {"words": note[:4000]}, by=by, entry_id=_id(base, -1))
+        entry = shop.add(
+            case_id, "note", {"words": note[:4000]}, by=by, entry_id=_id(base, -1), at=at
+        )
         ids.append(entry.id)
     return ids
 
