@@ -871,7 +871,7 @@ def test_a_reading_that_waited_over_the_work_says_on_which_side_it_stands(client
     assert "met" not in _read_idle(client, "e2b", "50", waited_s=0, unseen_s=600)
 
 
-def test_a_line_that_waited_is_a_note_until_it_is_read(client, shop):
+def test_a_line_that_waited_is_a_note_until_it_is_read(client):
     form = {"entry_id": "e3", "about": "said_line", "words": "oil pressure 31 psi hot idle"}
     assert client.post("/cases/unit7/add/note", data=form, headers=_late("e3")).json()
     page = settled(client)
