@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from witnessmark.inference.fuel.draws.fuel_likelihood import ErrorLaw
+from witnessmark.inference.fuel.draws.fuel_judge import OTHER_INDEX, Judge
 from witnessmark.inference.fuel.draws.fuel_prior import (
     DIMENSIONS,
     TYPE_DIMENSIONS,
@@ -32,7 +32,7 @@ from witnessmark.inference.fuel.draws.fuel_samples import (
 )
 from witnessmark.inference.fuel.draws.fuel_table import PriorTable
 from witnessmark.inference.fuel.draws.normal_law import chi_square_quantile
-from witnessmark.inference.fuel.fuel_groups import AIR, GROUPS, HYPOTHESES, TOGETHER
+from witnessmark.inference.fuel.fuel_groups import GROUPS, HYPOTHESES, TOGETHER
 from witnessmark.inference.fuel.fuel_observations import (
     Observation,
     in_order,
@@ -60,7 +60,6 @@ FIT_QUANTILE = 0.995
 _SINGLES = np.array([len(h) == 1 for h in HYPOTHESES])
 _PAIRS = np.array([len(h) == 2 for h in HYPOTHESES])
 _SETS = 1 << 9  #: sets of the nine groups, as bits
-_OTHER_INDEX = len(HYPOTHESES) - 1
 _FIRST = TYPE_DIMENSIONS + UNIT_DIMENSIONS
 
 
@@ -188,96 +187,25 @@ def infer(
     obs = in_order(observations)
     first = tuple(o for o in obs if o.stage == 0 or not repairs)
     batch = from_table(table, first)
-    judge = _Judge(first, 0, bubbles, ())
-    start = judge.weigh([batch], batch, prior)
+    judge = Judge(first, 0, bubbles, ())
+    start = _weigh(judge, [batch], batch, prior)
     if not repairs and (start.effective >= ENOUGH or not adapt):
         return start
     return _adapt(table, start, obs, prior, tuple(repairs), tuple(bubbles), seed)
 
 
-@dataclass(frozen=True, slots=True)
-class _Judged:
-    """How likely the readings are under the draws of one batch, and chi square."""
-
-    log_parts: Floats
-    square: Floats
-    log_extra: Floats
-
-
-class _Judge:
-    """What every draw is judged by; what a batch is worth never changes, and is worked out once."""
-
-    def __init__(
-        self,
-        obs: tuple[Observation, ...],
-        stages: int,
-        bubbles: Sequence[tuple[int, bool]],
-        repairs: Sequence[Repair],
-    ) -> None:
-        self.obs, self.bubbles, self.repairs = obs, bubbles, repairs
-        #: Of every stage: which readings were taken by then, and their errors.
-        self.laws = [
-            (chosen, ErrorLaw.of([obs[i] for i in chosen]) if chosen else None)
-            for chosen in (
-                [i for i, o in enumerate(obs) if o.stage <= stage or not stages]
-                for stage in range(stages + 1)
-            )
-        ]
-        self._judged: dict[int, tuple[Batch, _Judged]] = {}
-
-    def judged(self, batch: Batch) -> _Judged:
-        """Judge the draws of a batch."""
-        if id(batch) not in self._judged:
-            self._judged[id(batch)] = batch, self._judge(batch)  # held: its id stays its own
-        return self._judged[id(batch)][1]
-
-    def _judge(self, batch: Batch) -> _Judged:
-        parts = np.zeros((len(self.laws), len(batch)))
-        square = np.zeros(len(batch))
-        other = np.flatnonzero(batch.hypothesis == _OTHER_INDEX)
-        for stage, (chosen, law) in enumerate(self.laws):
-            if law is None:
-                continue
-            if stage and len(chosen) == len(self.laws[stage - 1][0]):
-                parts[stage] = parts[stage - 1]
-                continue
-            seen = batch.predictions
-            if len(chosen) < seen.shape[1]:
-                seen = seen[:, chosen]
-            parts[stage], square = law.over_shapes(seen)
-            if len(other):
-                parts[stage][other] = law.something_else(seen[other])
-        return _Judged(parts, square, _bubbles(batch, self.bubbles, self.repairs))
-
-    def weigh(self, pieces: Sequence[Batch], joined: Batch, prior: Floats) -> FuelPosterior:
-        """Weigh draws: *joined* holds those of the *pieces*, in their order."""
-        judged = [self.judged(piece) for piece in pieces]
-        law = self.laws[-1][1]
-        return _weighed(
-            joined,
-            self.obs,
-            prior,
-            np.concatenate([j.log_parts for j in judged], axis=1),
-            np.concatenate([j.square for j in judged]),
-            np.concatenate([j.log_extra for j in judged]),
-            None if law is None else law.root,
-        )
-
-
-def _weighed(
-    batch: Batch,
-    obs: tuple[Observation, ...],
-    prior: Floats,
-    parts: Floats,
-    square: Floats,
-    extra: Floats,
-    root: Floats | None,
-) -> FuelPosterior:
+def _weigh(judge: Judge, pieces: Sequence[Batch], joined: Batch, prior: Floats) -> FuelPosterior:
+    """Weigh draws: *joined* holds those of the *pieces*, in their order."""
+    judged = [judge.judged(piece) for piece in pieces]
+    parts = np.concatenate([j.log_parts for j in judged], axis=1)
+    square = np.concatenate([j.square for j in judged])
+    extra = np.concatenate([j.log_extra for j in judged])
+    batch, obs, law = joined, judge.obs, judge.laws[-1][1]
     total = prior[batch.hypothesis] + batch.log_weight + parts[-1] + extra
     weight = np.exp(total - total.max())
     weight /= weight.sum()
     evidence = _sums_of(batch.hypothesis, batch.log_weight + parts[-1] + extra)
-    modelled = batch.hypothesis != _OTHER_INDEX
+    modelled = batch.hypothesis != OTHER_INDEX
     best = float(square[modelled].min()) if len(obs) and np.any(modelled) else 0.0
     return FuelPosterior(
         batch=batch,
@@ -289,7 +217,7 @@ def _weighed(
         limit=chi_square_quantile(max(len(obs), 1), FIT_QUANTILE),
         adapted=False,
         observations=obs,
-        root=root,
+        root=None if law is None else law.root,
         log_parts=parts,
         log_extra=extra,
     )
@@ -303,23 +231,6 @@ def _sums_of(hypothesis: Ints, log_terms: Floats, kinds: int = len(HYPOTHESES)) 
     total = np.bincount(hypothesis, weights=np.exp(log_terms - safe[hypothesis]), minlength=kinds)
     with np.errstate(divide="ignore"):
         return np.asarray(safe + np.log(total), dtype=np.float64)
-
-
-def _bubbles(batch: Batch, seen: Sequence[tuple[int, bool]], repairs: Sequence[Repair]) -> Floats:
-    """Return the log likelihood of the clear hose, shape (n,).
-
-    P(bubbles) rises with the air drawn in from 0.06 to 0.98, half way at 2 %. Judgement. A hose
-    looked at before the air leak was dealt with says nothing of the air now, and is left out.
-    """
-    out = np.zeros(len(batch))
-    renewed = [r.after_stage for r in repairs if r.group == AIR]
-    for stage, positive in seen:
-        if any(stage < r for r in renewed):
-            continue
-        air = np.maximum(batch.circuits.air - 0.004, 0.0)
-        p = 0.06 + 0.92 * (1.0 - np.exp2(-air / 0.02))
-        out += np.log(p if positive else 1.0 - p)
-    return out
 
 
 def _adapt(
@@ -347,8 +258,8 @@ def _adapt(
     part = 2 if repairs else 4
     shaping, counted = _split(base, part)
     shaping_sizes, sizes = sizes * (1.0 - 1.0 / part), sizes / part
-    judge = _Judge(obs, len(repairs), bubbles, repairs)
-    current = judge.weigh([shaping], shaping, prior)
+    judge = Judge(obs, len(repairs), bubbles, repairs)
+    current = _weigh(judge, [shaping], shaping, prior)
     drawn: list[Batch] = []
     pool = Pool()
     proposals: dict[int, list[tuple[float, Proposal]]] = {}
@@ -356,7 +267,7 @@ def _adapt(
         if round_:
             pieces = [shaping, counted, *drawn]
             batch = pool.join(pieces, proposals, shaping_sizes + sizes)
-            current = judge.weigh(pieces, batch, prior)
+            current = _weigh(judge, pieces, batch, prior)
         rows, of = [], []
         log_like = current.log_parts[-1] + current.log_extra
         white = _white(current)
@@ -370,7 +281,7 @@ def _adapt(
                 proposals.setdefault(h, []).append((float(size), proposal))
         drawn.append(simulate(table, np.concatenate(of), np.concatenate(rows), obs, repairs))
         pieces = [counted, *drawn]
-        found = judge.weigh(pieces, pool.join(pieces, proposals, sizes), prior)
+        found = _weigh(judge, pieces, pool.join(pieces, proposals, sizes), prior)
         if found.effective >= (ENOUGH_AFTER_WORK if repairs else ENOUGH):
             break
     found.adapted = True
