@@ -138,8 +138,15 @@ def test_what_was_done_at_this_stage_is_not_proposed_again():
     assert "pump_relief" not in by_id(renewed)
 
 
+class AskedBelief(TinyBelief):
+    results = {"f_sight": ("negative", 1.0)}  # noqa: RUF012
+
+
 def test_a_renewed_part_is_proposed_once_more_only_when_everything_points_at_it():
-    sure = state(belief=sure_of(FUEL, "pump_relief"))
+    alone = state(belief=sure_of(FUEL, "pump_relief"))
+    repeated = rank(alone, progress=Progress(repaired=("pump_relief",)))
+    assert "pump_relief" not in by_id(repeated)  # nothing was tested between
+    sure = state(belief=AskedBelief(FUEL, given=alone.belief.given))
     again = rank(sure, progress=Progress(repaired=("pump_relief",)))
     assert again[0].step == "pump_relief"
     assert again[0].name.startswith("Check the repair made")

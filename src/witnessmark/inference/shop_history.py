@@ -190,8 +190,8 @@ def shares(
     total = sum(priors.values()) or 1.0
     closings = [
         c
-        for c in (history.closings if history else ())
-        if c.family == family and (engine_type is None or c.engine_type == engine_type)
+        for c in (history.closings_of(family) if history else ())
+        if (engine_type is None or c.engine_type == engine_type)
     ]
     proven = [c for c in closings if c.proven and c.causes]
     listed = [(c, [k for k in c.causes if k in priors]) for c in proven]
@@ -268,6 +268,12 @@ def job_costs(
     return _ratio(history, _cost_ratio, cause, technician, half_life_days)
 
 
+def _jobs_of(history: History | None, cause: str) -> tuple[Job, ...]:
+    if history is None:
+        return ()
+    return history.jobs_of(cause) if cause else history.jobs
+
+
 def _time_ratio(job: Job) -> float | None:
     return _sane(job.minutes, job.quoted_minutes)
 
@@ -293,10 +299,8 @@ def _ratio(
 ) -> JobTimes | None:
     rows = sorted(
         (ratio, faded(job, half_life_days))
-        for job in (history.jobs if history else ())
-        if (ratio := figure(job)) is not None
-        and cause in {"", job.cause}
-        and technician in {"", job.technician}
+        for job in _jobs_of(history, cause)
+        if (ratio := figure(job)) is not None and technician in {"", job.technician}
     )
     if not rows:
         return None
@@ -347,7 +351,7 @@ def renewals(
         least_jobs: fewer jobs with parts written down teach nothing.
         least_share: parts rarer than this are left out.
     """
-    jobs = [job for job in (history.jobs if history else ()) if job.cause == cause and job.parts]
+    jobs = [job for job in (history.jobs_of(cause) if history else ()) if job.parts]
     if len(jobs) < least_jobs:
         return ()
     counts = Counter(part for job in jobs for part in {_part(p) for p in job.parts})

@@ -177,6 +177,8 @@ class Family:
         condition_test_overlap: condition id -> tests that see the same thing.
         second_cause: P(two or more listed causes | complaint), before any finding.
         none_listed: P(none of the listed causes | complaint), before any finding.
+        within_normal: P(nothing is wrong | complaint), before any finding: what is complained of
+            may lie within normal.
         cases: the pack's own cases.
         traps: tempting wrong turns.
         source: where the numbers of the family come from.
@@ -226,6 +228,7 @@ class Family:
     consumables: Mapping[str, str] = field(default_factory=dict)
     vehicles: tuple[str, ...] = ("truck",)
     told_by: tuple[str, ...] = ()
+    within_normal: float = 0.0
     scope: str = ""
     modelled_by: tuple[str, ...] = ()
     onset: Onset | None = None

@@ -82,6 +82,8 @@ class Odds:
         causes: likeliest first.
         two_causes: P(two or more listed causes are present).
         none_listed: P(none of the listed causes is present).
+        nothing_wrong: the part of it where nothing is wrong: cured, or within normal as it came in;
+            the rest is a fault that is on no list.
         statement: the one sentence to show above the table.
         packs: pack name -> digest.
         effective_samples: where sampling was used, otherwise ``None``.
@@ -107,6 +109,7 @@ class Odds:
     stage: int = 0
     traps: tuple[str, ...] = ()
     scope: str = ""
+    nothing_wrong: float = 0.0
 
     def probability(self, cause: str) -> float:
         """Return P(cause present); 0.0 for a cause that the family does not list."""

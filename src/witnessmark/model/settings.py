@@ -24,6 +24,10 @@ class Settings:
         parts_wait_minutes: waiting for parts that are not on the shelf, before a repair.
         second_person_usd_per_hour: what the helper costs while he helps.
         load_minutes: extra time to arrange a load (trailer, grade) for a loaded road test.
+        downtime_usd_per_hour: what an hour usually costs an owner that his truck stands; a visit
+            may say it of one truck. 0: not counted.
+        comeback_usd: what it costs beyond the work when a repair does not hold and the truck comes
+            back: the bay, the diagnosis anew, the goodwill.
         search_minutes: open-ended search when every listed cause has been dealt with.
         search_usd: outside help during that search.
         search_needless: needless repairs, of the family's usual size, that such a search costs.
@@ -50,6 +54,8 @@ class Settings:
     parts_wait_minutes: float = 45.0
     second_person_usd_per_hour: float = 60.0
     load_minutes: float = 15.0
+    downtime_usd_per_hour: float = 0.0
+    comeback_usd: float = 300.0
     search_minutes: float = 480.0
     search_usd: float = 300.0
     search_needless: float = 2.0

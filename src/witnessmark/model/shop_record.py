@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 __all__ = ["Closing", "Comeback", "History", "Job"]
 
@@ -82,7 +83,7 @@ class Comeback:
     days_ago: float = 0.0
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class History:
     """Everything the shop has learnt, as plain records; the casebook fills it.
 
@@ -95,3 +96,29 @@ class History:
     closings: tuple[Closing, ...] = ()
     jobs: tuple[Job, ...] = ()
     comebacks: tuple[Comeback, ...] = ()
+
+    @cached_property
+    def _by_family(self) -> dict[str, tuple[Closing, ...]]:
+        found: dict[str, list[Closing]] = {}
+        for closing in self.closings:
+            found.setdefault(closing.family, []).append(closing)
+        return {family: tuple(rows) for family, rows in found.items()}
+
+    @cached_property
+    def _by_cause(self) -> dict[str, tuple[Job, ...]]:
+        found: dict[str, list[Job]] = {}
+        for job in self.jobs:
+            found.setdefault(job.cause, []).append(job)
+        return {cause: tuple(rows) for cause, rows in found.items()}
+
+    def closings_of(self, family: str) -> tuple[Closing, ...]:
+        """Return the closings of one family, in their order."""
+        return self._by_family.get(family, ())
+
+    def jobs_of(self, cause: str) -> tuple[Job, ...]:
+        """Return the jobs of one cause, in their order."""
+        return self._by_cause.get(cause, ())
+
+    def causes_done(self) -> frozenset[str]:
+        """Return the causes whose repair was ever done."""
+        return frozenset(self._by_cause)

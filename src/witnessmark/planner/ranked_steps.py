@@ -21,7 +21,14 @@ from witnessmark.planner.order.open_complaint import OpenComplaint
 from witnessmark.planner.order.progress import Progress
 from witnessmark.planner.order.safety import safety_stops, within_the_stops
 from witnessmark.planner.ranking import step_words as words
-from witnessmark.planner.ranking.costs import needs_road, remeasure_minutes
+from witnessmark.planner.ranking.costs import remeasure_minutes
+from witnessmark.planner.ranking.open_search import (
+    Stopping,
+    is_search,
+    search_step,
+    stopping,
+)
+from witnessmark.planner.ranking.owner_money import OwnerMoney, as_owner_sees, first_says
 from witnessmark.planner.ranking.pricing import FamilyState, Plan, plan_family
 from witnessmark.planner.ranking.serve_both import after_all, beside, served_too
 from witnessmark.planner.ranking.troubleshooting import left_after
@@ -51,6 +58,7 @@ def rank_steps(
     technician: str = "",
     truck_stops: Sequence[Stop] = (),
     brought: BroughtIn | None = None,
+    money: OwnerMoney | None = None,
     most: int = 12,
 ) -> tuple[Step, ...]:
     """Rank what can be done next.
@@ -72,10 +80,12 @@ def rank_steps(
         technician: who works on the truck; his own times count where he has any.
         truck_stops: safety stops of the whole truck.
         brought: the state the truck is in, and what was just touched.
+        money: what the owner of the truck has said of time and money.
         most: at most this many steps besides the safety stops; likely repairs behind them are
             named all the same.
     """
-    rates = settings or Settings()
+    owner, own = money or OwnerMoney(), settings or Settings()
+    rates = owner.rates(own)
     so_far = progress or Progress()
     plans = [
         plan_family(
@@ -83,6 +93,7 @@ def rank_steps(
                 state,
                 tests_done=state.tests_done | so_far.tests | state.belief.halved,
                 repaired=so_far.repaired or state.repaired,
+                made_here=so_far.here,
             ),
             rates,
             access_groups=access_groups,
@@ -91,6 +102,7 @@ def rank_steps(
             opened=opened,
             last_test=so_far.last_test,
             technician=technician,
+            money=owner,
         )
         for state in states
     ]
@@ -103,17 +115,22 @@ def rank_steps(
     for plan in plans:
         stops += _stops(plan, total, so_far.facts)
     plans = [_beside_what_may_be_done(plan, stops) for plan in plans]
+    stops_now = {
+        plan.state.family.id: stopping(plan, so_far.made, rates, searched=so_far.searched)
+        for plan in plans
+    }
     steps: list[Step] = []
     benches: list[OpenComplaint] = []
     for plan, others in zip(plans, left, strict=True):
         looks = {s.step: s for s in _test_steps(plan, others, every=True)}
-        benches.append(_bench(plan, looks))
+        benches.append(_bench(plan, looks, stops_now[plan.state.family.id]))
+        spent = stops_now[plan.state.family.id].spent_usd
         steps += [
-            _if_still_wrong(step, plan, others, rates)
+            as_owner_sees(_if_still_wrong(step, plan, others, rates), owner, spent, own)
             for step in (
                 *_test_steps(plan, others),
                 *_repair_steps(plan, others, plans, rates, links, history),
-                *_search_step(plan, others, rates),
+                *_search_step(plan, others, rates, stops_now[plan.state.family.id]),
             )
         ]
     waiting = within_the_stops(
@@ -139,7 +156,9 @@ def rank_steps(
     )
     if not ordered and not waiting:
         ordered = _search_at_least(plans, left, rates, stops)
-    return (*stops, *waiting, *_with_margin(_kept(ordered, most - len(waiting), plans)))
+    kept = _with_margin(_kept(ordered, most - len(waiting), plans))
+    names = {c.id: c.name for plan in plans for c in plan.state.family.causes}
+    return (*stops, *first_says((*waiting, *kept), owner, names))
 
 
 def _kept(ordered: Sequence[Step], most: int, plans: Sequence[Plan]) -> list[Step]:
@@ -151,7 +170,11 @@ def _kept(ordered: Sequence[Step], most: int, plans: Sequence[Plan]) -> list[Ste
     # One physical check that two complaints list is one step, by either of its names.
     looks |= {t.id for t in tests if looks & set(t.same_as)}
     looks |= {other for t in tests if t.id in looks for other in t.same_as}
-    return [s for k, s in enumerate(ordered) if k < most or s.kind == "repair" or s.step in looks]
+    return [
+        s
+        for k, s in enumerate(ordered)
+        if k < most or s.kind == "repair" or s.step in looks or is_search(s)
+    ]
 
 
 def _look_after(plans: Sequence[Plan], so_far: Progress) -> tuple[str, ...]:
@@ -166,7 +189,7 @@ def _search_at_least(
 ) -> list[Step]:
     """Propose the open search where nothing else may be proposed: a complaint is open."""
     found = [
-        _if_still_wrong(_search(plan, others, rates), plan, others, rates)
+        _if_still_wrong(search_step(plan, others, rates, Stopping()), plan, others, rates)
         for plan, others in zip(plans, left, strict=True)
     ]
     return list(within_the_stops([*stops, *found])[len(stops) :])
@@ -186,7 +209,7 @@ def _stops(plan: Plan, total: float, facts: Facts) -> list[Step]:
     return safety_stops(plan.state.family.stops, facts.weighed(marginals, results), total)
 
 
-def _bench(plan: Plan, looks: Mapping[str, Step]) -> OpenComplaint:
+def _bench(plan: Plan, looks: Mapping[str, Step], stop: Stopping) -> OpenComplaint:
     state, belief = plan.state, plan.state.belief
     results = getattr(belief, "results", {})
     nothing = {t.id: {"negative", "maybe", t.outcomes[-1]} for t in state.family.tests}
@@ -205,6 +228,7 @@ def _bench(plan: Plan, looks: Mapping[str, Step]) -> OpenComplaint:
         first=state.first,
         opening_waits=state.opening_waits,
         one_word=state.one_word,
+        stop_and_search=stop.urgency,
     )
 
 
@@ -227,7 +251,7 @@ def _test_steps(plan: Plan, others: float, *, every: bool = False) -> list[Step]
                 step=test.id,
                 kind="measure" if candidate else "test",
                 family=family.id,
-                name=test.name,
+                name=say.read_again(test.name) if test.id == plan.repeat else test.name,
                 minutes=test.minutes,
                 usd=test.usd,
                 expected_total_usd=price + others,
@@ -303,30 +327,12 @@ def _work(test: Test | Candidate) -> tuple[str, ...]:
     return tuple(d for d in test.demands if d not in test.needs)
 
 
-def _search_step(plan: Plan, others: float, settings: Settings) -> list[Step]:
-    """Propose the open-ended search once nothing listed is cheaper."""
+def _search_step(plan: Plan, others: float, settings: Settings, stop: Stopping) -> list[Step]:
+    """Propose the open-ended search once nothing listed is cheaper, and when it is time to stop."""
     price = float(plan.moves.search[0])
-    if price > plan.best + WORTH_USD and not _unexplained(plan):
+    if price > plan.best + WORTH_USD and not _unexplained(plan) and not stop.urgency:
         return []
-    return [_search(plan, others, settings)]
-
-
-def _search(plan: Plan, others: float, settings: Settings) -> Step:
-    family = plan.state.family
-    minutes = settings.search_minutes
-    return Step(
-        step=f"search_{family.id}",
-        kind="measure",
-        family=family.id,
-        name=say.search_name(),
-        minutes=Spread(minutes / 2, minutes, 2 * minutes),
-        usd=Spread(0.0, settings.search_usd, 3 * settings.search_usd),
-        expected_total_usd=float(plan.moves.search[0]) + others,
-        why=words.why_search(),
-        results=(Result("found", 1.0, plan.table.leads()),),
-        needs=("warm", "road") if needs_road(family) else ("warm",),
-        cautions=_cautions(family),
-    )
+    return [search_step(plan, others, settings, stop)]
 
 
 def _if_still_wrong(step: Step, plan: Plan, others: float, settings: Settings) -> Step:
@@ -359,6 +365,7 @@ def _remeasure(plan: Plan, others: float, settings: Settings, work: str) -> Step
     family = plan.state.family
     minutes = remeasure_minutes(family, settings)
     left = (1.0 - plan.state.belief.healthy()) * plan.best
+    came_in = family.within_normal > 0.0 and not plan.state.repaired
     return Step(
         step=f"remeasure_{family.id}",
         kind="measure",
@@ -367,7 +374,7 @@ def _remeasure(plan: Plan, others: float, settings: Settings, work: str) -> Step
         minutes=Spread(0.7 * minutes, minutes, 1.6 * minutes),
         usd=Spread(0.0, 0.0, 0.0),
         expected_total_usd=_proof_usd(plan, settings) + left + others,
-        why=words.why_remeasure(work),
+        why=words.why_remeasure(work, came_in=came_in),
         needs=("warm", "road") if minutes > settings.remeasure_minutes else ("warm",),
         cautions=_cautions(family),
         proof=family.proof,

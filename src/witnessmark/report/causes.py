@@ -12,7 +12,7 @@ from witnessmark.model.finding import Finding
 from witnessmark.model.odds import Odds
 from witnessmark.report.paper import Block, Items, Picture, Said
 from witnessmark.report.pictures.odds_bars import odds_picture
-from witnessmark.words.numbers import chance_about, chance_words
+from witnessmark.words.numbers import chance_about, none_of_them
 from witnessmark.words.plain import ended, short_sentences
 from witnessmark.words.say import paper as say
 from witnessmark.words.strength import capital, how_sure, speaks
@@ -156,5 +156,5 @@ def _shares(odds: Odds) -> str:
         for c in odds.causes[:4]
         if c.probability >= 0.01
     ]
-    none = f"none of the listed causes {chance_words(odds.none_listed)}"
+    none = f"none of the listed causes {none_of_them(odds.none_listed, odds.nothing_wrong)}"
     return f"Odds now: {'; '.join([*rows, none])}."

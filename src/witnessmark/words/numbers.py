@@ -8,11 +8,18 @@ from __future__ import annotations
 
 import math
 
-__all__ = ["chance_about", "chance_band", "chance_words", "glued", "percentage"]
+__all__ = ["chance_about", "chance_band", "chance_words", "glued", "none_of_them", "percentage"]
 
 #: A chance below this is "under 1 %", one above its mirror image "over 99 %": nothing that is
 #: only likely is ever called impossible or certain.
 _LEAST = 0.01
+
+
+def none_of_them(none: float, nothing_wrong: float) -> str:
+    """Return P(none of the listed causes), and how much of it is that nothing is wrong."""
+    if nothing_wrong < 0.005:
+        return chance_words(none)
+    return f"{chance_words(none)}, {chance_words(nothing_wrong)} of it that nothing is wrong"
 
 
 def chance_words(probability: float | None) -> str:

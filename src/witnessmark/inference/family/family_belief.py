@@ -120,7 +120,10 @@ class Belief:
         return float(self.states[0] + self.states[-1])
 
     def healthy(self) -> float:
-        """Return P(nothing is wrong any more); above 0 only after a repair."""
+        """Return P(nothing is wrong any more, or never was).
+
+        Above 0 after a repair, and before it where the pack lets the complaint be within normal.
+        """
         return float(self.states[0])
 
     def unlisted(self) -> float:

@@ -55,9 +55,9 @@ def learnt_rows(
 ) -> dict[str, dict[str, Floats]]:
     """Return test id -> cause id -> what proven closings add to its row, one number an outcome."""
     counts: dict[str, dict[str, Floats]] = {}
-    for closing in history.closings if history else ():
+    for closing in history.closings_of(family.id) if history else ():
         causes = [c for c in closing.causes if family.cause(c) is not None]
-        if not closing.proven or closing.family != family.id or len(causes) != 1:
+        if not closing.proven or len(causes) != 1:
             continue
         weight = faded(closing, half_life_days)
         for identity, result in dict(closing.results).items():
@@ -72,9 +72,9 @@ def learnt_rows(
 def results_by_test(history: History | None, family: Family) -> int:
     """Return how many results of proven closings have moved the tables of a family's tests."""
     number = 0
-    for closing in history.closings if history else ():
+    for closing in history.closings_of(family.id) if history else ():
         causes = [c for c in closing.causes if family.cause(c) is not None]
-        if closing.proven and closing.family == family.id and len(causes) == 1:
+        if closing.proven and len(causes) == 1:
             number += sum(
                 (test := family.test(t)) is not None and _told(test, causes[0], r) is not None
                 for t, r in dict(closing.results).items()

@@ -154,7 +154,9 @@ def prior_states(
     share: Mapping[str, float],
     product: Mapping[str, float],
 ) -> Floats:
-    """Return P(state) as the truck came in, shape (2**n + 1,); state 0, healthy, has none.
+    """Return P(state) as the truck came in, shape (2**n + 1,).
+
+    State 0, healthy, has what the pack says for complaints that may lie within normal; mostly none.
 
     Conditions say which cause, not how many: the rate of second causes stays the family's.
     """
@@ -164,7 +166,9 @@ def prior_states(
     odds, unlisted = first_weights(raw / raw.sum(), family.second_cause, family.none_listed, pairs)
     states = np.append(products(odds) * _beyond(len(raw), tuple(pairs)), unlisted)
     states[0] = 0.0
-    return np.asarray(states / states.sum())
+    states *= (1.0 - family.within_normal) / states.sum()
+    states[0] = family.within_normal
+    return states
 
 
 def _part_scoped(condition: str, conditions: Mapping[str, Condition]) -> bool:

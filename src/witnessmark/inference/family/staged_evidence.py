@@ -10,6 +10,7 @@ from witnessmark.analyses.readings.instruments import uncertainty_of
 from witnessmark.knowledge import Family, Knowledge
 from witnessmark.knowledge.records import ReadingRule
 from witnessmark.model.entries.case import Case
+from witnessmark.model.entries.entry import Entry
 from witnessmark.model.entries.entry_data import (
     ClueData,
     OutcomeData,
@@ -75,11 +76,14 @@ def family_evidence(
                 clues.append(Clue(data.clue, data.seen, data.cause or "", entry.id))
             elif family.test(data.clue) is not None:
                 result = "maybe" if data.seen == "maybe" else _SIGHT[bool(data.seen)]
-                tests.setdefault(stage, []).append(TestResult(data.clue, result, entry.id))
+                tests.setdefault(stage, []).append(
+                    TestResult(data.clue, result, entry.id, entry.by.casefold())
+                )
         elif isinstance(data, TestData) and _answers(data, family):
-            tests.setdefault(stage, []).append(TestResult(data.test, data.result, entry.id))
+            read = TestResult(data.test, data.result, entry.id, data.hand(entry.by))
+            tests.setdefault(stage, []).append(read)
         elif isinstance(data, TestData):
-            same += [(stage, made) for made in _same_check(data, entry.id, family, knowledge)]
+            same += [(stage, made) for made in _same_check(data, entry, family, knowledge)]
         elif isinstance(data, OutcomeData) and data.complaint in mine and stage > 0:
             outcomes.setdefault(stage, []).append(
                 Outcome(data.gone is True, entry.id, data.gone == "partly")
@@ -103,8 +107,8 @@ def family_evidence(
         )
         for n in range(len(works) + 1)
     )
-    read = tuple((t, r) for (stage, t), (r, _) in answers.items() if stage == len(works))
-    return StagedEvidence(tuple(clues), made, read)
+    by_readings = tuple((t, r) for (stage, t), (r, _) in answers.items() if stage == len(works))
+    return StagedEvidence(tuple(clues), made, by_readings)
 
 
 def _of_the_truck(case: Case, knowledge: Knowledge, said: set[str]) -> list[Clue]:
@@ -200,7 +204,7 @@ def _answers(data: TestData, family: Family) -> bool:
 
 
 def _same_check(
-    data: TestData, entry: str, family: Family, knowledge: Knowledge
+    data: TestData, entry: Entry, family: Family, knowledge: Knowledge
 ) -> Iterator[TestResult]:
     """Yield what a test of another family says here, where a pack calls both the same check.
 
@@ -214,9 +218,9 @@ def _same_check(
         if test.id not in made.same_as and made.id not in test.same_as:
             continue
         if data.result in (*test.outcomes, "positive", "negative", "maybe"):
-            yield TestResult(test.id, data.result, entry)
+            yield TestResult(test.id, data.result, entry.id, data.hand(entry.by))
         elif data.result == made.outcomes[-1]:
-            yield TestResult(test.id, "negative", entry)
+            yield TestResult(test.id, "negative", entry.id, data.hand(entry.by))
 
 
 def _speaks_of(finding: Finding, family: str) -> bool:

@@ -208,6 +208,7 @@ def _odds(
         causes=causes,
         two_causes=belief.two_or_more(),
         none_listed=belief.none_present(),
+        nothing_wrong=belief.healthy(),
         statement=statement(
             family,
             belief,
@@ -251,8 +252,8 @@ def _assumptions(
     others: Mapping[str, Belief],
 ) -> tuple[str, ...]:
     history = belief.model.history
-    closings = history.closings if history is not None else ()
-    proven = sum(1 for c in closings if c.family == family.id and c.proven)
+    closings = history.closings_of(family.id) if history is not None else ()
+    proven = sum(1 for c in closings if c.proven)
     results = results_by_test(history, family)
     kinds = sorted({c.source.kind for c in family.causes} | {t.source.kind for t in family.tests})
     said = [

@@ -27,6 +27,8 @@ PERHAPS_TWO_FROM = 0.20
 SETTLED_FROM = 0.90
 #: A cause is named alone from here on, and called likely from there on (words/strength.py).
 NAMED_FROM, LIKELY_FROM = 0.30, 0.60
+#: From here on it is said that perhaps nothing is wrong (judgement).
+PERHAPS_NORMAL = 0.20
 #: A second cause in that band is suspected, but not first.
 SUSPECTED_TOO = "suspected"
 #: Where no part may be named, each counts in words as no more than this: possible.
@@ -75,7 +77,7 @@ def statement(
         return say.nothing_wrong_unclear() if well else say.nothing_fits()
     if belief.healthy() >= SUSPECTED_FROM:
         left = causes[0].name if causes[0].probability >= WORTH_NAMING else ""
-        return say.nothing_wrong(left)
+        return say.within_normal(left) if _came_in_normal(belief) else say.nothing_wrong(left)
     first, second = causes[0], causes[1] if len(causes) > 1 else None
     if found and _is_other(first) and first.probability >= NAMED_FROM:
         others = [c.name for c in causes[1:3] if c.probability >= SUSPECTED_FROM]
@@ -96,6 +98,8 @@ def statement(
         said.append((say.likely_two if two >= SUSPECTED_FROM else say.perhaps_two)(other))
     if belief.better is not None:
         said.append(say.better_not_gone(how_sure(belief.one_cured())))
+    if _came_in_normal(belief) and belief.healthy() >= PERHAPS_NORMAL:
+        said.append(say.perhaps_normal())
     if belief.unlisted() >= 0.2:
         said.append(say.perhaps_unlisted())
     return " ".join(said)
@@ -158,6 +162,11 @@ def _look_first(dear: CauseOdds, causes: Sequence[CauseOdds], look: LookWaiting,
     elif beside:
         said.append(say.beside([beside]))
     return " ".join(said)
+
+
+def _came_in_normal(belief: Belief) -> bool:
+    """Whether the complaint may have been within normal from the beginning."""
+    return not belief.repaired and belief.model.family.within_normal > 0.0
 
 
 def _is_other(cause: CauseOdds) -> bool:

@@ -139,7 +139,7 @@ def _unsourced(pack: PackFile, known: Known) -> Iterator[Fault]:
         for i, g in enumerate(pack.access_groups)
     ]
     if pack.family is not None:
-        told = ("second_cause", "none_listed")
+        told = ("second_cause", "none_listed", "within_normal")
         held.append(("family", pack.family, pack.family.id in known.zones, told))
     for path, part, overrides, numbers in held:
         given = [n for n in numbers if getattr(part, n) is not None]
@@ -168,10 +168,11 @@ def _family(pack: PackFile, known: Known, now: Known) -> Iterator[Fault]:
                 f"The shares of the causes sum to {total:.4g}, not to 1.",
                 "They are shares among the cases with one cause; make them sum to 1.",
             )
-    if (family.second_cause or 0.0) + (family.none_listed or 0.0) >= 1.0:
+    shares = (family.second_cause, family.none_listed, family.within_normal)
+    if sum(s or 0.0 for s in shares) >= 1.0:
         yield (
             "family.second_cause",
-            "Together with none_listed it leaves no room for a single cause.",
+            "Together with none_listed and within_normal it leaves no room for a single cause.",
             "They are probabilities before any finding; their sum lies well below 1.",
         )
     causes = [c for c, f in now.causes.items() if f == family.id]

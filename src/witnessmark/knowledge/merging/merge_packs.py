@@ -220,6 +220,7 @@ def _family(
         },
         second_cause=family.get("second_cause", SECOND_CAUSE),
         none_listed=family.get("none_listed", NONE_LISTED),
+        within_normal=family.get("within_normal", 0.0),
         cases=tuple(held.cases),
         traps=tuple(held.traps),
         source=family["source"],

@@ -68,6 +68,11 @@ class FamilyPart(PackPart):
     none_listed: Chance | None = Field(
         default=None, description="P(none of the listed | complaint) before any finding"
     )
+    within_normal: Chance | None = Field(
+        default=None,
+        description="P(nothing is wrong | complaint) before any finding, where what is complained "
+        "of may lie within normal; left out: it never does",
+    )
     zones: tuple[ZonePart, ...] | None = Field(
         default=None, description="the zones of the machine: `id` and `name` each"
     )

@@ -114,6 +114,9 @@ class PartData(Record):
     cause: Id | None = Field(default=None, description="the job it is for")
     number: str | None = Field(default=None, max_length=80, description="part number")
     vendor: str | None = Field(default=None, max_length=120)
+    available: Literal["here", "today", "day", "week"] | None = Field(
+        default=None, description="how far away it is; the next step counts the wait"
+    )
     quantity: float = Field(default=1, gt=0, le=1e5)
     usd: float | None = Field(default=None, ge=0, le=1e7)
     core_usd: float | None = Field(default=None, ge=0, le=1e7)

@@ -57,6 +57,7 @@ class Entry:
         at: when it was made, as written (ISO 8601).
         data: the record of its kind.
         line: the JSON line exactly as it came in, without the line end.
+        by: whose it is, empty where the line does not say.
     """
 
     kind: Kind
@@ -64,6 +65,7 @@ class Entry:
     at: str
     data: Data
     line: str
+    by: str = ""
 
     def when(self) -> datetime:
         """Return *at* as a point in time; without an offset it is read as UTC."""
@@ -183,6 +185,7 @@ def json_schema() -> dict[str, Any]:
                 "pattern": "^[A-Za-z0-9._:-]+$",
             },
             "at": {"type": "string", "format": "date-time"},
+            "by": {"type": "string", "maxLength": 200},
             "data": {"type": "object"},
         },
         "oneOf": options,
@@ -216,9 +219,13 @@ def _entry(found: dict[str, Any], line: str) -> tuple[Entry, tuple[str, ...]]:
         faults += _reading_faults(record)
     if faults or record is None:
         raise EntryRefused("; ".join(faults) + ".", do="Correct the entry and add it again.")
-    extra = [name for name in found if name not in {"kind", "id", "at", "data", "schema"}]
+    by = found.get("by")
+    known = {"kind", "id", "at", "data", "schema"} | ({"by"} if _is_name(by) else set())
+    extra = [name for name in found if name not in known]
     unknown = (*extra, *(f"data.{name}" for name in record.unknown_fields()))
-    return Entry(cast("Kind", kind), str(identity), str(at), cast("Data", record), line), unknown
+    who = by.strip() if isinstance(by, str) and _is_name(by) else ""
+    made = Entry(cast("Kind", kind), str(identity), str(at), cast("Data", record), line, who)
+    return made, unknown
 
 
 def _reading_faults(record: ReadingData) -> list[str]:
@@ -248,6 +255,10 @@ def _fault(item: Any) -> str:
 
 def _is_id(text: str) -> bool:
     return 0 < len(text) <= 80 and all(c.isascii() and (c.isalnum() or c in "._:-") for c in text)
+
+
+def _is_name(found: object) -> bool:
+    return isinstance(found, str) and len(found) <= 200
 
 
 def _is_time(text: str) -> bool:

@@ -232,6 +232,20 @@ class TestData(Record):
     result: Id = Field(description="positive, negative, maybe, or an outcome id of the test")
     value: str | None = Field(default=None, max_length=64, description="what was read, in words")
     note: Words | None = None
+    by: str | None = Field(
+        default=None,
+        max_length=200,
+        description="who made it; the same again by another person tells more",
+    )
+    instrument: str | None = Field(
+        default=None, max_length=200, description="with what; another instrument counts as another"
+    )
+
+    def hand(self, by: str = "") -> str:
+        """Return whose reading it is: person and instrument; empty where neither is known."""
+        who = (self.by or by).strip().casefold()
+        with_what = (self.instrument or "").strip().casefold()
+        return f"{who} with {with_what}" if with_what else who
 
 
 class WorkData(Record):

@@ -22,6 +22,7 @@ from witnessmark.planner.order.open_complaint import OpenComplaint
 from witnessmark.planner.order.ranks import TEAR_DOWN, Rank
 from witnessmark.planner.order.same_check import one_step_a_check
 from witnessmark.planner.order.what_comes_before import ask_for_looks, what_waits
+from witnessmark.planner.ranking.open_search import is_search
 from witnessmark.words.say import steps as say
 
 __all__ = ["in_order"]
@@ -41,6 +42,9 @@ _RARE = 0.02
 _MAY_COME = 0.10
 #: A cause clearly leads from here on (judgement).
 _LEADS = 0.60
+#: The rank of the open search once it is time to stop: beside the parts, before those that are only
+#: likely, before any.
+_PRESSING = {"say": Rank.RENEW, "due": Rank.SEARCH, "hard": Rank.TOUCHED}
 #: What need not wait for a cold engine goes before what must when it costs at most this share more.
 _COLD = 1.02
 
@@ -87,7 +91,12 @@ def _settle(listed: Listed) -> None:
     """Give every step the rank that it keeps beside the others of its complaint."""
     prices = listed.prices()
     for bench in listed.benches.values():
-        mine = listed.of(bench)
+        mine = []
+        for placed in listed.of(bench):
+            if bench.stop_and_search and is_search(placed.step):
+                placed.rank = _PRESSING[bench.stop_and_search]
+            else:
+                mine.append(placed)
         for placed in mine:
             if placed.is_repair and _is_due(placed, mine, bench):
                 placed.rank = Rank.DUE
@@ -170,7 +179,7 @@ def _left_to_its_own(listed: Listed) -> None:
 def _look_before_long_shots(listed: Listed) -> None:
     """Take the renewal of what is only possible off the list while a test can still be made."""
     for bench in listed.benches.values():
-        mine = listed.of(bench)
+        mine = [p for p in listed.of(bench) if p.rank < Rank.RENEW or not is_search(p.step)]
         sure = bench.decided(bench.leader)
         if bench.cured or (not sure and all(p.is_repair or p.rank == Rank.GUARD for p in mine)):
             continue

@@ -44,6 +44,7 @@ class OpenComplaint:
         opening_waits: a physical model says that little was read yet, so a reading that costs about
             the same goes before opening anything.
         one_word: a physical model says that all it read is one instrument's word.
+        stop_and_search: how pressing the open search is: "", "say", "due" or "hard".
     """
 
     family: Family
@@ -60,6 +61,7 @@ class OpenComplaint:
     first: Measurement | None = None
     opening_waits: bool = False
     one_word: OneWord | None = None
+    stop_and_search: str = ""
 
     @property
     def leader(self) -> str:

@@ -9,6 +9,7 @@ from witnessmark.knowledge import Family
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry_data import (
     ClueData,
+    NoteData,
     OutcomeData,
     ReadingData,
     RecordingData,
@@ -17,7 +18,10 @@ from witnessmark.model.entries.entry_data import (
 )
 from witnessmark.planner.order.facts import NO_ANSWER, Facts, facts_of
 
-__all__ = ["Progress", "progress"]
+__all__ = ["SEARCHED", "Progress", "progress"]
+
+#: What a note is about that says what an open search came to.
+SEARCHED = "search"
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +38,9 @@ class Progress:
             since; empty otherwise.
         last_test: the test that was made last, when nothing was measured or driven since; what it
             has opened is still open.
+        made: every test that gave a result, at any stage, once for each time.
+        here: the same since the last work.
+        searched: whether a note says that it was searched openly since the last work.
         facts: everything a rule can ask of.
         warm: whether the engine is warm by the latest reading, or by what the latest test needed.
     """
@@ -43,6 +50,9 @@ class Progress:
     repaired: tuple[str, ...] = ()
     unmeasured: str = ""
     last_test: str = ""
+    made: tuple[str, ...] = ()
+    here: tuple[str, ...] = ()
+    searched: bool = False
     warm: bool = False
     facts: Facts = field(default_factory=Facts)
 
@@ -71,6 +81,8 @@ def progress(
     tests: dict[str, bool] = {}
     measured: list[tuple[str, float | None]] = []
     repaired: list[str] = []
+    made: list[str] = []
+    begins, searched = 0, False
     unmeasured, warm, last_test = "", False, ""
     for entry in case.live():
         data = entry.data
@@ -78,11 +90,13 @@ def progress(
             tests = {t: found for t, found in tests.items() if not found}
             measured.clear()
             perhaps.clear()
+            begins, searched = len(made), False
             unmeasured, warm, last_test = entry.id, False, ""
             if data.cause:
                 repaired.append(data.cause)
-        elif (made := _made(data, known)) is not None:
-            identity, result = made
+        elif (told := _made(data, known)) is not None:
+            identity, result = told
+            made.append(identity)
             unmeasured, last_test = "", identity
             wants = needs.get(identity, ())
             warm = "cold" not in wants and (warm or "warm" in wants)
@@ -97,12 +111,17 @@ def progress(
                 warm = data.point.warm
         elif isinstance(data, RecordingData | OutcomeData):
             unmeasured, last_test = "", ""
+        elif isinstance(data, NoteData) and data.about == SEARCHED:
+            searched = True
     return Progress(
         tests=frozenset(tests),
         measured=tuple(measured),
         repaired=tuple(repaired),
         unmeasured=unmeasured,
         last_test=last_test,
+        made=tuple(made),
+        here=tuple(made[begins:]),
+        searched=searched,
         warm=warm,
         facts=facts_of(case, families, findings, codes),
     )

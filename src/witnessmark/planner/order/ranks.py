@@ -37,13 +37,15 @@ class Rank(IntEnum):
     """An instrument or the codes, at the cheapest point."""
     ISOLATE = 7
     """Cut out, bypass, block, unplug: a change that is taken back, the same gauge watched."""
-    OPEN = 8
+    SEARCH = 8
+    """The open search, once it is time to stop buying parts."""
+    OPEN = 9
     """Something is taken apart."""
-    RENEW = 9
+    RENEW = 10
     """A part is renewed, or an open search begun."""
-    WAITS = 10
+    WAITS = 11
     """A tear-down that waits for looks that a stop holds back."""
-    GUARD = 11
+    GUARD = 12
     """A look that stands right before the part that waits for it, and nowhere else."""
 
 

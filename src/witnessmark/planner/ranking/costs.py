@@ -131,16 +131,17 @@ def whose_figures(cause: Cause, history: History | None, technician: str = "") -
 def _times(cause: Cause, history: History | None) -> History:
     """Return the jobs of a repair, their time to be held against the pack's."""
     usual = cause.minutes.typical
-    jobs = history.jobs if history is not None and usual > 0 else ()
-    done = (j for j in jobs if j.cause == cause.id and j.minutes)
+    jobs = history.jobs_of(cause.id) if history is not None and usual > 0 else ()
+    done = (j for j in jobs if j.minutes)
     return History(jobs=tuple(replace(j, quoted_minutes=usual) for j in done))
 
 
 def _costs(cause: Cause, history: History | None, markup_percent: float) -> History:
     """Return the jobs of a repair, their bill to be held against the pack's parts and seals."""
     usual = (cause.parts_usd.typical + seal_usd(cause)) * (1.0 + markup_percent / 100.0)
-    jobs = history.jobs if history is not None and cause.parts_usd.typical > 0 else ()
-    done = (j for j in jobs if j.cause == cause.id and j.usd)
+    priced = history is not None and cause.parts_usd.typical > 0
+    jobs = history.jobs_of(cause.id) if history is not None and priced else ()
+    done = (j for j in jobs if j.usd)
     return History(jobs=tuple(replace(j, quoted_usd=usual) for j in done))
 
 
@@ -182,6 +183,8 @@ def repair_usd(
     settings: Settings,
     minutes: Spread,
     parts_usd: Spread | None = None,
+    *,
+    wait_usd: float | None = None,
 ) -> float:
     """Return what a repair costs with its seals, the wait for parts and the re-measurement [USD].
 
@@ -191,10 +194,13 @@ def repair_usd(
         settings: the shop's rates.
         minutes: its time, as this shop needs it.
         parts_usd: its parts, as this shop bills them; the pack's when not given.
+        wait_usd: what waiting for its part costs; what is usual when not given.
     """
     parts = mean(cause.parts_usd if parts_usd is None else parts_usd)
     time = mean(minutes) + remeasure_minutes(family, settings)
     total = time / 60.0 * settings.labour_usd_per_hour + parts + seal_usd(cause)
-    if parts > 0:
+    if wait_usd is not None:
+        total += wait_usd
+    elif parts > 0:
         total += settings.parts_wait_minutes / 60.0 * settings.waiting_usd_per_hour
     return total

@@ -27,6 +27,8 @@ from witnessmark.planner.ranking.costs import (
 )
 from witnessmark.planner.ranking.hypotheses import AskedBelief, HypothesisTable, tabulate
 from witnessmark.planner.ranking.lookahead import Moves, look_ahead, thorough
+from witnessmark.planner.ranking.owner_money import OwnerMoney
+from witnessmark.planner.ranking.read_again import test_to_repeat
 from witnessmark.planner.ranking.troubleshooting import RepairProblem, SearchState, start
 
 __all__ = ["FamilyState", "Plan", "plan_family"]
@@ -38,6 +40,9 @@ Bools = npt.NDArray[np.bool_]
 DULLED = 0.5
 #: A part that was renewed comes back into question from this probability on.
 AGAIN_FROM = 0.15
+#: P(a complaint that a repair has not cured seems gone at first, so that the truck leaves and comes
+#: back), judgement.
+COMES_BACK = 0.2
 #: Share of doubt in the odds before the list is given up (judgement).
 DOUBT = 0.3
 
@@ -62,6 +67,7 @@ class FamilyState:
         first: the pack's first measurement while nothing at all was measured.
         opening_waits: a physical model says that little was read yet.
         one_word: a physical model says that all it read is one instrument's word.
+        made_here: every test recorded at this stage, once for each time.
     """
 
     family: Family
@@ -78,6 +84,7 @@ class FamilyState:
     first: Measurement | None = None
     opening_waits: bool = False
     one_word: OneWord | None = None
+    made_here: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,6 +104,7 @@ class Plan:
         tests: what stands behind the problem's test rows.
         shared_usd: (n, n) what two repairs through one opening save [USD].
         groups: disassembly of each repair, ``None`` for none of its own.
+        repeat: the test that may be read again by another hand, empty for none.
     """
 
     state: FamilyState
@@ -111,6 +119,7 @@ class Plan:
     tests: tuple[Test | Candidate, ...]
     shared_usd: Floats
     groups: tuple[AccessGroup | None, ...]
+    repeat: str = ""
 
     @property
     def best(self) -> float:
@@ -135,12 +144,13 @@ def plan_family(
     last_test: str = "",
     technician: str = "",
     depth: int | None = None,
+    money: OwnerMoney | None = None,
 ) -> Plan:
     """Price every first move for one family.
 
     Args:
         state: the family, its odds, and what was done.
-        settings: the shop's rates.
+        settings: the shop's rates, the hours that the truck stands counted in.
         access_groups: disassembly that jobs share.
         history: the shop's own times.
         warm: whether the engine is warm now.
@@ -148,7 +158,9 @@ def plan_family(
         last_test: the test that was made last; what it has opened is open still.
         technician: who works on the truck, empty where not known.
         depth: moves looked ahead; thoroughly when not given.
+        money: what the owner has said of time and money.
     """
+    owner = money or OwnerMoney()
     table = tabulate(state.belief)
     family = state.family
     causes = [_cause(family, c) for c in table.causes]
@@ -157,7 +169,7 @@ def plan_family(
         c.id: shop_parts(c, history, technician, markup_percent=settings.parts_markup_percent)
         for c in causes
     }
-    done = {job.cause for job in history.jobs} if history is not None else set()
+    done = history.causes_done() if history is not None else frozenset()
     told = {c.id: whose_figures(c, history, technician) for c in causes if c.id in done}
     covered = {test for candidate in state.candidates for test in candidate.covers}
     plain = (test for test in family.tests if test.id not in covered)
@@ -167,7 +179,14 @@ def plan_family(
     looks = [(getattr(t, "access_group", ""), t.minutes) for t in tests]
     lying = [(opened, None)]
     rate = settings.labour_usd_per_hour / 60.0
-    usd = np.array([repair_usd(c, family, settings, minutes[c.id], parts[c.id]) for c in causes])
+    waits = [owner.wait_usd(c.id, settings) for c in causes]
+    usd = np.array(
+        [
+            repair_usd(c, family, settings, minutes[c.id], parts[c.id], wait_usd=wait)
+            for c, wait in zip(causes, waits, strict=True)
+        ]
+    )
+    usd += _comeback_usd(causes, table, settings)
     outcomes = _outcomes(state, tests, table)
     problem = RepairProblem.of(
         members=table.members,
@@ -182,12 +201,14 @@ def plan_family(
         repair_saves=rate * _shared([*looks, *lying], works, known),
         test_saves=rate * _shared([*looks, *lying], looks, known),
     )
+    repeat = _to_repeat(state, table, usd, settings)
+    done_tests = state.tests_done - {repeat}
     last = next((k for k, t in enumerate(tests) if t.id == last_test), -1)
     root = start(
         problem,
         table.weights,
-        repaired=_settled(state, table),
-        tested=np.array([t.id in state.tests_done for t in tests], dtype=np.bool_),
+        repaired=_settled(state, table) | np.isin(table.causes, sorted(owner.refused)),
+        tested=np.array([t.id in done_tests for t in tests], dtype=np.bool_),
         opened=len(tests) if opened else last,
     )
     moves = _priced(problem, root, depth)
@@ -211,7 +232,21 @@ def plan_family(
         tests,
         shared_usd,
         groups,
+        repeat,
     )
+
+
+def _to_repeat(state: FamilyState, table: HypothesisTable, usd: Floats, settings: Settings) -> str:
+    """Return the test to read again before the repair of what leads, empty for none."""
+    results = getattr(state.belief, "results", {})
+    if not results or not state.made_here:
+        return ""
+    there = table.weights @ table.members
+    there[[c in state.repaired for c in table.causes]] = 0.0
+    lead = int(np.argmax(there))
+    leader = (table.causes[lead], float(there[lead]), float(usd[lead]))
+    known = {t: told for t, told in results.items() if t not in state.belief.halved}
+    return test_to_repeat(state.family.tests, known, state.made_here, leader, settings)
 
 
 def _priced(problem: RepairProblem, root: SearchState, depth: int | None) -> Moves:
@@ -256,6 +291,17 @@ def search_usd(members: Bools, repair: Floats, shares: Floats, settings: Setting
     return np.asarray(search + needless + ends, dtype=np.float64)
 
 
+def _comeback_usd(causes: Sequence[Cause], table: HypothesisTable, settings: Settings) -> Floats:
+    """Return what each repair costs on average because it may not hold [USD].
+
+    The part was not at fault, the new one is bad or the work was wrong; now and then nobody notices
+    before the truck comes back.
+    """
+    there = table.weights @ table.members
+    cured = there * np.array([c.p_cured_if_cause for c in causes])
+    return np.asarray(COMES_BACK * settings.comeback_usd * (1.0 - cured))
+
+
 def _cause(family: Family, identity: str) -> Cause:
     found = family.cause(identity)
     if found is None:
@@ -287,13 +333,17 @@ def _outcomes(
 def _settled(state: FamilyState, table: HypothesisTable) -> Bools:
     """Return the repairs that need not be proposed again.
 
-    A renewed part is proposed once more, and only once, when what was found since points at it:
-    then the repair itself has to be checked.
+    A renewed part is proposed once more, and only once, when something was tested or measured since
+    and points at it: then the repair itself has to be checked. That it did not cure is no such
+    finding: the same repair is never made twice without a test between.
     """
     marginals = table.weights @ table.members
+    belief = state.belief
+    looked = bool(getattr(belief, "results", ()) or belief.halved or state.seen_bad)
     return np.array(
         [
-            c in state.repaired and (marginals[k] < AGAIN_FROM or state.repaired.count(c) > 1)
+            c in state.repaired
+            and (not looked or marginals[k] < AGAIN_FROM or state.repaired.count(c) > 1)
             for k, c in enumerate(table.causes)
         ],
         dtype=np.bool_,

@@ -18,7 +18,6 @@ __all__ = [
     "result_means",
     "why_remeasure",
     "why_repair",
-    "why_search",
     "why_test",
 ]
 
@@ -70,14 +69,16 @@ def why_repair(
     return " ".join(said)
 
 
-def why_search() -> str:
-    """Say why nothing listed is proposed."""
-    return say.search_why()
+def why_remeasure(work: str, *, came_in: bool = False) -> str:
+    """Say why the same points are measured before anything else.
 
-
-def why_remeasure(work: str) -> str:
-    """Say why the same points are measured before anything else."""
-    return say.unmeasured(work) if work else say.probably_cured()
+    Args:
+        work: entry of the work that nothing was measured after, empty for none.
+        came_in: nothing was repaired yet.
+    """
+    if work:
+        return say.unmeasured(work)
+    return say.perhaps_normal() if came_in else say.probably_cured()
 
 
 def dearer(usd: float) -> str:

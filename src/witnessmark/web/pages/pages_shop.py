@@ -53,6 +53,8 @@ router = APIRouter(include_in_schema=False)
 _FIGURES = (
     ("labour_usd_per_hour", "Labour", "USD an hour"),
     ("waiting_usd_per_hour", "A bay that waits", "USD an hour"),
+    ("downtime_usd_per_hour", "A customer's truck that stands", "USD an hour"),
+    ("comeback_usd", "A truck that comes back", "USD beyond the work"),
     ("second_person_usd_per_hour", "A second person", "USD an hour"),
     ("diagnostic_fee_usd", "Diagnostic fee", "USD"),
     ("diagnostic_limit_usd", "Diagnostic limit", "USD; beyond it the customer is asked"),

@@ -102,6 +102,22 @@ def nothing_wrong(left: str) -> str:
     return f"{text} If anything is left: {left}." if left else text
 
 
+@sentence("odds.within_normal", left="Air at the suction side")
+def within_normal(left: str) -> str:
+    """Say, before any work, that what is complained of may lie within normal."""
+    text = (
+        "Perhaps nothing is wrong: what was found so far lies within normal. Compare with a sound "
+        "truck or the maker's figure before anything is renewed."
+    )
+    return f"{text} If there is a fault: {left}." if left else text
+
+
+@sentence("odds.perhaps_normal")
+def perhaps_normal() -> str:
+    """Say beside what leads that the complaint may lie within normal."""
+    return "It may also lie within normal: prove the complaint by a reading."
+
+
 @sentence("odds.nothing_wrong_unclear")
 def nothing_wrong_unclear() -> str:
     """Say the same where the readings before and after do not go together."""

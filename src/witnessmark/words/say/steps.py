@@ -88,16 +88,10 @@ def serves(families: Sequence[str]) -> str:
     return f"It serves {listed(list(families))} as well."
 
 
-@sentence("step.search_why")
-def search_why() -> str:
-    """Say why nothing listed is proposed."""
-    return "Nothing on the list fits well. Prove the readings first, then look beyond the list."
-
-
-@sentence("step.search_name")
-def search_name() -> str:
-    """Name the open search."""
-    return "Measure all points again with a second instrument, then search openly"
+@sentence("step.read_again", name="Look into the sight glass")
+def read_again(name: str) -> str:
+    """Name a test that is made once more by somebody else before a dear part rests on it."""
+    return f"Once more, by another person or with another instrument: {name}"
 
 
 @sentence("step.unmeasured", work="e8")
@@ -115,6 +109,15 @@ def probably_cured() -> str:
     return (
         "Nothing points to a fault any more. Measure the same points as before and ask the "
         "driver: that is the proof. No more parts before it."
+    )
+
+
+@sentence("step.perhaps_normal")
+def perhaps_normal() -> str:
+    """Say why a reading comes before any part where the complaint may lie within normal."""
+    return (
+        "Perhaps nothing is wrong. Measure where the driver feels it and compare with a sound "
+        "truck or the maker's figure; no part before it."
     )
 
 

@@ -152,6 +152,8 @@ def _odds(odds: Odds) -> dict[str, Any]:
         ],
         "two_causes": _rounded(odds.two_causes),
         "none_listed": _rounded(odds.none_listed),
+        "nothing_wrong": _rounded(odds.nothing_wrong),
+        "not_on_list": _rounded(odds.none_listed - odds.nothing_wrong),
         "effective_samples": odds.effective_samples,
         "assumptions": list(odds.assumptions),
         "packs": dict(odds.packs or {}),

@@ -42,6 +42,7 @@ from witnessmark.planner.order.progress import Progress, progress
 from witnessmark.planner.own_way import overridden_stops
 from witnessmark.planner.ranked_steps import FamilyState, rank_steps
 from witnessmark.planner.ranking.costs import shop_minutes, shop_parts
+from witnessmark.planner.ranking.owner_money import owner_money
 from witnessmark.workflow.case.case_file import read_case_file
 from witnessmark.workflow.case.check_ids import check_ids
 from witnessmark.workflow.dossier.advice import advice
@@ -242,6 +243,7 @@ def _steps(
         progress=done,
         truck_stops=knowledge.stops,
         technician=standing.technician,
+        money=owner_money(case, standing.settings),
         brought=brought_in(done.facts, knowledge.conditions, [s.family for s in states]),
     )
     return tuple(_named_by_proof(step, proofs) for step in steps)

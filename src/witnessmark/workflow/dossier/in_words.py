@@ -11,7 +11,7 @@ from witnessmark.model.odds import CauseOdds, Odds
 from witnessmark.model.proof import Pair, Proof
 from witnessmark.model.step import Step
 from witnessmark.units import display_unit
-from witnessmark.words.numbers import chance_band, chance_words
+from witnessmark.words.numbers import chance_band, chance_words, none_of_them
 from witnessmark.words.say import decision as say_decision
 from witnessmark.words.say import dossier as words
 from witnessmark.words.say import known as say_known
@@ -179,7 +179,7 @@ def _odds(odds: Odds) -> Iterator[str]:
         yield from _cause_in_numbers(cause)
     yield (
         f"  two or more causes {chance_words(odds.two_causes)}, none of the listed "
-        f"{chance_words(odds.none_listed)}"
+        f"{none_of_them(odds.none_listed, odds.nothing_wrong)}"
     )
     for assumption in odds.assumptions:
         yield from _wrap(f"({assumption})")

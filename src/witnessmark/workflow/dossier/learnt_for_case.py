@@ -3,22 +3,18 @@
 from __future__ import annotations
 
 import logging
-import threading
-from collections import OrderedDict
-from collections.abc import Collection, Sequence
-from dataclasses import dataclass
-from datetime import UTC, datetime
+from collections.abc import Collection, Iterable, Sequence
+from datetime import datetime
 
 from witnessmark.analyses.an_analysis import Bench
 from witnessmark.analyses.readings.before_after import pairs
 from witnessmark.analyses.run_all import run_all
-from witnessmark.casebook.store import Summary
 from witnessmark.errors import WitnessmarkError
 from witnessmark.inference.models import all_models, families_of
 from witnessmark.inference.proof_of_cure import prove
 from witnessmark.knowledge import Knowledge
 from witnessmark.knowledge.called_now import as_called_now
-from witnessmark.model.digest import digest
+from witnessmark.model.digest import digest, hold
 from witnessmark.model.entries.case import Case
 from witnessmark.model.fuel_baseline import BaselineReading, FuelBaseline
 from witnessmark.model.proof import Proof
@@ -26,25 +22,11 @@ from witnessmark.model.shop_record import History
 from witnessmark.workflow.case.packs_of_shop import knowledge_of
 from witnessmark.workflow.case.shop_on_disk import Shop
 from witnessmark.workflow.dossier.closings import history_of
+from witnessmark.workflow.dossier.lessons_kept import Lesson, Lessons, lessons_of
 
-__all__ = ["learnt"]
+__all__ = ["all_lessons", "learnt"]
 
-#: Cases whose lesson is kept.
-_KEEP = 20_000
-_LOCK = threading.Lock()
 _LOG = logging.getLogger("witnessmark.workflow")
-
-
-@dataclass(frozen=True, slots=True)
-class _Lesson:
-    """What one case has taught: small, so that a shop's many cases are not read again each time."""
-
-    history: History
-    engine_type: str
-    healthy: tuple[BaselineReading, ...]
-
-
-_LESSONS: OrderedDict[tuple[str, ...], _Lesson] = OrderedDict()
 
 
 def learnt(
@@ -62,56 +44,49 @@ def learnt(
         knowledge: the packs; the shop's when not given.
     """
     known = knowledge or knowledge_of(shop)
-    # In the order of their names: which one was written to last says nothing.
-    rows = sorted(shop.list_cases(), key=lambda row: row.id)
-    changes = shop.casebook.rows.changed_since(-1)
+    lessons = all_lessons(shop, known)
+    history, stamp = lessons.without(case.id)
+    # Thousands of closings are hashed by their stamp, not one by one for every case that asks.
+    hold(history, digest(("history", stamp)))
+    others = (one for name, one in lessons.by_case.items() if name != case.id)
+    return history, _baseline(case, others)
+
+
+def all_lessons(shop: Shop, knowledge: Knowledge | None = None) -> Lessons:
+    """Return what every case of a shop has taught, each judged once.
+
+    Args:
+        shop: the shop.
+        knowledge: the packs; the shop's when not given.
+    """
+    known = knowledge or knowledge_of(shop)
+
     wanting = _wanting(known)
-    told = [_lesson(shop, r, changes.get(r.id, 0), known, wanting) for r in rows if r.id != case.id]
-    history = History(
-        tuple(c for one in told for c in one.history.closings),
-        tuple(j for one in told for j in one.history.jobs),
-        tuple(b for one in told for b in one.history.comebacks),
-    )
-    return history, _baseline(case, told)
 
+    def make(case_id: str, now: datetime) -> Lesson:
+        try:
+            return _taught(shop, case_id, known, wanting, now)
+        except WitnessmarkError:
+            raise
+        except Exception:
+            # What stands in one case must not break the work on another.
+            _LOG.exception("what case %s has taught", case_id)
+            return Lesson(History(), sound=False)
 
-def _lesson(
-    shop: Shop, row: Summary, change: int, knowledge: Knowledge, wanting: Collection[str]
-) -> _Lesson:
-    """Return what one case has taught; every write to it has made the number of its change grow."""
-    today = datetime.now(UTC).replace(hour=0, minute=0, second=0, microsecond=0)
-    key = (str(shop.folder.resolve()), row.id, row.opened, str(change),
-           today.isoformat(), digest(knowledge))  # fmt: skip
-    with _LOCK:
-        held = _LESSONS.get(key)
-        if held is not None:
-            _LESSONS.move_to_end(key)
-            return held
-    try:
-        made = _taught(shop, row.id, knowledge, wanting, today)
-    except WitnessmarkError:
-        raise
-    except Exception:
-        # What stands in one case must not break the work on another.
-        _LOG.exception("what case %s has taught", row.id)
-        made = _Lesson(History(), "", ())
-    with _LOCK:
-        _LESSONS[key] = made
-        while len(_LESSONS) > _KEEP:
-            _LESSONS.popitem(last=False)
-    return made
+    return lessons_of(shop, known, make)
 
 
 def _taught(
-    shop: Shop, case_id: str, knowledge: Knowledge, wanting: Collection[str], today: datetime
-) -> _Lesson:
+    shop: Shop, case_id: str, knowledge: Knowledge, wanting: Collection[str], now: datetime
+) -> Lesson:
+    """Judge one case; its ages are counted to *now*."""
     case = as_called_now(shop.casebook.case(case_id), knowledge)
     bench = Bench(case, {}, knowledge, case.stages())
     proofs = prove(case, knowledge.proof_plans(), pairs(bench), run_all(bench), knowledge)
     people = {i: by for i, _, by in shop.casebook.log(case_id) if i and by}
     truck = case.truck()
-    return _Lesson(
-        history_of([(case, proofs, people)], knowledge=knowledge, now=today),
+    return Lesson(
+        history_of([(case, proofs, people)], knowledge=knowledge, now=now),
         (truck.engine.type or "") if truck is not None else "",
         _healthy(proofs, truck.label, wanting) if truck is not None else (),
     )
@@ -137,7 +112,7 @@ def _wanting(knowledge: Knowledge) -> frozenset[str]:
     return frozenset(f for m in wanting for f in families_of(m.id, families))
 
 
-def _baseline(case: Case, told: Sequence[_Lesson]) -> FuelBaseline | None:
+def _baseline(case: Case, told: Iterable[Lesson]) -> FuelBaseline | None:
     """Collect the healthy readings of engines of the same type."""
     truck = case.truck()
     engine_type = truck.engine.type if truck is not None else None

@@ -16,6 +16,7 @@ from witnessmark.casebook.store import Casebook
 from witnessmark.errors import InputRefused
 from witnessmark.machine import to_disk
 from witnessmark.workflow.case.shop_on_disk import Shop
+from witnessmark.workflow.dossier.lessons_kept import forget_lessons
 from witnessmark.workflow.keeping.backup import _hash, states
 from witnessmark.workflow.keeping.backup import _write as write
 
@@ -60,6 +61,7 @@ def erase(
     pattern = re.compile("|".join(map(_pattern, wanted)), re.IGNORECASE)
     cases, lines = _in_casebook(shop.casebook, pattern, case_id)
     _forget_bytes(shop.casebook)
+    forget_lessons(shop)
     for old in shop.folder.glob("casebook.before-*.sqlite*"):
         old.unlink()  # a copy of the book before a change of version would still say it
     count = 0

@@ -130,7 +130,7 @@ def _jobs(history: History) -> tuple[JobRow, ...]:
     for job in history.jobs:
         kinds.setdefault(job.cause, set()).add(job.technician)
     rows: list[JobRow] = []
-    by_count = sorted(kinds, key=lambda c: (-sum(j.cause == c for j in history.jobs), c))
+    by_count = sorted(kinds, key=lambda c: (-len(history.jobs_of(c)), c))
     for cause in by_count:
         rows.append(_job_row(history, cause, ""))
         named = sorted(kinds[cause] - {""})
@@ -140,11 +140,7 @@ def _jobs(history: History) -> tuple[JobRow, ...]:
 
 
 def _job_row(history: History, cause: str, technician: str) -> JobRow:
-    jobs = [
-        j
-        for j in history.jobs
-        if j.cause == cause and (not technician or j.technician == technician)
-    ]
+    jobs = [j for j in history.jobs_of(cause) if not technician or j.technician == technician]
     minutes = [j.minutes for j in jobs if j.minutes is not None]
     return JobRow(
         cause,
