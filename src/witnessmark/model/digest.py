@@ -26,6 +26,9 @@ ASIDE: Mapping[str, bool] = {"witnessmark.aside": True}
 #: Large records that stay the same object are hashed once: by their identity, held while it is.
 _HELD: OrderedDict[int, tuple[object, bytes]] = OrderedDict()
 _KEEP = 16
+#: The same of records whose digest was told; what is only remembered never pushes them out.
+_TOLD: OrderedDict[int, tuple[object, bytes]] = OrderedDict()
+_KEEP_TOLD = 32
 _LOCK = threading.Lock()
 
 
@@ -50,9 +53,10 @@ def hold(record: object, told: str) -> None:
     """
     made = bytes.fromhex(told)
     with _LOCK:
-        _HELD[id(record)] = (record, made)
-        while len(_HELD) > _KEEP:
-            _HELD.popitem(last=False)
+        _TOLD[id(record)] = (record, made)
+        _TOLD.move_to_end(id(record))
+        while len(_TOLD) > _KEEP_TOLD:
+            _TOLD.popitem(last=False)
 
 
 def parts_of(record: Any) -> dict[str, str]:
@@ -147,10 +151,11 @@ _QUICK: Mapping[type, Callable[[Any], bytes]] = {
 
 def _record(value: Any) -> bytes:
     with _LOCK:
-        held = _HELD.get(id(value))
-        if held is not None and held[0] is value:
-            _HELD.move_to_end(id(value))
-            return held[1]
+        for kept in (_TOLD, _HELD):
+            held = kept.get(id(value))
+            if held is not None and held[0] is value:
+                kept.move_to_end(id(value))
+                return held[1]
     kind: Any = type(value)
     parts: list[bytes] = []
     mapped = False
