@@ -178,7 +178,7 @@ def test_what_stands_in_one_case_breaks_no_other(tmp_path: Path, monkeypatch) ->
     """Times without an offset, a job of no time at all, and a case whose lesson cannot be read."""
     from witnessmark.inference.shop_history import job_costs, job_times
     from witnessmark.model.entries.case import Case
-    from witnessmark.workflow.dossier import learnt_for_case
+    from witnessmark.workflow.dossier import learnt_for_case, lessons_kept
     from witnessmark.workflow.shop import ledger_pages
     from witnessmark.workflow.shop.trucks import comebacks
 
@@ -212,7 +212,8 @@ def test_what_stands_in_one_case_breaks_no_other(tmp_path: Path, monkeypatch) ->
     monkeypatch.setattr(
         ledger_pages, "row_of", lambda case: 1 / 0 if case.id == "plain" else _row(case)
     )
-    learnt_for_case._LESSONS.clear()
+    lessons_kept._HELD.clear()
+    monkeypatch.setenv("WITNESSMARK_CACHE", "")
     history, _ = learnt_for_case.learnt(shop, Case("", ()))
     assert [job.case for job in history.jobs] == ["zoned"]
     assert {row.case for row in ledger_pages.every_row(shop)} == {"plain", "zoned"}

@@ -188,11 +188,8 @@ def shares(
         engine_type: only closings of this type count, where given.
     """
     total = sum(priors.values()) or 1.0
-    closings = [
-        c
-        for c in (history.closings_of(family) if history else ())
-        if (engine_type is None or c.engine_type == engine_type)
-    ]
+    mine = history.closings_of(family) if history else ()
+    closings = [c for c in mine if engine_type in {None, c.engine_type}]
     proven = [c for c in closings if c.proven and c.causes]
     listed = [(c, [k for k in c.causes if k in priors]) for c in proven]
     known = [(closing, causes) for closing, causes in listed if causes]
@@ -268,12 +265,6 @@ def job_costs(
     return _ratio(history, _cost_ratio, cause, technician, half_life_days)
 
 
-def _jobs_of(history: History | None, cause: str) -> tuple[Job, ...]:
-    if history is None:
-        return ()
-    return history.jobs_of(cause) if cause else history.jobs
-
-
 def _time_ratio(job: Job) -> float | None:
     return _sane(job.minutes, job.quoted_minutes)
 
@@ -284,9 +275,7 @@ def _cost_ratio(job: Job) -> float | None:
 
 def _sane(actual: float | None, quoted: float | None) -> float | None:
     """Return actual over quoted; a slip of the pen in one case teaches the others nothing."""
-    if not actual or not quoted:
-        return None
-    ratio = actual / quoted
+    ratio = actual / quoted if actual and quoted else math.inf
     return ratio if 1 / _WORST_RATIO <= ratio <= _WORST_RATIO else None
 
 
@@ -299,7 +288,7 @@ def _ratio(
 ) -> JobTimes | None:
     rows = sorted(
         (ratio, faded(job, half_life_days))
-        for job in _jobs_of(history, cause)
+        for job in (history.jobs_of(cause) if history else ())
         if (ratio := figure(job)) is not None and technician in {"", job.technician}
     )
     if not rows:

@@ -116,8 +116,8 @@ class History:
         return self._by_family.get(family, ())
 
     def jobs_of(self, cause: str) -> tuple[Job, ...]:
-        """Return the jobs of one cause, in their order."""
-        return self._by_cause.get(cause, ())
+        """Return the jobs of one cause, or of all where none is named, in their order."""
+        return self._by_cause.get(cause, ()) if cause else self.jobs
 
     def causes_done(self) -> frozenset[str]:
         """Return the causes whose repair was ever done."""
