@@ -8,6 +8,7 @@ import pytest
 from witnessmark.inference.fuel.draws.fuel_types import learn_type, table_for
 from witnessmark.inference.fuel.fuel_evidence import fuel_evidence
 from witnessmark.inference.fuel.fuel_groups import (
+    AIR,
     FAMILY,
     GAUGE,
     GROUPS,
@@ -34,7 +35,7 @@ def build(
     *entries: tuple[str, dict[str, object]], supply: str = "gallery", **truck: object
 ) -> Case:
     """Return a case of a truck with low fuel pressure and these entries."""
-    engine = {"fuel_supply": supply, "type": "example-15l"}
+    engine = truck.pop("engine", {"fuel_supply": supply, "type": "example-15l"})
     start: list[tuple[str, dict[str, object]]] = [
         ("truck", {"label": "unit 7", "engine": engine, **truck}),
         ("complaint", {"words": "low fuel pressure, lazy up grades", "families": [FAMILY]}),
@@ -318,7 +319,7 @@ def test_pressure_before_the_filter_below_that_after_it(knowledge):
 
 def test_two_readings_of_one_point_that_disagree(knowledge):
     found = fuel_evidence(build(reading("90 psi", 1400), reading("70 psi", 1400)), knowledge)
-    assert any("differ by more" in p.what for p in found.problems)
+    assert any("more apart than" in p.what for p in found.problems)
     assert found.presentation.level == "none fits"
 
 
@@ -493,3 +494,85 @@ def test_cold_against_warm_splits_a_worn_pump_from_a_leaking_seat(knowledge):
     assert worn > plain[PUMP] + 0.05
     assert same.posterior.group_probabilities()[PUMP] < plain[PUMP] - 0.1
     assert same.posterior.group_probabilities()[RELIEF] > plain[RELIEF]
+
+
+def test_an_unsteady_needle_speaks_for_air_and_a_steady_one_for_nothing(knowledge):
+    steady = fuel_evidence(build(reading("66 psi", 650), reading("76 psi", 1500)), knowledge)
+    swings = fuel_evidence(
+        build(reading("62 to 70 psi", 650), reading("swings 70 to 82 psi", 1500)), knowledge
+    )
+    assert swings.posterior.group_probabilities()[AIR] > 0.25
+    assert steady.posterior.group_probabilities()[AIR] < 0.10
+    # the odds hear it with the readings, not beside them
+    likelihood = swings.findings[0].joint.log_likelihood
+    assert likelihood[frozenset({AIR})] > likelihood[frozenset({PUMP})]
+
+
+def test_a_needle_that_swung_before_the_air_leak_was_mended_says_nothing_after(knowledge):
+    before = (reading("60 to 72 psi", 650), reading("swings 68 to 84 psi", 1500))
+    after = (reading("66 psi", 650), reading("78 psi", 1500))
+    found = fuel_evidence(build(*before, work("air_ingress"), *after), knowledge)
+    assert found.posterior.group_probabilities()[AIR] < 0.3
+
+
+def test_a_pressure_that_was_called_about_right_counts_however_low_it_is(knowledge):
+    found = fuel_evidence(build(reading("about 6 psi", 650)), knowledge)
+    assert not found.problems
+    assert len(found.posterior.observations) == 1
+    assert found.posterior.fits
+
+
+def test_two_readings_that_contradict_each_other_are_named(knowledge):
+    case = build(reading("74 psi", 700), reading("55 psi", 700))
+    found = fuel_evidence(case, knowledge)
+    odds = case_odds(case, knowledge, found.findings)[0]
+    assert "74 and 55 psi" in odds.statement
+    assert "contradict" in odds.statement
+    assert not odds.decided
+
+
+def test_a_truck_without_a_return_regulator_never_has_it_at_fault(knowledge):
+    low = (reading("58 psi", 650), reading("92 psi", 1500))
+    case = build(*low)
+    usual = case_odds(case, knowledge, fuel_evidence(case, knowledge).findings)[0]
+    engine = {"fuel_supply": "gallery", "type": "example-15l", "return_regulator": "none"}
+    case = build(*low, engine=engine)
+    found = fuel_evidence(case, knowledge)
+    without = case_odds(case, knowledge, found.findings)[0]
+    assert usual.probability("return_regulator") > 0.2
+    assert without.probability("return_regulator") < 0.01
+    assert found.posterior.group_probabilities()[RETURN] < 0.01
+
+
+def test_behind_an_electric_lift_pump_a_vacuum_does_not_count_and_is_not_asked_for(knowledge):
+    engine = {"fuel_supply": "gallery", "type": "example-15l", "lift_pump": "electric"}
+    vacuum = reading("14 inHg", 1500, "fuel_suction_vacuum")
+    case = build(reading("62 psi", 650), reading("78 psi", 1500), vacuum, engine=engine)
+    found = fuel_evidence(case, knowledge)
+    assert any("electric lift pump" in p.what for p in found.problems)
+    assert len(found.posterior.observations) == 2
+    assert not any("vacuum" in m.id for m in found.measurements)
+    assert any("electric lift pump" in a for a in found.assumptions)
+
+
+def test_a_sound_pair_is_said_with_its_chance_and_what_settles_it(knowledge):
+    case = build(reading("75 psi", 700), reading("95 psi", 1500))
+    found = fuel_evidence(case, knowledge)
+    odds = case_odds(case, knowledge, found.findings)[0]
+    assert odds.nothing_wrong > odds.causes[0].probability
+    assert "nothing is wrong" in odds.statement
+    assert "%" in odds.statement
+    assert "pull" in odds.statement
+    pull = reading("91 psi", 1500, load="full")
+    case = build(reading("75 psi", 700), reading("95 psi", 1500), pull)
+    odds = case_odds(case, knowledge, fuel_evidence(case, knowledge).findings)[0]
+    assert odds.nothing_wrong >= 0.5
+    assert odds.statement.startswith("Probably nothing is wrong")
+    low = build(reading("65 psi", 700), reading("78 psi", 1500))
+    assert case_odds(low, knowledge, fuel_evidence(low, knowledge).findings)[0].nothing_wrong < 0.02
+
+
+def test_before_anything_is_measured_the_complaint_is_believed(knowledge):
+    assert case_odds(build(), knowledge, fuel_evidence(build(), knowledge).findings)[
+        0
+    ].nothing_wrong == pytest.approx(0.0)

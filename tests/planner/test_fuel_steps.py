@@ -317,3 +317,13 @@ def test_a_second_gauge_that_agrees_is_not_asked_for_again():
 def test_a_look_is_no_measurement_so_the_gauge_still_comes_first():
     steps, _ = steps_of(f_look="negative", f_leaklook="negative", f_oil="negative")
     assert steps[0].step == "gallery_idle_1400"
+
+
+def test_where_probably_nothing_is_wrong_one_look_and_one_reading_are_left_and_no_part():
+    steps, _ = steps_of(
+        ("fuel_gallery_pressure", "75 psi", 700), ("fuel_gallery_pressure", "95 psi", 1500)
+    )
+    assert not [s for s in steps if s.kind == "repair"]
+    assert len([s for s in steps if s.kind == "test"]) <= 1
+    assert len([s for s in steps if s.kind == "measure"]) == 1
+    assert "whether anything is wrong" in steps[-1].why

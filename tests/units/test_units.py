@@ -157,6 +157,9 @@ def test_factors_against_a_units_library() -> None:
         ("about 70 psi", 66.5, 73.5),
         ("4,1 to 5,2 bar", 59.465, 75.42),  # 1 bar = 14.5038 psi
         ("74 psi", 74, 74),
+        ("70 psi, swings", 66.5, 73.5),
+        ("60 to 75 psi, unsteady", 60, 75),
+        ("jumps 60 to 75 psi", 60, 75),
     ],
 )
 def test_a_range_is_its_middle_and_half(text: str, low: float, high: float) -> None:
@@ -173,6 +176,21 @@ def test_a_range_is_its_middle_and_half(text: str, low: float, high: float) -> N
 def test_what_is_no_range_is_refused(text: str) -> None:
     with pytest.raises(UnitRefused):
         parse_range("oil_pressure", text)
+
+
+@pytest.mark.parametrize(
+    ("text", "asked"),
+    [
+        ("swings", "Between which"),
+        ("above 130 psi, stopped", "Where did the pointer stand last"),
+        ("> 130 psi", "Where did the pointer stand last"),
+    ],
+)
+def test_what_lacks_its_figure_is_refused_with_the_question_for_it(text: str, asked: str) -> None:
+    with pytest.raises(UnitRefused) as refused:
+        parse_range("oil_pressure", text)
+    assert asked in refused.value.do
+    assert parse_range("oil_pressure", "70 psi, swings").swings
 
 
 @given(st.text(max_size=80))

@@ -224,3 +224,26 @@ def _row(case):
     from witnessmark.workflow.shop.ledger import row_of
 
     return row_of(case)
+
+
+@pytest.mark.parametrize(
+    ("quantity", "value", "asked"),
+    [
+        ("fuel_gallery_pressure", "6 psi", "read in bar"),
+        ("fuel_gallery_pressure", "71 kPa", "read in psi"),
+        ("fuel_gallery_pressure", "131 psi", "second gauge"),
+        ("fuel_return_flow", "2.2 L/h", "L/min"),
+    ],
+)
+def test_a_fuel_reading_that_hardly_can_be_is_asked_about_at_the_door(shop, quantity, value, asked):
+    shop.add("c1", "complaint", {"words": "low", "families": ["fuel_low"]})
+    data = {"quantity": quantity, "value": value, "point": {"rpm": 700, "load": "none"}}
+    before = len(shop.case("c1").entries)
+    with pytest.raises(EntryRefused) as refused:
+        shop.add("c1", "reading", data)
+    assert asked in refused.value.do
+    assert f"'about {value}'" in refused.value.do
+    assert len(shop.case("c1").entries) == before
+    shop.add("c1", "reading", {**data, "value": f"about {value}"})
+    shop.add("c1", "reading", {**data, "quantity": "fuel_gallery_pressure", "value": "66 psi"})
+    assert len(shop.case("c1").entries) == before + 2

@@ -12,7 +12,7 @@ A new model is one file, ``plugs/<id>_model.py`` with its ``MODEL``, and one lin
 from __future__ import annotations
 
 import pkgutil
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from importlib import import_module
 from typing import Literal, Protocol, cast
@@ -21,6 +21,7 @@ from witnessmark.analyses.an_analysis import Bench
 from witnessmark.inference.look_first import OneWord
 from witnessmark.knowledge import Family
 from witnessmark.model.candidate import Candidate
+from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry_data import ReadingData
 from witnessmark.model.finding import Finding
 from witnessmark.model.fuel_baseline import FuelBaseline
@@ -41,6 +42,7 @@ __all__ = [
     "families_of",
     "model_ids",
     "model_named",
+    "question_at_entry",
     "weigh",
 ]
 
@@ -225,6 +227,26 @@ def model_named(identity: str) -> Model | None:
 def all_models() -> tuple[Model, ...]:
     """Return every model."""
     return tuple(m for i in model_ids() if (m := model_named(i)) is not None)
+
+
+def question_at_entry(case: Case, fresh: Collection[str]) -> Problem | None:
+    """Return what a model asks before a reading of its own is taken, ``None`` where none asks.
+
+    A model that asks has a method ``question`` with these arguments; most have none.
+
+    Args:
+        case: the entries, the new ones among them.
+        fresh: ids of the new entries.
+    """
+    quantities = {d.quantity for e, d in case.of(ReadingData) if e.id in fresh}
+    for model in all_models():
+        ask = getattr(model, "question", None)
+        reads = {quantity for need in model.needs for quantity in need.quantities}
+        if ask is not None and quantities & reads:
+            question: Problem | None = ask(case, fresh)
+            if question is not None:
+                return question
+    return None
 
 
 def families_of(identity: str, families: Iterable[Family]) -> tuple[str, ...]:

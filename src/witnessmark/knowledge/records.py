@@ -179,6 +179,8 @@ class Family:
         none_listed: P(none of the listed causes | complaint), before any finding.
         within_normal: P(nothing is wrong | complaint), before any finding: what is complained of
             may lie within normal.
+        nothing_wrong: P(nothing is wrong | complaint), once a physical model has readings.
+        nothing_wrong_settles: what settles the complaint then, in words.
         cases: the pack's own cases.
         traps: tempting wrong turns.
         source: where the numbers of the family come from.
@@ -230,6 +232,8 @@ class Family:
     told_by: tuple[str, ...] = ()
     within_normal: float = 0.0
     scope: str = ""
+    nothing_wrong: float = 0.0
+    nothing_wrong_settles: str = ""
     modelled_by: tuple[str, ...] = ()
     onset: Onset | None = None
     signs: tuple[Sign, ...] = ()

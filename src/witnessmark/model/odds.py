@@ -92,6 +92,7 @@ class Odds:
         stage: number of work entries before the state it speaks of.
         traps: tempting wrong turns that threaten now, in words.
         scope: what the family covers and hardly covers, in words.
+        nothing_wrong: P(nothing is wrong); above 0 after work, or once a model has measured.
     """
 
     family: str

@@ -139,7 +139,7 @@ def rank_steps(
             *(
                 _remeasure(plan, others, rates, so_far.unmeasured)
                 for plan, others in zip(plans, left, strict=True)
-                if so_far.unmeasured or plan.state.belief.healthy() >= HEALTHY_FROM
+                if so_far.unmeasured or _cured(plan)
             ),
         ]
     )[len(stops) :]
@@ -154,7 +154,7 @@ def rank_steps(
         look_after=after,
         truck_rules=truck_stops,
     )
-    if not ordered and not waiting:
+    if not ordered and not waiting and not all(b.clear for b in benches):
         ordered = _search_at_least(plans, left, rates, stops)
     kept = _with_margin(_kept(ordered, most - len(waiting), plans))
     names = {c.id: c.name for plan in plans for c in plan.state.family.causes}
@@ -220,7 +220,8 @@ def _bench(plan: Plan, looks: Mapping[str, Step], stop: Stopping) -> OpenComplai
         found=bool(getattr(belief, "seen_tests", ()) or state.repaired),
         looks=looks,
         positive=[t for t, (result, _) in results.items() if result not in nothing.get(t, ())],
-        cured=belief.healthy() >= HEALTHY_FROM,
+        cured=_cured(plan),
+        clear=_clear(plan),
         unexplained=_unexplained(plan),
         waiting=state.looks_waiting,
         seen_bad=state.seen_bad,
@@ -230,6 +231,19 @@ def _bench(plan: Plan, looks: Mapping[str, Step], stop: Stopping) -> OpenComplai
         one_word=state.one_word,
         stop_and_search=stop.urgency,
     )
+
+
+def _cured(plan: Plan) -> bool:
+    """Say whether probably nothing is wrong any more after work on this or a linked complaint."""
+    return plan.state.belief.healthy() >= HEALTHY_FROM and not _clear(plan)
+
+
+def _clear(plan: Plan) -> bool:
+    """Say whether, before any work, nothing wrong is likelier than any cause."""
+    belief, asks = plan.state.belief, plan.state.family.nothing_wrong > 0.0
+    untouched = asks and not (plan.state.repaired or getattr(belief, "repaired", ()))
+    sound = belief.healthy() > float(plan.chances.max(initial=0.0))
+    return untouched and plan.state.fits and sound
 
 
 def _test_steps(plan: Plan, others: float, *, every: bool = False) -> list[Step]:

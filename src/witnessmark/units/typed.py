@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from witnessmark.errors import UnitRefused
@@ -38,12 +38,19 @@ _FRACTION = re.compile(
 )
 #: Two figures, with the word that says what the pointer did; and a figure that is about right.
 _RANGE = re.compile(
-    r"(?:(?P<word>swings|swinging|about)\s+)?(?:between\s+|from\s+)?"
+    r"(?:(?P<word>swings|swinging|jumps|jumping|about)\s+)?(?:between\s+|from\s+)?"
     r"(?P<low>[+-]?\d[\d.,]*)\s*"
     r"(?P<first>(?!to\b|and\b|[eE][+-]?\d)[A-Za-z%\u00b0][A-Za-z0-9%\u00b0]*)?"
     r"(?:\s*[-\u2013]\s*|\s+(?:to|and)\s+)(?P<high>[+-]?\d[\d.,]*)(?P<unit>\s*[^\d\s/.,].*)"
 )
 _ABOUT = re.compile(r"about\s+(?P<figure>[^\s].*)")
+#: A pointer that would not stand still, told behind the figure or without one; and a bound alone.
+_SWUNG = re.compile(r"(?P<figure>.*\d.*?)[\s,]+(?:swings|swinging|jumps|jumping|unsteady)\.?", re.I)
+_SWINGS = re.compile(r"(?:it\s+)?(?:swings|swinging|jumps|jumping|unsteady)\.?", re.I)
+_BOUND = re.compile(
+    r"(?:above|over|more than|at least|below|under|less than|at most|[<>]=?)\s*(?P<figure>\d.*)",
+    re.I,
+)
 #: How far "about" may be off, as a share of the figure (judgement).
 ABOUT = 0.05
 _GROUPED = re.compile(r"\d{1,3}(?:[ ']\d{3})+(?:[.,]\d+)?")
@@ -179,19 +186,25 @@ def parse_range(name: str, text: str) -> Range:
     """Read *text* as one figure or a range of the quantity *name*, in its house unit.
 
     A range is ``60-75 psi``, ``60 to 75 psi`` or ``swings 60 to 75 psi``; ``about 70 psi`` is taken
-    as within :data:`ABOUT` of it. A bound alone (``> 130 psi``) is no figure and is refused.
+    as within :data:`ABOUT` of it, and so is ``70 psi, swings``. A bound alone (``> 130 psi``) is no
+    figure and is refused with the question that settles it.
 
     Raises:
         UnitRefused: see :func:`parse_quantity`; also ends that are not in order.
     """
+    swung = _SWUNG.fullmatch(text.strip()) if isinstance(text, str) else None
+    if swung is not None:
+        found = parse_range(name, swung["figure"])
+        return replace(found, half=found.half or ABOUT * abs(found.middle), swings=True)
     said = _RANGE.fullmatch(text.strip())
     if said is None:
+        _figure_missing(text)
         about = _ABOUT.fullmatch(text.strip())
         figure = about["figure"] if about else text
         middle = parse_quantity(name, figure)
         half = ABOUT * abs(middle) if about else 0.0
         return Range(middle, half, parse(figure).unit.symbol, about=about is not None)
-    swings = said["word"] in {"swings", "swinging"}
+    swings = said["word"] not in {None, "about"}
     low = parse_quantity(name, f"{said['low']} {said['first'] or said['unit'].strip()}")
     high = parse_quantity(name, said["high"] + said["unit"])
     if not low < high:
@@ -200,6 +213,22 @@ def parse_range(name: str, text: str) -> Range:
         )
     symbol = unit(said["unit"]).symbol
     return Range((low + high) / 2, (high - low) / 2, symbol, swings, said["word"] == "about")
+
+
+def _figure_missing(text: str) -> None:
+    """Ask for the figure behind a swing or a bound that was told without one."""
+    if _SWINGS.fullmatch(text.strip()):
+        raise UnitRefused(
+            f"'{_short(text)}' has no figures.",
+            do="Between which did the pointer swing? Write both ends: swings 60 to 75 psi.",
+        )
+    bound = _BOUND.fullmatch(text.strip())
+    if bound is not None:
+        raise UnitRefused(
+            f"'{_short(text)}' is a limit and no figure.",
+            do="Where did the pointer stand last? Write that: about 130 psi; why you stopped goes "
+            "into a note.",
+        )
 
 
 def to_house(name: str, value: float, symbol: str) -> float:

@@ -19,6 +19,8 @@ __all__ = ["MOST_STEPS", "POLICIES", "Played", "shop_for"]
 
 #: Steps within which a truck has to be cured.
 MOST_STEPS = 10
+#: From here on the workbench says that probably nothing is wrong.
+_SAID = 0.5
 GALLERY, VACUUM = "fuel_gallery_pressure", "fuel_suction_vacuum"
 FLOW, BEFORE = "fuel_return_flow", "fuel_prefilter_pressure"
 
@@ -70,15 +72,16 @@ def ours(truck: Truck) -> Played:
         why, cleared = "steps used up", False
         while truck.bill.steps < MOST_STEPS:
             found = assess_in_shop(shop, "t")
+            odds = found.odds[0]
+            if not found.case.works() and odds.nothing_wrong >= _SAID:
+                why, cleared = "said that probably nothing is wrong", True
+                break
             step = next((s for s in found.steps if s.kind != "safety"), None)
             if step is None:
                 why = "nothing proposed" if not found.stops else f"a stop: {found.stops[0].name}"
                 break
             if step.step.startswith("search_"):
                 why = "the open search"
-                break
-            if step.step.startswith("remeasure_") and not found.case.works():
-                why, cleared = "said that nothing is wrong", True
                 break
             log.append(f"{step.step}={_do(shop, truck, step)}")
             if found.case.works() and not truck.faults and step.step.startswith("remeasure_"):
@@ -91,6 +94,8 @@ def ours(truck: Truck) -> Played:
             why = ""
         else:
             odds = assess_in_shop(shop, "t").odds[0]
+            clear = not shop.case("t").works() and odds.nothing_wrong > odds.causes[0].probability
+            cleared = cleared or clear
             top = ", ".join(f"{c.cause} {c.probability:.2f}" for c in odds.causes[:3])
             why = f"{why}; {odds.statement[:80]} [{top}]"
     return _played(truck, cured, log, why, cleared=cleared)
@@ -109,7 +114,8 @@ def _do(shop: Shop, truck: Truck, step: Step) -> str:
     measurement = next((m for m in family.measurements if m.id == step.step), None)
     if measurement is not None:
         truck.pay_test(measurement)
-        return ", ".join(_enter(shop, truck, *r) for r in measurement.readings)
+        cold = measurement.cold
+        return ", ".join(_enter(shop, truck, *r, cold=cold) for r in measurement.readings)
     test = family.test(step.step)
     assert test is not None, step.step
     truck.pay_test(test)
@@ -122,9 +128,11 @@ def _do(shop: Shop, truck: Truck, step: Step) -> str:
     return result
 
 
-def _enter(shop: Shop, truck: Truck, quantity: str, rpm: float, load: float) -> str:
-    value = truck.read(quantity, rpm, load)
-    point = {"rpm": rpm, "load": "full" if load else "none", "warm": True}
+def _enter(
+    shop: Shop, truck: Truck, quantity: str, rpm: float, load: float, *, cold: bool = False
+) -> str:
+    value = truck.read(quantity, rpm, load, cold=cold)
+    point = {"rpm": rpm, "load": "full" if load else "none", "warm": not cold}
     shop.add("t", "reading", {"quantity": quantity, "value": value, "point": point})
     return f"{value} at {rpm:.0f}"
 

@@ -55,8 +55,8 @@ _SEES: dict[str, dict[str, dict[str, float]]] = {
         "suction_line": {"hose": 0.40, "overdue": 0.08},
         "air_ingress": {"hose": 0.35, "tank": 0.06, "overdue": 0.08},
     },
-    "f_leaklook": {"": {"positive": 0.02}, "gallery_leak": {"positive": 0.06}},
-    "f_leakrun": {"": {"positive": 0.02}, "gallery_leak": {"positive": 0.06}},
+    "f_leaklook": {"": {"positive": 0.0}},  # what leaks here leaks into the oil
+    "f_leakrun": {"": {"positive": 0.0}},
     "f_oil": {"": {"positive": 0.04}, "gallery_leak": {"positive": 0.75}},
     "f_sample": {"": {"positive": 0.03}, "gallery_leak": {"positive": 0.88}},
     "f_sender": {"": {"positive": 0.04}, "fuel_gauge_err": {"positive": 0.55}},
@@ -166,10 +166,13 @@ class Truck:
             del told["filters_recent"]
         return told
 
-    def read(self, quantity: str, rpm: float, load: float = 0.0) -> str:
+    def read(self, quantity: str, rpm: float, load: float = 0.0, *, cold: bool = False) -> str:
         """Return a reading as a technician writes it; an unsteady needle as a range."""
-        rng = self.rng(f"{quantity} {rpm} {load} {sorted(self.kinds)}")
+        rng = self.rng(f"{quantity} {rpm} {load} {cold} {sorted(self.kinds)}")
         now = self.now()
+        if cold:  # thick fuel hardly slips back
+            thick = "gap" if hasattr(now, "gap") else "slip"
+            now = now.with_(**{thick: 0.6 * getattr(now, thick)})
         if quantity == "gauge_check_difference":
             return f"{float(self._off(now, 75.0)) + rng.normal(0.0, 1.0):.1f} psi"
         throttled = quantity.endswith("_throttled")
@@ -191,6 +194,8 @@ class Truck:
         """Return the result of a look, an id of the pack's."""
         rng = self.rng(f"{test.id} {sorted(self.kinds)}")
         nothing = test.outcomes[-1]
+        if test.id == "f_look" and {"primary_filter", "secondary_filter"} & set(self.tries):
+            return nothing  # what was overdue is new now
         if test.id in _SEES:
             tables = [_SEES[test.id].get(f) for f in sorted(self.faults)]
             found = next((t for t in tables if t), _SEES[test.id][""])
@@ -244,6 +249,8 @@ class Truck:
         self.tries[cause] = self.tries.get(cause, 0) + 1
         if cause not in self.faults:
             self.bill.needless += 1
+            if cause == "pump_worn":  # the pump is out: a sheared key is seen, and put right
+                self.kinds = {k: c for k, c in self.kinds.items() if c != "pump_drive"}
             return
         if self.tries[cause] > 1 or self.rng(f"part {cause}").random() >= WRONG_PART:
             self.kinds = {k: c for k, c in self.kinds.items() if c != cause}

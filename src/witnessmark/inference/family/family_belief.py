@@ -357,15 +357,30 @@ def family_belief(
     """
     model = model or FamilyModel(family, conditions, history, links)
     product = multipliers(family.causes, evidence.clues, model.conditions)
+    start = prior_states(family, model.share, product)
+    if family.nothing_wrong > 0.0 and _measured(family, evidence):
+        # only what was measured can tell a healthy truck: until then the complaint is believed
+        start *= 1.0 - family.nothing_wrong
+        start[0] = family.nothing_wrong
     belief = Belief(
         model=model,
-        start=prior_states(family, model.share, product),
+        start=start,
         clues=evidence.clues,
         share=model.share,
     )
     for stage in evidence.stages:
         belief = _stage(belief, stage)
     return belief
+
+
+def _measured(family: Family, evidence: StagedEvidence) -> bool:
+    """Say whether a physical model has spoken of the truck as it came in."""
+    return any(
+        isinstance(support, JointSupport)
+        for stage in evidence.stages[:1]
+        for finding in stage.findings
+        for support in likelihoods_of(finding, family.id)
+    )
 
 
 def _stage(belief: Belief, stage: Stage) -> Belief:

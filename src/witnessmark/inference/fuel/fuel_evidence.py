@@ -35,19 +35,28 @@ from witnessmark.inference.fuel.draws.fuel_table import PriorTable
 from witnessmark.inference.fuel.draws.fuel_types import table_for
 from witnessmark.inference.fuel.fuel_curves import picture_data
 from witnessmark.inference.fuel.fuel_forecast import Band, gallery_points, repair_forecasts
-from witnessmark.inference.fuel.fuel_gauge_known import gauge_factor, gauge_finding, one_word
+from witnessmark.inference.fuel.fuel_gauge_known import (
+    gauge_factor,
+    gauge_finding,
+    of_the_truck,
+    one_word,
+    regulator_factor,
+    without_vacuum,
+)
 from witnessmark.inference.fuel.fuel_groups import (
     FAMILY,
     GAUGE,
     GROUPS,
     HYPOTHESES,
     OTHER,
+    RETURN,
     TESTS_USED,
     TOGETHER,
     group_of,
 )
 from witnessmark.inference.fuel.fuel_observations import (
     GALLERY,
+    VACUUM,
     Key,
     Observation,
 )
@@ -150,6 +159,8 @@ def fuel_evidence(
     mine = baseline if _same_type(case, baseline) else None
     table = table_for(mine)
     usable, bad = impossible(collected.observations, table)
+    usable, dropped, pushed = without_vacuum(case, usable)
+    bad = (*bad, *dropped)
     conflict = contradictions(usable)
     problems = (*collected.problems, *bad, *conflict)
     if not usable:
@@ -161,7 +172,7 @@ def fuel_evidence(
     usable = tuple(replace(o, stage=sum(s <= o.stage for s in steps)) for o in usable)
     done = tuple(replace(r, after_stage=i + 1) for i, r in enumerate(done))
     factor, known_by = gauge_factor(case, usable)
-    judged = gauge_finding(factor, known_by, family_id)
+    judged = (*gauge_finding(factor, known_by, family_id), *of_the_truck(case, family_id))
     prior = _log_prior(case, knowledge, family, history, factor)
     seen = bubbles(case)
     posterior = infer(table, usable, log_prior=prior, repairs=done, bubbles=seen)
@@ -170,7 +181,8 @@ def fuel_evidence(
     if done and before:
         # the draws that survive the readings after the work are too few to judge those before it
         at_first = infer(table, before, log_prior=prior, bubbles=[b for b in seen if b[0] == 0])
-    fits = posterior.fits and not any(_now(p, usable) for p in conflict)
+    against = next((p for p in conflict if _now(p, usable)), None)
+    fits = posterior.fits and against is None
     bands = _bands(case, knowledge, usable)
     latest = max(o.stage for o in usable)
     zones = zone_probabilities(posterior.batch.labels[-1], posterior.weight)
@@ -186,11 +198,26 @@ def fuel_evidence(
         or not looks_waiting(family, family_evidence(case, family, knowledge)),
     )
     assumptions = _assumptions(posterior, table)
+    if pushed:
+        assumptions = (*assumptions, say.pushed())
     listed = family.measurements if family is not None else ()
-    known = tuple(m for m in listed if m.modelled_by == MODEL_ID)
+    known = tuple(
+        m
+        for m in listed
+        if m.modelled_by == MODEL_ID and not (pushed and VACUUM in {q for q, _, _ in m.readings})
+    )
     findings = (
         *_findings(
-            usable, entered, posterior, at_first, shown, fits, table, assumptions, family_id
+            usable,
+            entered,
+            posterior,
+            at_first,
+            shown,
+            fits,
+            table,
+            assumptions,
+            family_id,
+            against.what if against is not None else "",
         ),
         *judged,
     )
@@ -219,6 +246,7 @@ def _findings(
     table: PriorTable,
     assumptions: tuple[str, ...],
     family_id: str,
+    conflict: str,
 ) -> tuple[Finding, ...]:
     stages = sorted({o.stage for o in usable})
     found = []
@@ -258,6 +286,7 @@ def _findings(
                     assumptions=assumptions,
                     level=shown.level if last else "",
                     statement=shown.statement if last else "",
+                    conflict=conflict if last else "",
                     picture=picture_data(table, posterior) if last and fits else None,
                     looks_like=tuple(
                         (GROUPS[a].causes, GROUPS[b].causes, words)
@@ -335,6 +364,7 @@ def _log_prior(
         factors = [mean_factor(family.onset, g.causes, suddenly, known) for g in GROUPS]
         two, together = family.second_cause, _together(family, known)
     factors[GAUGE] *= gauge
+    factors[RETURN] *= regulator_factor(case)
     chances = [s * f for s, f in zip(groups, factors, strict=True)]
     return default_log_prior(chances, two=two, together=together)
 

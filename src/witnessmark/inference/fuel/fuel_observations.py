@@ -102,6 +102,8 @@ class Observation:
         stage: number of work entries before it.
         entry: entry id.
         typed: symbol of the unit it was written in; empty where nobody wrote one.
+        swing: how far the pointer swung to either side [house unit]; 0.0 for one figure.
+        meant: it was told as a range or "about", so nobody doubts that it stood there.
     """
 
     quantity: str
@@ -114,6 +116,8 @@ class Observation:
     stage: int = 0
     entry: str = ""
     typed: str = ""
+    swing: float = 0.0
+    meant: bool = False
 
 
 def cold_extra(quantity: str) -> float:

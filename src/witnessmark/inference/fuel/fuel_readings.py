@@ -160,6 +160,9 @@ def impossible(
     good: list[Observation] = []
     problems: list[Problem] = []
     for o in observations:
+        if o.meant:
+            good.append(o)
+            continue
         state = None if o.quantity == CHECK else table.state(o.key)
         expected = predicted(o, state, table.circuits)
         margin = 5.0 * _loose(o)
@@ -187,7 +190,7 @@ def _dry(o: Observation, others: Sequence[Observation], table: PriorTable) -> bo
     At a pressure that a healthy engine shows its return line runs. A dribble there that would be
     a healthy flow in another unit was written in the wrong one.
     """
-    if o.quantity != FLOW or o.value > 20.0 * L_PER_H:
+    if o.quantity != FLOW or o.value > 20.0 * L_PER_H or o.meant:
         return False
     state = table.state(o.key)
     sound = slice(0, int(table.starts[1]))
@@ -263,10 +266,12 @@ def _observation(
     cold = point.warm is False
     if cold:
         extra = float(np.hypot(extra, cold_extra(quantity)))
-    value, half = data.house_value(), data.house_half()
+    read = data.as_read()
+    value, half = read.middle, read.half
     if half > 0.0:  # somewhere between the ends of what was read
         extra = float(np.hypot(extra, half / math.sqrt(3.0)))
-    if quantity == FLOW and 0.0 < value < _DRIBBLE and data.value.rstrip().endswith("/h"):
+    slight = quantity == FLOW and 0.0 < value < _DRIBBLE and not half
+    if slight and data.value.rstrip().endswith("/h"):
         problems.append(_dribble(entry, data.value, rpm))
         return None
     accuracy = uncertainty_of(data).accuracy
@@ -287,7 +292,9 @@ def _observation(
         extra_sd=extra,
         stage=stage,
         entry=entry,
-        typed=data.typed_unit(),
+        typed=read.symbol,
+        swing=0.0 if read.about else half,
+        meant=half > 0.0,
     )
 
 
@@ -395,8 +402,10 @@ def _against(a: Observation, b: Observation) -> list[Problem]:
         return _two_gauges(a, b, entries)
     if same and a.gauge == b.gauge and a.key.viscosity == b.key.viscosity:
         if abs(a.value - b.value) > 4.5 * np.sqrt(2.0) * _loose(a):
-            return [Problem(entries, "Two readings of the same thing at the same point differ by "
-                            "more than the instrument explains.",
+            scale, symbol = _shown(a.quantity)
+            figures = f"{a.value / scale:.3g} and {b.value / scale:.3g} {symbol}"
+            return [Problem(entries, f"Two readings at {a.key.rpm:.0f} rpm contradict each other: "
+                            f"{figures}, more apart than the instrument explains.",
                             "Measure again and retract the wrong one.")]  # fmt: skip
         return []
     slow, fast = (a, b) if a.key.rpm < b.key.rpm else (b, a)

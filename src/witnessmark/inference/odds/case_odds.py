@@ -218,6 +218,7 @@ def _odds(
             _has_findings(mine),
             waiting,
             since=since,
+            conflict=next((f.details.conflict for f in _now(mine) if f.details.conflict), ""),
         ),
         packs=knowledge.digests,
         effective_samples=_samples(mine),

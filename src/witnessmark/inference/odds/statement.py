@@ -33,6 +33,8 @@ PERHAPS_NORMAL = 0.20
 SUSPECTED_TOO = "suspected"
 #: Where no part may be named, each counts in words as no more than this: possible.
 BEFORE_NAMES = 0.29
+#: From here on "nothing is wrong" is said beside the causes, before any work (judgement).
+SOUND_ALOUD = 0.10
 _NONE: Mapping[str, LookWaiting] = MappingProxyType({})
 
 
@@ -59,6 +61,7 @@ def statement(
     waiting: Mapping[str, LookWaiting] = _NONE,
     *,
     since: bool = True,
+    conflict: str = "",
 ) -> str:
     """Return the one sentence to show above a table of odds.
 
@@ -71,10 +74,16 @@ def statement(
         found: whether anything was found or measured yet.
         waiting: cause -> the cheap look it waits for.
         since: whether anything was tested or measured since the latest work.
+        conflict: which readings contradict each other, in words.
     """
+    if conflict:
+        return say.conflict(conflict)
     if not fits:
         well = belief.healthy() >= SUSPECTED_FROM
         return say.nothing_wrong_unclear() if well else say.nothing_fits()
+    leads = belief.healthy() > causes[0].probability
+    if family.nothing_wrong and not belief.repaired and leads:
+        return say.sound(belief.healthy(), SUSPECTED_FROM, family.nothing_wrong_settles)
     if belief.healthy() >= SUSPECTED_FROM:
         left = causes[0].name if causes[0].probability >= WORTH_NAMING else ""
         return say.within_normal(left) if _came_in_normal(belief) else say.nothing_wrong(left)
@@ -98,7 +107,9 @@ def statement(
         said.append((say.likely_two if two >= SUSPECTED_FROM else say.perhaps_two)(other))
     if belief.better is not None:
         said.append(say.better_not_gone(how_sure(belief.one_cured())))
-    if _came_in_normal(belief) and belief.healthy() >= PERHAPS_NORMAL:
+    if family.nothing_wrong and not belief.repaired and belief.healthy() >= SOUND_ALOUD:
+        said.append(say.perhaps_sound(belief.healthy()))
+    elif _came_in_normal(belief) and belief.healthy() >= PERHAPS_NORMAL:
         said.append(say.perhaps_normal())
     if belief.unlisted() >= 0.2:
         said.append(say.perhaps_unlisted())

@@ -5,6 +5,7 @@ The equations and their sources stand in ``physics.fuel`` and docs/fuel_supply.m
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
 from witnessmark.inference.models import (
@@ -16,6 +17,8 @@ from witnessmark.inference.models import (
     Traits,
 )
 from witnessmark.model.candidate import Candidate
+from witnessmark.model.entries.case import Case
+from witnessmark.model.problem import Problem
 from witnessmark.words.say import needs
 
 __all__ = ["MODEL"]
@@ -83,6 +86,12 @@ class FuelModel:
 
         inside = evidence.inside
         return fuel_candidates(inside) if isinstance(inside, FuelEvidence) else ()
+
+    def question(self, case: Case, fresh: Collection[str]) -> Problem | None:
+        """Return what is asked before a fuel reading is taken that no running engine shows."""
+        from witnessmark.inference.fuel.offers.fuel_question import fuel_question
+
+        return fuel_question(case, fresh)
 
     def opening_waits(self, evidence: ModelEvidence) -> bool:
         """Say whether only gallery pressures were read so far."""

@@ -139,7 +139,7 @@ def _unsourced(pack: PackFile, known: Known) -> Iterator[Fault]:
         for i, g in enumerate(pack.access_groups)
     ]
     if pack.family is not None:
-        told = ("second_cause", "none_listed", "within_normal")
+        told = ("second_cause", "none_listed", "within_normal", "nothing_wrong")
         held.append(("family", pack.family, pack.family.id in known.zones, told))
     for path, part, overrides, numbers in held:
         given = [n for n in numbers if getattr(part, n) is not None]

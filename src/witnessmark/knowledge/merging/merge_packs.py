@@ -221,6 +221,8 @@ def _family(
         second_cause=family.get("second_cause", SECOND_CAUSE),
         none_listed=family.get("none_listed", NONE_LISTED),
         within_normal=family.get("within_normal", 0.0),
+        nothing_wrong=family.get("nothing_wrong", 0.0),
+        nothing_wrong_settles=family.get("nothing_wrong_settles", ""),
         cases=tuple(held.cases),
         traps=tuple(held.traps),
         source=family["source"],

@@ -73,6 +73,14 @@ class FamilyPart(PackPart):
         description="P(nothing is wrong | complaint) before any finding, where what is complained "
         "of may lie within normal; left out: it never does",
     )
+    nothing_wrong: Chance | None = Field(
+        default=None,
+        description="P(nothing is wrong | complaint), once a physical model has readings to tell "
+        "it by; left out: 0",
+    )
+    nothing_wrong_settles: Words | None = Field(
+        default=None, description="what settles the complaint then, in words"
+    )
     zones: tuple[ZonePart, ...] | None = Field(
         default=None, description="the zones of the machine: `id` and `name` each"
     )

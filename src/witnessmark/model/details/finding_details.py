@@ -42,6 +42,11 @@ class Details:
         return None
 
     @property
+    def conflict(self) -> str:
+        """Return which readings contradict each other, in words; empty where none do."""
+        return ""
+
+    @property
     def type_known(self) -> bool | None:
         """Return whether the engine's type is known from healthy readings of the shop's own."""
         return None

@@ -112,6 +112,7 @@ class ReadingsModel(Details):
         statement: what may be said.
         picture: curves and readings for the picture, pressures in Pa.
         looks_like: (causes, causes, what tells them apart) of parts that read alike.
+        conflict: which readings contradict each other, in words; empty where none do.
     """
 
     short: str = ""
@@ -127,3 +128,4 @@ class ReadingsModel(Details):
     statement: str = ""
     picture: Mapping[str, object] | None = field(default=None, metadata=ABSENT)
     looks_like: tuple[tuple[tuple[str, ...], tuple[str, ...], str], ...] = ()
+    conflict: str = ""

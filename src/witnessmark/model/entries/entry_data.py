@@ -41,6 +41,12 @@ class Engine(Record):
     firing_order: tuple[int, ...] | None = None
     fuel_supply: Literal["gallery", "common_rail", "unknown"] | None = None
     type: str | None = Field(default=None, max_length=80, description="the shop's own type name")
+    lift_pump: Literal["none", "electric"] | None = Field(
+        default=None, description="a pump before the fuel transfer pump that pushes fuel to it"
+    )
+    return_regulator: Literal["fitted", "none"] | None = Field(
+        default=None, description="whether the fuel return has a pressure regulator"
+    )
 
 
 class Shaft(Record):
@@ -163,6 +169,10 @@ class ReadingData(Record):
     def house_half(self) -> float:
         """Return half of the range that was read, in the house unit; 0.0 for one figure."""
         return _house_range(self.quantity, self.value).half
+
+    def as_read(self) -> Range:
+        """Return what the pointer showed, in the house unit, with how it was told."""
+        return _house_range(self.quantity, self.value)
 
     def typed_unit(self) -> str:
         """Return the symbol of the unit that the value was written in."""

@@ -23,22 +23,30 @@ __all__ = ["first_reading", "first_reading_step"]
 def first_reading(case: Case, family: Family, read: Collection[str] = ()) -> Measurement | None:
     """Return the pack's first measurement while nothing at all was measured or tested.
 
-    A look that needs no tool measures nothing.
+    A look that needs no tool measures nothing, and a second instrument held against the first is no
+    reading of the machine.
 
     Args:
         case: the entries.
         family: a family.
         read: quantities besides those of its measurements that count as measured.
     """
+    first = next((m for m in family.measurements if m.first), None)
+    if first is None:
+        return None
     tests = {t.id for t in family.tests if not t.free_look}
-    quantities = {w.quantity for m in family.measurements for w in m.wanted} | set(read)
+    compared = {w.quantity for m in family.measurements for w in m.wanted if m.when_unexplained}
+    compared -= {w.quantity for w in first.wanted}
+    quantities = (
+        {w.quantity for m in family.measurements for w in m.wanted} | set(read)
+    ) - compared
     begun = any(
         isinstance(e.data, WorkData | RecordingData)
         or (isinstance(e.data, ReadingData) and e.data.quantity in quantities)
         or (isinstance(e.data, TestData) and e.data.test in tests)
         for e in case.live()
     )
-    return None if begun else next((m for m in family.measurements if m.first), None)
+    return None if begun else first
 
 
 def first_reading_step(

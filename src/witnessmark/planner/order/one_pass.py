@@ -81,6 +81,7 @@ def in_order(
     _settle(listed)
     _left_to_its_own(listed)
     _look_before_long_shots(listed)
+    _only_what_settles(listed)
     placed = sorted(listed, key=_key)
     ordered = one_step_a_check(_after_what_it_waits_for(placed))
     _say_why_first(ordered)
@@ -188,6 +189,22 @@ def _look_before_long_shots(listed: Listed) -> None:
             due = placed.rank <= Rank.DUE or step in bench.seen_bad
             if placed.is_repair and not due and bench.chance(step) < _SUSPECTED_FROM:
                 listed.drop(step)
+
+
+def _only_what_settles(listed: Listed) -> None:
+    """Where probably nothing is wrong, leave one look and the one reading that tells most."""
+    for bench in listed.benches.values():
+        if not bench.clear:
+            continue
+        mine = sorted(listed.of(bench), key=_key)
+        before = [p for p in mine if p.rank <= Rank.TOUCHED or p.step.step in bench.seen_bad]
+        looks = [p for p in mine if p.rank in {Rank.FREE_LOOK, Rank.LOOK}]
+        asked = (listed.offer(bench, s.step) for s in bench.looks.values() if s.kind == "measure")
+        reading = next((p for p in asked if p is not None and p.rank == Rank.MEASURE), None)
+        kept = {id(p) for p in (*before, *looks[:1], reading) if p is not None}
+        for placed in listed.of(bench):
+            if id(placed) not in kept:
+                listed.drop(placed.step.step)
 
 
 def _key(placed: Placed) -> tuple[bool, int, int, float, int, float, str]:

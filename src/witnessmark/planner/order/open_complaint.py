@@ -36,6 +36,7 @@ class OpenComplaint:
         looks: test id -> its step, also of tests that are not worth listing by the figures.
         positive: tests that found something.
         cured: whether probably nothing is wrong any more, so that only the proof is due.
+        clear: whether, before any work, nothing wrong is likelier than any cause: no part is due.
         unexplained: whether nothing listed fits, so that a reading comes before any repair.
         waiting: dear parts that wait for a look at something cheap that reads the same.
         seen_bad: causes whose part a look has shown bad since the latest work.
@@ -54,6 +55,7 @@ class OpenComplaint:
     looks: Mapping[str, Step] = field(default_factory=dict)
     positive: Collection[str] = ()
     cured: bool = False
+    clear: bool = False
     unexplained: bool = False
     waiting: tuple[LookWaiting, ...] = ()
     seen_bad: Collection[str] = ()

@@ -284,7 +284,8 @@ def _trap(listed: Listed, placed: Placed, worth: set[str]) -> None:
         if look is not None and look is not placed:
             placed.after.append(look.step.step)
             near = look.step.expected_total_usd <= NEARLY * listed.cheapest(bench)
-            if near and bench.leader in trap.suspected and look.rank > Rank.FIRST_READING:
+            due_now = near and bench.first is None
+            if due_now and bench.leader in trap.suspected and look.rank > Rank.FIRST_READING:
                 look.rank = Rank.FIRST_READING
                 worth.add(look.step.step)
 

@@ -274,3 +274,59 @@ def limit(quantity: str, above: bool) -> str:
     said = {"flow": "what the pump can send back", "vacuum": "what a running pump draws"}
     pressure = "what the pump can give" if above else "what a running engine shows"
     return said.get(quantity, pressure)
+
+
+@sentence("fuel.not_taken", what="6 psi at 700 rpm is below what a running engine shows.")
+def not_taken(what: str) -> str:
+    """Say why a reading was not taken."""
+    return f"{what} Nothing was added."
+
+
+@sentence("fuel.settle_at_entry", do="If 6 was read in bar, write it so.", written="6 psi")
+def settle_at_entry(do: str, written: str) -> str:
+    """Ask what the gauge showed; what really stood there is taken as "about"."""
+    for told in (" The reading was left out.", " It was left out.", "; the reading was left out"):
+        do = do.replace(told, "")
+    return f"{do} If the pointer really stood there, write 'about {written}': then it counts."
+
+
+@sentence("fuel.no_vacuum_pushed")
+def no_vacuum_pushed() -> str:
+    """Say why a vacuum does not count behind an electric lift pump."""
+    return "With an electric lift pump the fuel is pushed to the transfer pump."
+
+
+@sentence("fuel.no_vacuum_pushed_do")
+def no_vacuum_pushed_do() -> str:
+    """Say what to read instead."""
+    return (
+        "The vacuum was left out: listen for the lift pump and read its pressure by the maker's "
+        "manual first."
+    )
+
+
+@sentence("fuel.pushed")
+def pushed() -> str:
+    """Say what the model does not hold of such a truck."""
+    return (
+        "An electric lift pump pushes fuel to the transfer pump; the model is of a pump that draws "
+        "it, so what it says of the suction side is rough."
+    )
+
+
+@sentence("fuel.no_regulator")
+def no_regulator() -> str:
+    """Say that a truck has no return regulator."""
+    return "This truck has no return regulator, so that is not it."
+
+
+@sentence("fuel.no_regulator_short")
+def no_regulator_short() -> str:
+    """Name that as a piece of evidence."""
+    return "the truck has no return regulator"
+
+
+@sentence("fuel.truck_source")
+def truck_source() -> str:
+    """Say where that comes from."""
+    return "As written among the facts of the truck."

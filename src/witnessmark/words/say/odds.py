@@ -86,6 +86,12 @@ def nothing_fits() -> str:
     return "Nothing on the list fits the readings. Check the readings first."
 
 
+@sentence("odds.conflict", told="Two instruments show 12 psi of difference at one point.")
+def conflict(told: str) -> str:
+    """Say that two readings contradict each other, and what to do."""
+    return f"{told} Take both again with one gauge and take back the wrong one: until then no part."
+
+
 @sentence("odds.something_else")
 def something_else() -> str:
     """Say that what was found fits nothing on the list."""
@@ -116,6 +122,24 @@ def within_normal(left: str) -> str:
 def perhaps_normal() -> str:
     """Say beside what leads that the complaint may lie within normal."""
     return "It may also lie within normal: prove the complaint by a reading."
+
+
+@sentence("odds.sound", chance=0.54, from_=0.5, settles="The pressure on a pull settles it.")
+def sound(chance: float, from_: float, settles: str) -> str:
+    """Say, before any work, that nothing is wrong is the likeliest, and what would settle it."""
+    said = chance_words(chance)
+    text = (
+        f"Probably nothing is wrong here ({said}): no part is due."
+        if chance >= from_
+        else f"That nothing is wrong here ({said}) is likelier than any one fault: no part is due."
+    )
+    return f"{text} {settles}".strip()
+
+
+@sentence("odds.perhaps_sound", chance=0.2)
+def perhaps_sound(chance: float) -> str:
+    """Say, beside the causes, that perhaps nothing is wrong."""
+    return f"Perhaps nothing is wrong at all ({chance_words(chance)})."
 
 
 @sentence("odds.nothing_wrong_unclear")

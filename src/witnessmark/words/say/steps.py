@@ -49,6 +49,12 @@ def tells(bits: float) -> str:
     return "It tells something." if bits >= 0.05 else "It tells nothing new here."
 
 
+@sentence("step.tells_if_wrong")
+def tells_if_wrong() -> str:
+    """Say that a reading tells whether there is any fault."""
+    return "It tells whether anything is wrong here at all."
+
+
 @sentence("step.tells_apart", one="worn pump", other="leaking relief valve")
 def tells_apart(one: str, other: str) -> str:
     """Say which two groups of faults a reading tells apart."""

@@ -12,12 +12,13 @@ from pathlib import Path
 
 from witnessmark.errors import EntryRefused
 from witnessmark.inference.family.staged_evidence import NO_ANSWER
+from witnessmark.inference.models import question_at_entry
 from witnessmark.knowledge import Knowledge, load_knowledge
 from witnessmark.knowledge.called_now import as_called_now
 from witnessmark.knowledge.own.own_family import with_own_lists
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry import Entry
-from witnessmark.model.entries.entry_data import ClueData, TestData
+from witnessmark.model.entries.entry_data import ClueData, ReadingData, TestData
 from witnessmark.words.strength import listed
 
 __all__ = ["packs_in", "refuse_unknown"]
@@ -44,14 +45,26 @@ def refuse_unknown(folder: Path, case: Case, entries: Iterable[Entry]) -> None:
         entries: what is to be added; other kinds pass.
 
     Raises:
-        EntryRefused: one of them names what nobody knows; nothing was added.
+        EntryRefused: one of them names what nobody knows, or a model asks what a reading means;
+            nothing was added.
     """
+    _refuse_doubtful(case, entries := tuple(entries))
     asked = [entry for entry in entries if isinstance(entry.data, ClueData | TestData)]
     if not asked:
         return
     knowledge = with_own_lists(load_knowledge(packs_in(folder)), case)
     for entry in as_called_now(Case(case.id, tuple(asked)), knowledge).entries:
         _refuse(entry, knowledge)
+
+
+def _refuse_doubtful(case: Case, entries: tuple[Entry, ...]) -> None:
+    """Refuse a reading that cannot be as it is written, with the question that settles it."""
+    fresh = frozenset(e.id for e in entries if isinstance(e.data, ReadingData))
+    if not fresh:
+        return
+    question = question_at_entry(Case(case.id, (*case.entries, *entries)), fresh)
+    if question is not None:
+        raise EntryRefused(question.what, where=question.where, do=question.do)
 
 
 def _refuse(entry: Entry, knowledge: Knowledge) -> None:

@@ -38,8 +38,8 @@ else:
 
 __all__ = ["Shop", "entry_line", "new_entry_id", "open_shop"]
 
-#: Kinds of entry that name what only the packs know.
-_OF_THE_PACKS = frozenset({"clue", "test"})
+#: Kinds of entry that name what only the packs, or the models that they bind, know.
+_OF_THE_PACKS = frozenset({"clue", "test", "reading"})
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from witnessmark.inference.fuel.fuel_groups import SUCTION
 from witnessmark.inference.fuel.fuel_observations import (
     CHECK,
     FLOW,
@@ -18,9 +19,16 @@ from witnessmark.inference.fuel.fuel_observations import (
 )
 from witnessmark.physics.fuel.supply_circuit import L_PER_H, PSI
 
-__all__ = ["SHAPES", "ErrorLaw", "log_likelihood"]
+__all__ = ["SHAPES", "ErrorLaw", "log_likelihood", "log_unsteady", "unsteady_stages"]
 
 Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+
+#: A needle swings when it goes so far to either side; how often it does without a reason, before a
+#: restriction that lets the fuel boil, and with much air; and the air with which it does half as
+#: often again between these. Judgement, no source.
+_SWINGS = 2.0 * PSI
+_BEATS, _BOILS, _FOAMS, _FOAM = 0.06, 0.20, 0.85, 0.04
 
 #: Factors on the error in shape of the model's curves, and their weights: how far a type is from
 #: the model nobody knows before it is read. Judgement, settled as the error itself.
@@ -132,6 +140,24 @@ def _something_else(obs: Sequence[Observation], whole: Floats) -> tuple[Floats, 
             if pressure_a and b.quantity not in {FLOW, VACUUM, CHECK}:
                 cov[i, j] += (10.0 * PSI) ** 2
     return shift, cov
+
+
+def unsteady_stages(observations: Sequence[Observation]) -> tuple[int, ...]:
+    """Return the stages in which a pressure was read off a needle that swung."""
+    pressures = (o for o in observations if o.quantity not in {FLOW, VACUUM, CHECK})
+    return tuple(sorted({o.stage for o in pressures if o.swing >= _SWINGS}))
+
+
+def log_unsteady(air: Floats, labels: Ints) -> Floats:
+    """Return log P(the needle swings) of every draw; a steady one says nothing here.
+
+    Args:
+        air: share of the pump's volume that is air, (n,).
+        labels: set of groups at fault, as bits, (n,).
+    """
+    calm = np.where((labels >> SUCTION) & 1 == 1, _BOILS, _BEATS)
+    foam = 1.0 - np.exp2(-np.maximum(air - 0.004, 0.0) / _FOAM)
+    return np.asarray(np.log(calm + (_FOAMS - calm) * foam))
 
 
 def _lower(matrix: Floats) -> Floats:

@@ -16,7 +16,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
+from witnessmark.inference.fuel.draws.fuel_complaint import complaint_shift
 from witnessmark.inference.fuel.draws.fuel_judge import OTHER_INDEX, Judge
+from witnessmark.inference.fuel.draws.fuel_likelihood import log_unsteady, unsteady_stages
 from witnessmark.inference.fuel.draws.fuel_prior import (
     DIMENSIONS,
     TYPE_DIMENSIONS,
@@ -32,7 +34,7 @@ from witnessmark.inference.fuel.draws.fuel_samples import (
 )
 from witnessmark.inference.fuel.draws.fuel_table import PriorTable
 from witnessmark.inference.fuel.draws.normal_law import chi_square_quantile
-from witnessmark.inference.fuel.fuel_groups import GROUPS, HYPOTHESES, TOGETHER
+from witnessmark.inference.fuel.fuel_groups import AIR, GROUPS, HYPOTHESES, TOGETHER
 from witnessmark.inference.fuel.fuel_observations import (
     Observation,
     in_order,
@@ -189,9 +191,14 @@ def infer(
     batch = from_table(table, first)
     judge = Judge(first, 0, bubbles, ())
     start = _weigh(judge, [batch], batch, prior)
+    shift = np.zeros(len(HYPOTHESES))
+    if first:
+        shift = complaint_shift(table, start.log_parts[-1])
+        start = _told(start, shift, (), unsteady_stages(first))
     if not repairs and (start.effective >= ENOUGH or not adapt):
         return start
-    return _adapt(table, start, obs, prior, tuple(repairs), tuple(bubbles), seed)
+    found = _adapt(table, start, obs, prior, tuple(repairs), tuple(bubbles), seed)
+    return _told(found, shift, repairs, unsteady_stages(obs))
 
 
 def _weigh(judge: Judge, pieces: Sequence[Batch], joined: Batch, prior: Floats) -> FuelPosterior:
@@ -220,6 +227,33 @@ def _weigh(judge: Judge, pieces: Sequence[Batch], joined: Batch, prior: Floats) 
         root=None if law is None else law.root,
         log_parts=parts,
         log_extra=extra,
+    )
+
+
+def _told(
+    found: FuelPosterior, shift: Floats, repairs: Sequence[Repair], unsteady: Sequence[int]
+) -> FuelPosterior:
+    """Return it with what the complaint adds to each hypothesis, and an unsteady needle to each.
+
+    A needle that swung before the air leak was dealt with says nothing of the air now.
+    """
+    swings = [s for s in unsteady if all(r.group != AIR or s >= r.after_stage for r in repairs)]
+    if not np.any(shift) and not swings:
+        return found
+    batch = found.batch
+    parts = found.log_parts + shift[batch.hypothesis]
+    for stage in swings:
+        parts[min(stage, len(parts) - 1) :] += log_unsteady(batch.circuits.air, batch.labels[-1])
+    terms = batch.log_weight + parts[-1] + found.log_extra
+    total = found.log_prior[batch.hypothesis] + terms
+    weight = np.exp(total - total.max())
+    weight /= weight.sum()
+    return replace(
+        found,
+        weight=weight,
+        log_parts=parts,
+        log_evidence=_sums_of(batch.hypothesis, terms),
+        effective=float(1.0 / np.square(weight).sum()),
     )
 
 

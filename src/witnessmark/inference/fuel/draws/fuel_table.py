@@ -80,6 +80,7 @@ class PriorTable:
         types: the healthy types of the draws.
         circuits: the circuits with their faults.
         starts: first draw of each hypothesis, shape (hypotheses + 1,).
+        complaints: P(somebody complains) of every draw, once it was asked for.
     """
 
     prior: TypePrior
@@ -89,6 +90,7 @@ class PriorTable:
     starts: npt.NDArray[np.intp]
     _solved: dict[Key, CircuitState] = field(default_factory=dict)
     _lock: Lock = field(default_factory=Lock)
+    complaints: Floats | None = None
 
     def state(self, key: Key) -> CircuitState:
         """Return the solution at a point, solving it when it is new."""

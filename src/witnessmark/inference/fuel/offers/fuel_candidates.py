@@ -53,6 +53,9 @@ _PER_SET, _SETS = 90, 44
 _RANGES = 5
 #: Measurements handed over at most, and the share of the best one's bits they must reach.
 _MOST, _WORTH = 8, 0.1
+#: Where nothing wrong leads, or stands above one half, a reading has to tell so much of whether
+#: that is so [bit].
+_SETTLES = {"perhaps healthy": 0.01, "healthy": 0.03}
 
 
 def fuel_candidates(
@@ -79,15 +82,19 @@ def fuel_candidates(
     sets, index = _draws(posterior, chances)
     circuits = posterior.batch.circuits.take(index)
     solved: dict[Key, CircuitState] = {}
+    shown_level = evidence.presentation.level if evidence.presentation is not None else ""
+    settles = _SETTLES.get(shown_level, 0.0)
     found = []
     for measurement in open_:
         wanted = _wanted(measurement, posterior, stage)
         shown = predict_readings(posterior, wanted, circuits, index, solved=solved)
         made = _candidate(measurement, wanted, shown, chances, sets)
-        bits = _bits(made, chances)
-        found.append((bits, replace(made, why=f"{made.why} {say.tells(bits)}".strip())))
+        bits = _bits(made, chances, clear=settles > 0.0)
+        told = say.tells_if_wrong() if settles else f"{made.why} {say.tells(bits)}".strip()
+        found.append((bits, replace(made, why=told)))
     found.sort(key=lambda pair: -pair[0])
-    worth = [c for bits, c in found if bits >= _WORTH * found[0][0]]
+    least = max(_WORTH * found[0][0], settles) if found else 0.0
+    worth = [c for bits, c in found if bits >= least]
     # what holds another gauge against the only one is there for the asking, however little it tells
     asked = evidence.one_word.checks if evidence.one_word is not None else ()
     named = [c for _, c in found if c.id in asked and c not in worth[:_MOST]]
@@ -108,7 +115,10 @@ def only_gallery_read(posterior: FuelPosterior) -> bool:
     return all(o.quantity in {GALLERY, DELIVERY} for o in posterior.observations)
 
 
-def _bits(candidate: Candidate, chances: Mapping[frozenset[int], float]) -> float:
+def _bits(
+    candidate: Candidate, chances: Mapping[frozenset[int], float], *, clear: bool = False
+) -> float:
+    """Return what it tells of the sets of faults; with *clear* of whether there is any fault."""
     rows, weight = [], []
     for groups, chance in chances.items():
         logs = [
@@ -124,6 +134,11 @@ def _bits(candidate: Candidate, chances: Mapping[frozenset[int], float]) -> floa
     table = np.array(rows)
     table /= table.sum(axis=1, keepdims=True)
     mass = np.array(weight) / np.sum(weight)
+    if clear and frozenset() in chances:
+        sound = np.array([not groups for groups, c in chances.items() if c > 0])[: len(mass)]
+        parts = [m for m in (sound, ~sound) if mass[m].sum() > 0]
+        table = np.array([mass[m] @ table[m] / mass[m].sum() for m in parts])
+        mass = np.array([mass[m].sum() for m in parts])
     overall = mass @ table
     ratio = np.where(table > 0, np.log2(np.maximum(table, 1e-300) / overall), 0.0)
     return float(mass @ (table * ratio).sum(axis=1))
