@@ -34,6 +34,10 @@ COMMANDS: dict[str, tuple[str, str]] = {
     ),
     "demo": ("witnessmark.cli.for_shop.demo_command", "Build the invented shop and open its page."),
     "erase": ("witnessmark.cli.for_shop.erase_command", "Erase a customer's data on request."),
+    "experience": (
+        "witnessmark.cli.for_shop.experience_command",
+        "What many shops know together: give, merge, take.",
+    ),
     "export": ("witnessmark.cli.for_shop.export_command", "Figures as tables: CSV, Parquet."),
     "history": (
         "witnessmark.cli.for_shop.history_command",

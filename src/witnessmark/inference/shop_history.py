@@ -11,9 +11,10 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
+from witnessmark.inference.few_cases import beta_band, median_ranks, quantile
 from witnessmark.model.shop_record import Closing, History, Job
 from witnessmark.model.step import Spread
 from witnessmark.words.say import assumed
@@ -70,12 +71,12 @@ class Share:
     @property
     def low(self) -> float:
         """Return the lower end of the 90 % band."""
-        return _beta_band(self.share * self.size, (1.0 - self.share) * self.size)[0]
+        return beta_band(self.share * self.size, (1.0 - self.share) * self.size)[0]
 
     @property
     def high(self) -> float:
         """Return the upper end of the 90 % band."""
-        return _beta_band(self.share * self.size, (1.0 - self.share) * self.size)[1]
+        return beta_band(self.share * self.size, (1.0 - self.share) * self.size)[1]
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +92,8 @@ class Shares:
         weight: what the proven closings weigh after fading.
         two_causes: share of the proven closings that had two or more causes; ``None`` without.
         words: one sentence that says whose odds these are.
+        start_weight: own cases at which they count as much as the shares they start from.
+        shops: shops behind those shares; 0: the pack's judgement alone.
     """
 
     family: str
@@ -101,6 +104,8 @@ class Shares:
     weight: float
     two_causes: float | None
     words: str
+    start_weight: float = PSEUDO_CASES
+    shops: int = 0
 
     def prior(self) -> dict[str, float]:
         """Return cause id -> share, for the odds."""
@@ -187,7 +192,8 @@ def shares(
         half_life_days: age at which a closing counts half [days].
         engine_type: only closings of this type count, where given.
     """
-    total = sum(priors.values()) or 1.0
+    judged = {c: p / (sum(priors.values()) or 1.0) for c, p in priors.items()}
+    start, pseudo_cases, shops = _start(history, family, judged, pseudo_cases)
     mine = history.closings_of(family) if history else ()
     closings = [c for c in mine if engine_type in {None, c.engine_type}]
     proven = [c for c in closings if c.proven and c.causes]
@@ -201,7 +207,7 @@ def shares(
         second.update(set(causes[1:]))
     weight = sum(count.values())
     size = pseudo_cases + weight
-    posterior = {c: (pseudo_cases * p / total + count[c]) / size for c, p in priors.items()}
+    posterior = {c: (pseudo_cases * p + count[c]) / size for c, p in start.items()}
     ranks = _ranks(
         posterior,
         lambda a, b: math.sqrt(
@@ -212,7 +218,7 @@ def shares(
     found = [
         Share(
             cause,
-            priors[cause] / total,
+            judged[cause],
             posterior[cause],
             size,
             plain[cause],
@@ -223,7 +229,7 @@ def shares(
     ]
     several = sum(1 for _, causes in known if len(causes) > 1)
     unproven = sum(1 for c in closings if not c.came_back) - len(proven)
-    words = assumed.shop_shares(pseudo_cases, len(known), unproven)
+    words = assumed.shop_shares(pseudo_cases, len(known), unproven, shops)
     return Shares(
         family,
         tuple(found),
@@ -233,7 +239,26 @@ def shares(
         weight,
         several / len(known) if known else None,
         words,
+        pseudo_cases,
+        shops,
     )
+
+
+def _start(
+    history: History | None, family: str, judged: Mapping[str, float], pseudo_cases: float
+) -> tuple[Mapping[str, float], float, int]:
+    """Return (share of each cause before any own case, what it weighs [cases], shops behind it).
+
+    Many shops' shares stand in place of the pack's where the owner took them in; a cause they do
+    not know keeps the pack's.
+    """
+    pool = history.pool if history is not None else None
+    pooled = pool.families.get(family) if pool is not None else None
+    if pooled is None or not pooled.shops:
+        return judged, pseudo_cases, 0
+    start = {c: pooled.shares.get(c, p) for c, p in judged.items()}
+    whole = sum(start.values()) or 1.0
+    return {c: p / whole for c, p in start.items()}, pooled.weight, pooled.shops
 
 
 def job_times(
@@ -297,16 +322,16 @@ def _ratio(
     weights = [weight for _, weight in rows]
     low = high = None
     if len(rows) >= 3:
-        first, last = _median_ranks(len(rows))
+        first, last = median_ranks(len(rows))
         low, high = math.exp(logs[first]), math.exp(logs[last])
     return JobTimes(
         cause,
         technician,
         len(rows),
-        math.exp(_quantile(logs, weights, 0.5)),
+        math.exp(quantile(logs, weights, 0.5)),
         low,
         high,
-        math.exp(_quantile(logs, weights, 0.8)),
+        math.exp(quantile(logs, weights, 0.8)),
     )
 
 
@@ -386,7 +411,7 @@ def comeback_rates(
     found = []
     for cause in sorted(rate, key=lambda c: (ranks[c], c)):
         size = closings[cause] + 1.0
-        low, high = _beta_band(rate[cause] * size, (1.0 - rate[cause]) * size)
+        low, high = beta_band(rate[cause] * size, (1.0 - rate[cause]) * size)
         found.append(
             ComebackRate(cause, closings[cause], back[cause], rate[cause], low, high, ranks[cause])
         )
@@ -409,40 +434,6 @@ def _ranks(values: Mapping[str, float], noise: Callable[[str, str], float]) -> d
             head, rank = cause, number + 1
         ranks[cause] = rank
     return ranks
-
-
-def _beta_band(a: float, b: float) -> tuple[float, float]:
-    from scipy.special import betaincinv  # noqa: PLC0415  (heavy; only the history needs it)
-
-    a, b = max(a, 1e-3), max(b, 1e-3)
-    return float(betaincinv(a, b, 0.05)), float(betaincinv(a, b, 0.95))
-
-
-def _quantile(values: Sequence[float], weights: Sequence[float], share: float) -> float:
-    """Return a weighted quantile of sorted *values*, interpolated between their midpoints."""
-    total = sum(weights)
-    places, done = [], 0.0
-    for weight in weights:
-        places.append((done + 0.5 * weight) / total)
-        done += weight
-    if share <= places[0]:
-        return values[0]
-    for k in range(1, len(values)):
-        if share <= places[k]:
-            part = (share - places[k - 1]) / (places[k] - places[k - 1])
-            return values[k - 1] + part * (values[k] - values[k - 1])
-    return values[-1]
-
-
-def _median_ranks(n: int) -> tuple[int, int]:
-    """Return the order statistics (0-based) that hold the median with about 90 %."""
-    tail, first = 0.5**n, 0
-    while first + 1 < n / 2:
-        more = tail + math.comb(n, first + 1) * 0.5**n
-        if more > 0.05:
-            break
-        tail, first = more, first + 1
-    return first, n - 1 - first
 
 
 def _part(name: str) -> str:

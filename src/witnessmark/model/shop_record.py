@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cached_property
 
+from witnessmark.model.pool import Pool
+
 __all__ = ["Closing", "Comeback", "History", "Job"]
 
 
@@ -91,11 +93,13 @@ class History:
         closings: closed complaints.
         jobs: work with its times and parts.
         comebacks: what came back.
+        pool: what many shops know together, where the owner took it in.
     """
 
     closings: tuple[Closing, ...] = ()
     jobs: tuple[Job, ...] = ()
     comebacks: tuple[Comeback, ...] = ()
+    pool: Pool | None = None
 
     @cached_property
     def _by_family(self) -> dict[str, tuple[Closing, ...]]:

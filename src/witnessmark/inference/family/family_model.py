@@ -215,7 +215,7 @@ class FamilyModel:
     def share(self) -> Mapping[str, float]:
         """Cause id -> share among the cases with one cause: the pack's and the shop's own."""
         priors = {c.id: c.prior for c in self.family.causes}
-        if self.history is None or not self.history.closings:
+        if self.history is None or not (self.history.closings or self.history.pool):
             return priors
         return shares(self.history, self.family.id, priors).prior()
 
@@ -223,9 +223,10 @@ class FamilyModel:
     def share_doubt(self) -> Mapping[str, float]:
         """Cause id -> standard deviation of the log odds of its share; 0 where it is measured."""
         own = 0.0
-        if self.history is not None and self.history.closings:
+        if self.history is not None and (self.history.closings or self.history.pool):
             priors = {c.id: c.prior for c in self.family.causes}
-            own = shares(self.history, self.family.id, priors).weight
+            found = shares(self.history, self.family.id, priors)
+            own = found.weight + (found.start_weight if found.shops else 0.0)
         judged = JUDGED_LOG_SD * _narrowed(own)
         return {c.id: judged if c.source.kind == "judgement" else 0.0 for c in self.family.causes}
 

@@ -96,11 +96,12 @@ def complaint_after(word: str) -> str:
     return f"complaint afterwards: {word}"
 
 
-@sentence("assumed.shop_shares", pseudo=20.0, closings=4, unproven=1)
-def shop_shares(pseudo: float, closings: int, unproven: int) -> str:
+@sentence("assumed.shop_shares", pseudo=20.0, closings=4, unproven=1, shops=0)
+def shop_shares(pseudo: float, closings: int, unproven: int, shops: int) -> str:
     """Say what the shop's own shares rest on."""
+    whose = f"The shares of {shops:,} shops together" if shops else "The pack's shares"
     return (
-        f"The pack's shares, weighed as {pseudo:g} cases, and this shop's proven closings: "
+        f"{whose}, weighed as {pseudo:.0f} cases, and this shop's proven closings: "
         f"{closings}. Closed without proof, and left out: {unproven}."
     )
 

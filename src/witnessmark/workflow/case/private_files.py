@@ -12,7 +12,7 @@ from witnessmark.machine import open_to_others as others_may
 __all__ = ["make_private", "open_to_others"]
 
 #: Folders whose files are looked at too, beside those of the shop's folder itself.
-_INSIDE = ("recordings", "uploads", "packs", "tls")
+_INSIDE = ("recordings", "uploads", "packs", "tls", "experience")
 
 
 def open_to_others(folder: Path) -> list[Path]:

@@ -80,7 +80,8 @@ class Shop:
         seen = hashlib.sha256(self.casebook.pulse().encode())
         seen.update(datetime.now(UTC).date().isoformat().encode())
         packs = self.folder / "packs"
-        for path in (*sorted(packs.glob("*.toml")), self.folder / "columns.json"):
+        beside = (self.folder / "columns.json", self.folder / "experience" / "pool.json")
+        for path in (*sorted(packs.glob("*.toml")), *beside):
             seen.update(path.name.encode())
             with contextlib.suppress(OSError):
                 seen.update(path.read_bytes())

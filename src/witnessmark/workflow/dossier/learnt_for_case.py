@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import logging
+import threading
+from collections import OrderedDict
 from collections.abc import Collection, Iterable, Sequence
+from dataclasses import replace
 from datetime import datetime
 
 from witnessmark.analyses.an_analysis import Bench
@@ -23,9 +26,14 @@ from witnessmark.workflow.case.packs_of_shop import knowledge_of
 from witnessmark.workflow.case.shop_on_disk import Shop
 from witnessmark.workflow.dossier.closings import history_of
 from witnessmark.workflow.dossier.lessons_kept import Lesson, Lessons, lessons_of
+from witnessmark.workflow.dossier.pool_taken_in import pool_of
 
 __all__ = ["all_lessons", "learnt"]
 
+#: Histories with a pool that are held.
+_MOST_POOLED = 16
+_POOLED: OrderedDict[str, History] = OrderedDict()
+_LOCK = threading.Lock()
 _LOG = logging.getLogger("witnessmark.workflow")
 
 
@@ -45,11 +53,26 @@ def learnt(
     """
     known = knowledge or knowledge_of(shop)
     lessons = all_lessons(shop, known)
-    history, stamp = lessons.without(case.id)
+    history, stamp = _with_pool(shop, *lessons.without(case.id))
     # Thousands of closings are hashed by their stamp, not one by one for every case that asks.
     hold(history, digest(("history", stamp)))
     others = (one for name, one in lessons.by_case.items() if name != case.id)
     return history, _baseline(case, others)
+
+
+def _with_pool(shop: Shop, history: History, stamp: str) -> tuple[History, str]:
+    """Add what many shops know; the same record comes back while neither has changed."""
+    pool = pool_of(shop.folder)
+    if pool is None:
+        return history, stamp
+    stamp = digest((stamp, pool))
+    with _LOCK:
+        if stamp not in _POOLED:
+            _POOLED[stamp] = replace(history, pool=pool)
+        _POOLED.move_to_end(stamp)
+        while len(_POOLED) > _MOST_POOLED:
+            _POOLED.popitem(last=False)
+        return _POOLED[stamp], stamp
 
 
 def all_lessons(shop: Shop, knowledge: Knowledge | None = None) -> Lessons:

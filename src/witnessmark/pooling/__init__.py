@@ -1,0 +1,1 @@
+"""What many shops know together, without a customer in it: counts, blurred, signed, merged."""
