@@ -129,7 +129,7 @@ def test_many_shops_outweigh_the_packs() -> None:
     counts = chance.multinomial(60, truth, size=400)
     found = pooled(counts.astype(float), np.zeros(400), PRIOR)
     assert np.abs(np.asarray(list(found.shares.values())) - truth).max() < 0.02
-    assert found.weight == 400.0  # shops alike: a shop's own few cases say little against them
+    assert found.weight > 350.0  # shops alike: a shop's own few cases say little against them
 
 
 @pytest.mark.parametrize("own", [4.0, 40.0])

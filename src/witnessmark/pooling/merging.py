@@ -132,9 +132,18 @@ def pooled(
     cap = _cap(counts, length, judged, bound)
     factor = np.minimum(1.0, cap / np.maximum(length, 1e-12))
     capped = counts * factor[:, None]
-    total = judged + np.maximum(capped.sum(axis=0), 0.0)
+    summed = capped.sum(axis=0)
+    blur = noise * factor**2
+    # The sum of so many blurs scatters like a smaller number of sharp cases: the packs' shares
+    # weigh the more against it.
+    cases = max(float(summed.sum()), 1.0)
+    apart = max(1.0 - float((judged**2).sum()) / JUDGED**2, 0.1)
+    dearer = 1.0 + counts.shape[1] * float(blur.sum()) / (cases * apart)
+    total = dearer * judged + np.maximum(summed, 0.0)
     share = total / total.sum()
-    weight = _weight(capped, noise * factor**2, share)
+    alike = _weight(capped, blur, share)
+    weight = 1.0 / (1.0 / alike + 1.0 / (cases / dearer + JUDGED))
+    weight = max(weight, _WEIGHT[0])
     return PooledShares(dict(zip(prior, share.tolist(), strict=True)), weight, len(counts))
 
 
