@@ -13,7 +13,8 @@ from witnessmark.knowledge import load_knowledge
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry import parse_entry
 from witnessmark.model.settings import Settings
-from witnessmark.planner.order.progress import SEARCHED, Progress, progress
+from witnessmark.model.step import SEARCHED
+from witnessmark.planner.order.progress import Progress, progress
 from witnessmark.planner.ranked_steps import FamilyState, rank_steps
 from witnessmark.planner.ranking.costs import repair_usd
 from witnessmark.planner.ranking.owner_money import OwnerMoney, owner_money
@@ -222,3 +223,24 @@ def test_nothing_wrong_is_a_hypothesis_of_its_own_where_the_pack_says_so():
     first = next(s for s in steps if s.kind != "safety")
     assert first.step == f"remeasure_{FUEL.id}"
     assert "Perhaps nothing is wrong" in first.why
+
+
+def test_a_door_writes_who_made_a_test_into_its_line(tmp_path):
+    from witnessmark.workflow.case.shop_on_disk import open_shop
+
+    shop = open_shop(tmp_path / "shop", create=True)
+    shop.new_case("a")
+    made = shop.add("a", "test", {"test": "f_sight", "result": "negative"}, by="Ana")
+    told = shop.add("a", "note", {"words": "looked"}, by="Ana")
+    shop.close()
+    assert (made.by, told.by) == ("Ana", "")
+    assert made.data.hand(made.by) == "ana"
+
+
+def test_the_page_leads_from_the_search_to_the_note_that_answers_it():
+    from witnessmark.web.bench.strip import _step_link, _step_verb
+
+    search = rank(failed(*VAIN[:4]), Progress(repaired=VAIN[:4]))
+    step = next(s for s in search if s.is_search)
+    assert _step_link("a", step) == f"/cases/a/add/note?about={SEARCHED}"
+    assert "came to" in _step_verb(step)

@@ -8,9 +8,22 @@ from typing import Literal
 
 from witnessmark.model.finding import OperatingPoint
 
-__all__ = ["Forecast", "OverriddenStop", "Result", "Spread", "Step", "StepKind", "forbidden_by"]
+__all__ = [
+    "SEARCHED",
+    "Forecast",
+    "OverriddenStop",
+    "Result",
+    "Spread",
+    "Step",
+    "StepKind",
+    "forbidden_by",
+]
 
 StepKind = Literal["safety", "measure", "test", "repair"]
+
+
+#: What a note is about that says what an open search came to.
+SEARCHED = "search"
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,6 +137,11 @@ class Step:
     until: str = ""
     evidence: tuple[str, ...] = ()
     work: tuple[str, ...] = ()
+
+    @property
+    def is_search(self) -> bool:
+        """Whether it is the open search of its family."""
+        return self.step == f"search_{self.family}"
 
     @property
     def demands(self) -> tuple[str, ...]:

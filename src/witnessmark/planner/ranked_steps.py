@@ -24,7 +24,6 @@ from witnessmark.planner.ranking import step_words as words
 from witnessmark.planner.ranking.costs import remeasure_minutes
 from witnessmark.planner.ranking.open_search import (
     Stopping,
-    is_search,
     search_step,
     stopping,
 )
@@ -173,7 +172,7 @@ def _kept(ordered: Sequence[Step], most: int, plans: Sequence[Plan]) -> list[Ste
     return [
         s
         for k, s in enumerate(ordered)
-        if k < most or s.kind == "repair" or s.step in looks or is_search(s)
+        if k < most or s.kind == "repair" or s.step in looks or s.is_search
     ]
 
 

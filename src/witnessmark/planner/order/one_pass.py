@@ -22,7 +22,6 @@ from witnessmark.planner.order.open_complaint import OpenComplaint
 from witnessmark.planner.order.ranks import TEAR_DOWN, Rank
 from witnessmark.planner.order.same_check import one_step_a_check
 from witnessmark.planner.order.what_comes_before import ask_for_looks, what_waits
-from witnessmark.planner.ranking.open_search import is_search
 from witnessmark.words.say import steps as say
 
 __all__ = ["in_order"]
@@ -94,7 +93,7 @@ def _settle(listed: Listed) -> None:
     for bench in listed.benches.values():
         mine = []
         for placed in listed.of(bench):
-            if bench.stop_and_search and is_search(placed.step):
+            if bench.stop_and_search and placed.step.is_search:
                 placed.rank = _PRESSING[bench.stop_and_search]
             else:
                 mine.append(placed)
@@ -180,7 +179,7 @@ def _left_to_its_own(listed: Listed) -> None:
 def _look_before_long_shots(listed: Listed) -> None:
     """Take the renewal of what is only possible off the list while a test can still be made."""
     for bench in listed.benches.values():
-        mine = [p for p in listed.of(bench) if p.rank < Rank.RENEW or not is_search(p.step)]
+        mine = [p for p in listed.of(bench) if p.rank < Rank.RENEW or not p.step.is_search]
         sure = bench.decided(bench.leader)
         if bench.cured or (not sure and all(p.is_repair or p.rank == Rank.GUARD for p in mine)):
             continue

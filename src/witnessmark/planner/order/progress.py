@@ -16,12 +16,10 @@ from witnessmark.model.entries.entry_data import (
     TestData,
     WorkData,
 )
+from witnessmark.model.step import SEARCHED
 from witnessmark.planner.order.facts import NO_ANSWER, Facts, facts_of
 
-__all__ = ["SEARCHED", "Progress", "progress"]
-
-#: What a note is about that says what an open search came to.
-SEARCHED = "search"
+__all__ = ["Progress", "progress"]
 
 
 @dataclass(frozen=True, slots=True)

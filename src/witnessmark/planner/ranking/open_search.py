@@ -21,7 +21,7 @@ from witnessmark.planner.ranking.costs import needs_road, price_of_test
 from witnessmark.planner.ranking.pricing import Plan
 from witnessmark.words.say import stopping as say
 
-__all__ = ["Stopping", "is_search", "search_step", "stopping"]
+__all__ = ["Stopping", "search_step", "stopping"]
 
 #: After so many repairs in vain the search comes before any further part that is only likely, and
 #: after so many before any part at all (judgement, tried on seeds of the study's development).
@@ -53,11 +53,6 @@ class Stopping:
     urgency: Urgency = ""
     vain: int = 0
     spent_usd: float = 0.0
-
-
-def is_search(step: Step) -> bool:
-    """Say whether a step is the open search of its family."""
-    return step.step == f"search_{step.family}"
 
 
 def stopping(plan: Plan, made: Sequence[str], settings: Settings, *, searched: bool) -> Stopping:

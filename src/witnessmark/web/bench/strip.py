@@ -36,7 +36,7 @@ from witnessmark.model.finding import Finding
 from witnessmark.model.odds import CauseOdds
 from witnessmark.model.proof import Pair
 from witnessmark.model.quoted import OwnRates
-from witnessmark.model.step import Step
+from witnessmark.model.step import SEARCHED, Step
 from witnessmark.units import QUANTITIES, UNITS, display_unit
 from witnessmark.web.bench.desk import Looked
 from witnessmark.web.bench.first_screen import SCALE, first_screen, folds_told
@@ -357,6 +357,8 @@ def _difference(pair: Pair, x: float | None, si: bool) -> str:
 def _step_link(case_id: str, step: Step) -> str:
     if step.kind == "repair":
         return f"/cases/{case_id}/add/work?cause={step.step}"
+    if step.is_search:
+        return f"/cases/{case_id}/add/note?about={SEARCHED}"
     if step.kind == "measure":
         quantity = next((f.quantity for f in step.forecast), "")
         return f"/cases/{case_id}/reading" + (f"?quantity={quantity}" if quantity else "")
@@ -371,4 +373,6 @@ def _step_verb(step: Step) -> str:
         "measure": "Take the reading",
         "test": "Give the result",
     }
+    if step.is_search:
+        return "Write down what it came to"
     return verbs.get(step.kind, "Write down what you found")

@@ -78,7 +78,9 @@ def _store(bench: ServerState, case_id: str, form: Posted, by: str | None, at: s
     rows = [
         (k, d, _part_id(form, what)) for k, d, what in (*_looks(case, form), *_tests(case, form))
     ]
-    fresh = [entry_line(kind, data, entry_id=i, at=at) for kind, data, i in rows if i not in held]
+    fresh = [
+        entry_line(kind, data, entry_id=i, at=at, by=by) for kind, data, i in rows if i not in held
+    ]
     if fresh:
         bench.shop.enter(case_id, fresh, by=by)
 

@@ -145,7 +145,7 @@ class Shop:
                 that no pack knows.
             NotFound: no such case.
         """
-        line = entry_line(kind, data, entry_id=entry_id, at=at)
+        line = entry_line(kind, data, entry_id=entry_id, at=at, by=by)
         entry, _ = parse_entry(line)
         before = self._sent_before(case_id, entry)
         if before is not None:
@@ -322,13 +322,23 @@ def open_shop(folder: Path | str, *, create: bool = False, database: str | None 
 
 
 def entry_line(
-    kind: str, data: Mapping[str, Any], *, entry_id: str | None = None, at: str | None = None
+    kind: str,
+    data: Mapping[str, Any],
+    *,
+    entry_id: str | None = None,
+    at: str | None = None,
+    by: str | None = None,
 ) -> str:
-    """Return one line of the entry format."""
+    """Return one line of the entry format.
+
+    A test says in its line who made it, for the same by another hand tells more; of everything else
+    only the casebook knows who entered it.
+    """
     document = {
         "kind": kind,
         "id": entry_id or new_entry_id(),
         "at": at or _now(),
+        **({"by": by} if by and kind == "test" else {}),
         "data": dict(data),
     }
     return json.dumps(document, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
