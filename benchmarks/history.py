@@ -88,7 +88,6 @@ def spent(work: Callable[[], object]) -> float:
 
 def build(folder: Path, count: int) -> None:
     """Make a shop of so many closed cases and an open one."""
-
     shop = open_shop(folder, create=True)
     knowledge = load_knowledge()
     for number in range(count):
@@ -100,7 +99,6 @@ def build(folder: Path, count: int) -> None:
 
 def measured(folder: Path) -> dict[str, float]:
     """Return what the first and the later questions of one process cost [s]."""
-
     shop = open_shop(folder)
     load_knowledge()
     found = {"lessons": spent(lambda: all_lessons(shop))}

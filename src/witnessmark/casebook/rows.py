@@ -98,6 +98,13 @@ class Rows:
         with self._database.read() as connection:
             return [text for text in connection.scalars(query) if text]
 
+    def states(self) -> dict[str, tuple[str, int]]:
+        """Return case -> (when it was opened, number of its change)."""
+        c = tables.cases.c
+        with self._database.read() as connection:
+            found = connection.execute(select(c.id, c.opened, c.changed))
+            return {case: (opened, int(changed)) for case, opened, changed in found}
+
     def newest_change(self) -> int:
         """Return the number of the newest change of any case."""
         with self._database.read() as connection:

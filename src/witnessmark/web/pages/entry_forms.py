@@ -208,7 +208,7 @@ def part(form: Fields) -> Data:
     if not one(form, "name"):
         raise InputRefused("The part has no name.", where="name", do="Write what it is.")
     names = ("name", "state", "on", "cause", "number", "vendor", "core_due", "condition", "words")
-    data: Data = {name: one(form, name) or None for name in names}
+    data: Data = {name: one(form, name) or None for name in (*names, "available")}
     data |= {name: decimal(form, name) for name in ("quantity", "usd", "core_usd")}
     return blank_to_none(data)
 

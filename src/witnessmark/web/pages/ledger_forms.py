@@ -27,6 +27,7 @@ def visit(form: Fields) -> Data:
         "hours": decimal(form, "hours"),
         "promised": one(form, "promised") or None,
         "limit_usd": decimal(form, "limit_usd"),
+        "downtime_usd_per_h": decimal(form, "downtime_usd_per_h"),
     }
     return _something(data, "The visit says nothing.")
 

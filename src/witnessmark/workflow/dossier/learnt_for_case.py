@@ -57,7 +57,10 @@ def learnt(
     # Thousands of closings are hashed by their stamp, not one by one for every case that asks.
     hold(history, digest(("history", stamp)))
     others = (one for name, one in lessons.by_case.items() if name != case.id)
-    return history, _baseline(case, others)
+    baseline = _baseline(case, others)
+    if baseline is not None:
+        hold(baseline, digest(("healthy", baseline.engine_type, case.id, stamp)))
+    return history, baseline
 
 
 def _with_pool(shop: Shop, history: History, stamp: str) -> tuple[History, str]:

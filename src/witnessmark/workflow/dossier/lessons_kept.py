@@ -86,6 +86,7 @@ class _Held:
     rows: dict[str, tuple[str, int]]
     lessons: dict[str, Lesson]
     told: dict[str, str]
+    aged: dict[str, Lesson]
     day: str = ""
     pulse: str = ""
     now: Lessons | None = None
@@ -117,21 +118,29 @@ def lessons_of(
             _HELD.popitem(last=False)
         if held.now is not None and (held.pulse, held.day) == (pulse, today.isoformat()):
             return held.now
-        rows = {r.id: (r.opened, c) for r, c in _rows(shop)}
+        rows = shop.casebook.rows.states()
         fresh = [case for case, row in rows.items() if held.rows.get(case) != row]
         for case in fresh:
             held.lessons[case] = make(case, AGES_FROM)
             held.told[case] = digest(held.lessons[case])
             held.rows[case] = rows[case]
+            held.aged.pop(case, None)
         for gone in set(held.rows) - set(rows):
             del held.rows[gone], held.lessons[gone], held.told[gone]
+            held.aged.pop(gone, None)
         held.unwritten += len(fresh)
         if held.unwritten > _WRITE_FROM * len(rows):
             _keep(key, held)
+        if held.day != today.isoformat():
+            held.aged.clear()
         days = (AGES_FROM - today).total_seconds() / 86400.0
         names = sorted(held.lessons)
-        aged = {case: _aged(held.lessons[case], days) for case in names}
-        stamp = digest((today.isoformat(), [(c, held.told[c]) for c in names]))
+        for case in names:
+            if case not in held.aged:
+                held.aged[case] = _aged(held.lessons[case], days)
+        aged = {case: held.aged[case] for case in names}
+        told = "\n".join(f"{case} {held.told[case]}" for case in names)
+        stamp = digest((today.isoformat(), told))
         held.now = Lessons(aged, _together(aged.values()), stamp)
         held.pulse, held.day = pulse, today.isoformat()
         return held.now
@@ -144,11 +153,6 @@ def forget_lessons(shop: Shop) -> None:
         for key in [k for k in _HELD if k[0] == folder]:
             del _HELD[key]
             keep_text(_name(key), "")
-
-
-def _rows(shop: Shop) -> list[tuple[Any, int]]:
-    changes = shop.casebook.rows.changed_since(-1)
-    return [(row, changes.get(row.id, 0)) for row in shop.list_cases()]
 
 
 def _today() -> datetime:
@@ -195,7 +199,7 @@ def _keep(key: tuple[str, ...], held: _Held) -> None:
 def _read(key: tuple[str, ...]) -> _Held:
     """Return what was kept; nothing where it is missing or in any way not what it should be."""
     text = kept_text(_name(key))
-    held = _Held({}, {}, {})
+    held = _Held({}, {}, {}, {})
     if not text:
         return held
     try:
@@ -204,7 +208,7 @@ def _read(key: tuple[str, ...]) -> _Held:
             held.lessons[case], held.told[case] = lesson, digest(lesson)
             held.rows[case] = (opened, change)
     except (ValueError, TypeError, KeyError, AttributeError):
-        return _Held({}, {}, {})
+        return _Held({}, {}, {}, {})
     return held
 
 
