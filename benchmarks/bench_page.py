@@ -146,6 +146,8 @@ def run(folder: Path, seconds: float, rounds: int) -> str:
         rows.append(("the first rendering after a start [ms]", f"{once:.1f}", "", ""))
         weight = _weight(ours)
         rows.append(("first view without charts, on the wire [kB]", f"{weight / 1000:.1f}", "", ""))
+        for name, text in _painted(f"{ours}/cases/bench").items():
+            rows.append((name, text, "", ""))
         chart = _chart(ours, entry)
         rows.append(
             (
@@ -241,6 +243,44 @@ class _Served:
     def __exit__(self, *_: object) -> None:
         self.child.terminate()
         self.child.wait(20)
+
+
+def _painted(url: str) -> dict[str, str]:
+    """Return when a phone's browser has painted what the first screen says, cold and warm [ms].
+
+    The largest paint of the first screen, from the start of the navigation; the words that say
+    what is thought are in the page as it comes, so this is its first meaningful paint.
+    """
+    from playwright.sync_api import sync_playwright
+
+    program = os.environ.get("WITNESSMARK_CHROMIUM", "/usr/bin/chromium")
+    last = """() => new Promise(done => new PerformanceObserver(list => {
+      const entry = list.getEntries().at(-1);
+      done([entry.startTime, document.querySelector('.think').innerText]);
+    }).observe({ type: 'largest-contentful-paint', buffered: true }))"""
+    times: dict[str, list[float]] = {"nothing held": [], "styles held": []}
+    with sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=program, args=["--no-sandbox"])
+        for _ in range(10):
+            context = browser.new_context(
+                viewport={"width": 390, "height": 844}, service_workers="block"
+            )
+            page = context.new_page()
+            for name in times:
+                page.goto(url)
+                found, words = page.evaluate(last)
+                if not words:
+                    raise RuntimeError("the first screen says nothing")
+                times[name].append(found)
+                page.goto("about:blank")
+            context.close()
+        browser.close()
+    return {
+        f"first screen painted at 390 px, {name}: median and slowest of 10 [ms]": (
+            f"{np.median(found):.0f}, {max(found):.0f}"
+        )
+        for name, found in times.items()
+    }
 
 
 def _until_settled(address: str) -> float:

@@ -18,6 +18,8 @@ __all__ = ["hits", "labour_of", "said_span"]
 
 #: A clock stands at most so many words behind "started" [words].
 _CLOCK_WITHIN = 7
+#: What takes its time without anybody working.
+_OF_THE_ENGINE = frozenset({"running", "idling", "pulling", "driving", "cranking", "sitting"})
 
 
 @cache
@@ -63,6 +65,8 @@ def labour_of(tokens: Sequence[Token], _: Sequence[Clause], part: Part) -> None:
                     found["job"] = " ".join(between[1:])
                 part.used |= set(range(first, clock[0] + 1))
     if not found:
+        _from_to(tokens, found, ends, part)
+    if not found:
         _hours_spent(tokens, part)
         return
     rest = tokens[max(ends) :]
@@ -72,6 +76,25 @@ def labour_of(tokens: Sequence[Token], _: Sequence[Clause], part: Part) -> None:
         part.used |= set(range(max(ends), max(ends) + stop))
     first = min(p for p in part.used)
     part.cards.append(Card("labour", found, said_span(tokens, first, max(part.used) + 1)))
+
+
+def _from_to(tokens: Sequence[Token], found: dict[str, Any], ends: list[int], part: Part) -> None:
+    """Two times of the clock: "worked from 8 to 10:15", one of them with its minutes."""
+    for place, token in enumerate(tokens[:-3]):
+        if token.text not in {"from", "between"}:
+            continue
+        first, join, last = (tokens[place + n].text for n in (1, 2, 3))
+        both = [re.fullmatch(r"(\d{1,2})(:\d{2})?", text) for text in (first, last)]
+        if join not in {"to", "til", "till", "until", "and", "-"} or not all(both):
+            continue
+        if not any(m is not None and m[2] for m in both):
+            continue  # two bare figures may be anything
+        for key, text in (("start", first), ("stop", last)):
+            found[key] = (text if ":" in text else f"{text}:00").zfill(5)
+        begin = place - 1 if place and tokens[place - 1].text == "worked" else place
+        ends += [place + 4]
+        part.used |= set(range(begin, place + 4))
+        return
 
 
 def _hours_spent(tokens: Sequence[Token], part: Part) -> None:
@@ -94,7 +117,8 @@ def _on_a_job(tokens: Sequence[Token], spent: tuple[float, set[int]], part: Part
     first, end = min(spent[1]), max(spent[1]) + 1
     told = [(a, b) for a, b, _ in hits(tokens, _list("spent")) if b == first]
     follows = text_at(tokens, end)
-    begins = first == 0 and follows in {"on", "for"}
+    working = follows.endswith("ing") and follows not in _OF_THE_ENGINE
+    begins = first == 0 and (follows in {"on", "for"} or working)
     if not begins and not (told and (follows in {"on", "for", "to"} or follows.endswith("ing"))):
         return
     stop = next(

@@ -202,6 +202,9 @@ def _part_states(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part)
             for first, end, _ in hits(tokens, _list("part_state", state), part.used):
                 if clause.first <= first < clause.end:
                     found.setdefault(state, (first, end))
+        away = _sent_back(tokens, clause.first, clause.end) if names and not found else None
+        if away is not None:
+            found["returned"] = away
         moods = clause.moods - ({"plan"} if found.keys() & {"promised"} else set())
         if not found or not names or moods & _NOT_DONE:
             if found and clause.moods & {"plan"}:
@@ -227,6 +230,15 @@ def _part_states(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part)
         part.cards.append(Card("part", data, said_span(tokens, min(used), max(used) + 1),
                                also=tuple(dict.fromkeys(also))))  # fmt: skip
         part.used |= used
+
+
+def _sent_back(tokens: Sequence[Token], first: int, end: int) -> tuple[int, int] | None:
+    """Find "sent the starter core back": the part stands within the verb."""
+    said = [t.text for t in tokens[first:end]]
+    sent = next((n for n, word in enumerate(said) if word in {"sent", "took", "shipped"}), None)
+    if sent is None or "back" not in said[sent + 2 :]:
+        return None
+    return first + sent, first + said.index("back", sent) + 1
 
 
 def _whole_name(names: Sequence[tuple[str, int, int]]) -> tuple[str, int, int]:
