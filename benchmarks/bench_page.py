@@ -26,6 +26,7 @@ from urllib.parse import urlsplit
 import httpx
 import numpy as np
 import polars as pl
+from playwright.sync_api import sync_playwright
 from starlette.requests import Request
 
 from witnessmark.web.app import create_app
@@ -251,8 +252,6 @@ def _painted(url: str) -> dict[str, str]:
     The largest paint of the first screen, from the start of the navigation; the words that say
     what is thought are in the page as it comes, so this is its first meaningful paint.
     """
-    from playwright.sync_api import sync_playwright
-
     program = os.environ.get("WITNESSMARK_CHROMIUM", "/usr/bin/chromium")
     last = """() => new Promise(done => new PerformanceObserver(list => {
       const entry = list.getEntries().at(-1);
@@ -266,12 +265,12 @@ def _painted(url: str) -> dict[str, str]:
                 viewport={"width": 390, "height": 844}, service_workers="block"
             )
             page = context.new_page()
-            for name in times:
+            for painted in times.values():
                 page.goto(url)
                 found, words = page.evaluate(last)
                 if not words:
                     raise RuntimeError("the first screen says nothing")
-                times[name].append(found)
+                painted.append(found)
                 page.goto("about:blank")
             context.close()
         browser.close()

@@ -67,7 +67,7 @@ class Bench:
             str(self.folder / "profile"), executable_path=str(CHROMIUM), args=FLAGS,
             viewport={"width": 390, "height": 844},
         )  # fmt: skip
-        self.context.set_default_timeout(60_000)
+        self.context.set_default_timeout(300_000)
         self.page: Page = self.context.pages[0]
 
     def kill_browser(self) -> None:

@@ -29,6 +29,7 @@ PAGES = {
     "recording": "/cases/unit7/recording",
     "trace": "/cases/unit7/recordings/rec1?other=rec2",
     "road_test": "/cases/unit7/road-test",
+    "drive": "/cases/unit7/drive",
     "torque_card": "/cases/unit8/torque-card",
     "hand_over": "/cases/unit7/hand-over",
     "add_complaint": "/cases/unit7/add/complaint",

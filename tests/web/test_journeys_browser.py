@@ -6,13 +6,20 @@ Low and healthy fuel pressures here: common practice, no source.
 from __future__ import annotations
 
 import re
+import threading
 import time
 
+import can
 import pytest
 
-from web.bench_page import SCREENS, served
-from witnessmark.model.entries.entry_data import OutcomeData, ReadingData, WorkData
-from witnessmark.workflow.case.shop_on_disk import open_shop
+from web.bench_page import KEEP_SCREENS, SCREENS, served
+from witnessmark.model.entries.entry_data import (
+    OutcomeData,
+    ReadingData,
+    RecordingData,
+    WorkData,
+)
+from witnessmark.workflow.case.shop_on_disk import entry_line, open_shop
 
 pytestmark = pytest.mark.browser
 
@@ -309,3 +316,53 @@ def test_two_complaints_to_the_first_outcome_with_the_line_field(browser, bench,
     assert psi == ["50 psi", "65 psi", "76 psi", "76 psi", "83 psi", "95 psi"]
     assert [d.cause for _, d in case.of(WorkData)] == ["return_regulator"]
     assert [d.gone for _, d in case.of(OutcomeData)] == [True]
+
+
+def test_a_drive_is_watched_on_a_tablet_while_it_is_recorded(browser, bench):
+    """A bus in this process; what the browser's own voice is given to say is noted down."""
+    shop, address = bench
+    words = {"words": "oil lamp flickers (invented)", "families": ["oil_press"]}
+    shop.new_case("cab", [entry_line("truck", {"label": "7"}), entry_line("complaint", words)])
+    oil, over = ["FFFFFF30FFFFFFFF"], threading.Event()
+
+    def talk():
+        with can.Bus(interface="virtual", channel="cab") as speaker:
+            while not over.wait(0.05):
+                for identifier, data in (
+                    (0x0CF00400, "FF7D7DE015FFFF7D"),
+                    (0x18FEEE00, "82FFFFFFFFFFFFFF"),
+                    (0x18FEEF00, oil[0]),
+                ):
+                    frame = bytes.fromhex(data)
+                    speaker.send(can.Message(time.time(), identifier, True, data=frame))
+
+    thread = threading.Thread(target=talk)
+    thread.start()
+    context = browser.new_context(viewport={"width": 820, "height": 1180}, has_touch=True)
+    page = context.new_page()
+    page.add_init_script("""window.spoken = [];
+      speechSynthesis.speak = (said) => window.spoken.push(said.text);""")
+    try:
+        page.goto(f"{address}/cases/cab")
+        page.wait_for_selector("#live[data-working=no]")
+        page.goto(f"{address}/cases/cab/drive")
+        assert "For the passenger" in page.inner_text("main")
+        page.fill("[name=bus]", "virtual:cab")
+        page.click("text=Begin to record")
+        page.wait_for_selector(".fig:has-text('engine oil pressure') >> text=27.9")
+        page.click("#drive-speak")
+        assert page.locator("#drive-stop").is_hidden()
+        assert page.evaluate("() => window.spoken")[0].startswith(("Next: ", "Nothing more"))
+        page.wait_for_selector("#drive-points .done >> text=Done: warm idle")
+        oil[0] = "FFFFFF06FFFFFFFF"
+        page.wait_for_selector("#drive-stop:not([hidden]) >> text=Engine oil pressure 3.48 psi")
+        page.wait_for_function("() => window.spoken.some(s => s.startsWith('Pull over'))")
+        if KEEP_SCREENS:
+            page.screenshot(path=SCREENS / "drive-820.png")
+        page.click("text=Stop and keep")
+        page.wait_for_selector("text=The recording is in the case")
+        assert [d.holds for _, d in shop.case("cab").of(RecordingData)] == ["bus"]
+    finally:
+        over.set()
+        thread.join()
+        context.close()

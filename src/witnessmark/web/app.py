@@ -25,6 +25,7 @@ from witnessmark.web.pages import (
     pages_ask,
     pages_bay,
     pages_cases,
+    pages_drive,
     pages_entries,
     pages_from,
     pages_login,
@@ -79,6 +80,7 @@ def create_app(
     async def life(_: FastAPI) -> AsyncIterator[None]:
         bench.warm_up()
         yield
+        bench.drive.stop()
         bench.desk.close()
 
     app = FastAPI(
@@ -93,6 +95,7 @@ def create_app(
     app.state.bench = bench
     for module in (
         pages_cases,
+        pages_drive,
         pages_entries,
         pages_about,
         pages_from,

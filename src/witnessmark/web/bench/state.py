@@ -35,6 +35,7 @@ from witnessmark.workflow.case.packs_of_shop import Knowledge, knowledge_of
 from witnessmark.workflow.case.shop_on_disk import Shop
 from witnessmark.workflow.case.shop_settings import people_of, shows_si
 from witnessmark.workflow.dossier.around_poison import assess_around_poison
+from witnessmark.workflow.recordings.live_drive import LiveDrive
 from witnessmark.workflow.shop.worker import Worker, work_on
 
 __all__ = ["WARM", "WORKER", "ServerState", "bench_of", "by_of", "going_on", "page", "viewer_of"]
@@ -63,6 +64,7 @@ class ServerState:
     login_threads: list[CapacityLimiter] = field(default_factory=list)
     watchers: Watchers = field(default_factory=Watchers)
     sheets: Sheets = field(default_factory=Sheets)
+    drive: LiveDrive = field(default_factory=LiveDrive)
     _si: list[float] = field(default_factory=lambda: [0.0, -10.0, -1.0])
     _local: list[bool] = field(default_factory=list)
     _names: list[object] = field(default_factory=lambda: [None, None])

@@ -92,7 +92,7 @@ def ledger_watch(request: Request) -> Response:
 async def ledger_events(request: Request) -> Response:
     """Say whenever any case changes."""
     bench = bench_of(request)
-    return _events(request, lambda: {"version": ledger_version(bench), "working": False})
+    return events(request, lambda: {"version": ledger_version(bench), "working": False})
 
 
 @router.get("/cases/{case_id}/events")
@@ -105,10 +105,11 @@ async def case_events(request: Request, case_id: str) -> Response:
         looked = bench.desk.look(case_id)
         return {"version": looked.version, "working": looked.working}
 
-    return _events(request, look)
+    return events(request, look)
 
 
-def _events(request: Request, look: Callable[[], dict[str, Any]]) -> Response:
+def events(request: Request, look: Callable[[], dict[str, Any]]) -> Response:
+    """Answer with an event whenever what *look* says changes."""
     bench = bench_of(request)
     token = request.cookies.get(COOKIE, "")[:200]
     who = viewer_of(request).name or (request.client.host if request.client else "")
