@@ -20,6 +20,7 @@ import numpy as np
 from witnessmark.inference.family.family_belief import Belief, family_belief
 from witnessmark.inference.family.staged_evidence import Stage, StagedEvidence, TestResult
 from witnessmark.knowledge import Family, load_knowledge
+from witnessmark.machine import keep_freed_memory
 
 
 def best(call: Callable[[], object], times: int = 5) -> float:
@@ -62,6 +63,7 @@ def family_table(repeats: int) -> list[str]:
 
 
 def main() -> None:
+    keep_freed_memory()  # as the command does
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--repeats", type=int, default=5)
     parser.add_argument("--write", action="store_true")

@@ -5,6 +5,8 @@ from __future__ import annotations
 import gc
 import os
 
+from witnessmark.machine import keep_freed_memory
+
 #: Matrices here are small and many: one thread each is fastest, and screening has its own workers.
 _THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 #: Records made between two searches for rings of rubbish. The packs are a hundred thousand records
@@ -17,6 +19,7 @@ def main() -> None:
     for name in _THREADS:
         os.environ.setdefault(name, "1")
     gc.set_threshold(_RECORDS, 20, 50)
+    keep_freed_memory()
     from witnessmark.cli.main import run
 
     run()

@@ -250,6 +250,13 @@ def judge(mutant: Mutant, copy: Path, tests: list[str], needs_s: float) -> str:
     return "not decided"
 
 
+def judged(path: Path, seed: int) -> dict[tuple[str, int], dict[str, object]]:
+    """Return the last row of every mutant of a seed so far."""
+    text = path.read_text(encoding="utf-8") if path.exists() else ""
+    rows = [json.loads(line) for line in text.splitlines()]
+    return {(row["module"], row["number"]): row for row in rows if row["seed"] == seed}
+
+
 def main() -> None:
     """Draw the mutants and judge each against the tests that reach it."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -258,20 +265,16 @@ def main() -> None:
     parser.add_argument("--reach", type=Path, required=True, help="the folder of reach.py")
     parser.add_argument("--beside", type=Path, default=ROOT.parent / "shared")
     parser.add_argument("--budget", type=float, default=BUDGET_S)
+    parser.add_argument("--backwards", action="store_true", help="from the other end, beside one")
     parser.add_argument("--only-reached", action="store_true", help="leave what no test reaches")
     parser.add_argument("--out", type=Path, default=Path(__file__).with_name("rows.jsonl"))
     said = parser.parse_args()
-    before: dict[tuple[str, int], dict[str, object]] = {}
-    if said.out.exists():
-        for line in said.out.read_text(encoding="utf-8").splitlines():
-            row = json.loads(line)
-            if row["seed"] == said.seed:
-                before[row["module"], row["number"]] = row
     with tempfile.TemporaryDirectory(prefix="mutants-") as folder:
         copy = copied_tree(Path(folder), said.beside.resolve())
-        for mutant in drawn(said.seed, said.mutants):
+        mutants = drawn(said.seed, said.mutants)
+        for mutant in reversed(mutants) if said.backwards else mutants:
             tests, needs, reached = chosen_tests(read_reach(said.reach), mutant, said.budget)
-            known = before.get((mutant.module, mutant.number))
+            known = judged(said.out, said.seed).get((mutant.module, mutant.number))
             if known is not None and (
                 str(known["verdict"]).startswith("killed") or int(str(known["ran"])) >= len(tests)
             ):

@@ -9,6 +9,7 @@ import re
 import socket
 import stat
 import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -209,6 +210,30 @@ def test_limits_are_asked_for_where_there_are_any(system: str) -> None:
     assert now[1] == before[1]
     assert now[0] >= before[0], system
     resource.setrlimit(resource.RLIMIT_NOFILE, before)
+
+
+def test_memory_that_a_sum_leaves_is_used_again() -> None:
+    """Pages fetched anew for arrays of two megabytes, in a process of its own: hardly any."""
+    program = (
+        "import resource, numpy as np\n"
+        "from witnessmark import machine\n"
+        "def faults():\n"
+        "    start = resource.getrusage(resource.RUSAGE_SELF).ru_minflt\n"
+        "    for _ in range(50):\n"
+        "        a, b = np.ones(1 << 18), np.ones(1 << 18)\n"
+        "        del a, b\n"
+        "    return resource.getrusage(resource.RUSAGE_SELF).ru_minflt - start\n"
+        "before = faults()\n"
+        "machine.keep_freed_memory()\n"
+        "faults()\n"
+        "print(before, faults())\n"
+    )
+    told = subprocess.run(
+        [sys.executable, "-c", program], capture_output=True, text=True, check=True,
+        env={**os.environ, "PYTHONPATH": str(ROOT / "src")},
+    )  # fmt: skip
+    before, after = map(int, told.stdout.split())
+    assert after <= max(before // 10, 100)
 
 
 @pytest.mark.parametrize(

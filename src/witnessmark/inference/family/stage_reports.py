@@ -60,10 +60,10 @@ class StageReports:
         for identity, sign in self._signs.items():
             expected = self._expected(identity)
             absent, shown = self.told(sign)
-            states *= absent + (shown - absent) * expected
+            states *= _mixed(absent, shown, expected)
             if any(t in self.hints for t in sign.reporters):
                 absent, shown = self.hinted(sign)
-                states /= absent + (shown - absent) * expected
+                states /= _mixed(absent, shown, expected)
         return states
 
     def told(self, sign: SharedSign) -> tuple[Floats, Floats]:
@@ -77,7 +77,8 @@ class StageReports:
         return self._product(sign, {})
 
     def _product(self, sign: SharedSign, trusts: Mapping[str, Floats]) -> tuple[Floats, Floats]:
-        absent, shown = np.ones(1), np.ones(1)
+        # In place: a family of many causes has arrays of megabytes, dear to come by.
+        product: tuple[Floats, Floats] | None = None
         for identity in sign.reporters:
             weights = [w[identity] for w in (trusts, self.hints) if identity in w]
             if not weights:
@@ -89,8 +90,12 @@ class StageReports:
                     self._as_before(test, trust, branches[0]),
                     self._as_before(test, trust, branches[1]),
                 )
-            absent, shown = absent * branches[0], shown * branches[1]
-        return absent, shown
+            if product is None:
+                product = branches[0].copy(), branches[1].copy()
+            else:
+                np.multiply(product[0], branches[0], out=product[0])
+                np.multiply(product[1], branches[1], out=product[1])
+        return product or (np.ones(1), np.ones(1))
 
     def shows(self, sign: SharedSign, *, hints_only: bool = False) -> Floats:
         """Return P(a sign shows | state and what was recorded), shape (states,).
@@ -104,7 +109,9 @@ class StageReports:
             before = self._expected(sign.id)
             if self._moved(sign):
                 absent, shown = self.hinted(sign) if hints_only else self.told(sign)
-                before = before * shown / np.maximum(absent + (shown - absent) * before, 1e-300)
+                total = _mixed(absent, shown, before)
+                before = before * shown
+                before /= np.maximum(total, 1e-300, out=total)
             self._shown[key] = before
         return self._shown[key]
 
@@ -243,3 +250,13 @@ class StageReports:
         test = self.model.family.test(identity)
         assert test is not None  # noqa: S101
         return test
+
+
+def _mixed(absent: Floats, shown: Floats, share: Floats) -> Floats:
+    """Return absent + (shown - absent) * share, in one array."""
+    found: Floats = np.asarray(shown - absent)
+    if found.shape != share.shape:
+        return np.asarray(absent + found * share)
+    found *= share
+    found += absent
+    return found
