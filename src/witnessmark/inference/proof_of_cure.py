@@ -133,9 +133,9 @@ def _one(
     verdict = min((v for v, _, _ in judged), key=order.index)
     missing = tuple(dict.fromkeys(m for _, items, _ in judged for m in items))
     pairs = tuple(dict.fromkeys(p for _, _, kept in judged for p in kept))
-    return Proof(
-        entry.id, families[0], verdict, missing, pairs, _sentence(verdict, missing, evidence)
-    )
+    unread = tuple(dict.fromkeys(w for f in families for w in _unread(plans[f], evidence)))
+    sentence = _sentence(verdict, missing, evidence)
+    return Proof(entry.id, families[0], verdict, missing, pairs, sentence, unread)
 
 
 def _family(plan: ProofPlan, evidence: _Evidence) -> tuple[Verdict, list[str], list[Pair]]:
@@ -161,6 +161,24 @@ def _family(plan: ProofPlan, evidence: _Evidence) -> tuple[Verdict, list[str], l
     if all(state == "holds" for _, state in required) and agreed:
         return "proven", missing, kept
     return "not enough evidence", missing, kept
+
+
+def _unread(plan: ProofPlan, evidence: _Evidence) -> list[str]:
+    """Return what a proof asks for that nobody has read or tested since the latest work.
+
+    What was read and leaves it open is not asked for again: another point or instrument tells more.
+    """
+
+    def taken(r: Requirement) -> bool:
+        if r.quantity is not None:
+            return bool(_pairs_of(r, evidence))
+        return r.word or _state(r, evidence) != "open"
+
+    found = [r.words for r in plan.required if not taken(r)]
+    second = [r.words for r in plan.second if not r.word]
+    if second and not any(taken(r) for r in plan.second if not r.word):
+        found += second
+    return found
 
 
 def _asked(requirement: Requirement, evidence: _Evidence) -> str:

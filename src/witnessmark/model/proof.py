@@ -67,6 +67,7 @@ class Proof:
         missing: what is still missing, in words, the most useful first.
         pairs: before/after pairs.
         sentence: one plain sentence for the customer.
+        unread: of what is missing, what was not read or tested at all since the latest work.
     """
 
     complaint: str
@@ -75,3 +76,4 @@ class Proof:
     missing: tuple[str, ...]
     pairs: tuple[Pair, ...]
     sentence: str = ""
+    unread: tuple[str, ...] = ()

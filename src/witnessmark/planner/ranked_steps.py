@@ -239,8 +239,8 @@ def _cured(plan: Plan) -> bool:
 
 def _clear(plan: Plan) -> bool:
     """Say whether, before any work, nothing wrong is likelier than any cause."""
-    belief, asks = plan.state.belief, plan.state.family.nothing_wrong > 0.0
-    untouched = asks and not (plan.state.repaired or getattr(belief, "repaired", ()))
+    belief = plan.state.belief
+    untouched = plan.state.measured and not (plan.state.repaired or getattr(belief, "repaired", ()))
     sound = belief.healthy() > float(plan.chances.max(initial=0.0))
     return untouched and plan.state.fits and sound
 

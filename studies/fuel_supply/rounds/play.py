@@ -83,6 +83,9 @@ def ours(truck: Truck) -> Played:
             if step.step.startswith("search_"):
                 why = "the open search"
                 break
+            if step.step.startswith("remeasure_") and log and log[-1].startswith("remeasure_"):
+                why = "asked for the same measurement twice"
+                break
             log.append(f"{step.step}={_do(shop, truck, step)}")
             if found.case.works() and not truck.faults and step.step.startswith("remeasure_"):
                 break

@@ -83,7 +83,8 @@ class Bill:
 
     Attributes:
         usd: money.
-        steps: looks, measurements and repairs; measuring again belongs to its repair.
+        steps: looks, measurements and repairs; the looks without a tool before any repair are one
+            walk round, and measuring again belongs to its repair.
         all_steps: the same, with every measuring again.
         needless: parts renewed that were not at fault.
         repairs: parts renewed.
@@ -119,6 +120,7 @@ class Truck:
     settings: Settings = field(default_factory=Settings)
     bill: Bill = field(default_factory=Bill)
     tries: dict[str, int] = field(default_factory=dict)
+    walked: bool = False
 
     def fresh(self) -> Truck:
         """Return it as it came in."""
@@ -259,7 +261,9 @@ class Truck:
         """Pay for a look or a measurement."""
         usd = step.usd if isinstance(step.usd, Spread) else Spread(step.usd, step.usd, step.usd)
         self.bill.usd += step_usd(step.minutes, usd, step.needs, self.settings)
-        self.bill.steps += 1
+        walk = bool(getattr(step, "free_look", False)) and not self.bill.repairs
+        self.bill.steps += not (walk and self.walked)  # one walk round is one step
+        self.walked = self.walked or walk
         self.bill.all_steps += 1
         self.bill.looks += not self.bill.repairs
 

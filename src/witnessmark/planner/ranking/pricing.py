@@ -67,6 +67,7 @@ class FamilyState:
         first: the pack's first measurement while nothing at all was measured.
         opening_waits: a physical model says that little was read yet.
         one_word: a physical model says that all it read is one instrument's word.
+        measured: a physical model has readings that can tell a healthy truck.
         made_here: every test recorded at this stage, once for each time.
     """
 
@@ -84,6 +85,7 @@ class FamilyState:
     first: Measurement | None = None
     opening_waits: bool = False
     one_word: OneWord | None = None
+    measured: bool = False
     made_here: tuple[str, ...] = ()
 
 

@@ -219,3 +219,22 @@ def factor(effect: float) -> str:
         return "hardly moves it"
     text = f"{times:.1f}" if times < 10 else f"{times:.0f}"
     return f"odds times {text}" if effect > 0 else f"odds divided by {text}"
+
+
+@sentence("odds.against_proof", chance=0.71)
+def against_proof(chance: float) -> str:
+    """Say that the odds hold it cured while a reading after the work speaks against it."""
+    return (
+        "Not cured by the readings after the work, although nothing that is left on the list "
+        f"explains them well ({chance_words(chance)} for nothing wrong). Hold a second gauge "
+        "against them, then read another point."
+    )
+
+
+@sentence("odds.proven_but", cause=_VALVE, chance=0.66)
+def proven_but(cause: str, chance: float) -> str:
+    """Say that the proof holds while a part still stands high in the odds."""
+    return (
+        f"The proof holds, but the odds do not agree: {cause} still stands at "
+        f"{chance_words(chance)}. Read one more point before it leaves."
+    )

@@ -40,9 +40,10 @@ from witnessmark.planner.order.brought_in import brought_in
 from witnessmark.planner.order.first_reading import first_reading
 from witnessmark.planner.order.progress import Progress, progress
 from witnessmark.planner.own_way import overridden_stops
-from witnessmark.planner.ranked_steps import FamilyState, rank_steps
+from witnessmark.planner.ranked_steps import HEALTHY_FROM, FamilyState, rank_steps
 from witnessmark.planner.ranking.costs import shop_minutes, shop_parts
 from witnessmark.planner.ranking.owner_money import owner_money
+from witnessmark.words.say import odds as say_odds
 from witnessmark.workflow.case.case_file import read_case_file
 from witnessmark.workflow.case.check_ids import check_ids
 from witnessmark.workflow.dossier.advice import advice
@@ -232,6 +233,7 @@ def _steps(
                 first=first_reading(case, family, read),
                 opening_waits=any(m.opening_waits(e) for m, e in weighed if o.family in e.families),
                 one_word=next((e.one_word for _, e in weighed if o.family in e.families), None),
+                measured=family.nothing_wrong > 0.0 and _measured(o.family, weighed),
             )
         )
     steps = rank_steps(
@@ -246,7 +248,16 @@ def _steps(
         money=owner_money(case, standing.settings),
         brought=brought_in(done.facts, knowledge.conditions, [s.family for s in states]),
     )
-    return tuple(_named_by_proof(step, proofs) for step in steps)
+    again = {f"remeasure_{p.family}" for p in proofs if case.works() and not p.unread}
+    todo = [s for s in steps if s.kind != "safety"]
+    if done.unmeasured or all(s.step in again for s in todo):
+        again = set()
+    return tuple(_named_by_proof(step, proofs) for step in steps if step.step not in again)
+
+
+def _measured(family: str, weighed: Sequence[tuple[Model, ModelEvidence]]) -> bool:
+    mine = (f for _, e in weighed if family in e.families for f in e.findings)
+    return any(f.joint is not None for f in mine)
 
 
 def _forecasts(
@@ -257,13 +268,22 @@ def _forecasts(
 
 
 def _once_proven(odds: Odds, proofs: Sequence[Proof]) -> Odds:
-    """Let a family whose complaint is proven cured say so, and not ask for the proof again."""
-    if not any(p.complaint == odds.complaint and p.verdict == "proven" for p in proofs):
+    """Let a family whose complaint is proven cured say so, and not ask for the proof again.
+
+    Proof and odds never stand side by side as if they agreed where they do not.
+    """
+    verdicts = {p.verdict for p in proofs if p.complaint == odds.complaint}
+    if "not proven" in verdicts and odds.nothing_wrong >= HEALTHY_FROM:
+        return replace(odds, statement=say_odds.against_proof(odds.nothing_wrong))
+    if "proven" not in verdicts:
         return odds
     left = odds.causes[0] if odds.causes else None
-    text = "Proven by measurement after the work."
-    if left is not None and left.probability >= WORTH_NAMING:
-        text += f" Should it come back, look first at: {left.name}."
+    if left is not None and left.probability >= HEALTHY_FROM:
+        text = say_odds.proven_but(left.name, left.probability)
+    else:
+        text = "Proven by measurement after the work."
+        if left is not None and left.probability >= WORTH_NAMING:
+            text += f" Should it come back, look first at: {left.name}."
     return replace(odds, statement=text, decided=False, traps=())
 
 
