@@ -13,6 +13,7 @@ import can
 import pytest
 
 from web.bench_page import KEEP_SCREENS, SCREENS, served
+from witnessmark.knowledge import load_knowledge
 from witnessmark.model.entries.entry_data import (
     OutcomeData,
     ReadingData,
@@ -20,6 +21,9 @@ from witnessmark.model.entries.entry_data import (
     WorkData,
 )
 from witnessmark.workflow.case.shop_on_disk import entry_line, open_shop
+from witnessmark.workflow.practice.practice_shop import CASE as PRACTICE
+from witnessmark.workflow.practice.practice_shop import new_practice
+from witnessmark.workflow.practice.spent import review
 
 pytestmark = pytest.mark.browser
 
@@ -366,3 +370,35 @@ def test_a_drive_is_watched_on_a_tablet_while_it_is_recorded(browser, bench):
         over.set()
         thread.join()
         context.close()
+
+
+def test_an_apprentice_practises_on_a_phone(browser, tmp_path):
+    """He foretells a result, sees the truck's, mends the right thing, reads what it took."""
+    shop = new_practice(tmp_path / "truck", "lights_trailer", seed=12, at_the_end=review)
+    hidden = shop.truck.families["lights_trailer"]
+    with served(shop) as address:
+        page = phone(browser)
+        thumb = Thumb(page)
+        page.goto(f"{address.rstrip('/')}/cases/{PRACTICE}")
+        page.wait_for_selector("#live[data-working=no]")
+        assert "hidden fault" in page.inner_text(".practice")
+        step = page.get_attribute(".fork input[name=step]", "value")
+        buttons = page.locator(".fork button[name=result]")
+        said = buttons.first.get_attribute("value")
+        thumb.tap(buttons.first)
+        page.wait_for_selector(".last")
+        [made] = [e for e in shop.case(PRACTICE).entries if e.kind == "test"]
+        family = load_knowledge().families["lights_trailer"]
+        assert (made.data.test, shop.predictions()[made.id]) == (step, said)
+        assert made.data.result == shop.truck.result(family, family.test(step))
+        page.wait_for_selector("#live[data-working=no]")
+        page.goto(f"{address.rstrip('/')}/cases/{PRACTICE}/add/work")
+        page.locator("#f-cause").select_option(hidden)
+        thumb.tap("button:has-text('Save the work')")
+        page.wait_for_selector(".practice >> text=It was")
+        told = page.inner_text(".practice")
+        assert "yours: 1 look or test, 1 repair" in told
+        assert "the program's:" in told
+        assert "You foretold" in told
+        assert page.evaluate("document.documentElement.scrollWidth") <= 390
+    shop.close()

@@ -57,6 +57,10 @@ COMMANDS: dict[str, tuple[str, str]] = {
         "witnessmark.cli.for_case.phone_command",
         "May it move? Questions for the phone and the roadside.",
     ),
+    "practice": (
+        "witnessmark.cli.for_shop.practice_command",
+        "An invented truck with a hidden fault, to practise on.",
+    ),
     "record": ("witnessmark.cli.for_recordings.record_command", "Record the data bus to a file."),
     "report": (
         "witnessmark.cli.for_case.report_command",

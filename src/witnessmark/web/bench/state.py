@@ -179,6 +179,7 @@ def render(request: Request, name: str, **values: Any) -> str:
         access=bench.access,
         theme=theme if theme in THEMES else "device",
         here=request.url.path,
+        told_everywhere=bench.shop.told_everywhere,
         fresh=fresh_id,
         **values,
     )

@@ -87,6 +87,11 @@ class Shop:
                 seen.update(path.read_bytes())
         return seen.hexdigest()[:16]
 
+    @property
+    def told_everywhere(self) -> str:
+        """A sentence that stands on every page; empty for a shop as it is."""
+        return ""
+
     def list_cases(self) -> list[Summary]:
         """Return every case, the one last written to first."""
         return self.casebook.cases()
