@@ -10,6 +10,7 @@ from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
 from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, Response
+from starlette.routing import Match
 from starlette.types import Scope
 
 from witnessmark.errors import InputRefused, NotFound, WitnessmarkError, http_status
@@ -17,6 +18,7 @@ from witnessmark.model.dossier import Dossier
 from witnessmark.version import __version__
 from witnessmark.web import api
 from witnessmark.web.bench.state import ServerState, page
+from witnessmark.web.described import describe
 from witnessmark.web.door.attempts import TooMany
 from witnessmark.web.door.connections import Connections
 from witnessmark.web.door.doors import Access, Doors
@@ -93,6 +95,7 @@ def create_app(
         lifespan=life,
     )
     app.state.bench = bench
+    app.state.ways = []
     for module in (
         pages_cases,
         pages_drive,
@@ -113,6 +116,8 @@ def create_app(
         api,
     ):
         app.include_router(module.router)
+        app.state.ways += module.router.routes
+    describe(app, shop)
     app.add_exception_handler(WitnessmarkError, _refused)
     app.add_exception_handler(RequestValidationError, _invalid)
     app.add_exception_handler(HTTPException, _missing)
@@ -165,7 +170,19 @@ async def _missing(request: Request, error: Exception) -> Response:
         refusal: WitnessmarkError = NotFound("There is no such page.", do="Go to the cases.")
     else:
         refusal = InputRefused(f"{error.detail}.")
-    return answer(request, refusal, error.status_code)
+    found = answer(request, refusal, error.status_code)
+    if error.status_code == 405:
+        found.headers["allow"] = ", ".join(sorted(_methods(request)))
+    return found
+
+
+def _methods(request: Request) -> set[str]:
+    """Return the methods that a path is offered with, over all routes that fit it."""
+    methods: set[str] = set()
+    for route in request.app.state.ways:
+        if route.matches(request.scope)[0] is not Match.NONE:
+            methods |= getattr(route, "methods", None) or set()
+    return methods
 
 
 async def _cut_off(request: Request, _: Exception) -> Response:

@@ -13,7 +13,7 @@ from pathlib import Path
 from witnessmark.errors import EntryRefused
 from witnessmark.inference.family.staged_evidence import NO_ANSWER
 from witnessmark.inference.models import question_at_entry
-from witnessmark.knowledge import Knowledge, load_knowledge
+from witnessmark.knowledge import Knowledge, Test, load_knowledge
 from witnessmark.knowledge.called_now import as_called_now
 from witnessmark.knowledge.own.own_family import with_own_lists
 from witnessmark.model.entries.case import Case
@@ -21,7 +21,7 @@ from witnessmark.model.entries.entry import Entry
 from witnessmark.model.entries.entry_data import ClueData, ReadingData, TestData
 from witnessmark.words.strength import listed
 
-__all__ = ["packs_in", "refuse_unknown"]
+__all__ = ["known_looks", "packs_in", "refuse_unknown"]
 
 #: Results that every test has.
 _ANY = ("positive", "negative", "maybe")
@@ -67,6 +67,13 @@ def _refuse_doubtful(case: Case, entries: tuple[Entry, ...]) -> None:
         raise EntryRefused(question.what, where=question.where, do=question.do)
 
 
+def known_looks(folder: Path) -> tuple[set[str], dict[str, tuple[str, ...]]]:
+    """Return the ids that a clue may have in a shop, and test -> its results."""
+    knowledge = load_knowledge(packs_in(folder))
+    tests = {t.id: _results(t) for f in knowledge.families.values() for t in f.tests}
+    return {*knowledge.conditions, *tests}, tests
+
+
 def _refuse(entry: Entry, knowledge: Knowledge) -> None:
     data = entry.data
     if isinstance(data, ClueData):
@@ -78,7 +85,7 @@ def _refuse(entry: Entry, knowledge: Knowledge) -> None:
         test = knowledge.test(data.test)
         if test is None:
             raise _unknown("test", data.test, _tests(knowledge), where="test")
-        results = tuple(dict.fromkeys((*test.outcomes, *_ANY, *sorted(NO_ANSWER))))
+        results = _results(test)
         if data.result not in results:
             near = get_close_matches(data.result, results, n=_NEAREST) or list(results)
             raise EntryRefused(
@@ -87,6 +94,10 @@ def _refuse(entry: Entry, knowledge: Knowledge) -> None:
                 where="result",
                 do=f"Use {_quoted(near)}.",
             )
+
+
+def _results(test: Test) -> tuple[str, ...]:
+    return tuple(dict.fromkeys((*test.outcomes, *_ANY, *sorted(NO_ANSWER))))
 
 
 def _tests(knowledge: Knowledge) -> list[str]:

@@ -323,7 +323,16 @@ def open_shop(folder: Path | str, *, create: bool = False, database: str | None 
     casebook = Casebook(url or f"sqlite:///{own}", shop=name)
     if not casebook.read_only:
         make_private(folder)
-    return Shop(folder, casebook, Originals(folder / "recordings"), name)
+    store = _said(said, "originals", folder)
+    return Shop(folder, casebook, _originals(folder / "recordings", store), name)
+
+
+def _originals(folder: Path, store: str) -> Originals:
+    if not store:
+        return Originals(folder)
+    from witnessmark.casebook.files_elsewhere import OriginalsElsewhere  # noqa: PLC0415
+
+    return OriginalsElsewhere(folder, store)
 
 
 def entry_line(

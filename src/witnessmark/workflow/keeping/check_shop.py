@@ -9,8 +9,9 @@ from pathlib import Path
 
 from witnessmark.casebook.chain import broken
 from witnessmark.casebook.files import Originals
+from witnessmark.casebook.files_elsewhere import OriginalsElsewhere
 from witnessmark.casebook.store import Casebook
-from witnessmark.errors import WitnessmarkError
+from witnessmark.errors import NotFound, StorageFault, WitnessmarkError
 from witnessmark.model.entries.case import read_case
 from witnessmark.model.problem import Problem
 from witnessmark.workflow.case.private_files import open_to_others
@@ -136,11 +137,11 @@ def _originals(shop: Shop) -> tuple[int, list[Problem], list[Problem]]:
         except OSError as error:
             words = f"It cannot be read: {error.strerror}."
             faults.append(Problem(f"recordings/{name}", words, _BACK))
-    faults += [
-        Problem(f"recordings/{name}", "The casebook names it; it is missing.", _BACK)
-        for name in sorted(wanted - set(here))
-        if not _elsewhere(shop.originals, name)
-    ]
+    for name in sorted(wanted - set(here)):
+        said = _elsewhere(shop.originals, name)
+        read += not said
+        if said:
+            faults.append(Problem(f"recordings/{name}", said, _BACK))
     remarks += [
         Problem(f"recordings/{name}", "No case speaks of it.", "")
         for name in sorted(set(here) - wanted)
@@ -149,8 +150,17 @@ def _originals(shop: Shop) -> tuple[int, list[Problem], list[Problem]]:
     return read, faults, remarks
 
 
-def _elsewhere(originals: Originals, sha256: str) -> bool:
-    return sha256 in originals
+def _elsewhere(originals: Originals, sha256: str) -> str:
+    """Say what is wrong with an original that is not in the folder; nothing where it is whole."""
+    if not isinstance(originals, OriginalsElsewhere):
+        return "The casebook names it; it is missing."
+    try:
+        whole = originals.proven(sha256)
+    except NotFound:
+        return "The casebook names it; it is neither here nor in the store."
+    except StorageFault as error:
+        return error.what
+    return "" if whole else "Its bytes in the store are not those that came in."
 
 
 def _place(shop: Shop) -> Iterator[Problem]:
