@@ -41,9 +41,6 @@ HALF_LIFE_DAYS = 3 * 365.25
 _Z90 = 1.6448536269514722
 #: With so many jobs the shop's own ratio weighs as much as the pack's figure (judgement).
 _TIME_PSEUDO = 4.0
-#: A job that took more than so many times what was quoted, or less than so small a part of it,
-#: was written down wrongly (judgement).
-_WORST_RATIO = 100.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -276,7 +273,7 @@ def job_times(
         technician: empty for all.
         half_life_days: age at which a job counts half [days].
     """
-    return _ratio(history, _time_ratio, cause, technician, half_life_days)
+    return _ratio(history, Job.time_ratio, cause, technician, half_life_days)
 
 
 def job_costs(
@@ -287,21 +284,7 @@ def job_costs(
     half_life_days: float = HALF_LIFE_DAYS,
 ) -> JobTimes | None:
     """Return the ratio of billed to quoted parts, as :func:`job_times` does for time."""
-    return _ratio(history, _cost_ratio, cause, technician, half_life_days)
-
-
-def _time_ratio(job: Job) -> float | None:
-    return _sane(job.minutes, job.quoted_minutes)
-
-
-def _cost_ratio(job: Job) -> float | None:
-    return _sane(job.usd, job.quoted_usd)
-
-
-def _sane(actual: float | None, quoted: float | None) -> float | None:
-    """Return actual over quoted; a slip of the pen in one case teaches the others nothing."""
-    ratio = actual / quoted if actual and quoted else math.inf
-    return ratio if 1 / _WORST_RATIO <= ratio <= _WORST_RATIO else None
+    return _ratio(history, Job.cost_ratio, cause, technician, half_life_days)
 
 
 def _ratio(

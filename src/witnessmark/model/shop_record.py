@@ -9,6 +9,10 @@ from witnessmark.model.pool import Pool
 
 __all__ = ["Closing", "Comeback", "History", "Job"]
 
+#: A job that took more than so many times what was quoted, or less than so small a part of it,
+#: was written down wrongly (judgement).
+_WORST_RATIO = 100.0
+
 
 @dataclass(frozen=True, slots=True)
 class Closing:
@@ -62,6 +66,22 @@ class Job:
     quoted_usd: float | None = None
     parts: tuple[str, ...] = ()
     days_ago: float = 0.0
+
+    def time_ratio(self) -> float | None:
+        """Return actual over quoted time, ``None`` where either is missing or a slip."""
+        return _sane(self.minutes, self.quoted_minutes)
+
+    def cost_ratio(self) -> float | None:
+        """Return billed over quoted parts, ``None`` where either is missing or a slip."""
+        return _sane(self.usd, self.quoted_usd)
+
+
+def _sane(actual: float | None, quoted: float | None) -> float | None:
+    """Return a ratio; a slip of the pen in one case must teach the others nothing."""
+    if not actual or not quoted:
+        return None
+    ratio = actual / quoted
+    return ratio if 1 / _WORST_RATIO <= ratio <= _WORST_RATIO else None
 
 
 @dataclass(frozen=True, slots=True)
