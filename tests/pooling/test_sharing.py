@@ -7,9 +7,10 @@ from datetime import UTC, datetime, timedelta
 from fractions import Fraction
 from pathlib import Path
 
+import jsonschema
 import pytest
 
-from conftest import Run
+from conftest import ROOT, Run
 from witnessmark.errors import InputRefused
 from witnessmark.workflow.case.shop_on_disk import Shop, open_shop
 from witnessmark.workflow.dossier.dossier_of_shop import assess_in_shop
@@ -42,6 +43,8 @@ def test_no_truck_customer_word_or_day_leaves(shop: Shop, tmp_path: Path) -> Non
     for canary in ("Zebulon", "Quill", "ZZZ99", "unit 1", "example-15l", "low fuel", "Ann",
                    datetime.now(UTC).date().isoformat()):  # fmt: skip
         assert canary not in text
+    schema = json.loads((ROOT / "docs/experience.schema.json").read_text(encoding="utf-8"))
+    jsonschema.Draft202012Validator(schema).validate(json.loads(text))
     assert (given.quarter, given.epsilon, given.again) == (QUARTER, Fraction(1), False)
 
 
