@@ -91,11 +91,12 @@ pythons: $(FULL)
 outside: $(FULL)
 	$(PY) release/outside.py --write
 
-# The tests drive Debian's chromium and a PostgreSQL of their own; where these cannot be
+# The tests drive Debian's chromium, its firefox for the queue, and a PostgreSQL of their own; where these cannot be
 # installed their tests skip, loudly.
-SYSTEM := chromium postgresql poppler-utils fonts-dejavu-core
+SYSTEM := chromium postgresql poppler-utils fonts-dejavu-core firefox-esr libnss3-tools
 system:
 	@if command -v chromium >/dev/null 2>&1 && command -v pdftoppm >/dev/null 2>&1 && \
+		command -v firefox-esr >/dev/null 2>&1 && command -v certutil >/dev/null 2>&1 && \
 		ls /usr/lib/postgresql/*/bin/initdb >/dev/null 2>&1; then :; \
 	elif [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null 2>&1; then \
 		apt-get update -q >/dev/null && \

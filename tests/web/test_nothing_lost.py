@@ -13,6 +13,7 @@ from urllib.parse import urlsplit
 import pytest
 
 from patience import PATIENCE_S
+from web import firefox
 from web.bench_page import CHROMIUM, FLAGS, fuel_lines, served
 from web.dropping_link import ANSWERING, SENDING, STORED, Link
 from witnessmark.model.entries.entry_data import (
@@ -409,7 +410,6 @@ def test_two_people_at_one_device_never_send_each_others_entries(bench, tablet):
       who: "A. Example", draft: "d" })""")
     page.reload()
     page.wait_for_selector("#queue >> text=1 entry waits here for A. Example to sign in")
-    page.click("#queue >> text=Send now")
     page.evaluate("() => window.WmKept.flush()")
     assert notes(shop) == []
 
@@ -476,3 +476,36 @@ def test_a_device_that_took_the_certificate_in_keeps_pages_and_one_that_did_not_
     assert page.get_attribute("body", "data-held"), "the page opens although the shop is gone"
     trusting.close()
     shop.close()
+
+
+@pytest.mark.skipif(not firefox.PROGRAM, reason="!! firefox-esr is not here: NOT tried in it")
+def test_the_queue_and_a_photo_in_firefox(bench, tmp_path):
+    shop, address = bench
+    picture = tmp_path / "a.png"
+    picture.write_bytes(b"\x89PNG\r\n\x1a\n" + bytes(50_000))
+    link = Link(urlsplit(address).port)
+    window = firefox.Firefox(tmp_path / "profile")
+    try:
+        window.goto(f"{link.address}/cases/unit7/reading?quantity=fuel_suction_vacuum")
+        window.type("#dial", "3")
+        window.click("button[value=done]")
+        window.until("return location.pathname === '/cases/unit7'")
+        window.goto(f"{link.address}/cases/unit7/photo")
+        window.until("return document.body.dataset.holds")
+        link.drop()
+        window.type("#f-photo", str(picture))
+        window.click("main button.go")
+        window.until("return document.body.innerText.includes('1 entry is kept on this device')")
+        window.goto(f"{link.address}/cases/unit7/add/note")
+        assert window.run("return document.body.dataset.held"), "the page opens without the link"
+        window.type("#f-words", "weep at the front seal")
+        window.click("main button.go")
+        window.until("return document.body.innerText.includes('2 entries are kept')")
+        link.mend()
+        assert wait_until(lambda: notes(shop) == ["weep at the front seal"])
+        photos = list(shop.case("unit7").of(PhotoData))
+        assert len(photos) == 1
+        assert shop.recording_path("unit7", photos[0][0]).read_bytes() == picture.read_bytes()
+    finally:
+        window.close()
+        link.close()

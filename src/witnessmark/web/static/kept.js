@@ -143,7 +143,7 @@
       else if (held) bar.append(button("Go back to it", () => goBack(held)));
       else if (met) bar.append(button("Seen", () => drop(met.key).then(show)));
       else if (why === "sign in") bar.append(button("Sign in", () => location.assign(`/login?next=${encodeURIComponent(location.pathname)}`)));
-      else bar.append(button("Send now", flush));
+      else if (waiting.some(waits)) bar.append(button("Send now", flush));
       const fold = element("details");
       fold.open = Boolean(open);
       fold.append(element("summary", "What waits"));

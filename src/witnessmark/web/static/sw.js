@@ -10,6 +10,8 @@ const LONGEST = 6000;
 // What is held is fetched again when older than this [ms].
 const FRESH = 15 * 60e3;
 const MOST_CASES = 12;
+// One page that does not come holds up no other for longer [ms].
+const LONGEST_HOLD = 30e3;
 const KEPT = /^\/(?:$|new$|trucks$|phone$|cases\/[^/]+(?:$|\/(?:reading|looked|tests|photo|recording|shift|parts)$|\/add\/[a-z]+$|\/about\/[^/]+$))/;
 
 self.addEventListener("install", (event) => {
@@ -49,7 +51,7 @@ async function keep(url, response) {
   await (await caches.open(PAGES)).put(addressOf(url), new Response(await response.blob(), { status: 200, headers }));
 }
 async function take(url) {
-  const response = await fetch(url, { headers: { accept: "text/html" }, credentials: "same-origin", cache: "no-store" });
+  const response = await fetch(url, { headers: { accept: "text/html" }, credentials: "same-origin", cache: "no-store", signal: AbortSignal.timeout(LONGEST_HOLD) });
   if (response.redirected || response.status === 401) { await forgetPages(); return null; }
   await keep(url, response.clone());
   return response.ok ? response.text() : null;
