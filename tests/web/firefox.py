@@ -92,7 +92,7 @@ class Firefox:
             self("Marionette:Quit", {"flags": ["eForceQuit"]})
         self._link.close()
         try:
-            self._child.wait(20)
+            self._child.wait(PATIENCE_S)
         except subprocess.TimeoutExpired:
             self._child.kill()
             self._child.wait()
