@@ -39,8 +39,8 @@ __all__ = ["FamilyState", "rank_steps"]
 WORTH_USD = 0.5
 #: Repairs of parts less likely than this are not listed: no long shot is an alternative.
 LIST_FROM = 0.10
-#: From this P(nothing is wrong any more) on, the proof comes before any further work.
-HEALTHY_FROM = 0.5
+#: P(nothing is wrong) from which it leads, and from which the proof comes before further work.
+LEADS_FROM, HEALTHY_FROM = 0.3, 0.5
 #: From this P(none listed) on, or once it leads, the tool asks for a reading first.
 UNEXPLAINED_FROM = 0.35
 
@@ -153,7 +153,7 @@ def rank_steps(
         look_after=after,
         truck_rules=truck_stops,
     )
-    if not ordered and not waiting and not all(b.clear for b in benches):
+    if not ordered and not waiting and not all(b.sound for b in benches):
         ordered = _search_at_least(plans, left, rates, stops)
     kept = _with_margin(_kept(ordered, most - len(waiting), plans))
     names = {c.id: c.name for plan in plans for c in plan.state.family.causes}
@@ -221,6 +221,7 @@ def _bench(plan: Plan, looks: Mapping[str, Step], stop: Stopping) -> OpenComplai
         positive=[t for t, (result, _) in results.items() if result not in nothing.get(t, ())],
         cured=_cured(plan),
         clear=_clear(plan),
+        sound=_clear(plan) and belief.healthy() >= HEALTHY_FROM,
         unexplained=_unexplained(plan),
         waiting=state.looks_waiting,
         seen_bad=state.seen_bad,
@@ -241,8 +242,8 @@ def _clear(plan: Plan) -> bool:
     """Say whether, before any work, nothing wrong is likelier than any cause."""
     belief = plan.state.belief
     untouched = plan.state.measured and not (plan.state.repaired or getattr(belief, "repaired", ()))
-    sound = belief.healthy() > float(plan.chances.max(initial=0.0))
-    return untouched and plan.state.fits and sound
+    least = max(LEADS_FROM, float(plan.chances.max(initial=0.0)))
+    return untouched and plan.state.fits and belief.healthy() > least
 
 
 def _test_steps(plan: Plan, others: float, *, every: bool = False) -> list[Step]:

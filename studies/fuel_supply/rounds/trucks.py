@@ -198,6 +198,8 @@ class Truck:
         nothing = test.outcomes[-1]
         if test.id == "f_look" and {"primary_filter", "secondary_filter"} & set(self.tries):
             return nothing  # what was overdue is new now
+        if test.id in {"f_oil", "f_sample"} and "gallery_leak" in self.tries:
+            return nothing  # the oil was changed with the seals
         if test.id in _SEES:
             tables = [_SEES[test.id].get(f) for f in sorted(self.faults)]
             found = next((t for t in tables if t), _SEES[test.id][""])

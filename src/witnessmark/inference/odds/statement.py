@@ -81,7 +81,7 @@ def statement(
     if not fits:
         well = belief.healthy() >= SUSPECTED_FROM
         return say.nothing_wrong_unclear() if well else say.nothing_fits()
-    leads = belief.healthy() > causes[0].probability
+    leads = belief.healthy() > max(NAMED_FROM, causes[0].probability)
     if family.nothing_wrong and not belief.repaired and leads:
         return say.sound(belief.healthy(), SUSPECTED_FROM, family.nothing_wrong_settles)
     if belief.healthy() >= SUSPECTED_FROM:

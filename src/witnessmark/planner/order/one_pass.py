@@ -191,7 +191,10 @@ def _look_before_long_shots(listed: Listed) -> None:
 
 
 def _only_what_settles(listed: Listed) -> None:
-    """Where probably nothing is wrong, leave one look and the one reading that tells most."""
+    """Where probably nothing is wrong, leave one look and the one reading that tells most.
+
+    Where it only leads and no such reading is left, the list stays as it is: somebody complained.
+    """
     for bench in listed.benches.values():
         if not bench.clear:
             continue
@@ -200,6 +203,8 @@ def _only_what_settles(listed: Listed) -> None:
         looks = [p for p in mine if p.rank in {Rank.FREE_LOOK, Rank.LOOK}]
         asked = (listed.offer(bench, s.step) for s in bench.looks.values() if s.kind == "measure")
         reading = next((p for p in asked if p is not None and p.rank == Rank.MEASURE), None)
+        if reading is None and not bench.sound:
+            continue
         kept = {id(p) for p in (*before, *looks[:1], reading) if p is not None}
         for placed in listed.of(bench):
             if id(placed) not in kept:

@@ -53,8 +53,9 @@ _PER_SET, _SETS = 90, 44
 _RANGES = 5
 #: Measurements handed over at most, and the share of the best one's bits they must reach.
 _MOST, _WORTH = 8, 0.1
-#: Where nothing wrong leads, or stands above one half, a reading has to tell so much of whether
-#: that is so [bit].
+#: From this P(nothing wrong) on it leads; a reading then has to tell so much of whether that is so,
+#: by the level [bit].
+_LEADS = 0.3
 _SETTLES = {"perhaps healthy": 0.01, "healthy": 0.03}
 
 
@@ -83,8 +84,10 @@ def fuel_candidates(
     circuits = posterior.batch.circuits.take(index)
     solved: dict[Key, CircuitState] = {}
     shown_level = evidence.presentation.level if evidence.presentation is not None else ""
-    settles = _SETTLES.get(shown_level, 0.0)
-    found = []
+    leads = posterior.healthy() >= _LEADS
+    settles = _SETTLES.get(shown_level, 0.0) if leads else 0.0
+    found: list[tuple[float, Candidate]] = []
+    plain: list[tuple[float, Candidate]] = []
     for measurement in open_:
         wanted = _wanted(measurement, posterior, stage)
         shown = predict_readings(posterior, wanted, circuits, index, solved=solved)
@@ -92,6 +95,11 @@ def fuel_candidates(
         bits = _bits(made, chances, clear=settles > 0.0)
         told = say.tells_if_wrong() if settles else f"{made.why} {say.tells(bits)}".strip()
         found.append((bits, replace(made, why=told)))
+        if settles:
+            usual = _bits(made, chances)
+            plain.append((usual, replace(made, why=f"{made.why} {say.tells(usual)}".strip())))
+    if shown_level == "perhaps healthy" and all(bits < settles for bits, _ in found):
+        found, settles = plain or found, 0.0  # somebody complained: the usual readings then
     found.sort(key=lambda pair: -pair[0])
     least = max(_WORTH * found[0][0], settles) if found else 0.0
     worth = [c for bits, c in found if bits >= least]
