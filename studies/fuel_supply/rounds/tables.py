@@ -18,9 +18,10 @@ ABOUT = """# Rounds: trucks of two other physics, played to the end
 
 Written by `studies/fuel_supply/rounds/run.py table {seed}`; nothing is typed in. Seed {seed}, used
 once; seeds 11 to 23 and 9101 were for tuning. Trucks of the third physics
-(`../third_physics.py`) and of a fourth (`fourth_physics.py`): equal shares of the eleven fault kinds of every size, one in eight
-with two; a truck comes in when it lost 5 psi at idle, at 1,500 r/min or on a pull, or its gauge is
-wrong. What a look shows is the study's own table and not the pack's. Four shops repair each:
+(`../third_physics.py`) and of a fourth (`fourth_physics.py`): equal shares of the eleven fault
+kinds of every size, one in eight with two; a truck comes in when it lost 5 psi at idle, at 1,500
+r/min or on a pull, or its gauge is wrong. What a look shows is the study's own table and not the
+pack's. Four shops repair each:
 
 - ours: the first step that the workbench proposes, entered and asked through the shop, and done;
 - fixed order: look round, gauge check, vacuum, pressure before the filter, flow, then open; it

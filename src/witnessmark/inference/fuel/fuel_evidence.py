@@ -20,11 +20,14 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
+import numpy as np
+
 from witnessmark.analyses.an_analysis import Reading
 from witnessmark.inference.family.prior import multipliers
 from witnessmark.inference.family.staged_evidence import family_evidence
 from witnessmark.inference.fuel.draws.fuel_posterior import (
     ENOUGH,
+    ENOUGH_AFTER_WORK,
     Floats,
     FuelPosterior,
     default_log_prior,
@@ -258,6 +261,8 @@ def _findings(
         sets = judged.set_log_likelihoods(stage)
         if not explained:
             sets = dict.fromkeys(HYPOTHESES, 0.0)
+        elif judged.effective < ENOUGH_AFTER_WORK:
+            sets = _widened(sets, judged.effective)
         last = stage == stages[-1]
         text = _sentence(len(here), shown, fits) if last else say.found_earlier(len(here))
         used = sorted({t for o in here for t in TESTS_USED.get(o.quantity, ())})
@@ -296,6 +301,12 @@ def _findings(
             )
         )
     return tuple(found)
+
+
+def _widened(sets: Mapping[frozenset[int], float], effective: float) -> dict[frozenset[int], float]:
+    """Return log likelihoods drawn towards the best one where few draws carry them (judgement)."""
+    best, part = max(sets.values()), float(np.sqrt(effective / ENOUGH_AFTER_WORK))
+    return {groups: best + part * (value - best) for groups, value in sets.items()}
 
 
 def _sentence(count: int, shown: Presentation, fits: bool) -> str:
@@ -388,7 +399,9 @@ def _together(family: Family, known: Mapping[str, float]) -> dict[frozenset[int]
 
 def _assumptions(posterior: FuelPosterior, table: PriorTable) -> tuple[str, ...]:
     said = [say.assumption(), say.engine_type(table.prior.known), say.draws(posterior.effective)]
-    if posterior.effective < ENOUGH:
+    if posterior.effective < ENOUGH_AFTER_WORK:
+        said.append(say.thin_draws())
+    elif posterior.effective < ENOUGH:
         said.append(say.few_draws())
     return tuple(said)
 

@@ -188,6 +188,12 @@ def few_draws() -> str:
     return "Few draws carry the weight; the percentages are rough."
 
 
+@sentence("fuel.thin_draws")
+def thin_draws() -> str:
+    """Say that the numbers are rough and were held wider for it."""
+    return "Very few draws carry the weight: it ran thin, and what it says was held wider for it."
+
+
 @sentence("fuel.not_run")
 def not_run() -> str:
     """Say that the model did not run."""

@@ -40,7 +40,7 @@ from witnessmark.inference.fuel.fuel_observations import (
     in_order,
 )
 
-__all__ = ["ENOUGH", "Floats", "FuelPosterior", "default_log_prior", "infer"]
+__all__ = ["ENOUGH", "ENOUGH_AFTER_WORK", "Floats", "FuelPosterior", "default_log_prior", "infer"]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
