@@ -57,6 +57,8 @@ SECOND_LOOKS = 2
 #: then, which only finds the place, and in each further one; effective draws that are enough.
 WALKED, FIRST_AFTER_WORK, ROUND_AFTER_WORK = 12000, 4000, 8000
 ENOUGH_AFTER_WORK = 350.0
+#: Further rounds after work, where the effective draws are still too few.
+MORE_AFTER_WORK = 3
 #: A best explanation worse than this quantile of chi square is called no explanation.
 FIT_QUANTILE = 0.995
 _SINGLES = np.array([len(h) == 1 for h in HYPOTHESES])
@@ -297,7 +299,7 @@ def _adapt(
     drawn: list[Batch] = []
     pool = Pool()
     proposals: dict[int, list[tuple[float, Proposal]]] = {}
-    for round_ in range(ROUNDS):
+    for round_ in range(ROUNDS + (MORE_AFTER_WORK if repairs else 0)):
         if round_:
             pieces = [shaping, counted, *drawn]
             batch = pool.join(pieces, proposals, shaping_sizes + sizes)
