@@ -30,8 +30,8 @@ def page(found: Mapping[str, Families], seed: int) -> str:
         "",
         f"Written by `python -m studies.three_worlds tables {seed}`; nothing is typed in. The",
         "same trucks for every policy. Standard errors in brackets, from family to family for all",
-        "families and from truck to truck for one. Intervals of shares are Wilson's, 95 %. The",
-        "best simple policy of each table is the best of six on these very trucks, which favours it.",
+        "families and from truck to truck for one. Intervals of shares are Wilson's, 95 %.",
+        "The best simple policy is the best of six on these very trucks, which favours it.",
     ]
     for world in sorted(found):
         lines += ["", *_world(world, found[world])]
