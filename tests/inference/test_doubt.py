@@ -8,7 +8,11 @@ import numpy as np
 import pytest
 
 from witnessmark.inference.family.doubt import doubt_of, moved_row
-from witnessmark.inference.family.family_belief import FamilyModel, family_belief
+from witnessmark.inference.family.family_belief import (
+    GONE_IF_HEALTHY,
+    FamilyModel,
+    family_belief,
+)
 from witnessmark.inference.family.likelihood import JUDGED_LOG_SD
 from witnessmark.inference.family.misreading import told
 from witnessmark.inference.family.prior import clue_factor
@@ -190,6 +194,32 @@ def test_what_a_row_does_is_what_counting_again_with_the_row_moved_does(identity
                 variance += (0.5 * (sides[0] - sides[1])) ** 2
         # Counting again also takes the sign, and what a wrong reading says, from the moved row.
         assert doubt_of(belief).parts[test.id][i] == pytest.approx(np.sqrt(variance), rel=0.03)
+
+
+def test_what_a_repair_does_is_what_counting_again_with_its_success_moved_does():
+    family = KNOWLEDGE.families["overheat"]
+    evidence = StagedEvidence(stages=(
+        stage(("o_rad_dt", "positive"), ("o_fan", "negative")),
+        stage(("o_gas", "positive"), work="oh_rad_int", gone=False),
+    ))  # fmt: skip
+    belief = family_belief(family, evidence, conditions=KNOWLEDGE.conditions)
+    failed = belief.before.failed_repair("oh_rad_int")
+    sides = []
+    for step in (JUDGED_LOG_SD, -JUDGED_LOG_SD):
+        odds = failed / (1.0 - failed) * np.exp(step)
+        cured = GONE_IF_HEALTHY / (1.0 + odds)
+        causes = tuple(
+            replace(c, p_cured_if_cause=cured) if c.id == "oh_rad_int" else c for c in family.causes
+        )
+        again = family_belief(
+            replace(family, causes=causes), evidence, conditions=KNOWLEDGE.conditions
+        )
+        p = again.marginals()
+        sides.append(np.log(p / (1.0 - p)))
+    wanted = 0.5 * np.abs(sides[0] - sides[1])
+    found = doubt_of(belief).parts["repair"]
+    i = int(np.argmax(wanted))
+    assert found[i] == pytest.approx(wanted[i], rel=1e-3)
 
 
 def moved(test, row, number, step):

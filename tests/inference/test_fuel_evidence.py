@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from witnessmark.inference.fuel.draws.fuel_types import learn_type, table_for
-from witnessmark.inference.fuel.fuel_evidence import fuel_evidence
+from witnessmark.inference.fuel.fuel_evidence import _together, fuel_evidence
 from witnessmark.inference.fuel.fuel_groups import (
     AIR,
     FAMILY,
@@ -576,3 +576,26 @@ def test_before_anything_is_measured_the_complaint_is_believed(knowledge):
     assert case_odds(build(), knowledge, fuel_evidence(build(), knowledge).findings)[
         0
     ].nothing_wrong == pytest.approx(0.0)
+
+
+def test_causes_found_together_raise_their_groups_by_the_named_causes_part(knowledge):
+    """The rule: 1 + (odds - 1) times the share of both groups that the named causes hold."""
+    family = knowledge.families["fuel_low"]
+    known = {c.id: c.prior for c in family.causes}
+    found = _together(family, known)
+    assert found
+    for pair in family.together:
+        groups = [next(n for n, g in enumerate(GROUPS) if c in g.causes) for c in pair.causes]
+        part = 1.0
+        for group, cause in zip(groups, pair.causes, strict=True):
+            part *= known[cause] / sum(known.get(c, 0.0) for c in GROUPS[group].causes)
+        if (
+            len(set(groups)) == 2
+            and sum(
+                {next(n for n, g in enumerate(GROUPS) if c in g.causes) for c in p.causes}
+                == set(groups)
+                for p in family.together
+            )
+            == 1
+        ):
+            assert found[frozenset(groups)] == pytest.approx(1.0 + (pair.odds - 1.0) * part)

@@ -14,6 +14,7 @@ from witnessmark.inference.fuel.draws import fuel_posterior
 from witnessmark.inference.fuel.draws.fuel_likelihood import SHAPES, log_likelihood
 from witnessmark.inference.fuel.draws.fuel_posterior import default_log_prior, infer
 from witnessmark.inference.fuel.draws.fuel_prior import DIMENSIONS
+from witnessmark.inference.fuel.draws.fuel_proposals import cuts_of
 from witnessmark.inference.fuel.draws.fuel_samples import STEP_DIMENSIONS, Repair, simulate
 from witnessmark.inference.fuel.draws.fuel_types import table_for
 from witnessmark.inference.fuel.draws.normal_law import chi_square_quantile, share_below
@@ -271,3 +272,12 @@ def test_the_quick_normal_and_chi_square_laws_are_scipys():
             assert chi_square_quantile(count, share) == pytest.approx(
                 chi2.ppf(share, count), rel=1e-9
             )
+
+
+@pytest.mark.parametrize("share", [1.0, 0.6, 0.0])
+def test_the_pieces_of_a_cut_are_all_of_the_prior(share):
+    """A proposal is the prior inside a piece: the pieces' shares are chances, and all of them."""
+    for h in range(len(HYPOTHESES)):
+        for cut in cuts_of(h, (0.5, 0.3, 0.2), (Repair(0, share), Repair(3, share, 2))):
+            assert cut.shares.sum() == pytest.approx(1.0, abs=1e-12)
+            assert np.diff(ndtr(cut.edges)) == pytest.approx(cut.shares, abs=1e-12)

@@ -24,7 +24,9 @@ def recording(offset, rate=100.0, seed=0, steady=False):
         for k, a, p in ((0.5, 0.08, 1), (1.5, 0.06, 2), (3, 0.15, 0.3))
     )
     x = x + 0.1 * rng.standard_normal(len(t)) + 0.2 * np.sin(2 * np.pi * 7.1 * t)
-    return t + offset, np.stack([x, 0.3 * x + 0.05 * rng.standard_normal(len(t))], 1), bus, seen
+    # One of its axes stands upright: it holds the weight as well.
+    axes = np.stack([x + 9.81, 0.3 * x + 0.05 * rng.standard_normal(len(t))], 1)
+    return t + offset, axes, bus, seen
 
 
 @pytest.mark.parametrize(("offset", "rate"), [(2.37, 100.0), (-4.1, 200.0), (0.0, 50.0)])

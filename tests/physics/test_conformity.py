@@ -51,6 +51,8 @@ def test_probability_of_a_band_is_a_probability(
 def test_a_certain_value_is_inside_or_not() -> None:
     assert conformity_probability(70, 0, 69, 79) == 1.0
     assert conformity_probability(68.9, 0, 69, 79) == 0.0
+    # A limit belongs to the band (from memory: JCGM 106:2012 takes tolerance limits in).
+    assert conformity_probability(69, 0, 69, 79) == conformity_probability(79, 0, 69, 79) == 1.0
 
 
 @pytest.mark.parametrize(

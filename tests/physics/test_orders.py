@@ -142,6 +142,13 @@ def test_interval_covers(true, floor_of_coverage):
     assert hits / 150 >= floor_of_coverage
 
 
+def test_a_level_of_no_window_or_of_one_claims_nothing():
+    for power in (np.zeros(0), np.array([4.0])):
+        found = level(power)
+        assert (found.low, found.high) == (0.0, float("inf"))
+        assert found.amplitude == (2.0 if len(power) else 0.0)
+
+
 def test_what_cannot_be_fitted_gives_no_window():
     t = np.arange(0, 5, 0.1)
     w = order_windows(t, np.ones((len(t), 1)), np.outer(t, [1.0, 2.0, 3.0, 4.0]))

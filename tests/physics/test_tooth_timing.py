@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from witnessmark.physics.vibration.twist.tooth_edges import (
+    Marks,
     drop_false_edges,
     edges_of_levels,
     edges_of_waveform,
@@ -57,6 +58,31 @@ def test_false_edges_and_lost_marks():
     clean, dropped = drop_false_edges(times)
     assert dropped == 0
     assert len(clean) == len(times)
+
+
+@pytest.mark.parametrize(
+    "lost", [(777,), (777, 778), (700, 900, 1100), (811,), (1043,), (870, 1450)]
+)
+def test_lost_marks_shift_no_place(lost):
+    """Every mark that came stands on its own place, also beside the gap and behind two lost."""
+    times = wheel_times(60, (58, 59), 0.2 * DEG, 6.0)
+    marks = find_marks(times)
+    kept = np.delete(np.arange(len(times)), lost)
+    found = find_marks(times[kept])
+    both, one, other = np.intersect1d(marks.time, found.time, return_indices=True)
+    assert len(both) > len(kept) - 60
+    assert len(set((marks.place[one] - found.place[other]).tolist())) == 1
+    assert (found.places, found.gaps) == (60, (58, 59))
+    assert found.missed == len(lost)
+
+
+@pytest.mark.parametrize("early", [3e-5, -3e-5])
+def test_of_two_edges_the_false_one_goes(early):
+    times = wheel_times(60, (58, 59), 0.2 * DEG, 6.0)
+    dirty = np.sort(np.concatenate([times, times[[100, 555, 1203, 2600]] + early]))
+    clean, dropped = drop_false_edges(dirty)
+    assert dropped == 4
+    assert clean == pytest.approx(times, abs=2e-5)
 
 
 def test_a_wheel_without_a_gap_must_be_told():
@@ -227,3 +253,11 @@ def test_lathe_shaft_ratio(shared):
             ),
         )
         assert 3 * best == pytest.approx(hertz, rel=0.02)
+
+
+@pytest.mark.parametrize(("last", "windows"), [(479, 1), (480, 2), (481, 2)])
+def test_a_window_counts_as_soon_as_its_last_mark_has_passed(last, windows):
+    """Two windows of two engine cycles of a wheel of 60, and the mark that ends the second."""
+    place = np.arange(last + 1)
+    marks = Marks(place / 60 / 15.0, place, 60, (), indexed=False, false_edges=0, missed=0)
+    assert len(torsion(marks).rpm) == windows

@@ -15,6 +15,7 @@ from witnessmark.workflow.recordings.case_recordings import recordings_beside
 
 ENGINE = 0x0CF00400  # engine speed, from the engine's own address
 OIL = 0x18FEEF00
+HOURS = 0x18FEE500
 CODES = 0x18FECA00
 CONTROL, PACKET = 0x18ECFF00, 0x18EBFF00
 
@@ -99,6 +100,17 @@ def test_two_engines_on_two_buses_are_two(tmp_path: Path, format_name: str) -> N
     words = " ".join(p.what for p in found.problems)
     assert first in words, words
     assert second in words, words
+
+
+@pytest.mark.parametrize(("other", "apart"), [(0, False), (40, True)])
+def test_equal_engine_hours_tell_one_engine(tmp_path: Path, other: int, apart: bool) -> None:
+    """Two buses of which one repeats a slowed speed: the hours say whether it is one engine."""
+    lines = engine("can0", 700.0, 20.0) + engine("can1", 1800.0, 300.0, shift=0.007, seed=2)
+    for bus, more in (("can0", 0), ("can1", other)):  # SPN 247: 0.05 h a bit (SAE J1939-71)
+        hours = (164_000 + more).to_bytes(4, "little") + bytes([0xFF] * 4)
+        lines += [(float(n), bus, HOURS, hours) for n in range(1, 30)]
+    said = " ".join(p.what for p in read(tmp_path, candump(lines)).problems)
+    assert ("each carry an engine" in said) == apart, said
 
 
 def test_codes_keep_their_bus(tmp_path: Path) -> None:

@@ -86,7 +86,9 @@ def test_counter_that_wraps_is_said(tmp_path: Path) -> None:
         return (0xFAFFFFF0 + n if n < 10 else n).to_bytes(4, "little").hex().upper() + "FFFFFFFF"
 
     recording = log(tmp_path, *[(n * 1.0, DISTANCE, total(n)) for n in range(40)])
-    assert any("wrapped or was reset" in p.what for p in recording.problems)
+    [said] = [p.what for p in recording.problems if "wrapped or was reset" in p.what]
+    # From 0xFAFFFFF9 to 10 bits of 5 m (SAE J1939-71), in miles, at the eleventh second.
+    assert "falls from 1.308e+07 mi to 0.03107 mi at 10.0 s" in said
 
 
 def test_impossible_values_are_no_readings(tmp_path: Path) -> None:

@@ -128,3 +128,27 @@ def test_messages_with_11_bits_are_read_too(tmp_path: Path) -> None:
     (channel,) = found.channels
     assert channel.name == "Gauge.Pressure"
     assert channel.values == pytest.approx([(n + 500) * 0.1 for n in range(100)])
+
+
+GROUP_NULL = """VERSION ""
+NS_ :
+BS_:
+BU_: Box
+BO_ 2348810243 Asked: 8 Box
+ SG_ Speed : 8|16@1+ (0.125,0) [0|8031] "rpm" Box
+"""
+
+
+def test_not_available_is_no_reading_in_group_0_either(tmp_path: Path) -> None:
+    """Parameter group 0 is a group of J1939 too (the torque and speed that a box asks for)."""
+    dbc, log = tmp_path / "own.dbc", tmp_path / "own.log"
+    dbc.write_text(GROUP_NULL)
+    raw = [0xFFFF if n % 10 == 0 else 8000 + n for n in range(100)]
+    log.write_text(
+        "".join(
+            f"({n * 0.1:.6f}) can0 0C000003#FF{v & 255:02X}{v >> 8:02X}FFFFFFFFFF\n"
+            for n, v in enumerate(raw)
+        )
+    )
+    (channel,) = read_recording(log, settings=ReaderSettings(dbc=(dbc,))).channels
+    assert channel.values[channel.valid()].max() == pytest.approx(8099 * 0.125)

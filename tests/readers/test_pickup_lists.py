@@ -149,6 +149,14 @@ def test_lists_of_teeth(tmp_path: Path, form: str) -> None:
     )
     assert crank["wheel"] == "36-2"
     assert crank["turn_rpm"] == pytest.approx([700.0] * 3, rel=0.01)
+    # A tenth of a turn a minute is told, and no figure that nobody measured.
+    assert crank["turn_rpm"] == [round(rpm, 1) for rpm in crank["turn_rpm"]]
+
+
+def test_a_unit_that_the_heading_states_is_taken(tmp_path: Path) -> None:
+    found = read(tmp_path, "Time [ms]\n" + column(TIMES * 1e3))
+    assert wheel_of(found)["turn_rpm"] == pytest.approx([700.0] * 3, rel=0.01)
+    assert not [p for p in found.problems if "only in" in p.what]
 
 
 def test_a_unit_nobody_states_is_said(tmp_path: Path) -> None:

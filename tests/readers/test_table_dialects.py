@@ -11,6 +11,7 @@ import pytest
 
 from witnessmark.model.recording import Recording
 from witnessmark.readers import ReaderSettings, read_recording
+from witnessmark.readers.columns.carried import repeated
 
 COUNT = 90
 TIME = np.arange(COUNT) * 0.5
@@ -147,12 +148,24 @@ def test_whole_numbers_with_thousands(
     assert speed.time_s == pytest.approx(TIME)
 
 
+def test_headings_behind_a_mark_of_remarks_keep_every_name(tmp_path: Path) -> None:
+    text = "# time [s],engine speed [rpm],oil pressure [psi],boost [psi]\n"
+    found = read(
+        tmp_path, text + "".join(f"{n},{700 + n},{40 + n % 5},{n % 7}\n" for n in range(60))
+    )
+    assert [c.name for c in found.channels] == ["engine_speed", "oil_pressure", "boost_pressure"]
+    assert found.channels[0].values[-1] == 759.0
+
+
 def test_marks_nobody_can_read_are_refused(tmp_path: Path) -> None:
     text = "Time [s];Engine Speed [rpm]\n"
     text += "".join(f"{n};1,{500 + n}\n" for n in range(40))
     found = read(tmp_path, text)
     assert found.channel("engine_speed") is None
     assert any("two ways" in p.what for p in found.problems)
+    unnamed = read(tmp_path, text.replace("Time [s]", "Time [s];Speed [rpm]").replace(
+        "Engine Speed [rpm]", "").replace(";1,", ";700;1,"))  # fmt: skip
+    assert any("two ways in 'column 3'" in p.what for p in unnamed.problems)
 
 
 START = datetime(2026, 2, 28, 23, 59, 50)
@@ -282,3 +295,17 @@ def test_a_scope_that_states_the_step_under_a_heading(tmp_path: Path) -> None:
     found = read(tmp_path, text)
     assert found.channels[0].rate_hz == pytest.approx(5000)
     assert found.channels[0].values == pytest.approx(WAVE)
+
+
+def test_a_column_asked_for_in_turn_was_asked_also_where_it_did_not_change() -> None:
+    """Four columns in turn, a fifth that never moves: what was asked falls on its place."""
+    rows = 200
+    row = np.arange(rows)
+    columns = [np.full(rows, np.nan) for _ in range(4)]
+    for place, column in enumerate(columns):
+        steps = np.where(row >= place, (row - place) // 12 * 10.0, np.nan)  # every third time
+        column[:] = steps
+    found = repeated([*columns, np.full(rows, 7.0)])
+    assert found is not None
+    for place in range(4):
+        assert (~found[place]).tolist() == ((row % 4 == place) & (row >= place)).tolist()

@@ -31,6 +31,7 @@ __all__ = [
 ]
 
 Ints = npt.NDArray[np.int64]
+Bools = npt.NDArray[np.bool_]
 #: Equal sectors of a wheel; more is another kind of wheel.
 _MOST_SECTORS = 4
 #: Places of wheels whose gaps come back within the turn (from memory).
@@ -392,7 +393,7 @@ def _counts(ratio: Floats, period: int, spans: dict[int, int]) -> tuple[Ints, in
     wheel = period + sum(size - 1 for size in spans.values())
     count = np.ones(len(ratio), dtype=np.int64)
     sizes = np.array([spans.get(i, 1) for i in range(period)])
-    phase, i = 0, 0
+    phase, i = _first_phase(ratio[: 2 * period] > 1.6, sizes > 1), 0
     while i < len(ratio):
         expected = int(sizes[phase])
         seen = float(ratio[i])
@@ -418,6 +419,19 @@ def _counts(ratio: Floats, period: int, spans: dict[int, int]) -> tuple[Ints, in
     return count, wheel
 
 
+def _first_phase(wide: Bools, gaps: Bools) -> int:
+    """Return which step of the pattern the first step is.
+
+    The pattern stands as most turns show it; marks lost further on have shifted it against those
+    before them.
+    """
+    fits = [
+        np.count_nonzero(wide == np.resize(np.roll(gaps, -start), len(wide)))
+        for start in range(len(gaps))
+    ]
+    return int(np.argmax(fits))
+
+
 def _gap_follows(ratio: Floats, i: int, ahead: int) -> bool:
     return i + ahead < len(ratio) and bool(ratio[i + ahead] > 1.6)
 
@@ -431,6 +445,6 @@ def _anchor(count: Ints, wheel: int) -> tuple[Ints, tuple[int, ...], int]:
     total = max(1, int((place[-1] - place[0]) // wheel))
     seen = np.bincount(place % wheel, minlength=wheel)
     gaps = tuple(int(g) for g in np.flatnonzero(seen < 0.3 * total))
-    expected = len(gaps) * (place[-1] - place[0]) / wheel
-    missed = max(0, round(float(np.sum(count - 1)) - expected))
+    expected = np.count_nonzero(np.isin(np.arange(place[0], place[-1]) % wheel, gaps))
+    missed = max(0, int(np.sum(count - 1)) - int(expected))
     return place, gaps, missed
