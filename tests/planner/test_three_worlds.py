@@ -1,0 +1,62 @@
+"""The three worlds keep their own rules: the same truck for every policy, errors where they say."""
+
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from witnessmark.inference.family.family_belief import FamilyModel
+from witnessmark.knowledge import load_knowledge
+
+ROOT = Path(__file__).resolve().parent.parent.parent
+KNOWLEDGE = load_knowledge()
+FAMILY = KNOWLEDGE.families["exhaust_leak"]
+
+
+@pytest.fixture(scope="module")
+def study():
+    sys.path.insert(0, str(ROOT))
+    try:
+        from studies.three_worlds import shops, tables, worlds
+    finally:
+        sys.path.remove(str(ROOT))
+    return worlds, shops, tables
+
+
+@pytest.mark.parametrize("name", ["A", "B", "C"])
+def test_every_policy_ends_and_the_same_truck_costs_the_same_again(study, name):
+    worlds, shops, _ = study
+    truth = worlds.world_of(name, FAMILY, KNOWLEDGE, np.random.default_rng(5))
+    truck = worlds.draw(name, truth, KNOWLEDGE, 5)
+    model = FamilyModel(FAMILY, KNOWLEDGE.conditions)
+    policies = ("ours", "simple rule, 4", "all-knowing")
+    runs = [shops.POLICIES[p](truck.fresh(), KNOWLEDGE, model) for p in policies]
+    again = [shops.POLICIES[p](truck.fresh(), KNOWLEDGE, model) for p in policies]
+    assert runs == again
+    assert all(run.usd > 0 for run in runs)
+    assert runs[0].again == 0
+    assert runs[2].needless == 0
+
+
+def test_in_world_c_a_test_comes_as_often_as_its_table_says_but_for_misreading(study):
+    worlds, _, _ = study
+    truth = worlds.world_of("C", FAMILY, KNOWLEDGE, np.random.default_rng(6))
+    test = FAMILY.tests[0]
+    fault = frozenset({FAMILY.causes[0].id})
+    told = []
+    for seed in range(1500):
+        truck = worlds.OddTruck(
+            truth, fault, (), seed, worlds.draw("C", truth, KNOWLEDGE, 1).settings
+        )
+        told.append(truck.test(test) == test.outcomes[-1])
+    nothing = float(truth.chances(test, fault)[-1])
+    wrong = worlds.MISREAD_C
+    assert np.mean(told) == pytest.approx(nothing * (1 - wrong) + (1 - nothing) * wrong, abs=0.045)
+
+
+def test_holms_rule_rejects_in_order_and_stops_at_the_first_that_stands(study):
+    holm = study[2].holm
+    assert holm([0.01, 0.04, 0.03]) == [True, False, False]
+    assert holm([0.01, 0.04, 0.02]) == [True, True, True]
+    assert holm([0.5]) == [False]
