@@ -329,13 +329,13 @@ def test_where_probably_nothing_is_wrong_one_look_and_one_reading_are_left_and_n
     assert "whether anything is wrong" in steps[-1].why
 
 
-def after_work(*now):
+def after_work(*now, before=()):
     lines = [entry("complaint", 0, {"words": "low", "families": [FAMILY]})]
     read = [("fuel_gallery_pressure", "53 psi", 700, "none"),
             ("fuel_gallery_pressure", "80 psi", 1500, "none"),
             ("fuel_return_flow", "40 L/h", 700, "none")]  # fmt: skip
     made = []
-    for number, one in enumerate((*read, None, *now), 1):
+    for number, one in enumerate((*read, *before, None, *now), 1):
         if one is None:
             made.append(entry("work", number, {"cause": "pump_relief", "did": "renewed"}))
             continue
@@ -365,3 +365,12 @@ def test_right_after_the_work_the_same_points_are_asked_for():
     found = after_work()
     assert found.steps[0].step == "remeasure_fuel_low"
     assert any("1,500" in words for words in found.proofs[0].unread)
+
+
+def test_what_is_half_taken_is_not_asked_for_whole_and_a_gauge_is_compared_once():
+    flows = (("fuel_return_flow", "85 L/h", 650), ("fuel_return_flow", "118 L/h", 1400))
+    offered = {c.id for c in fuel_candidates(evidence(*TWO, *flows))}
+    assert "return_flow_and_throttled" not in offered
+    agrees = ("gauge_check_difference", "0.5 psi", 650, "none")
+    found = after_work(("fuel_gallery_pressure", "68 psi", 700, "none"), before=(agrees,))
+    assert "gauge_check" not in {s.step for s in found.steps}

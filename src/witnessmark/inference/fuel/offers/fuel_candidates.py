@@ -76,7 +76,14 @@ def fuel_candidates(
         return ()
     stage = len(posterior.batch.labels) - 1
     every = evidence.measurements if measurements is None else measurements
-    open_ = [m for m in every if not _taken(m, posterior, stage)]
+    left = {m.id: _left(m, posterior, stage) for m in every}
+    alone = {left[m.id] for m in every if len(left[m.id]) == len(m.readings)}
+    # what is half taken gives way to the one that reads the rest alone
+    open_ = [
+        m
+        for m in every
+        if left[m.id] and (len(left[m.id]) == len(m.readings) or left[m.id] not in alone)
+    ]
     if evidence.presentation is not None and evidence.presentation.level == "none fits":
         open_ = [m for m in open_ if m.when_unexplained]
     chances = set_probabilities(posterior)
@@ -152,19 +159,25 @@ def _bits(
     return float(mass @ (table * ratio).sum(axis=1))
 
 
-def _taken(measurement: Measurement, posterior: FuelPosterior, stage: int) -> bool:
-    """Whether every reading of it has been taken in the present state."""
+def _left(
+    measurement: Measurement, posterior: FuelPosterior, stage: int
+) -> tuple[tuple[str, float, float], ...]:
+    """Return its readings that have not been taken in the present state.
+
+    Work on the machine does not touch the gauge, so its comparison holds.
+    """
 
     def near(o: Observation, quantity: str, rpm: float, load: float) -> bool:
         return (
             o.quantity == quantity
-            and o.stage == stage
+            and (o.stage == stage or quantity == CHECK)
             and (o.key.viscosity > 1.0) == measurement.cold
             and (quantity == CHECK or abs(o.key.rpm - rpm) <= 110.0)
             and abs(o.key.load - load) <= 0.3
         )
 
-    return all(any(near(o, *r) for o in posterior.observations) for r in measurement.readings)
+    every = posterior.observations
+    return tuple(r for r in measurement.readings if not any(near(o, *r) for o in every))
 
 
 def _wanted(
