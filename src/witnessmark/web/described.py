@@ -120,6 +120,8 @@ def _moved(schema: Any) -> Any:
         found["$ref"] = found["$ref"].replace("#/$defs/", _AT)
     if found.get("type") == "string" and not {"pattern", "enum", "const"} & found.keys():
         found["pattern"] = _PLAIN
+    elif isinstance(found.get("pattern"), str):  # the only spaces that are no control characters
+        found["pattern"] = found["pattern"].replace(r"\s", r"[ \t\n\r]")
     return found
 
 
@@ -129,7 +131,7 @@ def _anything() -> dict[str, Any]:
     return {
         "anyOf": [
             {"type": "string", "pattern": _PLAIN},
-            {"type": "number", "minimum": -_WHOLE, "maximum": _WHOLE},
+            {"type": "number", "minimum": -_WHOLE - 1, "maximum": _WHOLE},
             {"type": "boolean"},
             {"type": "null"},
             {"type": "array", "items": inner},
