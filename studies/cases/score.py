@@ -31,6 +31,8 @@ from witnessmark.workflow.dossier.dossier_of_shop import assess_in_shop
 
 #: From the freest to the strictest.
 DRIVES = ("drive", "limp", "tow", "park")
+#: What a case says of the engine as it came in -> the clue that a technician ticks for it.
+_STATES = {"no crank": "wont_turn", "cranks, no start": "wont_start"}
 _FREE = ("note", "title", "use", "why", "by", "say", "id")
 
 
@@ -180,7 +182,11 @@ def _asked(case: Mapping[str, Any], key: Mapping[str, Any]) -> Asked:
         words=tuple(case["words"]),
         families=tuple(key.get("families", case["families"])),
         truck={**case.get("truck", {}), **key.get("truck", {})},
-        entries=(*key.get("also", ()), *_by_words(case["entries"], key.get("results", {}))),
+        entries=(
+            *_of_state(case),
+            *key.get("also", ()),
+            *_by_words(case["entries"], key.get("results", {})),
+        ),
         leaders=ids("leader"),
         steps=ids("steps"),
         forbid=(*ids("forbid"), *silly),
@@ -191,6 +197,16 @@ def _asked(case: Mapping[str, Any], key: Mapping[str, Any]) -> Asked:
         no_repair=bool(key.get("no_repair", case.get("no_repair", False))),
         not_scored=str(key.get("not_scored", "")),
     )
+
+
+def _of_state(case: Mapping[str, Any]) -> tuple[Mapping[str, Any], ...]:
+    """Return the clue that says that the truck does not run, where the case tells its state so."""
+    state = case.get("state")
+    clue = _STATES.get(state.get("engine", "")) if isinstance(state, Mapping) else None
+    told = {e.get("clue") for e in case["entries"]}
+    if clue is None or clue in told:
+        return ()
+    return ({"kind": "clue", "clue": clue, "seen": True, "use": "note"},)
 
 
 def _by_words(
@@ -365,7 +381,7 @@ def _alike(steps: Sequence[str], knowledge: Knowledge) -> set[str]:
 def _stops(asked: Asked, made: Dossier, row: Row) -> None:
     standing = [s for s in made.steps if s.kind == "safety"]
     row.stops = [s.step for s in standing]
-    row.drive = max((s.drive or "drive" for s in standing), key=DRIVES.index, default="drive")
+    row.drive = made.drive
     if asked.stop == "none":
         row.stop_false = any(s.drive in {"limp", "tow", "park"} for s in standing)
     elif asked.stop == "any":

@@ -35,6 +35,8 @@ class Condition:
         ask: the question to put.
         touched: something was just opened, fitted, filled or charged.
         truck_state: the state that it puts the truck in; empty for none.
+        after_work: causes after whose repair it is true of itself.
+        cold_reading: quantity: true of itself while that was read cold only; empty for none.
     """
 
     id: str
@@ -49,6 +51,8 @@ class Condition:
     ask: str = ""
     touched: bool = False
     truck_state: str = ""
+    after_work: tuple[str, ...] = ()
+    cold_reading: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,6 +169,7 @@ class ReadingRule:
         load: loads (0..1) it holds at, ``None`` for any.
         clears: whether a value on the good side says that the test found nothing; a test that looks
             at more than this reading is not cleared by it.
+        warm: whether a reading taken cold answers nothing.
     """
 
     quantity: str
@@ -173,10 +178,13 @@ class ReadingRule:
     rpm: tuple[float, float] | None
     load: tuple[float, float] | None
     clears: bool = True
+    warm: bool = False
 
     def holds_at(self, point: OperatingPoint) -> bool:
         """Say whether a reading at *point* answers the test; what is missing is not assumed."""
         if self.rpm is not None and not point.turns_within(self.rpm):
+            return False
+        if self.warm and point.warm is False:
             return False
         low, high = self.load or (-math.inf, math.inf)
         return self.load is None or (point.load is not None and low <= point.load <= high)

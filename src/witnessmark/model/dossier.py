@@ -77,6 +77,7 @@ class Dossier:
         decisions: what the first step of each complaint decides, in the order of the steps.
         known: every live reading, clue, test result and code, with what it did or why nothing.
         parts: part of what it depends on -> digest, for ``model.digest.why_again``.
+        does_not_run: ``no_crank`` or ``no_start`` where the truck cannot move by itself.
     """
 
     case: Case
@@ -90,6 +91,7 @@ class Dossier:
     parts: Mapping[str, str] = field(default_factory=dict)
     overridden: tuple[OverriddenStop, ...] = ()
     decisions: tuple[Decision, ...] = ()
+    does_not_run: str = ""
 
     def __getstate__(self) -> dict[str, Any]:
         """Pickle the fields alone: the rest is read off them again."""
@@ -124,6 +126,17 @@ class Dossier:
     def todo(self) -> tuple[Step, ...]:
         """The next steps without the stops: what is proposed to be done."""
         return tuple(step for step in self.steps if step.kind != "safety")
+
+    @property
+    def drive(self) -> str:
+        """What may be done with the truck: park, tow, limp or drive.
+
+        The strictest of the stops that stand; what does not run is not driven.
+        """
+        standing = {step.drive for step in self.stops}
+        if self.does_not_run and "park" not in standing:
+            return "tow"
+        return next((word for word in ("park", "tow", "limp") if word in standing), "drive")
 
     def decision_of(self, step: Step) -> Decision | None:
         """Return what a step decides, ``None`` where it decides nothing or stands further down."""

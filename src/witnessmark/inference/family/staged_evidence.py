@@ -89,6 +89,7 @@ def family_evidence(
                 Outcome(data.gone is True, entry.id, data.gone == "partly")
             )
     clues += _of_the_truck(case, knowledge, {c.condition for c in clues})
+    clues += _of_what_was_done(case, knowledge, {c.condition for c in clues})
     for stage, told in same:
         if told.test not in {t.test for t in tests.get(stage, ())}:
             tests.setdefault(stage, []).append(told)
@@ -132,6 +133,32 @@ def _of_the_truck(case: Case, knowledge: Knowledge, said: set[str]) -> list[Clue
                 found.append(Clue(condition.id, True, "", entry.id))
             elif all(value is not None for value, _ in pairs):
                 found.append(Clue(condition.id, False, "", entry.id))
+    return found
+
+
+def _of_what_was_done(case: Case, knowledge: Knowledge, said: set[str]) -> list[Clue]:
+    """Return the clues that follow from work that is written down and from cold readings.
+
+    What was opened for a repair was opened, whoever did it. A quantity that was read with the
+    engine cold only was not read as its limits ask for.
+    """
+    works = {w.cause: e.id for e, w in case.of(WorkData) if w.cause}
+    cold: dict[str, str] = {}
+    warm = set()
+    for entry, data in case.of(ReadingData):
+        if data.point.warm is False:
+            cold[data.quantity] = entry.id
+        else:
+            warm.add(data.quantity)
+    found = []
+    for condition in knowledge.conditions.values():
+        if condition.id in said:
+            continue
+        by = [works[c] for c in condition.after_work if c in works]
+        if condition.cold_reading in cold and condition.cold_reading not in warm:
+            by.append(cold[condition.cold_reading])
+        if by:
+            found.append(Clue(condition.id, True, "", by[-1]))
     return found
 
 

@@ -334,7 +334,9 @@ def _test(t: Keys, causes: Iterable[str]) -> Test:
 def _rule(part: ReadingPart) -> ReadingRule:
     ends = [None if t is None else parse_quantity(part.quantity, t)
             for t in (part.above, part.below)]  # fmt: skip
-    return ReadingRule(part.quantity, ends[0], ends[1], part.rpm, share_of(part.load), part.clears)
+    return ReadingRule(
+        part.quantity, ends[0], ends[1], part.rpm, share_of(part.load), part.clears, part.warm
+    )
 
 
 def _row(value: float | tuple[float, ...]) -> tuple[float, ...]:
@@ -357,6 +359,8 @@ def _condition(c: Keys) -> Condition:
         c.get("ask", ""),
         c.get("touched", False),
         c.get("truck_state") or "",
+        tuple(c.get("after_work") or ()),
+        c.get("cold_reading") or "",
     )
 
 

@@ -149,6 +149,13 @@ class ConditionPart(PackPart):
     hours_over: Annotated[float, Field(gt=0)] | None = Field(
         default=None, description="the same by engine hours"
     )
+    after_work: tuple[Id, ...] | None = Field(
+        default=None, description="causes after whose repair it is true of itself"
+    )
+    cold_reading: Id | None = Field(
+        default=None,
+        description="quantity: true of itself while that was read with the engine cold only",
+    )
     ask: Text | None = Field(default=None, description="the question to put, in words")
     source: Id | None = Field(default=None, description="key of the source")
 

@@ -165,6 +165,7 @@ class ReadingPart(PointWindow):
     clears: bool = Field(
         default=True, description="false: a value on the good side answers nothing"
     )
+    warm: bool = Field(default=False, description="true: a value read cold answers nothing")
 
 
 class YieldPart(PackPart):

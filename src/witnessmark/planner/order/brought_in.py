@@ -26,6 +26,11 @@ class BroughtIn:
     states: frozenset[str] = frozenset()
     touched: frozenset[str] = frozenset()
 
+    @property
+    def does_not_run(self) -> str:
+        """The state in which the engine does not run; empty where it does."""
+        return next((s for s in ("no_crank", "no_start") if s in self.states), "")
+
 
 def brought_in(
     facts: Facts, conditions: Mapping[str, Condition], families: Iterable[Family] = ()

@@ -21,7 +21,7 @@ from witnessmark.planner.order.facts import Facts
 from witnessmark.planner.order.open_complaint import OpenComplaint
 from witnessmark.planner.order.ranks import TEAR_DOWN, Rank
 from witnessmark.planner.order.same_check import one_step_a_check
-from witnessmark.planner.order.what_comes_before import ask_for_looks, what_waits
+from witnessmark.planner.order.what_comes_before import LOOK_FROM, ask_for_looks, what_waits
 from witnessmark.words.say import steps as say
 
 __all__ = ["in_order"]
@@ -44,6 +44,8 @@ _LEADS = 0.60
 #: The rank of the open search once it is time to stop: beside the parts, before those that are only
 #: likely, before any.
 _PRESSING = {"say": Rank.RENEW, "due": Rank.SEARCH, "hard": Rank.TOUCHED}
+#: A look that speaks to none who is at least so large a share of the leader is no part of the walk.
+_SUSPECT_SHARE = 1 / 3
 #: What need not wait for a cold engine goes before what must when it costs at most this share more.
 _COLD = 1.02
 
@@ -97,14 +99,19 @@ def _settle(listed: Listed) -> None:
                 placed.rank = _PRESSING[bench.stop_and_search]
             else:
                 mine.append(placed)
+        least = max(LOOK_FROM, _SUSPECT_SHARE * bench.chance(bench.leader))
         for placed in mine:
+            if placed.rank in {Rank.FREE_LOOK, Rank.LOOK} and placed.test is not None:
+                far = not bench.speaks(placed.test, least)
+                placed.rank = Rank.MEASURE if far else placed.rank
             if placed.is_repair and _is_due(placed, mine, bench):
                 placed.rank = Rank.DUE
             elif _waits_for_lift(placed, bench, listed):
                 placed.rank = Rank.WAITS
                 placed.says(say.waits_for_lift())
         for placed in mine:
-            if placed.is_repair or placed.rank < Rank.FREE_LOOK or placed.rank > Rank.OPEN:
+            kept = placed.rank < Rank.FREE_LOOK or placed.rank == Rank.SEES_SUSPECT
+            if placed.is_repair or kept or placed.rank > Rank.OPEN:
                 continue
             later = [p for p in mine if placed.rank < p.rank <= Rank.RENEW]
             lost = [p.rank for p in later if not _keeps(placed, p, bench, prices)]

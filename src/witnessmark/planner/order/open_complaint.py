@@ -95,6 +95,10 @@ class OpenComplaint:
         """Say whether a test speaks to any suspect of at least this probability."""
         return any(p >= least and _bits(test, c) >= math.log(SPEAKS) for c, p in self.suspects())
 
+    def speaks_of(self, test: Test, cause: str) -> bool:
+        """Say whether a test speaks to one cause."""
+        return _bits(test, cause) >= math.log(SPEAKS)
+
     def suspects(self) -> tuple[tuple[str, float], ...]:
         """Return the causes that are not settled, with P(present)."""
         return tuple((c, p) for c, p in self.chances.items() if c not in self.repaired)

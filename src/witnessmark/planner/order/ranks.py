@@ -27,25 +27,29 @@ class Rank(IntEnum):
     """A quick look at what was just opened, fitted, filled or charged."""
     DUE = 2
     """The repair of what was seen bad or is decided; nothing left to look at would change it."""
-    FREE_LOOK = 3
+    SUSPECT = 3
+    """The quick look that sees the first suspect, once one clearly leads."""
+    FREE_LOOK = 4
     """Level, belt, hose, wet point: minutes, no tool."""
-    LOOK = 4
+    LOOK = 5
     """A look that takes a little longer."""
-    FIRST_READING = 5
+    FIRST_READING = 6
     """The reading that proves the complaint while nothing was measured."""
-    MEASURE = 6
+    SEES_SUSPECT = 7
+    """The longer check that sees a likely suspect."""
+    MEASURE = 8
     """An instrument or the codes, at the cheapest point."""
-    ISOLATE = 7
+    ISOLATE = 9
     """Cut out, bypass, block, unplug: a change that is taken back, the same gauge watched."""
-    SEARCH = 8
+    SEARCH = 10
     """The open search, once it is time to stop buying parts."""
-    OPEN = 9
+    OPEN = 11
     """Something is taken apart."""
-    RENEW = 10
+    RENEW = 12
     """A part is renewed, or an open search begun."""
-    WAITS = 11
+    WAITS = 13
     """A tear-down that waits for looks that a stop holds back."""
-    GUARD = 12
+    GUARD = 14
     """A look that stands right before the part that waits for it, and nowhere else."""
 
 
@@ -59,7 +63,8 @@ def rank_of(step: Step, test: Test | None = None) -> Rank:
     if step.kind == "repair" or (test is None and step.kind != "measure"):
         return Rank.RENEW
     untold = test is not None and not test.kind
-    if "open" in step.work or step.access >= (_PARTS_OFF if untold else TEAR_DOWN):
+    taken_off = test is not None and (test.kind == "strip" or test.invasive)
+    if taken_off or "open" in step.work or step.access >= (_PARTS_OFF if untold else TEAR_DOWN):
         return Rank.OPEN
     if test is None:
         return Rank.MEASURE

@@ -19,7 +19,7 @@ from witnessmark.knowledge.rules import Asked, Stop
 from witnessmark.planner.order.facts import Facts, Mark
 from witnessmark.words.say import stops as say
 
-__all__ = ["StandingStop", "holds", "standing_stop", "standing_stops"]
+__all__ = ["StandingStop", "holds", "only_by_work", "standing_stop", "standing_stops"]
 
 _STARTS = frozenset({"key_on", "crank", "start", "parked_run", "hot_parked_run", "warm"})
 
@@ -35,6 +35,7 @@ class StandingStop:
         seen: what was seen that raised it; empty when only the odds did.
         checked: every check of this level has an answer in the present state.
         entries: the entries that raised it.
+        after_work: checks of this level that lift nothing before a repair that was not made yet.
     """
 
     stop: Stop
@@ -43,6 +44,7 @@ class StandingStop:
     seen: tuple[Asked, ...]
     checked: bool
     entries: tuple[str, ...] = ()
+    after_work: frozenset[str] = frozenset()
 
     @property
     def say(self) -> str:
@@ -54,8 +56,8 @@ class StandingStop:
 
     @property
     def checks(self) -> tuple[str, ...]:
-        """Return the tests that lift this level; those of the next one wait."""
-        return self.stop.checks_of(self.level)
+        """Return the tests that lift this level now; those after it or after a repair wait."""
+        return tuple(t for t in self.stop.checks_of(self.level) if t not in self.after_work)
 
     @property
     def seen_now(self) -> bool:
@@ -108,7 +110,33 @@ def standing_stop(stop: Stop, facts: Facts) -> StandingStop | None:
     checked = bool(due) and all(t in answered or t in facts.answered or t in good for t in due)
     told = {m.entry for asked, _ in seen for m in _behind(asked, facts) if m.entry}
     entries = tuple(dict.fromkeys(m.entry for m in facts.marks if m.entry in told))
-    return StandingStop(stop, level, danger, fresh, checked, entries)
+    waiting = frozenset(due) - _due_now(parts, facts)
+    return StandingStop(stop, level, danger, fresh, checked, entries, waiting)
+
+
+def only_by_work(asked: Asked, facts: Facts) -> bool:
+    """Say whether a condition of `until` can hold only after a repair that was not made yet."""
+    if asked.kind == "work":
+        return not facts.told("work", asked.ids[0])
+    if asked.kind == "any":
+        return all(only_by_work(part, facts) for part in asked.parts)
+    return asked.kind == "all" and any(only_by_work(part, facts) for part in asked.parts)
+
+
+def _due_now(parts: Sequence[Asked], facts: Facts) -> frozenset[str]:
+    """Return the tests that lift something now: none beside a repair that has to come first."""
+    if any(only_by_work(part, facts) for part in parts):
+        return frozenset()
+    found: set[str] = set()
+    for part in parts:
+        if part.kind == "test":
+            found.add(part.ids[0])
+        elif part.kind == "all":
+            found |= _due_now(part.parts, facts)
+        elif part.kind == "any":
+            for one in part.parts:
+                found |= _due_now((one,), facts)
+    return frozenset(found)
 
 
 def _behind(asked: Asked, facts: Facts) -> tuple[Mark, ...]:

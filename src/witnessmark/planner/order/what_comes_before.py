@@ -9,7 +9,7 @@ import math
 from collections.abc import Sequence
 
 from witnessmark.knowledge import Test
-from witnessmark.knowledge.rules import Asked, Stop
+from witnessmark.knowledge.rules import Stop
 from witnessmark.model.step import Step
 from witnessmark.planner.order.brought_in import BroughtIn
 from witnessmark.planner.order.entries_to_order import Listed, Placed
@@ -17,6 +17,7 @@ from witnessmark.planner.order.facts import Facts
 from witnessmark.planner.order.first_reading import first_reading_step
 from witnessmark.planner.order.open_complaint import SURE, OpenComplaint
 from witnessmark.planner.order.ranks import TEAR_DOWN, Rank
+from witnessmark.planner.order.stop_rules import only_by_work
 from witnessmark.planner.ranking.costs import price_of_test
 from witnessmark.words.say import steps as say
 
@@ -39,6 +40,12 @@ TOUCHED_MINUTES = 15.0
 DOUBTED_FROM = 0.03
 #: A free look is taken where it speaks to a suspect of at least this.
 LOOK_FROM = 0.05
+#: What was just touched is looked at first only where it may be at fault at all.
+TOUCHED_FROM = 0.10
+#: One cause clearly leads from here on, and by so many times; the quick look at it comes first.
+CLEAR_FROM, CLEAR_BY, CLEAR_MINUTES = 0.25, 1.5, 20.0
+#: It is likely from here on; the longer check that sees it comes before other instruments.
+LIKELY_FROM, LIKELY_MINUTES = 0.50, 60.0
 #: A leader of at least this has its own look listed when that takes at most so long [min].
 LEADER_FROM, LEADER_MINUTES = 0.20, 30.0
 
@@ -61,7 +68,8 @@ def ask_for_looks(
             continue
         leader = bench.leader
         if not bench.decided(leader):
-            _touched(listed, brought, bench)
+            if leader not in bench.seen_bad:
+                _touched(listed, brought, bench)
             for free in bench.family.tests:
                 if free.free_look and bench.speaks(free, LOOK_FROM):
                     listed.offer(bench, free.id)
@@ -69,6 +77,7 @@ def ask_for_looks(
         if cause is not None and bench.chance(leader) >= LEADER_FROM and not bench.decided(leader):
             quick = [t for t in bench.shown_by(cause) if t.minutes.typical <= LEADER_MINUTES]
             _cheapest(listed, bench, quick)
+        _first_suspect(listed, bench)
         if bench.first is not None and bench.first.id not in listed:
             least = listed.cheapest(bench)
             step = first_reading_step(bench.first, bench.family, listed.settings, least)
@@ -132,20 +141,12 @@ def _seen_in_repair(bench: OpenComplaint, rule: Stop, check: str) -> bool:
 
 def _waits_for_work(rule: Stop, facts: Facts) -> bool:
     """Say whether a stop is lifted by a repair and a check after it, and none was made yet."""
-    return any(_only_by_work(part, facts) for part in rule.until)
-
-
-def _only_by_work(asked: Asked, facts: Facts) -> bool:
-    if asked.kind == "work":
-        return not facts.told("work", asked.ids[0])
-    if asked.kind == "any":
-        return all(_only_by_work(part, facts) for part in asked.parts)
-    return asked.kind == "all" and any(_only_by_work(part, facts) for part in asked.parts)
+    return any(only_by_work(part, facts) for part in rule.until)
 
 
 def _touched(listed: Listed, brought: BroughtIn, bench: OpenComplaint) -> None:
     for cause in bench.family.causes:
-        if cause.id not in brought.touched:
+        if cause.id not in brought.touched or bench.chance(cause.id) < TOUCHED_FROM:
             continue
         named = {look.test for look in cause.look_first}
         quick = [
@@ -159,6 +160,31 @@ def _touched(listed: Listed, brought: BroughtIn, bench: OpenComplaint) -> None:
         placed = _cheapest(listed, bench, quick, say.just_touched())
         if placed is not None and placed.rank != Rank.LIFTS_STOP:
             placed.rank = Rank.TOUCHED
+
+
+def _first_suspect(listed: Listed, bench: OpenComplaint) -> None:
+    """Let the check that sees the first suspect come early, once one clearly leads."""
+    leader = bench.family.cause(bench.leader)
+    chances = sorted((p for _, p in bench.suspects()), reverse=True)
+    if leader is None or leader.id in {*bench.repaired, *bench.seen_bad} or len(chances) < 2:
+        return
+    if chances[0] < CLEAR_FROM or chances[0] < CLEAR_BY * chances[1]:
+        return
+    able = [
+        t
+        for t in bench.shown_by(leader)
+        if bench.open_test(t.id) is not None
+        and bench.speaks_of(t, leader.id)
+        and t.access <= max(BENCH_REACH, leader.access.typical)
+        and t.kind != "strip"
+    ]
+    quick = [t for t in able if t.minutes.typical <= CLEAR_MINUTES and t.access <= BENCH_REACH]
+    rank = Rank.SUSPECT
+    if not quick and chances[0] >= LIKELY_FROM:
+        quick, rank = [t for t in able if t.minutes.typical <= LIKELY_MINUTES], Rank.SEES_SUSPECT
+    placed = _cheapest(listed, bench, quick)
+    if placed is not None and placed.rank > rank:
+        placed.rank = rank
 
 
 def _cheapest(
@@ -188,13 +214,16 @@ def _twin(listed: Listed, bench: OpenComplaint, cause: str, test: str, short: st
 def _seen_before_renewal(listed: Listed, placed: Placed) -> None:
     """Let a part that is not seen bad wait for the cheap test that would see it."""
     bench, cause = placed.bench, placed.cause
-    if cause is None or cause.id in bench.seen_bad or cause.id in bench.repaired:
+    if cause is None or cause.id in bench.repaired:
+        return
+    decided = bench.decided(cause.id) and placed.step.access < TEAR_DOWN
+    if cause.id in bench.seen_bad and decided:
         return
     named = [look for look in cause.look_first if not look.twin]
     if bench.chance(cause.id) >= _CERTAIN:
         return
     own = placed.price(listed.settings)
-    sure = bench.chance(cause.id) >= SURE
+    sure = bench.chance(cause.id) >= SURE or cause.id in bench.seen_bad
     if sure:  # a look that costs next to nothing beside the part comes before it all the same
         named = [look for look in named if _price(bench, look.test, listed) <= _SMALL * own]
     if not named and (sure or bench.decided(cause.id)):

@@ -26,6 +26,7 @@ from witnessmark.model.odds import Odds
 from witnessmark.model.step import Step
 from witnessmark.web.bench.page_words import count_words, usd
 from witnessmark.words.plain import sentences
+from witnessmark.words.say import stops as stops_say
 from witnessmark.words.strength import (
     ALMOST_SURE,
     FOUND,
@@ -73,6 +74,7 @@ class FirstScreen:
         place: step in :data:`SCALE`; ``None`` where no cause is weighed any more.
         word: what stands at that step, such as ``almost sure``.
         stops: the stops that stand.
+        stands: that the truck does not run; empty where it does.
         step: what to do next for that complaint, no stop.
         place_of_step: where it stands among all steps.
         care: the step's own first cautions; all of them stand one fold deeper.
@@ -97,6 +99,7 @@ class FirstScreen:
     others: tuple[tuple[int, Step], ...]
     odds: tuple[Odds, ...]
     rest: tuple[Odds, ...]
+    stands: str = ""
 
     @property
     def chosen(self) -> Tab | None:
@@ -146,6 +149,9 @@ def first_screen(case: Case, assessment: Dossier | None, chosen: str = "") -> Fi
         others=tuple(mine[1:3]),
         odds=here,
         rest=tuple({o.family: o for o in odds if o.family not in ours}.values()),
+        stands=stops_say.does_not_run(assessment.does_not_run)
+        if assessment and assessment.does_not_run
+        else "",
     )
 
 

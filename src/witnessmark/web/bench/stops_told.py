@@ -6,7 +6,7 @@ from typing import Any
 
 from witnessmark.model.entries.case import Case
 from witnessmark.web.bench.state import ServerState
-from witnessmark.words.say.stops import not_worked_out
+from witnessmark.words.say.stops import does_not_run, not_worked_out
 
 __all__ = ["stops_told"]
 
@@ -25,5 +25,6 @@ def stops_told(bench: ServerState, case: Case, wait_s: float) -> dict[str, Any]:
     return {
         "stops": found.stops if found is not None else (),
         "overridden": found.overridden if found is not None else (),
+        "stands": does_not_run(found.does_not_run) if found and found.does_not_run else "",
         "waiting": not_worked_out() if late else "",
     }

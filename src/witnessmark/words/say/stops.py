@@ -14,6 +14,18 @@ _NEEDS = {
 }  # fmt: skip
 
 
+_STANDS = {
+    "no_crank": "It does not turn over",
+    "no_start": "It turns over and does not start",
+}
+
+
+@sentence("stop.does_not_run", state="no_start")
+def does_not_run(state: str) -> str:
+    """Say that a truck does not run, so that nobody reads that it may be driven."""
+    return f"{_STANDS[state]}: it is towed, or put right where it stands."
+
+
 @sentence("stop.danger", probability=0.2)
 def danger(probability: float) -> str:
     """Say how likely what a stop guards against is; a small chance of it is not played down."""

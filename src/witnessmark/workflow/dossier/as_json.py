@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
 
@@ -36,7 +35,8 @@ def assessment_json(assessment: Dossier, *, si: bool = False) -> dict[str, Any]:
         "next": [_step(s, si) for s in assessment.steps],
         "stops": [_stop(s) for s in assessment.steps if s.kind == "safety"],
         "stops_overridden": [_overridden(o) for o in assessment.overridden],
-        "drive": _drive(assessment.steps),
+        "drive": assessment.drive,
+        "does_not_run": assessment.does_not_run,
         "decisions": [
             {**asdict(d), "branches": [asdict(b) for b in d.branches]} for d in assessment.decisions
         ],
@@ -184,12 +184,6 @@ def _overridden(told: OverriddenStop) -> dict[str, str]:
         "because": told.reason,
         "entry": told.entry,
     }
-
-
-def _drive(steps: Sequence[Step]) -> str:
-    """Return what the driver may do: the strictest of the stops that stand."""
-    standing = {s.drive for s in steps if s.kind == "safety"}
-    return next((word for word in ("park", "tow", "limp") if word in standing), "drive")
 
 
 def _step(step: Step, si: bool) -> dict[str, Any]:

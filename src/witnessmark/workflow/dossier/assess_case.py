@@ -138,6 +138,7 @@ def dossier(
     if any(case.of(QuoteData)) or any(case.of(ApprovalData)):
         found += ledger(case, standing.settings).problems
     done = progress(case, knowledge.families.values(), *_seen_now(bench, findings))
+    brought = brought_in(done.facts, knowledge.conditions)
     steps = _steps(done, case, standing, judged, proofs, weighed)
     steps = with_a_tractor(steps, case, knowledge)
     stops = [s for s in steps if s.kind == "safety"]
@@ -158,6 +159,7 @@ def dossier(
         parts=parts or {},
         overridden=overridden_stops(case, knowledge),
         decisions=decisions(steps, now.odds, knowledge, partial(_repair_takes, standing)),
+        does_not_run=brought.does_not_run,
     )
     return replace(
         made,

@@ -73,6 +73,8 @@ def _lines(assessment: Dossier, si: bool, numbers: bool) -> Iterator[str]:
     for o in assessment.overridden:
         told = say_stops.overridden(o.said, o.did, o.by, o.at[:10], o.reason)
         yield from _wrap(f"! {told} {say_stops.overridden_lifts_nothing()}")
+    if assessment.does_not_run:
+        yield from _wrap(f"! {say_stops.does_not_run(assessment.does_not_run)}")
     stops = len(assessment.stops)
     for number, step in enumerate(assessment.steps[: stops + 3]):
         yield from _step(step, assessment.decision_of(step), first=number <= stops)
