@@ -19,6 +19,9 @@ SETS = {
     "master_a": "first master, thirteen families (seen): after mending",
     "week_a_first": "own short cases of the week (seen): before anything was mended",
     "week_a": "own short cases of the week (seen): after mending",
+    "textbook_thirteen": "the textbook picture of every cause of the thirteen families (seen)",
+    "master_c_first": "third master, thirteen families (own unseen): first opening",
+    "master_c": "third master, thirteen families: after what it showed was mended (seen now)",
     "master_b": "second master, thirteen families (own unseen), scored once",
     "week_b": "second master, families of the week (own unseen), scored once",
 }

@@ -25,6 +25,8 @@ TOOLS_OWN = re.compile(
     r"|expected total|likely bill|knowledge packs?|(the|no|this|which) packs?|none of the listed"
     r"|[a-z]+_[a-z_]+)\b|\b\d+ % (now|\()"
 )
+#: A customer's sentence has at most so many words in the mean.
+MEAN = 14
 ROOT = Path(__file__).resolve().parents[2]
 KNOWLEDGE = load_knowledge()
 #: Seeds whose dossier has a stop.
@@ -86,11 +88,14 @@ def test_no_door_proposes_what_a_stop_forbids_and_every_paper_says_the_stop(stud
     for door, text in each:
         if door in {"first screen", "command", "customer"}:
             assert not TOOLS_OWN.search(text), f"{door}: {TOOLS_OWN.search(text)}"
-    # What a customer reads is short.
+    # What a customer reads is short; what he said himself stands as he said it.
     page = doors.page(f"/c/{customer_token(shop, found.case.id, 14)}")
-    for told in re.findall(r"<(?:p|li)\b[^>]*>(.*?)</(?:p|li)>", page, re.S):
-        for said in sentences(html.unescape(re.sub(r"<[^>]+>", "", told))):
-            assert len(said.split()) <= LONGEST, said
+    told = re.findall(r"<(?:p|li)\b([^>]*)>(.*?)</(?:p|li)>", page, re.S)
+    ours = [html.unescape(re.sub(r"<[^>]+>", "", text)) for how, text in told if "words" not in how]
+    lengths = {said: len(said.split()) for text in ours for said in sentences(text) if said.strip()}
+    assert len(lengths) > len(found.stops)
+    assert all(n <= LONGEST for n in lengths.values()), max(lengths, key=lengths.__getitem__)
+    assert sum(lengths.values()) <= MEAN * len(lengths), lengths
     # Look first, ask never twice, no long shot.
     assert study[2].order_faults(found, KNOWLEDGE, barred.__contains__) == []
     # It could fail: what is offered by name on a page is caught, and a stop that is not said.

@@ -168,6 +168,8 @@ def _first_suspect(listed: Listed, bench: OpenComplaint) -> None:
     chances = sorted((p for _, p in bench.suspects()), reverse=True)
     if leader is None or leader.id in {*bench.repaired, *bench.seen_bad} or len(chances) < 2:
         return
+    if bench.decided(leader.id):
+        return
     if chances[0] < CLEAR_FROM or chances[0] < CLEAR_BY * chances[1]:
         return
     able = [
