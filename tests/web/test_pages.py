@@ -773,6 +773,11 @@ def test_a_truck_by_two_names_is_merged_and_what_comes_back_is_said(client, shop
     text = settled(client)
     assert "Was here 41 days before" in text, "20 January to 2 March"
     assert "with the same complaint" in text
+    classed = "/cases/unit7/add/outcome?earlier_case=older"
+    assert f'href="{classed}"' in text
+    form = client.get(classed).text
+    assert "<details open><summary>It came back" in form
+    assert 'name="earlier_case" type="text" value="older"' in form
     assert "Was here" not in settled(client, "older")
     page = client.get("/trucks").text
     assert "The same as unit 7: call it that" in page
