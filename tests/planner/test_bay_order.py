@@ -8,6 +8,8 @@ from planner.tiny_belief import TinyBelief
 from witnessmark.knowledge import load_knowledge
 from witnessmark.model.entries.case import read_case
 from witnessmark.model.step import forbidden_by
+from witnessmark.planner.order.brought_in import brought_in
+from witnessmark.planner.order.facts import Facts, Mark
 from witnessmark.planner.ranked_steps import FamilyState, rank_steps
 from witnessmark.workflow.dossier.assess_case import assess
 
@@ -192,3 +194,10 @@ def test_every_check_of_a_stop_is_a_test_of_its_family():
         known = {t.id for t in KNOWLEDGE.families[stop.family].tests}
         assert set(stop.checks) <= known
         assert bool(stop.once_checked) <= bool(stop.checks)
+
+
+def test_what_does_not_start_is_towed_and_the_last_word_counts():
+    seen = Mark(0, 0, "clue", "wont_start", True)
+    assert brought_in(Facts(marks=(seen,)), KNOWLEDGE.conditions).does_not_run == "no_start"
+    runs = Mark(1, 0, "clue", "wont_start", False)
+    assert brought_in(Facts(marks=(seen, runs)), KNOWLEDGE.conditions).does_not_run == ""

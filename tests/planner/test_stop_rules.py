@@ -193,3 +193,17 @@ def test_a_stop_tells_only_what_its_own_check_found():
     assert raised.say == stop.say
     stuck = Mark(2, 0, "test", "egt_bar", "positive")
     assert standing_stop(stop, Facts((seen, stuck), 0, outcomes)).say == stop.once_checked
+
+
+def test_a_check_that_lifts_only_after_a_repair_is_not_let_through_before_it():
+    """A knock: the gauge on the running engine counts once the bearings were renewed."""
+    bearing = next(s for s in KNOWLEDGE.families["oil_press"].stops if s.id == "stop_oil_bearing")
+    gauge = KNOWLEDGE.test("g_mech")
+    knock = ("clue", {"clue": "knock", "seen": True})
+    before = safety_stops([bearing], facts(knock), 0.0)
+    assert before[0].checks == ("g_pan",)
+    assert forbidden_by(before, gauge.id, gauge.demands) is not None
+    work = ("work", {"did": "shells renewed", "cause": "op_bearing"})
+    after = safety_stops([bearing], facts(knock, work), 0.0)
+    assert "g_mech" in after[0].checks
+    assert forbidden_by(after, gauge.id, gauge.demands) is None
