@@ -3,7 +3,8 @@
 nice -n 15 python studies/plausibility/cross.py --trucks 50
 
 The truth is warm_engine.py, 45 minutes, half of the drives begun cold with the engine standing. The
-seed was used for the table only.
+seed was used for the table only. Before the table was made the method was settled on the seeds 7001
+and 2026112904 (the table before this one).
 """
 
 from __future__ import annotations
@@ -82,7 +83,8 @@ def swapped(found):
 def main():
     parser = argparse.ArgumentParser()
     parser.add_argument("--trucks", type=int, default=60)
-    parser.add_argument("--seed", type=int, default=2026112904)
+    parser.add_argument("--sound", type=int, default=340, help="further sound trucks")
+    parser.add_argument("--seed", type=int, default=2026113021)
     args = parser.parse_args()
     knowledge = load_knowledge()
     counts: Counter[tuple[str, ...]] = Counter()
@@ -97,41 +99,57 @@ def main():
             return {n: sensed(own, truth[n], n, **(fault if n == name else {})) for n in NAMES}
 
         sound = read()
-        found = findings(knowledge, sound, load, rpm)
-        counts["sound", "drift"] += bool(drifting(found))
-        counts["sound", "off"] += bool(off(found))
-        counts["sound", "swap"] += bool(swapped(found))
-        counts["sound", "not run"] += any(f.outcome == "not_run" for f in found)
+        count_sound(counts, findings(knowledge, sound, load, rpm))
         for name in FAULTY:
             put = float(rng.choice([-1, 1]) * rng.uniform(5, 15))
-            got = drifting(findings(knowledge, read(name=name, drift=put), load, rpm))
+            last = findings(knowledge, read(name=name, drift=put), load, rpm)
+            got = drifting(last)
+            counts["drift", "swap"] += bool(swapped(last))
             counts["drift", name, "right" if name in got else "wrong" if got else "none"] += 1
             put = float(rng.choice([-1, 1]) * rng.uniform(8, 20))
-            got = off(findings(knowledge, read(name=name, offset=put), load, rpm))
+            last = findings(knowledge, read(name=name, offset=put), load, rpm)
+            got = off(last)
             begun = "cold" if cold else "warm"
             counts["off", begun, name, "right" if name in got else "wrong" if got else "none"] += 1
+            counts["off", "swap"] += bool(swapped(last))
         for one, two in PAIRS:
             got = swapped(
                 findings(knowledge, sound | {one: sound[two], two: sound[one]}, load, rpm)
             )
             told = "right" if frozenset((one, two)) in got else "wrong" if got else "none"
             counts["swap", one, two, told] += 1
+    for number in range(args.trucks, args.trucks + args.sound):
+        rng = np.random.default_rng([args.seed, number])
+        truth, load, rpm = drive(rng, cold=number % 2 == 1)
+        own = np.random.default_rng([args.seed, number, 1])
+        found = findings(knowledge, {n: sensed(own, truth[n], n) for n in NAMES}, load, rpm)
+        count_sound(counts, found)
     write(counts, args)
+
+
+def count_sound(counts, found):
+    """What is called on a sound truck."""
+    counts["sound", "drift"] += bool(drifting(found))
+    counts["sound", "off"] += bool(off(found))
+    counts["sound", "swap"] += bool(swapped(found))
+    counts["sound", "not run"] += any(f.outcome == "not_run" for f in found)
 
 
 def write(counts, args):
     """Put the counts into the table."""
-    n = args.trucks
+    n, every = args.trucks, args.trucks + args.sound
     lines = [
         "# Temperatures held against each other", "",
         f"`python studies/plausibility/cross.py`: {n} trucks of `warm_engine.py`, 45 min, every "
-        "other one begun cold;", f"seed {args.seed} used once; shares with Wilson's 95 % "
+        f"other one begun cold; {args.sound} more sound ones;", f"seed {args.seed} used once; shares with Wilson's 95 % "
         "interval.", "",
-        "| sound trucks | share |", "|---|---|",
-        f"| a drift called | {share(counts['sound', 'drift'], n)} |",
-        f"| an offset called | {share(counts['sound', 'off'], n)} |",
-        f"| a swap called | {share(counts['sound', 'swap'], n)} |",
-        f"| something not run | {share(counts['sound', 'not run'], n)} |", "",
+        "| trucks | share |", "|---|---|",
+        f"| sound: a drift called | {share(counts['sound', 'drift'], every)} |",
+        f"| sound: an offset called | {share(counts['sound', 'off'], every)} |",
+        f"| sound: a swap called | {share(counts['sound', 'swap'], every)} |",
+        f"| sound: something not run | {share(counts['sound', 'not run'], every)} |",
+        f"| one sensor drifts: a swap called | {share(counts['drift', 'swap'], 5 * n)} |",
+        f"| one sensor is off: a swap called | {share(counts['off', 'swap'], 5 * n)} |", "",
         "| put into | drift of 5 to 15 degC found | another one named | offset of 8 to 20 degC "
         "found, begun cold | begun warm | another one named |", "|---|---|---|---|---|---|",
     ]  # fmt: skip

@@ -75,6 +75,21 @@ def test_defaults_behind_a_gap_do_not_make_the_true_readings_a_fault(shared: Pat
         assert {f.code: f.outcome for f in found}["coolant_temperature_jumps"] == "not_seen"
 
 
+@pytest.mark.parametrize("behind", [1, 2])
+def test_a_default_with_one_or_two_readings_before_the_next_gap_is_no_fault(behind: int) -> None:
+    """Before: 70 degC in a second, called at 650 to 1, on a real car's readings cut up so."""
+    t, v = np.arange(0.0, 300.0), np.full(300, 90.0)
+    short = 430.0 + np.arange(1.0 + behind), np.array([20.0] + [90.0] * behind)
+    time = np.concatenate([t, short[0], 600.0 + t])
+    for rest in (short[1], short[1][::-1]):  # the unit wakes, or goes to sleep
+        (verdict,) = judged([(time, np.concatenate([v, rest, v]))])
+        assert verdict.log_factor < SEEN_FROM
+    # What goes and comes back between readings that stay is none.
+    v[100:103] = 60.0
+    (verdict,) = judged([(np.concatenate([t, 600.0 + t]), np.concatenate([v, v]))])
+    assert verdict.log_factor >= SEEN_FROM
+
+
 @pytest.mark.parametrize("defaults", [False, True])
 def test_no_alarm_in_any_window_of_the_real_recordings(shared: Path, defaults: bool) -> None:
     rng = np.random.default_rng(2101)

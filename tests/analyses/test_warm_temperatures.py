@@ -106,10 +106,11 @@ def test_coolant_and_oil_together_really_moved() -> None:
     ("one", "two"),
     [("coolant_temperature", "oil_temperature"),
      ("intake_air_temperature", "fuel_temperature"),
-     ("coolant_temperature", "intake_air_temperature")],
+     ("coolant_temperature", "intake_air_temperature"),
+     ("fuel_temperature", "ambient_temperature")],
 )  # fmt: skip
 def test_a_swapped_pair_is_named(one: str, two: str) -> None:
-    """Before: 0 of 6."""
+    """Before: 0 of 6; fuel and the air outside 0 of 60."""
     rows = truck()
     rows[one], rows[two] = rows[two], rows[one]
     told = [f for f in found(rows) if f.outcome == "seen"]
@@ -126,6 +127,25 @@ def test_a_steady_offset_shows_against_the_others(name: str, off: float) -> None
     rows[name] = rows[name] + off
     told = [f for f in found(rows) if f.outcome == "seen"]
     assert [f.code for f in told] == [f"{name}_steadily_off"]
+
+
+@pytest.mark.parametrize("name", ["ambient_temperature", "fuel_temperature"])
+def test_one_that_is_off_is_not_called_swapped(name: str) -> None:
+    """Both put the fuel under the air outside, as a swap does."""
+    rows = truck()
+    rows[name] = rows[name] + (22.0 if name == "ambient_temperature" else -22.0)
+    told = [f for f in found(rows) if f.outcome == "seen"]
+    assert [f.code for f in told] == [f"{name}_steadily_off"]
+
+
+@pytest.mark.parametrize(("seed", "swing", "lag"), [(10, 30.0, 400.0), (25, 55.0, 150.0)])
+def test_an_oil_that_swings_slowly_or_widely_does_not_drift(
+    seed: int, swing: float, lag: float
+) -> None:
+    """Before: both sound engines' oil was called drifting, by 10 and 13 degC."""
+    rows = truck(seed)
+    rows["oil_temperature"] = 71.0 + swing * behind(rows["engine_load"] / 100.0, lag)
+    assert [f.code for f in found(rows) if f.outcome == "seen"] == []
 
 
 def test_what_is_missing_is_named_and_nothing_is_silent() -> None:

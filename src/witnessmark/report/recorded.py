@@ -67,7 +67,8 @@ def recorded(
     ]
     if not rows:
         return
-    rows.sort(key=lambda row: row[0].outcome != "seen")
+    # What several channels did together says in three sentences what each trace says alone.
+    rows.sort(key=lambda row: (row[0].outcome != "seen", row[0].code != "sensors_step_together"))
     yield Said("What the recordings show:")
     yield Items(tuple(_words(finding) for finding, _ in rows[:_MOST]))
     drawn = 0
@@ -86,7 +87,8 @@ def _spoken(code: str) -> tuple[str, str] | None:
 
 def _words(finding: Finding) -> str:
     reason = f" {finding.reason[0].upper()}{finding.reason[1:]}." if finding.reason else ""
-    return short_sentences(f"{_OUTCOMES[finding.outcome]}{finding.sentence}{reason}")
+    head = "" if "annot" in finding.sentence else _OUTCOMES[finding.outcome]
+    return short_sentences(f"{head}{finding.sentence}{reason}")
 
 
 def _picture(finding: Finding, *, si: bool) -> str:

@@ -96,11 +96,10 @@ def _drift(warm: Warm, one: Drifted, recording: Recording, entry_id: str, stage:
     other, moved = one.beside or ("", 0.0)
     beside = other.replace("_", " ")
     minutes = (warm.end_s - warm.start_s) / 60.0
-    smallest = max(DRIFTING[one.name][1], 3.5 * one.error)
     if one.kind == "none":
         sentence = (
             f"Warm, the {words} does nothing in {minutes:.0f} min that load and time do not "
-            f"explain; a drift of {_gap(smallest)} would have shown."
+            f"explain; a drift of {_gap(one.least)} would have shown."
         )
     else:
         sentence = f"Warm, the {words} reading went {_gap(one.change, signed=True)} beyond what "
@@ -140,6 +139,8 @@ def _offsets(warm: Warm, recording: Recording, entry_id: str, stage: int) -> Ite
             if one.sure
             else f"one of the two is steadily off, the {words} or the {other}"
         )
+        if {one.name, one.against} == {"fuel_temperature", "ambient_temperature"}:
+            which += ", or their plugs are swapped"
         yield Finding(
             code=f"{one.name}_steadily_off",
             sentence=f"Warm, the {words} stands at least {_gap(abs(one.off))} {side} where the "

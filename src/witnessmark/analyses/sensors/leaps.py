@@ -94,7 +94,9 @@ def without_defaults(
     """Leave out what a control unit sends before it has read its sensor, behind any gap.
 
     A run of one value at the beginning of a piece, then at once readings far from it that stay;
-    the same at the end of a piece before a gap (the unit going to sleep).
+    the same at the end of a piece before a gap (the unit going to sleep). Where the piece ends
+    before two or three readings show that they stay, which of them was read is not known, and none
+    of the piece counts.
 
     Args:
         time: shape (n,), [s].
@@ -119,7 +121,7 @@ def without_defaults(
 def _default(since: Floats, values: Floats, scale: float) -> int:
     """Return how many samples at the beginning are defaults, one value after another; 0: none."""
     begin = 0
-    while (run := _one_default(since[begin:], values[begin:], scale)) > 0:
+    while begin < values.size and (run := _one_default(since[begin:], values[begin:], scale)) > 0:
         begin += run
     return begin
 
@@ -133,6 +135,8 @@ def _one_default(since: Floats, values: Floats, scale: float) -> int:
         return 0
     if abs(values[run] - values[0]) < _DEFAULT_STEP * scale:
         return 0
+    if values.size - run < 3:
+        return int(values.size)
     later = values[run:][since[run:] <= since[run] + _BACK_S]
     back = np.abs(later - values[0]) <= 0.5 * abs(values[run] - values[0])
     return 0 if back.any() or later.size < 3 else run

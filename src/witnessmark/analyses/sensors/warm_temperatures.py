@@ -25,10 +25,13 @@ COOLANT, OIL, FUEL = "coolant_temperature", "oil_temperature", "fuel_temperature
 #: Quantities looked at, with the change that load and time leave on a sound truck: its middle and
 #: how far from it nothing is called [degC].
 DRIFTING: Mapping[str, tuple[float, float]] = {
-    COOLANT: (0.0, 2.5), OIL: (0.0, 9.5), INTAKE: (0.0, 6.0), FUEL: (3.5, 6.5), AIR: (0.0, 6.0),
+    COOLANT: (0.0, 2.5), OIL: (0.0, 10.5), INTAKE: (0.0, 6.0), FUEL: (3.5, 6.5), AIR: (0.0, 6.0),
 }  # fmt: skip
 #: Standard errors of the fit that a change must stand clear of as well.
 _ERRORS = 3.5
+#: An oil that swings widely with the load is explained less well: it must stand clear of this part
+#: of its own slow swing, too [-].
+_OF_SWING = 0.4
 _NAMES = (*DRIFTING, "exhaust_temperature")
 _SETTLE_S, _LEAST_S = 600.0, 600.0
 
@@ -42,8 +45,8 @@ _SHAPE: Mapping[str, tuple[bool, tuple[float, float], tuple[float, float], tuple
     AIR: (True, (0.0, 4.0), (0.0, 0.8), (0.0, 1.5)),
     "exhaust_temperature": (False, (270.0, 80.0), (25.0, 40.0), (210.0, 80.0)),
 }  # fmt: skip
-#: Log likelihood that a swap must win.
-_SWAP = 5.0
+#: Log likelihood that a swap must win; fuel against the air outside has its own count.
+_SWAP, _FUEL_SWAP = 5.0, 3.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +80,7 @@ class Drifted:
         error: standard deviation [degC].
         kind: ``drift``, ``real``, ``doubt`` or ``none``.
         beside: the other temperature that tells, and what it did [degC].
+        least: change from which on it would have been called [degC].
     """
 
     name: str
@@ -84,6 +88,7 @@ class Drifted:
     error: float
     kind: str
     beside: tuple[str, float] | None = None
+    least: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,9 +162,9 @@ def drifts(warm: Warm) -> list[Drifted]:
         one = have[FUEL]
         middle, room = DRIFTING[FUEL]
         change = one.change - middle
-        clear = abs(change) > max(room, _ERRORS * one.error)
-        found.append(Drifted(FUEL, change, one.error, "drift" if clear else "none",
-                             (COOLANT, have[COOLANT].change)))  # fmt: skip
+        least = max(room, _ERRORS * one.error)
+        found.append(Drifted(FUEL, change, one.error, "drift" if abs(change) > least else "none",
+                             (COOLANT, have[COOLANT].change), least))  # fmt: skip
     return found
 
 
@@ -178,6 +183,10 @@ def swapped(warm: Warm) -> tuple[str, str, float] | None:
         turned = _fits(warm, one, two, level) + _fits(warm, two, one, level)
         if turned - as_is > max(_SWAP, best[2] if best else 0.0) and turned > -9.0:
             best = one, two, turned - as_is
+    if best is None and warm.above_air is not None and FUEL in warm.courses:
+        margin = _fuel_for_air(warm)
+        if margin > _FUEL_SWAP:
+            best = FUEL, AIR, margin
     return best
 
 
@@ -221,36 +230,81 @@ def offsets(warm: Warm) -> list[Offset]:
 _LIGHT = (-2.5, 16.0)
 
 
+def _fuel_for_air(warm: Warm) -> float:
+    """Log likelihood that fuel and outside air stand in each other's place, over any one fault.
+
+    Neither answers the load. What tells is a third and time: at light load the air in the manifold
+    stands a little above the air outside, the fuel well above both, and the fuel goes on warming
+    while the air outside stays. The rivals are two sound sensors, and one of the two that is off or
+    drifts. Figures [degC]: wide, judgement; tried in ``studies/plausibility/cross.md``.
+    """
+    light = warm.load <= np.percentile(warm.load, 40)
+    air, fuel, intake = (warm.values[n] for n in (AIR, FUEL, INTAKE))
+    above = float(np.median(fuel - air))
+    over_air = float(np.median((intake - air)[light]))
+    over_fuel = float(np.median((intake - fuel)[light]))
+    went = {n: warm.courses[n].change for n in (AIR, FUEL)}
+    anywhere, drifting = _forgiving(0.0, 0.0, 12.0) - 2.0, _forgiving(0.0, 0.0, 5.0)
+
+    def stays(name: str) -> float:
+        return _forgiving(went[name], 0.0, 1.5)
+
+    def warms(name: str) -> float:
+        return _forgiving(went[name], 3.5, 2.5)
+
+    upon_air, upon_fuel = (_forgiving(x, 6.5, 4.0) for x in (over_air, over_fuel))
+    below_fuel = _forgiving(over_fuel, -8.5, 7.0)
+    turned = _forgiving(-above, 15.0, 8.0) + upon_fuel + stays(FUEL) + warms(AIR)
+    rivals = (
+        _forgiving(above, 15.0, 8.0) + upon_air + stays(AIR) + warms(FUEL),
+        anywhere + below_fuel + stays(AIR) + warms(FUEL),  # the air's own sensor is off
+        anywhere + upon_air + stays(AIR) + warms(FUEL),  # the fuel's
+        anywhere + below_fuel + drifting + warms(FUEL),
+        anywhere + upon_air + stays(AIR) + drifting,
+    )
+    return turned - max(rivals)
+
+
+def _forgiving(value: float, middle: float, spread: float) -> float:
+    """Log density of a value about a middle, wild values forgiven: (1 + z^2 / 4)^-2.5."""
+    z = (value - middle) / spread
+    return -2.5 * math.log1p(z * z / 4.0) - math.log(spread / 5.0)
+
+
 def _against(warm: Warm, name: str, other: str, follows: float) -> Drifted:
     one, two = warm.courses[name], warm.courses[other]
     middle, room = DRIFTING[name]
+    if name == OIL:
+        room = max(room, _OF_SWING * one.slow)
     change = one.change - middle
-    if abs(change) <= max(room, _ERRORS * one.error):
-        return Drifted(name, change, one.error, "none", (other, two.change))
+    least = max(room, _ERRORS * one.error)
+    if abs(change) <= least:
+        return Drifted(name, change, one.error, "none", (other, two.change), least)
     share = two.change / change
-    natural = DRIFTING[other][1] / 2.0
+    natural = 0.45 * DRIFTING[other][1]
     real = share >= follows and abs(two.change) > 0.5 * natural
     doubt = not real and share >= 0.5 * follows and abs(two.change) > 0.5 * natural
     kind = "real" if real else "doubt" if doubt else "drift"
-    return Drifted(name, change, one.error, kind, (other, two.change))
+    return Drifted(name, change, one.error, kind, (other, two.change), least)
 
 
 def _air(warm: Warm, above: Course) -> list[Drifted]:
     """Manifold against outside: which of the two went."""
     intake, air = warm.courses[INTAKE], warm.courses[AIR]
-    clear = abs(above.change) > max(DRIFTING[INTAKE][1], 5.0 * above.error)
-    if not clear:
+    least = max(DRIFTING[INTAKE][1], 5.0 * above.error)
+    beside_it, beside_air = (AIR, air.change), (INTAKE, intake.change)
+    if abs(above.change) <= least:
         return [
-            Drifted(INTAKE, above.change, above.error, "none", (AIR, air.change)),
-            Drifted(AIR, -above.change, above.error, "none", (INTAKE, intake.change)),
+            Drifted(INTAKE, above.change, above.error, "none", beside_it, least),
+            Drifted(AIR, -above.change, above.error, "none", beside_air, least),
         ]
     mine = abs(air.change) < 0.4 * abs(above.change)
     outside = abs(intake.change) < 0.4 * abs(above.change)
     if mine == outside:
-        return [Drifted(INTAKE, above.change, above.error, "doubt", (AIR, air.change))]
+        return [Drifted(INTAKE, above.change, above.error, "doubt", beside_it, least)]
     if mine:
-        return [Drifted(INTAKE, above.change, above.error, "drift", (AIR, air.change))]
-    return [Drifted(AIR, -above.change, above.error, "drift", (INTAKE, intake.change))]
+        return [Drifted(INTAKE, above.change, above.error, "drift", beside_it, least)]
+    return [Drifted(AIR, -above.change, above.error, "drift", beside_air, least)]
 
 
 def _fits(warm: Warm, values_of: str, place: str, air: float | None) -> float:
@@ -262,11 +316,7 @@ def _fits(warm: Warm, values_of: str, place: str, air: float | None) -> float:
         seen.append((one.level - air, level))
     elif not over_air:
         seen.append((one.level, level))
-    total = 0.0
-    for value, (middle, spread) in seen:
-        z = (value - middle) / spread
-        total -= 2.5 * math.log1p(z * z / 4.0) + math.log(spread / 5.0)
-    return total
+    return sum(_forgiving(value, middle, spread) for value, (middle, spread) in seen)
 
 
 def _settled(values: Mapping[str, Floats]) -> int:

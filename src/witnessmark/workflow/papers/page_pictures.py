@@ -53,6 +53,9 @@ DRAWN_BY: Mapping[str, Callable[[Finding, Dossier, bool], str]] = {
     "ambient_temperature": _plausibility,
     "air_inlet_temperature": _plausibility,
     "intake_air_temperature": _plausibility,
+    "oil_pressure": _plausibility,
+    "fuel_delivery_pressure": _plausibility,
+    "boost_pressure": _plausibility,
 }
 
 
