@@ -141,8 +141,8 @@ def write(counts, args):
     lines = [
         "# Temperatures held against each other", "",
         f"`python studies/plausibility/cross.py`: {n} trucks of `warm_engine.py`, 45 min, every "
-        f"other one begun cold; {args.sound} more sound ones;", f"seed {args.seed} used once; shares with Wilson's 95 % "
-        "interval.", "",
+        f"other one begun cold, and {args.sound} more sound ones;",
+        f"seed {args.seed} used once; shares with Wilson's 95 % interval.", "",
         "| trucks | share |", "|---|---|",
         f"| sound: a drift called | {share(counts['sound', 'drift'], every)} |",
         f"| sound: an offset called | {share(counts['sound', 'off'], every)} |",

@@ -5,7 +5,7 @@ OMP_NUM_THREADS=1 nice -n 15 python studies/plausibility/real.py FOLDER
 FOLDER holds ``data/obd_csv`` and ``data/j1939`` as the tests' fixture ``shared`` does: three cars
 (CC BY 4.0) and a ride (MIT), 2.3 h in all; they are not part of the repository. No proven fault is
 in any of them: every alarm is a false one. The seed was used for the table only; the method was
-settled on the seeds of the tests.
+settled on the seeds of the tests and on 2026113022.
 """
 
 from __future__ import annotations
@@ -16,15 +16,15 @@ from pathlib import Path
 
 import numpy as np
 
-HERE = Path(__file__).parent
-sys.path.insert(0, str(HERE.parent))
-sys.path.insert(0, str(HERE.parent.parent / "tests"))
-from analyses.test_plausibility import dipped
-from analyses.test_plausibility_gaps import judged, real_coolants, window
+sys.path.insert(0, str(Path(__file__).parents[1]))
+sys.path.insert(0, str(Path(__file__).parents[2] / "tests"))
 from wilson import share
 
+from analyses.test_plausibility import dipped
+from analyses.test_plausibility_gaps import judged, real_coolants, window
 from witnessmark.analyses.sensors.one_trace import SEEN_FROM
 
+HERE = Path(__file__).parent
 NAMES = ("car, hot end", "car, cold start", "car, warm-up in a jam", "ride")
 
 
@@ -37,7 +37,7 @@ def main():
     parser = argparse.ArgumentParser()
     parser.add_argument("folder", type=Path)
     parser.add_argument("--windows", type=int, default=100, help="windows of each recording")
-    parser.add_argument("--seed", type=int, default=2026113022)
+    parser.add_argument("--seed", type=int, default=2026113024)
     args = parser.parse_args()
     traces = real_coolants(args.folder)
     kinds = (("as recorded", 0, False), ("one to three gaps", 3, False),

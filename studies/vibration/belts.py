@@ -3,7 +3,8 @@
 OMP_NUM_THREADS=1 nice -n 15 python studies/vibration/belts.py --runs 20
 
 Every drive is recorded by a phone whose clock lies up to 18 s off; two gears, 24 s each. The seed
-was used for the table only.
+was used for the table only; the method was settled on the seeds 2026112908 (the table before this
+one) and 7100.
 """
 
 from __future__ import annotations
@@ -70,7 +71,7 @@ def findings(knowledge, seen, rows, truck):
 def main():
     parser = argparse.ArgumentParser()
     parser.add_argument("--runs", type=int, default=20)
-    parser.add_argument("--seed", type=int, default=2026112908)
+    parser.add_argument("--seed", type=int, default=2026113023)
     args = parser.parse_args()
     knowledge = load_knowledge()
     base = {"label": "x", "engine": {"cylinders": 6, "firing_order": [1, 5, 3, 6, 2, 4]},
@@ -83,7 +84,7 @@ def main():
         "| truth | family right | not clear | wrong | order or part right |",
         "|---|---|---|---|---|",
     ]  # fmt: skip
-    errors, paused = [], Counter()
+    errors, paused, confirmed = [], Counter(), Counter()
     for number, (name, (kind, family, listed, slip)) in enumerate(CASES.items()):
         counts: Counter[str] = Counter()
         for run in range(args.runs):
@@ -108,6 +109,8 @@ def main():
             counts["line"] += bool(near)
             clock = found.get("vibration_clock")
             if clock is not None:
+                confirmed["of"] += 1
+                confirmed["yes"] += clock.outcome == "seen"
                 errors.append(abs(clock.value - offset - 0.03))
             else:
                 counts["no clock"] += 1
@@ -116,6 +119,10 @@ def main():
                 bad = phone(rng, t, x, 100.0, offset, pause=(15.0, abs(rest)))
                 broken = findings(knowledge, bad, rows, truck)
                 paused["refused" if "vibration_clock" not in broken else "used"] += 1
+                said = broken.get("vibration_family")
+                open_ = said is None or said.outcome in {"not_run", "inconclusive"}
+                paused["open" if open_ else
+                       "right" if said.details.family == family else "wrong"] += 1  # fmt: skip
         n = args.runs
         cells = [name, *(share(counts[k], n) for k in ("right", "open", "wrong"))]
         cells.append(share(counts["line"], n) if kind == "belt" else "-")
@@ -123,16 +130,20 @@ def main():
         print(lines[-1], counts["no clock"], flush=True)
     e = np.array(errors)
     every = args.runs * len(CASES)
+    n2 = paused["refused"] + paused["used"]
     lines += [
         "", "| the clock | |", "|---|---|",
         f"| put together | {share(len(e), every)} |",
         f"| of those within 0.1 s | {share(int((e <= 0.1).sum()), len(e))} |",
         f"| of those off by more than 0.3 s | {share(int((e > 0.3).sum()), len(e))} |",
+        f"| of those confirmed by the pull | {share(confirmed['yes'], confirmed['of'])} |",
         f"| a recorder that paused 2 to 9 s after the blips: refused | "
-        f"{share(paused['refused'], sum(paused.values()))} |",
+        f"{share(paused['refused'], n2)} |",
+        f"| its family not clear, or not run | {share(paused['open'], n2)} |",
+        f"| its family wrong | {share(paused['wrong'], n2)} |",
     ]  # fmt: skip
     (HERE / "belts.md").write_text("\n".join(lines) + "\n", encoding="utf-8")
-    print("\n".join(lines[-5:]))
+    print("\n".join(lines[-8:]))
 
 
 if __name__ == "__main__":

@@ -1,5 +1,7 @@
 """The vibration analysis from end to end on invented recordings."""
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
@@ -7,6 +9,7 @@ from analyses.vibration_material import TRUCK, bench, channel, drive, recording
 from witnessmark.analyses.vibration import what_it_follows as vibration
 from witnessmark.analyses.vibration.vibration_change import compare
 from witnessmark.analyses.vibration.vibration_levels import Cell
+from witnessmark.knowledge import load_knowledge
 from witnessmark.workflow.dossier.assess_case import assess
 
 
@@ -241,6 +244,30 @@ def test_a_clock_that_fits_the_blips_but_not_the_pull_is_refused(lost):
         only(found, "vibration_family")[0].outcome == "not_run"
     )
     assert "pull" in only(found, "vibration_recording")[0].reason
+
+
+def test_without_a_confirmed_clock_nothing_abnormal_is_not_said(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Before: a recorder that paused after the blips hid the shake: "nothing abnormal"."""
+    studies = Path(__file__).parents[2] / "studies"
+    monkeypatch.syspath_prepend(studies)
+    monkeypatch.syspath_prepend(studies / "vibration")
+    import belts
+
+    rng = np.random.default_rng([7100, 0, 0])
+    ratios = [rng.uniform(a, b) for a, b in ((0.6, 0.95), (1.1, 1.45), (2.1, 2.9), (3.1, 3.4))]
+    ratio = float(rng.choice(ratios))
+    rng.uniform(0.5, 1.5)
+    t, x, rows = belts.shake(rng, "belt", ratio=ratio)
+    offset = float(rng.uniform(-18, 18))
+    belts.phone(rng, t, x, float(rng.choice([100.0, 200.0])), offset)
+    seen = belts.phone(rng, t, x, 100.0, offset, pause=(15.0, float(rng.uniform(2, 9))))
+    truck = {k: v for k, v in TRUCK.items() if k != "accessories"}
+    found = belts.findings(load_knowledge(), seen, rows, truck)
+    assert not found["vibration_clock"].details.checked
+    assert found["vibration_family"].outcome == "inconclusive"
+    assert "confirms the clocks" in found["vibration_family"].reason
 
 
 def test_a_peak_in_a_steady_recording_is_not_called_fixed():

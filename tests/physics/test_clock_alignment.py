@@ -1,5 +1,7 @@
 """Clock alignment from three throttle blips; a steady recording is refused."""
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
@@ -54,3 +56,42 @@ def test_noise_alone_is_not_trusted():
 def test_a_pull_is_not_a_blip():
     time = np.arange(0, 60, 0.1)
     assert blips(time, np.interp(time, [0, 10, 40, 60], [600, 1100, 1700, 900])) == ()
+
+
+@pytest.fixture(scope="module")
+def shaker():
+    """The second shaking truck of the studies: springs and pulses, no cosines."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.syspath_prepend(Path(__file__).parents[2] / "studies" / "vibration")
+        import shaker
+    return shaker
+
+
+def shaken(shaker, kind, case, run):
+    """A drive of studies/vibration/belts.md: recorder clock and values, bus rows, true offset."""
+    rng = np.random.default_rng([2026112908, case, run])
+    ratios = [rng.uniform(a, b) for a, b in ((0.6, 0.95), (1.1, 1.45), (2.1, 2.9), (3.1, 3.4))]
+    ratio = float(rng.choice(ratios))
+    rng.uniform(0.5, 1.5)
+    t, x, rows = shaker.shake(rng, kind, ratio=ratio)
+    offset = float(rng.uniform(-18, 18))
+    clock, values = shaker.phone(rng, t, x, float(rng.choice([100.0, 200.0])), offset)
+    return clock, values, rows["time"], rows["rpm"], offset
+
+
+@pytest.mark.parametrize(("kind", "case", "run"), [("belt", 1, 0), ("shaft", 4, 1)])
+def test_the_road_that_follows_is_not_taken_for_the_blips(shaker, kind, case, run):
+    """Before: 14 s off, trusted and good to 0.02 s: "nothing abnormal", or a fixed 52 Hz."""
+    *drive, offset = shaken(shaker, kind, case, run)
+    found = align(*drive)
+    assert found.trusted, found.reason
+    assert found.checked
+    assert found.offset == pytest.approx(offset, abs=0.06)
+
+
+def test_three_places_that_fit_the_blips_are_refused(shaker):
+    """Before: 14 s off. Half a second to both sides the blips fit nearly as well."""
+    *drive, _ = shaken(shaker, "belt", 1, 1)
+    found = align(*drive)
+    assert not found.trusted
+    assert "two offsets" in found.reason

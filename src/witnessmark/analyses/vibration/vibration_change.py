@@ -110,6 +110,9 @@ def change(
         if bench.last_stage() > 0 and stages and bench.asks(MODEL):
             reason = "record the same pull again: same gear, same rpm, same load"
             sentence = "Whether the vibration is gone is not known: only one visit was recorded."
+            if len(drives) > 1:
+                sentence = "Whether the vibration is gone is not known: the clocks of one visit's "
+                sentence += "recordings are not confirmed."
             return [not_run("vibration_change", sentence, reason, METHOD, stage=bench.last_stage())]
         return []
     first = stages[0]

@@ -37,6 +37,12 @@ _PULL_S, _MOVES, _OTHER = 20.0, 150.0, 0.6
 #: standard deviations on, says nothing below, and speaks for another offset from there on.
 _ASIDE = (-7.3, -5.7, -4.4, -3.1, -2.2, -1.3, 1.3, 2.2, 3.1, 4.4, 5.7, 7.3)
 _AGREES, _SILENT, _SPEAKS = 2.5, 1.5, 5.0
+#: Offsets so near that blips no longer fit [s]; the part of what they gained that must be gone
+#: there, and the part of it by which no other offset may come near (the road is no white noise).
+_BESIDE = tuple(round(side * d, 2) for side in (-1, 1) for d in np.arange(0.2, 0.81, 0.05))
+_SHARP, _ALIKE = 0.4, 0.1
+#: A peak of the coarse search stands above what lies within this to both sides [steps of 0.05 s].
+_AROUND = 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,7 +153,7 @@ def align(
         ]
 
     pulls = _pull_offsets(time, values, bus_time, rpm, outside, reach)
-    coarse = [float(offsets[i]) for i in _peaks(scores, 8)]
+    coarse = [float(offsets[i]) for i in _peaks(_stands_out(scores), 8)]
     near = [o + d for o in pulls for d in (-0.24, -0.12, 0.0, 0.12, 0.24)]
     rough = weigh([*coarse, *(o for o in near if all(abs(o - c) > 0.1 for c in coarse))])
     if not rough:
@@ -168,8 +174,16 @@ def align(
     offset, cost, pull = close[0].offset, close[0].blips, close[0].pull
     if cost > -_MARGIN:
         return Alignment(offset, len(peaks), False, say.blips_unseen())
+    # Blips fit one instant: half a second beside it little is left. The road's own modes fit the
+    # orders of an idle engine nearly as well there.
+    beside = {d: _misfit(time, values, offset + d, bus_time, rpm, *span) for d in _BESIDE}
+    if float(np.median(list(beside.values()))) - cost < _SHARP * -cost:
+        return Alignment(offset, len(peaks), False, say.blips_unseen())
+    margin = max(_MARGIN, _ALIKE * -cost)
+    if min(beside.values()) < cost + margin:
+        return Alignment(offset, len(peaks), False, say.two_offsets())
     others = [t for t in close[1:] if abs(t.offset - offset) > 0.1]
-    if any(t.total < cost + pull + _MARGIN for t in others):
+    if any(t.total < cost + pull + margin for t in others):
         return Alignment(offset, len(peaks), False, say.two_offsets())
     wrong = [_pull(time, values, offset + d, bus_time, rpm, outside) for d in _ASIDE]
     middle = float(np.median(wrong))
@@ -250,6 +264,20 @@ def _doubt(
     bend = (sum(ends) - 2.0 * cost) / step**2
     # The bus's own clock and the sampling leave some 10 ms (shared physics notes, A1).
     return max(2.0 / math.sqrt(bend), 0.02) if bend > 0.0 else 0.2
+
+
+def _stands_out(scores: Floats) -> Floats:
+    """Return how far each score stands above the mean of those within a second.
+
+    A loud stretch of road raises the score of every offset that looks at it; blips raise one.
+    """
+    seen = np.isfinite(scores)
+    if not seen.any():
+        return scores
+    filled = np.where(seen, scores, scores[seen].min())
+    kernel = np.full(2 * _AROUND + 1, 1.0 / (2 * _AROUND + 1))
+    mean = np.convolve(np.pad(filled, _AROUND, mode="edge"), kernel, mode="valid")
+    return np.where(seen, filled - mean, -np.inf)
 
 
 def _peaks(scores: Floats, count: int) -> list[int]:

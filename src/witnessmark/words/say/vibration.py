@@ -162,6 +162,15 @@ def pull_disagrees() -> str:
     return "the pull fits another offset than the blips"
 
 
+@sentence("shake.clock_not_confirmed")
+def clock_not_confirmed() -> str:
+    """Say that blips alone gave the clock."""
+    return (
+        "nothing outside the blips confirms the clocks, and a pause of the recorder would hide "
+        "the shake; to settle it, blip three times again, then pull slowly in one gear at once"
+    )
+
+
 @sentence("shake.few_orders")
 def few_orders() -> str:
     """Say why a damper fit gives no verdict."""
