@@ -5,7 +5,7 @@ OMP_NUM_THREADS=1 nice -n 15 python studies/plausibility/real.py FOLDER
 FOLDER holds ``data/obd_csv`` and ``data/j1939`` as the tests' fixture ``shared`` does: three cars
 (CC BY 4.0) and a ride (MIT), 2.3 h in all; they are not part of the repository. No proven fault is
 in any of them: every alarm is a false one. The seed was used for the table only; the method was
-settled on the seeds of the tests and on 2026113022.
+settled on the seeds of the tests, on 2026113022 and on 2026113024.
 """
 
 from __future__ import annotations
@@ -37,7 +37,7 @@ def main():
     parser = argparse.ArgumentParser()
     parser.add_argument("folder", type=Path)
     parser.add_argument("--windows", type=int, default=100, help="windows of each recording")
-    parser.add_argument("--seed", type=int, default=2026113024)
+    parser.add_argument("--seed", type=int, default=2026113025)
     args = parser.parse_args()
     traces = real_coolants(args.folder)
     kinds = (("as recorded", 0, False), ("one to three gaps", 3, False),
@@ -70,10 +70,15 @@ def main():
     ]  # fmt: skip
     for count in (13, 104):
         rng = np.random.default_rng([args.seed, 9, count])
-        made = []
+        made, tried = [], 0
         while len(made) < count:
-            t, v = window(traces[len(made) % 4], rng, gaps=1, defaults=False)
+            tried += 1
+            t, v = window(traces[tried % 4], rng, gaps=1, defaults=False)
+            if t.size < 40:
+                continue
             inside = t[(np.searchsorted(t, t + 12.0) - np.searchsorted(t, t - 12.0)) >= 10]
+            if not inside.size:
+                continue
             starts = [float(x) for x in rng.choice(inside, 2)]
             size = -float(rng.uniform(4.0, 8.0))
             made.append((t, np.round(dipped(t, v, starts, size, 3.0))))

@@ -84,6 +84,11 @@ def test_a_default_with_one_or_two_readings_before_the_next_gap_is_no_fault(behi
     for rest in (short[1], short[1][::-1]):  # the unit wakes, or goes to sleep
         (verdict,) = judged([(time, np.concatenate([v, rest, v]))])
         assert verdict.log_factor < SEEN_FROM
+    # Several values one after another, none of them read: the same (before: 19.5 in log odds).
+    sent = np.array([0.0, 0.0, -40.0, -40.0, 0.0, 0.0, 20.0])
+    time = np.concatenate([t, 430.0 + np.arange(7.0), 437.0 + t])
+    (verdict,) = judged([(time, np.concatenate([v, sent, v]))])
+    assert verdict.log_factor < SEEN_FROM
     # What goes and comes back between readings that stay is none.
     v[100:103] = 60.0
     (verdict,) = judged([(np.concatenate([t, 600.0 + t]), np.concatenate([v, v]))])

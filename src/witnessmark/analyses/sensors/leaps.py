@@ -120,26 +120,24 @@ def without_defaults(
 
 def _default(since: Floats, values: Floats, scale: float) -> int:
     """Return how many samples at the beginning are defaults, one value after another; 0: none."""
-    begin = 0
-    while begin < values.size and (run := _one_default(since[begin:], values[begin:], scale)) > 0:
-        begin += run
-    return begin
-
-
-def _one_default(since: Floats, values: Floats, scale: float) -> int:
-    changed = np.flatnonzero(values != values[0])
-    if not changed.size:
-        return 0
-    run = int(changed[0])
-    if since[run] > _DEFAULT_S:
-        return 0
-    if abs(values[run] - values[0]) < _DEFAULT_STEP * scale:
-        return 0
-    if values.size - run < 3:
-        return int(values.size)
-    later = values[run:][since[run:] <= since[run] + _BACK_S]
-    back = np.abs(later - values[0]) <= 0.5 * abs(values[run] - values[0])
-    return 0 if back.any() or later.size < 3 else run
+    moves = np.abs(np.diff(values))
+    leaps: list[int] = []
+    for place, moved in enumerate(moves.tolist(), start=1):
+        if since[place] > _DEFAULT_S or 0.0 < moved < _DEFAULT_STEP * scale:
+            break
+        if moved > 0.0:
+            leaps.append(place)
+    for first in reversed(leaps):
+        if values.size - first < 3:
+            return int(values.size)
+        later = values[first:][since[first:] <= since[first] + _BACK_S]
+        # Readings never come back to what was sent; a dip does.
+        sent = values[[place - 1 for place in leaps if place <= first]]
+        near = np.full(sent.size, 0.5 * _DEFAULT_STEP * scale)
+        near[-1] = 0.5 * moves[first - 1]
+        if later.size >= 3 and not (np.abs(later[:, None] - sent) <= near).any():
+            return first
+    return 0
 
 
 def _shows(beyond: Floats, step: float, profile: Profile) -> Floats:
