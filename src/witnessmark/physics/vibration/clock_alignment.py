@@ -39,7 +39,7 @@ _ASIDE = (-7.3, -5.7, -4.4, -3.1, -2.2, -1.3, 1.3, 2.2, 3.1, 4.4, 5.7, 7.3)
 _AGREES, _SILENT, _SPEAKS = 2.5, 1.5, 5.0
 #: Offsets so near that blips no longer fit [s]; the part of what they gained that must be gone
 #: there, and the part of it by which no other offset may come near (the road is no white noise).
-_BESIDE = tuple(round(side * d, 2) for side in (-1, 1) for d in np.arange(0.2, 0.81, 0.05))
+_BESIDE = tuple(round(float(side * d), 2) for side in (-1, 1) for d in np.arange(0.2, 0.81, 0.05))
 _SHARP, _ALIKE = 0.4, 0.1
 #: A peak of the coarse search stands above what lies within this to both sides [steps of 0.05 s].
 _AROUND = 20
@@ -176,11 +176,11 @@ def align(
         return Alignment(offset, len(peaks), False, say.blips_unseen())
     # Blips fit one instant: half a second beside it little is left. The road's own modes fit the
     # orders of an idle engine nearly as well there.
-    beside = {d: _misfit(time, values, offset + d, bus_time, rpm, *span) for d in _BESIDE}
-    if float(np.median(list(beside.values()))) - cost < _SHARP * -cost:
+    near_by = [_misfit(time, values, offset + d, bus_time, rpm, *span) for d in _BESIDE]
+    if float(np.median(near_by)) - cost < _SHARP * -cost:
         return Alignment(offset, len(peaks), False, say.blips_unseen())
     margin = max(_MARGIN, _ALIKE * -cost)
-    if min(beside.values()) < cost + margin:
+    if min(near_by) < cost + margin:
         return Alignment(offset, len(peaks), False, say.two_offsets())
     others = [t for t in close[1:] if abs(t.offset - offset) > 0.1]
     if any(t.total < cost + pull + margin for t in others):
