@@ -37,7 +37,7 @@ from witnessmark.library.cases import assess
 HERE = Path(__file__).resolve().parent
 LISTS = HERE.parents[1] / "tests" / "files" / "sentences"
 #: Lists that are printed; the sealed one is only counted.
-SHOWN = ("drivers_a.tsv", "drivers_c.tsv", "drivers_d.tsv")
+SHOWN = ("drivers_a.tsv", "drivers_c.tsv", "drivers_d.tsv", "drivers_e.tsv")
 SEALED = ("drivers_b.tsv",)
 
 #: What stands over and under the figures.

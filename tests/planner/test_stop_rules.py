@@ -9,7 +9,7 @@ from witnessmark.knowledge.rules import Asked, Stop
 from witnessmark.model.entries.case import read_case
 from witnessmark.model.step import forbidden_by
 from witnessmark.planner.order.facts import Facts, Mark, facts_of
-from witnessmark.planner.order.safety import safety_stops
+from witnessmark.planner.order.safety import safety_stops, stops_of_the_truck
 from witnessmark.planner.order.stop_rules import holds, standing_stop
 
 KNOWLEDGE = load_knowledge()
@@ -207,3 +207,27 @@ def test_a_check_that_lifts_only_after_a_repair_is_not_let_through_before_it():
     after = safety_stops([bearing], facts(knock, work), 0.0)
     assert "g_mech" in after[0].checks
     assert forbidden_by(after, gauge.id, gauge.demands) is None
+
+
+def _of_a_case(marks, families):
+    facts = Facts(marks, 0, {t.id: t.outcomes for f in KNOWLEDGE.families.values() for t in f.tests})
+    mine = [KNOWLEDGE.families[f] for f in families]
+    own = [s for f in mine for s in safety_stops(f.stops, facts, 0.0)]
+    found = stops_of_the_truck(KNOWLEDGE.stops_beside(families), facts, 0.0, mine, own)
+    return {s.step: s for s in found}, {s.step for s in own}
+
+
+def test_what_bars_the_truck_stands_in_a_case_of_any_complaint():
+    nuts = Mark(1, 0, "test", "w_nuts", "loose", entry="e1")
+    beside, own = _of_a_case((nuts,), ["hvac_heat"])
+    assert not own
+    assert beside["stop_we_nuts"].drive == "park"
+    assert beside["stop_we_nuts"].family == "hvac_heat"
+    beside, own = _of_a_case((nuts,), ["wheel_end"])
+    assert own == {"stop_we_nuts"}
+    assert not beside
+    # One fact that two complaints know is said once, by the stricter stop of the case itself.
+    smokes = Mark(1, 0, "clue", "hub_smokes", True, entry="e1")
+    beside, own = _of_a_case((smokes,), ["wheel_end"])
+    assert "stop_we_smoke" in own
+    assert not beside

@@ -31,7 +31,7 @@ class Condition:
         overlapped_by: tests that see the same thing; what both say counts once.
         miles_over: true of itself on a truck with more miles than this.
         hours_over: true of itself on an engine with more hours than this.
-        fact: a fact of the truck or the place that stops ask for; it moves no odds.
+        fact: a fact of the truck or the place that stops ask for.
         ask: the question to put.
         touched: something was just opened, fitted, filled or charged.
         truck_state: the state that it puts the truck in; empty for none.

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 
 from witnessmark.knowledge.bands import Band, Source
@@ -296,6 +296,15 @@ class Knowledge:
         """Return what a trouble code points to, in all packs."""
         every = (*self.codes, *(c for f in self.families.values() for c in f.codes))
         return tuple(c for c in every if c.means(spn, fmi))
+
+    def stops_beside(self, families: Collection[str]) -> tuple[Stop, ...]:
+        """Return the stops that a case asks for besides those of its own families.
+
+        They are the stops of the whole truck, and of every other family those that hold whatever
+        the truck came for.
+        """
+        others = (f for name, f in self.families.items() if name not in families)
+        return (*self.stops, *(s for f in others for s in f.stops if s.whole_truck))
 
     def now(self, kind: str, identity: str) -> str:
         """Return what an id of that kind is called now; itself where it is not retired.

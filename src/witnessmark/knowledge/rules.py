@@ -144,6 +144,7 @@ class Stop:
         blocks_repairs: causes whose repair it forbids besides.
         allows: tests it allows although their kind is forbidden.
         note: anything else worth saying.
+        whole_truck: stands in a case of any complaint once something seen or read raises it.
         source: where it comes from.
     """
 
@@ -165,6 +166,7 @@ class Stop:
     note: str
     source: Source
     blocks_repairs: tuple[str, ...] = ()
+    whole_truck: bool = False
 
     def checks_of(self, level: str) -> tuple[str, ...]:
         """Return the tests that lift the ``start`` or the ``drive``, in their order."""

@@ -19,7 +19,11 @@ from witnessmark.planner.order.facts import Facts
 from witnessmark.planner.order.one_pass import in_order
 from witnessmark.planner.order.open_complaint import OpenComplaint
 from witnessmark.planner.order.progress import Progress
-from witnessmark.planner.order.safety import safety_stops, within_the_stops
+from witnessmark.planner.order.safety import (
+    safety_stops,
+    stops_of_the_truck,
+    within_the_stops,
+)
 from witnessmark.planner.ranking import step_words as words
 from witnessmark.planner.ranking.costs import remeasure_minutes
 from witnessmark.planner.ranking.open_search import (
@@ -109,10 +113,9 @@ def rank_steps(
         return ()
     left = after_all(plans, links)
     total = min(plan.best + others for plan, others in zip(plans, left, strict=True))
-    first = plans[0].state.family.id
-    stops = safety_stops(truck_stops, so_far.facts, total, family=first)
-    for plan in plans:
-        stops += _stops(plan, total, so_far.facts)
+    own = [stop for plan in plans for stop in _stops(plan, total, so_far.facts)]
+    families = [plan.state.family for plan in plans]
+    stops = [*stops_of_the_truck(truck_stops, so_far.facts, total, families, own), *own]
     plans = [_beside_what_may_be_done(plan, stops) for plan in plans]
     stops_now = {
         plan.state.family.id: stopping(plan, so_far.made, rates, searched=so_far.searched)

@@ -166,6 +166,7 @@ def stop_of(p: Mapping[str, Any], family: str) -> Stop:
         blocks_repairs=p.get("blocks_repairs", ()),
         allows=p.get("allows", ()),
         note=p.get("note", ""),
+        whole_truck=p.get("whole_truck", False),
         source=p["source"],
     )
 

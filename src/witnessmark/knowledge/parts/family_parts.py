@@ -123,7 +123,7 @@ class ConditionPart(PackPart):
     fact: bool | None = Field(
         default=None,
         description="true: a fact of the truck or the place that stops and steps ask for; it "
-        "moves no odds and needs no `base_rate`",
+        "moves odds only where it has a `base_rate` and a cause names it",
     )
     touched: bool | None = Field(
         default=None,

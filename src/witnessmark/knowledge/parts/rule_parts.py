@@ -102,6 +102,11 @@ class StopPart(PackPart):
         default=None, description="tests it allows although their kind is forbidden"
     )
     note: Text | None = Field(default=None, description="anything else worth saying")
+    whole_truck: bool | None = Field(
+        default=None,
+        description="true: what was seen or read raises it in a case of any complaint, because "
+        "the truck may not move whatever it came for",
+    )
     source: Id | None = Field(default=None, description="key of the source")
 
 

@@ -121,8 +121,10 @@ def _settle(listed: Listed) -> None:
 def _is_due(repair: Placed, mine: Sequence[Placed], bench: OpenComplaint) -> bool:
     """Say whether nothing is left to look at that would change a repair."""
     step, leads = repair.step, repair.step.step == bench.leader
+    # A look that shows several parts bad decides none of them.
+    seen_bad = step.step in bench.seen_bad and bench.chance(step.step) >= _SUSPECTED_FROM
     if bench.unexplained or not bench.found or not leads:
-        return step.step in bench.seen_bad
+        return seen_bad
     tests = [p for p in mine if not p.is_repair and p.test is not None]
     if not bench.decided(step.step):
         trapped = any(
@@ -133,7 +135,7 @@ def _is_due(repair: Placed, mine: Sequence[Placed], bench: OpenComplaint) -> boo
         likely = bench.chance(step.step) >= _LIKELY_FROM and _free(step) and not trapped
         if likely:
             repair.says(say.as_good_as_a_test())
-        return likely or step.step in bench.seen_bad
+        return likely or seen_bad
     if _cheap(step):
         near = [p for p in tests if p.step.access <= 2]
         if any(_changes(p.step, step.step) and _lower(p.step, step) for p in near):

@@ -10,14 +10,17 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from witnessmark.knowledge import Family
 from witnessmark.knowledge.rules import Stop
 from witnessmark.model.step import Spread, Step, forbidden_by
 from witnessmark.planner.order.facts import Facts
 from witnessmark.planner.order.stop_rules import StandingStop, standing_stops
 from witnessmark.words.say import stops as say
 
-__all__ = ["forbidden_needs", "safety_stops", "within_the_stops"]
+__all__ = ["forbidden_needs", "safety_stops", "stops_of_the_truck", "within_the_stops"]
 
+#: What a driver may do, from the freest to the strictest.
+DRIVES = ("", "drive", "limp", "tow", "park")
 #: Kind of step that a stop forbids -> the need that no step may have while it stands.
 _NEEDS = {
     "key_on": "key on",
@@ -60,6 +63,37 @@ def safety_stops(
     """
     found = standing_stops(stops, facts)
     return [_as_step(s, total_usd, s.stop.family or family) for s in found]
+
+
+def stops_of_the_truck(
+    rules: Sequence[Stop],
+    facts: Facts,
+    total_usd: float,
+    families: Sequence[Family],
+    own: Sequence[Step],
+) -> list[Step]:
+    """Return the stops of the whole truck that stand, each with the complaint that can check it.
+
+    One that belongs to another complaint is left out where what raised it has raised a stop
+    already that leaves the truck no freer.
+
+    Args:
+        rules: stops of the whole truck, and of other complaints those that hold for any.
+        facts: what is known, without odds.
+        total_usd: expected total of the best plan.
+        families: the open complaints, at least one.
+        own: their own stops that stand.
+    """
+    found: list[Step] = []
+    for standing in standing_stops(rules, facts):
+        checks = set(standing.stop.checks)
+        can = (f for f in families if checks & {t.id for t in f.tests})
+        step = _as_step(standing, total_usd, next(can, families[0]).id)
+        strict = (s for s in (*own, *found) if DRIVES.index(s.drive) >= DRIVES.index(step.drive))
+        told = {entry for s in strict for entry in s.evidence}
+        if not (standing.stop.family and step.evidence and told.issuperset(step.evidence)):
+            found.append(step)
+    return found
 
 
 def within_the_stops(steps: Sequence[Step]) -> tuple[Step, ...]:

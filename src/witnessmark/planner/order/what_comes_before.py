@@ -6,10 +6,10 @@ Every rule lists the look it asks for and lets the step wait for it; nothing is 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from witnessmark.knowledge import Test
-from witnessmark.knowledge.rules import Stop
+from witnessmark.knowledge.rules import Asked, Stop
 from witnessmark.model.step import Step
 from witnessmark.planner.order.brought_in import BroughtIn
 from witnessmark.planner.order.entries_to_order import Listed, Placed
@@ -31,6 +31,8 @@ TRAP_FROM = 0.10
 NEARLY = 1.10
 #: A look that costs at most this share of a part is taken however sure the part is (judgement).
 _SMALL = 0.10
+#: Below this a check is likelier to come out bad than clean.
+EVEN = 0.50
 #: From this probability on nobody looks any more.
 _CERTAIN = 0.99
 #: A look at what was just touched takes at most so long [min].
@@ -78,6 +80,9 @@ def ask_for_looks(
             quick = [t for t in bench.shown_by(cause) if t.minutes.typical <= LEADER_MINUTES]
             _cheapest(listed, bench, quick)
         _first_suspect(listed, bench)
+        if cause is not None and not listed.of(bench):  # its repair waits for a stop
+            for shown in bench.shown_by(cause):
+                listed.offer(bench, shown.id)
         if bench.first is not None and bench.first.id not in listed:
             least = listed.cheapest(bench)
             step = first_reading_step(bench.first, bench.family, listed.settings, least)
@@ -114,19 +119,58 @@ def _lifting(
     listed: Listed, stops: Sequence[Step], bench: OpenComplaint, truck_rules: Sequence[Stop]
 ) -> None:
     rules = {stop.id: stop for stop in (*truck_rules, *bench.family.stops)}
-    for stop in stops:
+    mine = [stop for stop in stops if stop.family == bench.family.id]
+    held = any(_stands_by_what_is_decided(bench, r) for s in mine if (r := rules.get(s.step)))
+    for stop in mine:
         rule = rules.get(stop.step)
-        if stop.family != bench.family.id:
-            continue
         if rule is not None and _waits_for_work(rule, listed.facts):
             continue  # what its checks find lifts nothing before that
-        due = next((t for t in stop.checks if bench.open_test(t) is not None), None)
+        if held and rule is not None and "crank" not in rule.blocks:
+            continue  # as long as that part is in, the truck stays where it is
+        due = next((t for t in stop.checks if _in_the_bay(bench.open_test(t))), None)
         if due is not None and rule is not None and _seen_in_repair(bench, rule, due):
             continue
         if due is not None:
             placed = listed.offer(bench, due, say.lifts_stop(stop.name))
             if placed is not None:
                 placed.rank = Rank.LIFTS_STOP
+
+
+def _in_the_bay(test: Test | None) -> bool:
+    """Say whether a test is open and needs no road: the looks come before a drive."""
+    return test is not None and (test.rules.state is None or not test.rules.state.road)
+
+
+def _stands_by_what_is_decided(bench: OpenComplaint, rule: Stop) -> bool:
+    """Say whether a decided part that was seen bad keeps a check that lifts a stop from coming out clean.
+
+    Where the starter may not turn it, the check is made before any repair all the same.
+    """
+    leader = bench.leader
+    found = leader in bench.seen_bad or any(check in bench.positive for check in rule.checks)
+    decided = found and bench.decided(leader) and leader not in bench.repaired
+    if "crank" in rule.blocks or not decided:
+        return False
+    return any(_passes(bench, leaf, leader) < EVEN for leaf in _leaves_that_all_must_hold(rule))
+
+
+def _leaves_that_all_must_hold(rule: Stop) -> Iterator[Asked]:
+    waiting = [*rule.until]
+    while waiting:
+        part = waiting.pop()
+        if part.kind == "all":
+            waiting += part.parts
+        elif part.kind == "test" and not part.or_not_run:
+            yield part
+
+
+def _passes(bench: OpenComplaint, asked: Asked, cause: str) -> float:
+    """Return P(a result that lifts | this cause alone), 1 for a test of another complaint."""
+    test = bench.family.test(asked.ids[0])
+    if test is None:
+        return 1.0
+    rows = zip(test.outcomes, test.row(cause), strict=True)
+    return math.fsum(p for outcome, p in rows if outcome in asked.results)
 
 
 def _seen_in_repair(bench: OpenComplaint, rule: Stop, check: str) -> bool:

@@ -245,7 +245,7 @@ def _steps(
         links=knowledge.links,
         history=standing.history,
         progress=done,
-        truck_stops=knowledge.stops,
+        truck_stops=knowledge.stops_beside([o.family for o in judged.odds]),
         technician=standing.technician,
         money=owner_money(case, standing.settings),
         brought=brought_in(done.facts, knowledge.conditions, [s.family for s in states]),

@@ -281,7 +281,7 @@ def _asked(
     made: Dossier, knowledge: Knowledge, facts: Facts, beliefs: Mapping[str, Belief]
 ) -> Iterator[tuple[Stop, Facts]]:
     """Yield every stop that the case's complaints ask for, with the facts it is asked by."""
-    for stop in knowledge.stops:
+    for stop in knowledge.stops_beside([odds.family for odds in made.odds]):
         yield stop, facts
     for odds in made.odds:
         family, belief = knowledge.families[odds.family], beliefs.get(odds.family)
