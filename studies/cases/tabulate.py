@@ -24,6 +24,8 @@ SETS = {
     "master_c": "third master, thirteen families: after what it showed was mended (seen now)",
     "master_b": "second master, thirteen families (own unseen), scored once",
     "week_b": "second master, families of the week (own unseen), scored once",
+    "week_c_first": "third master, families of the week: first opening, scored once",
+    "week_c": "third master, families of the week (seen): after mending",
 }
 
 

@@ -210,7 +210,9 @@ def test_a_check_that_lifts_only_after_a_repair_is_not_let_through_before_it():
 
 
 def _of_a_case(marks, families):
-    facts = Facts(marks, 0, {t.id: t.outcomes for f in KNOWLEDGE.families.values() for t in f.tests})
+    facts = Facts(
+        marks, 0, {t.id: t.outcomes for f in KNOWLEDGE.families.values() for t in f.tests}
+    )
     mine = [KNOWLEDGE.families[f] for f in families]
     own = [s for f in mine for s in safety_stops(f.stops, facts, 0.0)]
     found = stops_of_the_truck(KNOWLEDGE.stops_beside(families), facts, 0.0, mine, own)

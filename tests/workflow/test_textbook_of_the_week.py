@@ -27,7 +27,9 @@ def rows(tmp_path_factory):
 
 def test_the_cause_leads_and_its_stop_stands(rows):
     assert {r.id for r in rows if not r.not_scored} == SOME
-    lost = [r for r in rows if not r.leader_right or r.dangerous or r.stop_false or not r.drive_right]
+    lost = [
+        r for r in rows if not r.leader_right or r.dangerous or r.stop_false or not r.drive_right
+    ]
     assert not [(r.id, r.leader, r.forbidden, r.stops, r.drive) for r in lost]
 
 

@@ -113,9 +113,9 @@ def rank_steps(
         return ()
     left = after_all(plans, links)
     total = min(plan.best + others for plan, others in zip(plans, left, strict=True))
-    own = [stop for plan in plans for stop in _stops(plan, total, so_far.facts)]
+    raised = [stop for plan in plans for stop in _stops(plan, total, so_far.facts)]
     families = [plan.state.family for plan in plans]
-    stops = [*stops_of_the_truck(truck_stops, so_far.facts, total, families, own), *own]
+    stops = [*stops_of_the_truck(truck_stops, so_far.facts, total, families, raised), *raised]
     plans = [_beside_what_may_be_done(plan, stops) for plan in plans]
     stops_now = {
         plan.state.family.id: stopping(plan, so_far.made, rates, searched=so_far.searched)

@@ -142,7 +142,7 @@ def _in_the_bay(test: Test | None) -> bool:
 
 
 def _stands_by_what_is_decided(bench: OpenComplaint, rule: Stop) -> bool:
-    """Say whether a decided part that was seen bad keeps a check that lifts a stop from coming out clean.
+    """Say whether a decided part, seen bad, keeps a stop from being lifted by its checks.
 
     Where the starter may not turn it, the check is made before any repair all the same.
     """
