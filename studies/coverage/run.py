@@ -53,6 +53,8 @@ FOOT = """`drivers_a.tsv` and `drivers_c.tsv` were seen while words were gathere
 unseen, `drivers_c.tsv` had 82 of 98 in the right family: 84 %, 75 to 90). `drivers_b.tsv` is by
 another author and is sealed: only counted here. `drivers_d.tsv` is by who wrote the words, and
 unseen.
+`drivers_e.tsv` (the families of the week only) was written by a later hand before any word of the
+matcher was looked at, and run once.
 
 Two first steps read as silly and were put behind a look with the engine off: the dash of a derated
 truck before anyone looked into its urea tank, and the rocked wheel before the steering oil was

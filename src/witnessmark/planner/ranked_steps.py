@@ -19,11 +19,7 @@ from witnessmark.planner.order.facts import Facts
 from witnessmark.planner.order.one_pass import in_order
 from witnessmark.planner.order.open_complaint import OpenComplaint
 from witnessmark.planner.order.progress import Progress
-from witnessmark.planner.order.safety import (
-    safety_stops,
-    stops_of_the_truck,
-    within_the_stops,
-)
+from witnessmark.planner.order.safety import safety_stops, stops_of_the_truck, within_the_stops
 from witnessmark.planner.ranking import step_words as words
 from witnessmark.planner.ranking.costs import remeasure_minutes
 from witnessmark.planner.ranking.open_search import (
