@@ -30,8 +30,9 @@ pack's. Four shops repair each:
 
 A truck has to be cured within ten steps. The looks without a tool are one walk round and count
 once, measuring again belongs to its repair. What is not cured then is finished in habit order, and
-that is paid for. Needless parts and steps are those within the ten. Intervals are Wilson's, of
-means twice the standard error. {played}
+that is paid for. Played before two repairs of the offers (what is half measured, and a gauge
+compared a second time), which are not in it. Needless parts and steps are those within the ten.
+Intervals are Wilson's, of means twice the standard error. {played}
 """
 
 
