@@ -535,7 +535,7 @@ def test_a_truck_without_a_return_regulator_never_has_it_at_fault(knowledge):
     low = (reading("58 psi", 650), reading("92 psi", 1500))
     case = build(*low)
     usual = case_odds(case, knowledge, fuel_evidence(case, knowledge).findings)[0]
-    engine = {"fuel_supply": "gallery", "type": "example-15l", "return_regulator": "none"}
+    engine = {"fuel_supply": "gallery", "type": "example-15l", "fuel_regulator": "none"}
     case = build(*low, engine=engine)
     found = fuel_evidence(case, knowledge)
     without = case_odds(case, knowledge, found.findings)[0]

@@ -136,7 +136,7 @@ def of_the_truck(case: Case, family_id: str) -> tuple[Finding, ...]:
 def regulator_factor(case: Case) -> float:
     """Return the factor on the odds of the return regulator by the facts of the truck."""
     truck = case.truck()
-    fitted = truck is None or truck.engine.return_regulator != "none"
+    fitted = truck is None or truck.engine.fuel_regulator != "none"
     return 1.0 if fitted else float(np.exp(_NOT_FITTED))
 
 

@@ -44,7 +44,7 @@ class Engine(Record):
     lift_pump: Literal["none", "electric"] | None = Field(
         default=None, description="a pump before the fuel transfer pump that pushes fuel to it"
     )
-    return_regulator: Literal["fitted", "none"] | None = Field(
+    fuel_regulator: Literal["fitted", "none"] | None = Field(
         default=None, description="whether the fuel return has a pressure regulator"
     )
 

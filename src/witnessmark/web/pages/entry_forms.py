@@ -62,7 +62,7 @@ def truck(form: Fields) -> Data:
         "displacement_l": decimal(form, "displacement_l"),
         "fuel_supply": one(form, "fuel_supply") or None,
         "lift_pump": one(form, "lift_pump") or None,
-        "return_regulator": one(form, "return_regulator") or None,
+        "fuel_regulator": one(form, "fuel_regulator") or None,
         "type": one(form, "engine_type") or None,
     }
     order = [int(n) for n in re.findall(r"\d+", one(form, "firing_order"))]
