@@ -26,6 +26,7 @@ SETS = {
     "week_b": "second master, families of the week (own unseen), scored once",
     "week_c_first": "third master, families of the week: first opening, scored once",
     "week_c": "third master, families of the week (seen): after mending",
+    "textbook_week": "textbook picture of every cause of the week (seen): after mending",
 }
 
 
