@@ -46,7 +46,7 @@ class ErrorLaw:
 
     Attributes:
         value: the readings, shape (m,).
-        white: makes the small errors independent and of unit size, shape (m, m).
+        whitens: makes the small errors independent and of unit size, shape (m, m).
         spread: variance of the error in shape at factor 1 in those coordinates, shape (m,).
         log_scale: half the log determinant of the small errors' covariance.
         root: lower root of the covariance at factor 1, shape (m, m).
@@ -55,7 +55,7 @@ class ErrorLaw:
     """
 
     value: Floats
-    white: Floats
+    whitens: Floats
     spread: Floats
     log_scale: float
     root: Floats
@@ -73,7 +73,7 @@ class ErrorLaw:
         shift, other = _something_else(observations, whole)
         return cls(
             value=np.array([o.value for o in observations]),
-            white=np.asarray(turned.T @ inverse, dtype=np.float64),
+            whitens=np.asarray(turned.T @ inverse, dtype=np.float64),
             spread=np.maximum(spread, 0.0),
             log_scale=float(np.log(np.diag(lower)).sum()),
             root=_lower(whole),
@@ -90,7 +90,7 @@ class ErrorLaw:
         Args:
             predictions: shape (n, m).
         """
-        left = np.square(self.white @ (self.value - predictions).T)  # (m, n)
+        left = np.square(self.whitens @ (self.value - predictions).T)  # (m, n)
         terms, squares = [], []
         for factor, weight in SHAPES:
             variance = 1.0 + factor**2 * self.spread
