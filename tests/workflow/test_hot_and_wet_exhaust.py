@@ -37,7 +37,7 @@ def first_work(steps):
         (
             "regen_filter",
             {"tests": [("rft_tail", "wet_oil")]},
-            {"rft_history", "rft_scope", "rft_face"},
+            {"rft_history", "rft_scope", "rft_face", "rft_fluids"},  # the source comes first
         ),
         ("regen_filter", {"tests": [("rft_fluids", "coolant_loss")]}, {"rft_bar"}),
         ("boost_air", {"tests": [("bat_noise", "siren")]}, {"bat_wheel"}),
