@@ -120,7 +120,7 @@ def test_one_ground_moves_both_sensors_and_the_low_level_is_its_own_fault(judged
              clue("topups")]  # fmt: skip
     drop = reading("ground_drop", "0.20 V")
     looked = results({"c_rate": "positive", "c_multi": "positive", "c_ir": "positive",
-                    "c_level": "positive"})  # fmt: skip
+                    "c_level": "low"})  # fmt: skip
     odds, _ = judged(61_000, "cool_unstable", *known, *looked, drop)
     assert odds.causes[0].cause == "ct_shared"
     assert odds.zones[0][0] == "wiring"
