@@ -284,5 +284,6 @@ def test_low_fuel_pressure_is_read_on_a_gauge_before_anything_is_opened_or_sampl
     assert measured.step == "gallery_idle_1400"
     assert measured.kind == "measure"
     assert "Nothing has been measured yet" in measured.why
+    assert job.before("gallery_idle_1400", "f_dp"), "one pressure before the difference of two"
     job.now(looked("f_dp", "negative"))
     assert "gallery_idle_1400" not in {s.step for s in job.work[:1] if "Nothing has been" in s.why}

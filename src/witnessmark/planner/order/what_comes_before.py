@@ -207,7 +207,11 @@ def _touched(listed: Listed, brought: BroughtIn, bench: OpenComplaint) -> None:
 
 
 def _first_suspect(listed: Listed, bench: OpenComplaint) -> None:
-    """Let the check that sees the first suspect come early, once one clearly leads."""
+    """Let the check that sees the first suspect come early, once one clearly leads.
+
+    While nothing was measured an instrument does not go on the suspect before it has proved the
+    complaint (common practice, no source).
+    """
     leader = bench.family.cause(bench.leader)
     chances = sorted((p for _, p in bench.suspects()), reverse=True)
     if leader is None or leader.id in {*bench.repaired, *bench.seen_bad} or len(chances) < 2:
@@ -229,6 +233,8 @@ def _first_suspect(listed: Listed, bench: OpenComplaint) -> None:
     if not quick and chances[0] >= LIKELY_FROM:
         quick, rank = [t for t in able if t.minutes.typical <= LIKELY_MINUTES], Rank.SEES_SUSPECT
     placed = _cheapest(listed, bench, quick)
+    if placed is not None and bench.first is not None and placed.rank > Rank.FIRST_READING:
+        rank = Rank.SEES_SUSPECT
     if placed is not None and placed.rank > rank:
         placed.rank = rank
 
