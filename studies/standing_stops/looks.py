@@ -6,6 +6,7 @@ it is so with room to spare.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable
 
 from witnessmark.knowledge import Cause, Knowledge, Test
@@ -14,13 +15,15 @@ from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry_data import ClueData, TestData, WorkData
 from witnessmark.model.step import Step
 
-__all__ = ["LEAST", "order_faults"]
+__all__ = ["LEAST", "order_faults", "second_hand"]
 
 #: No part below this is an alternative.
 LEAST = 0.10
 #: From here on a part is no longer in question: a look would only confirm it.
 SURE = 0.90
 _USD_A_MINUTE = 2.0
+#: What a check says that is made by a second hand before a dear part rests on it.
+_SECOND_HAND = "Once more, by another person or with another instrument: "
 _NO_ANSWER = {"maybe", "inconclusive", "not_run"}
 
 
@@ -40,19 +43,35 @@ def order_faults(found: Dossier, knowledge: Knowledge, forbids: Callable[[str], 
     ]
 
 
-def _made_now(case: Case) -> set[str]:
-    """Return the tests with an answer in the state that the truck is in now."""
+def second_hand(step: Step) -> bool:
+    """Say whether a step says of itself that it is a check made once more by a second hand."""
+    return step.kind == "test" and step.name.startswith(_SECOND_HAND)
+
+
+def _made_now(case: Case) -> Counter[str]:
+    """Return how often each test was answered in the state that the truck is in now."""
     stages = case.stages()
     now = sum(1 for _ in case.of(WorkData))
-    return {d.test for e, d in case.of(TestData) if stages[e.id] == now} - {
-        d.test for e, d in case.of(TestData) if stages[e.id] == now and d.result in _NO_ANSWER
-    }
+    made = [d for e, d in case.of(TestData) if stages[e.id] == now]
+    open_still = {d.test for d in made if d.result in _NO_ANSWER}
+    return Counter(d.test for d in made if d.test not in open_still)
 
 
 def _asked_twice(todo: list[Step], found: Dossier, knowledge: Knowledge) -> list[str]:
-    made = _made_now(found.case)
-    made |= {other for t in made if (test := knowledge.test(t)) for other in test.same_as}
-    return [f"asks again: {s.step}" for s in todo if s.kind == "test" and s.step in made]
+    """Return the checks asked for again.
+
+    What was answered once may stand again as the check by a second hand that its words say it is;
+    a third time, or under another complaint's name for the same check, it may not.
+    """
+    own = _made_now(found.case)
+    sisters = {other for t in own if (test := knowledge.test(t)) for other in test.same_as}
+    wrong = []
+    for step in todo:
+        if step.kind != "test" or not (own[step.step] or step.step in sisters):
+            continue
+        if not (second_hand(step) and own[step.step] == 1 and step.step not in sisters):
+            wrong.append(f"asks again: {step.step}")
+    return wrong
 
 
 def _long_shots(todo: list[Step], found: Dossier) -> list[str]:

@@ -15,7 +15,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from doors import MUST_SAY, Doors, faults_of
-from looks import order_faults
+from looks import order_faults, second_hand
 from random_dossiers import cheap_dossier, forbids, kinds_blocked, lines_of
 
 from witnessmark.knowledge import Knowledge, load_knowledge
@@ -98,6 +98,7 @@ def _rendered(seeds: int, knowledge: Knowledge) -> str:
             blocked = kinds_blocked(found.stops, knowledge)
             faults = faults_of(found, iter(each), knowledge, barred, blocked)
             order.update(f.partition(":")[0] for f in order_faults(found, knowledge, barred))
+            order["second hand"] += sum(map(second_hand, found.todo))
             repairs += sum(s.kind == "repair" for s in found.todo)
             checks += sum(s.kind != "repair" for s in found.todo)
             wrong.update(fault.partition(":")[0] for fault in faults)
@@ -110,7 +111,8 @@ def _rendered(seeds: int, knowledge: Knowledge) -> str:
     )
     stopped = sum(bool(d.stops) for d in made.values())
     asked = [
-        ("checks asked again", "asks again"),
+        ("checks asked for once more by a second hand, said so (no fault)", "second hand"),
+        ("checks asked again otherwise", "asks again"),
         ("parts below one in ten", "a long shot"),
         ("parts before a much cheaper look that would see them bad", "renewed first"),
     ]

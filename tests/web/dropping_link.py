@@ -21,6 +21,7 @@ class Link:
         self.cuts = 0
         self._port = port
         self._open: set[socket.socket] = set()
+        self._lock = threading.Lock()
         self._listening = socket.create_server(("127.0.0.1", 0))
         self.address = f"http://127.0.0.1:{self._listening.getsockname()[1]}"
         threading.Thread(target=self._accept, daemon=True).start()
@@ -31,8 +32,10 @@ class Link:
 
     def drop(self) -> None:
         """Cut everything, and let nothing through until :meth:`mend`."""
-        self.up = False
-        for one in list(self._open):
+        with self._lock:
+            self.up = False
+            cut = list(self._open)
+        for one in cut:
             _reset(one)
 
     def mend(self) -> None:
@@ -58,7 +61,14 @@ class Link:
             except OSError:
                 _reset(here)
                 continue
-            self._open |= {here, there}
+            with self._lock:
+                carries = self.up
+                if carries:
+                    self._open |= {here, there}
+            if not carries:  # cut while it was being opened
+                _reset(here)
+                _reset(there)
+                continue
             writing = threading.Event()
             for ends in ((here, there, True), (there, here, False)):
                 threading.Thread(target=self._carry, args=(*ends, writing), daemon=True).start()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import shutil
 import socket
@@ -373,6 +374,36 @@ def test_a_photo_whose_sending_is_cut_is_there_once(bench, tablet, moment):
     assert len(photos()) == 1
     assert shop.recording_path("unit7", photos()[0][0]).read_bytes() == picture
     link.close()
+
+
+def test_a_link_that_is_cut_carries_nothing_on_a_connection_that_was_just_opening(monkeypatch):
+    """A browser sends a write again by itself where it has such a connection."""
+    shop = socket.create_server(("127.0.0.1", 0))
+    shop.settimeout(PATIENCE_S)
+    link = Link(shop.getsockname()[1])
+    here = urlsplit(link.address)
+    connect = socket.create_connection
+
+    def cut_meanwhile(address):
+        found = connect(address)
+        link.drop()
+        return found
+
+    with socket.socket() as device:
+        monkeypatch.setattr(socket, "create_connection", cut_meanwhile)
+        device.connect((here.hostname, here.port))
+        there, _ = shop.accept()
+        there.settimeout(PATIENCE_S)
+        with contextlib.suppress(OSError):
+            device.sendall(b"POST /cases/unit7/photo HTTP/1.1\r\n\r\n")
+        try:
+            arrived = there.recv(100)
+        except ConnectionResetError:
+            arrived = b""
+    assert arrived == b""
+    there.close()
+    link.close()
+    shop.close()
 
 
 def test_with_the_device_full_and_the_link_down_it_says_not_kept_and_keeps_the_form(bench, tablet):

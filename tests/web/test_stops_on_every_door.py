@@ -6,11 +6,13 @@ The oracle and the doors are those of studies/standing_stops, whose table holds 
 import html
 import re
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from witnessmark.knowledge import load_knowledge
+from witnessmark.model.entries.entry_data import TestData
 from witnessmark.model.step import forbidden_by
 from witnessmark.web.app import create_app
 from witnessmark.words.plain import LONGEST, sentences
@@ -104,6 +106,29 @@ def test_no_door_proposes_what_a_stop_forbids_and_every_paper_says_the_stop(stud
         assert study[0].faults_of(found, planted, KNOWLEDGE, barred.__contains__, blocked)
     silent = study[0].faults_of(found, [("report", "")], KNOWLEDGE, barred.__contains__, blocked)
     assert len(silent) == len(found.stops)
+
+
+def test_an_answered_check_stands_again_only_by_a_second_hand_and_says_so(study, bench):
+    shop, _, found_of = bench
+    shop.new_case("again", study[1].lines_of(31, KNOWLEDGE))
+    found = found_of("again")
+    made = {d.test: d.result for _, d in found.case.of(TestData)}
+    second = next(s for s in found.todo if s.step in made)
+    faults = study[2].order_faults
+    said = [f"asks again: {second.step}"]
+
+    def planted(found, step):
+        last = found.stages[-1]
+        now = replace(last, steps=(*last.steps, step))
+        return faults(replace(found, stages=(*found.stages[:-1], now)), KNOWLEDGE, lambda _: False)
+
+    assert faults(found, KNOWLEDGE, lambda _: False) == []
+    assert planted(found, replace(second, name=KNOWLEDGE.test(second.step).name)) == said
+    # Never a third time.
+    shop.add("again", "test", {"test": second.step, "result": made[second.step]}, by="B. Example")
+    after = found_of("again")
+    assert second.step not in {s.step for s in after.todo}
+    assert planted(after, second) == said
 
 
 def test_a_stop_is_overridden_only_by_name_and_reason_and_that_stands_on_every_door(study, bench):
