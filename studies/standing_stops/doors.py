@@ -18,7 +18,7 @@ import httpx
 
 from witnessmark.knowledge import Cause, Knowledge, Test
 from witnessmark.model.dossier import Dossier
-from witnessmark.model.entries.entry_data import TestData
+from witnessmark.model.entries.entry_data import TestData, WorkData
 from witnessmark.words.plain import sentences
 from witnessmark.workflow.dossier.as_json import assessment_json
 from witnessmark.workflow.dossier.in_words import assessment_text
@@ -126,8 +126,18 @@ def faults_of(
     families = [knowledge.families[f] for f in found.case.families() if f in knowledge.families]
     records = {r.id: r for f in families for r in (*f.tests, *f.causes)}
     said_by_stops = _plain(" ".join(f"{s.name} {s.until} {s.why}" for s in found.stops))
+    # What was put right is told on the papers; a cause of another complaint may have its name.
+    works = {d.cause for _, d in found.case.of(WorkData)}
+    told_as_done = {words for r in records.values() if r.id in works for words in _proposals(r)}
     barred = [
-        (r, [words for words in _proposals(r) if _plain(words) not in said_by_stops])
+        (
+            r,
+            [
+                words
+                for words in _proposals(r)
+                if words not in told_as_done and _plain(words) not in said_by_stops
+            ],
+        )
         for r in records.values()
         if forbids(r.id) and r.id not in made
     ]
