@@ -6,11 +6,10 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
-from studies.virtual_shop.policies import Watch, first_of, renew
+from studies.virtual_shop.policies import Watch, first_of, mend_what_is_wrong, renew, start_belief
 from studies.virtual_shop.trucks import UNLISTED, Truck
 
-from witnessmark.inference.family.family_belief import Belief, FamilyModel, family_belief
-from witnessmark.inference.family.staged_evidence import StagedEvidence
+from witnessmark.inference.family.family_belief import FamilyModel
 from witnessmark.knowledge import Knowledge
 from witnessmark.planner.order.progress import Progress
 from witnessmark.planner.ranked_steps import FamilyState, rank_steps
@@ -75,7 +74,7 @@ Policy = Callable[[Truck, Knowledge, FamilyModel], Ended]
 
 def ours(truck: Truck, knowledge: Knowledge, model: FamilyModel) -> Ended:
     """Do what the case page proposes first, before every step."""
-    belief, watch, log = _start(truck, knowledge, model), Watch(truck), Log()
+    belief, watch, log = start_belief(truck, knowledge, model), Watch(truck), Log()
     family = truck.world.family
     done: dict[str, bool] = {}
     made: list[str] = []
@@ -170,7 +169,7 @@ def everything(truck: Truck, knowledge: Knowledge, model: FamilyModel) -> Ended:
 def _by_worth(
     truck: Truck, knowledge: Knowledge, model: FamilyModel, tests: list, after: int
 ) -> Ended:
-    belief, watch = _start(truck, knowledge, model), Watch(truck)
+    belief, watch = start_belief(truck, knowledge, model), Watch(truck)
     family = truck.world.family
     for test in sorted(tests, key=lambda t: price_of_test(t, truck.settings)):
         belief = belief.after_test(test, truck.test(test))
@@ -191,12 +190,7 @@ def _by_worth(
 
 def knowing(truck: Truck, _knowledge: Knowledge, _model: FamilyModel) -> Ended:
     """Only the parts that are at fault, without a test."""
-    if UNLISTED in truck.faults:
-        truck.mend(UNLISTED)
-    for cause in sorted(truck.faults):
-        for _ in range(5):
-            if truck.repair(cause) or cause not in truck.faults:
-                break
+    mend_what_is_wrong(truck)
     return _ended(truck, Watch(truck), Log(), searched=bool(truck.faults))
 
 
@@ -208,11 +202,6 @@ POLICIES: dict[str, Policy] = {
     "test everything": everything,
     "all-knowing": knowing,
 }
-
-
-def _start(truck: Truck, knowledge: Knowledge, model: FamilyModel) -> Belief:
-    evidence = StagedEvidence(truck.clues)
-    return family_belief(truck.world.family, evidence, conditions=knowledge.conditions, model=model)
 
 
 def _ended(truck: Truck, watch: Watch, log: Log, *, searched: bool) -> Ended:

@@ -101,12 +101,12 @@ def cheapest(truck: Truck, _knowledge: Knowledge, _model: FamilyModel) -> Run:
 
 def likeliest(truck: Truck, knowledge: Knowledge, model: FamilyModel) -> Run:
     """The likeliest part by clues and failed repairs, without tests."""
-    return _likeliest(truck, _start(truck, knowledge, model), Watch(truck))
+    return _likeliest(truck, start_belief(truck, knowledge, model), Watch(truck))
 
 
 def everything(truck: Truck, knowledge: Knowledge, model: FamilyModel) -> Run:
     """Every test of the family, then the likeliest part."""
-    belief, watch = _start(truck, knowledge, model), Watch(truck)
+    belief, watch = start_belief(truck, knowledge, model), Watch(truck)
     for test in truck.world.family.tests:
         belief = belief.after_test(test, truck.test(test))
     watch.look(belief)
@@ -120,7 +120,7 @@ def ours(
     history: History | None = None,
 ) -> Run:
     """What the workbench proposes first, before every step, as the case page shows it."""
-    belief, watch = _start(truck, knowledge, model), Watch(truck)
+    belief, watch = start_belief(truck, knowledge, model), Watch(truck)
     family = truck.world.family
     done: dict[str, bool] = {}  # test -> found something
     repaired: tuple[str, ...] = ()
@@ -206,14 +206,19 @@ class Learning:
         return run
 
 
-def knowing(truck: Truck, _knowledge: Knowledge, _model: FamilyModel) -> Run:
-    """Only the parts that are at fault, without a test."""
+def mend_what_is_wrong(truck: Truck) -> None:
+    """Put right what is at fault and nothing else, each part up to five times."""
     if UNLISTED in truck.faults:
         truck.mend(UNLISTED)
     for cause in sorted(truck.faults):
         for _ in range(5):
             if truck.repair(cause) or cause not in truck.faults:
                 break
+
+
+def knowing(truck: Truck, _knowledge: Knowledge, _model: FamilyModel) -> Run:
+    """Only the parts that are at fault, without a test."""
+    mend_what_is_wrong(truck)
     return _run(truck, Watch(truck), gave_up=bool(truck.faults))
 
 
@@ -227,7 +232,7 @@ POLICIES: dict[str, Callable[[Truck, Knowledge, FamilyModel], Run]] = {
 }
 
 
-def _start(truck: Truck, knowledge: Knowledge, model: FamilyModel) -> Belief:
+def start_belief(truck: Truck, knowledge: Knowledge, model: FamilyModel) -> Belief:
     evidence = StagedEvidence(truck.clues)
     return family_belief(truck.world.family, evidence, conditions=knowledge.conditions, model=model)
 

@@ -23,12 +23,15 @@ def command(
     """
     from witnessmark.cli.main import echo_json
     from witnessmark.web.serving import serve
-    from witnessmark.workflow.practice.practice_shop import CASE, new_practice, open_practice
+    from witnessmark.workflow.practice.practice_shop import (
+        CASE,
+        is_practice,
+        new_practice,
+        open_practice,
+    )
     from witnessmark.workflow.practice.spent import review
 
-    there = (folder / "practice.json").is_file()
-    goes_on = there or reviews
-    if goes_on:
+    if reviews or is_practice(folder):
         shop = open_practice(folder, review)
     else:
         shop = new_practice(folder, family, seed=seed, at_the_end=review)

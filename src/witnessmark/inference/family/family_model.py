@@ -31,7 +31,7 @@ from witnessmark.inference.family.signs import (
     signs_of,
 )
 from witnessmark.inference.family.staged_evidence import Clue
-from witnessmark.inference.shop_history import PSEUDO_CASES, shares
+from witnessmark.inference.shop_history import PSEUDO_CASES, Shares, shares
 from witnessmark.knowledge import Condition, Family, Link, Test
 from witnessmark.model.finding import JointSupport, Support
 from witnessmark.model.shop_record import History
@@ -212,20 +212,25 @@ class FamilyModel:
         return [self.number[c] for c in self.causes if c in linked]
 
     @cached_property
+    def _learnt_shares(self) -> Shares | None:
+        """What this shop and many shops have taught of the shares; ``None`` where nothing has."""
+        if self.history is None or not (self.history.closings or self.history.pool):
+            return None
+        priors = {c.id: c.prior for c in self.family.causes}
+        return shares(self.history, self.family.id, priors)
+
+    @cached_property
     def share(self) -> Mapping[str, float]:
         """Cause id -> share among the cases with one cause: the pack's and the shop's own."""
-        priors = {c.id: c.prior for c in self.family.causes}
-        if self.history is None or not (self.history.closings or self.history.pool):
-            return priors
-        return shares(self.history, self.family.id, priors).prior()
+        found = self._learnt_shares
+        return {c.id: c.prior for c in self.family.causes} if found is None else found.prior()
 
     @cached_property
     def share_doubt(self) -> Mapping[str, float]:
         """Cause id -> standard deviation of the log odds of its share; 0 where it is measured."""
+        found = self._learnt_shares
         own = 0.0
-        if self.history is not None and (self.history.closings or self.history.pool):
-            priors = {c.id: c.prior for c in self.family.causes}
-            found = shares(self.history, self.family.id, priors)
+        if found is not None:
             own = found.weight + (found.start_weight if found.shops else 0.0)
         judged = JUDGED_LOG_SD * _narrowed(own)
         return {c.id: judged if c.source.kind == "judgement" else 0.0 for c in self.family.causes}

@@ -86,7 +86,6 @@ def all_lessons(shop: Shop, knowledge: Knowledge | None = None) -> Lessons:
         knowledge: the packs; the shop's when not given.
     """
     known = knowledge or knowledge_of(shop)
-
     wanting = _wanting(known)
 
     def make(case_id: str, now: datetime) -> Lesson:

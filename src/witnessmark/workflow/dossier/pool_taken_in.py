@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from witnessmark.errors import InputRefused
+from witnessmark.model.digest import digest, hold
 from witnessmark.model.pool import Pool, PooledShares
 
 __all__ = ["POOL_FILE", "pool_json", "pool_of", "read_pool"]
@@ -29,7 +30,9 @@ def pool_of(folder: Path) -> Pool | None:
 
 @lru_cache(maxsize=8)
 def _held(path: Path, changed: int, size: int) -> Pool:  # noqa: ARG001  (a changed file is another)
-    return read_pool(path)
+    pool = read_pool(path)
+    hold(pool, digest(pool))  # hashed once, not for every case that asks
+    return pool
 
 
 def pool_json(pool: Pool, *, files: int, bound: float, epsilon: str) -> dict[str, Any]:

@@ -17,6 +17,7 @@ from typing import Any
 
 from witnessmark.errors import EntryRefused, InputRefused
 from witnessmark.knowledge import Family, Test
+from witnessmark.machine import put_in_place
 from witnessmark.model.entries.entry import Entry, parse_entry
 from witnessmark.model.entries.entry_data import WorkData
 from witnessmark.words.say import practice as say
@@ -24,7 +25,7 @@ from witnessmark.workflow.case.packs_of_shop import knowledge_of
 from witnessmark.workflow.case.shop_on_disk import Shop, entry_line, open_shop
 from witnessmark.workflow.practice.virtual_truck import VirtualTruck, drawn_cause
 
-__all__ = ["CASE", "PracticeShop", "new_practice", "open_practice"]
+__all__ = ["CASE", "PracticeShop", "is_practice", "new_practice", "open_practice", "twin_of"]
 
 #: The one case of a practice shop.
 CASE = "practice"
@@ -203,7 +204,7 @@ def open_practice(
     Raises:
         InputRefused: it is none.
     """
-    if not (folder / _FILE).is_file():
+    if not is_practice(folder):
         raise InputRefused(
             "This is no practice truck.", where=str(folder), do="Make one: witnessmark practice."
         )
@@ -214,6 +215,21 @@ def open_practice(
                         at_the_end=at_the_end)  # fmt: skip
 
 
+def is_practice(folder: Path) -> bool:
+    """Say whether a folder holds a practice truck."""
+    return (folder / _FILE).is_file()
+
+
+def twin_of(shop: PracticeShop, folder: Path) -> PracticeShop:
+    """Make the same truck once more as it came in: nothing done, the same answers."""
+    lines = zip(shop.export(CASE).splitlines(), shop.case(CASE).entries, strict=True)
+    plain = open_shop(folder, create=True)
+    plain.new_case(CASE, [line for line, e in lines if e.kind in {"truck", "complaint"}])
+    plain.close()
+    _save(folder, {**_state(shop.folder), "expected": {}})
+    return open_practice(folder)
+
+
 def _state(folder: Path) -> dict[str, Any]:
     found: dict[str, Any] = json.loads((folder / _FILE).read_text(encoding="utf-8"))
     return found
@@ -222,4 +238,4 @@ def _state(folder: Path) -> dict[str, Any]:
 def _save(folder: Path, state: Mapping[str, Any]) -> None:
     fresh = folder / f"{_FILE}.new"
     fresh.write_text(json.dumps(state, indent=1), encoding="utf-8")
-    fresh.replace(folder / _FILE)
+    put_in_place(fresh, folder / _FILE)

@@ -18,7 +18,7 @@ from witnessmark.words.say import practice as say
 from witnessmark.workflow.case.packs_of_shop import knowledge_of
 from witnessmark.workflow.case.shop_settings import settings_of
 from witnessmark.workflow.dossier.dossier_of_shop import assess_in_shop
-from witnessmark.workflow.practice.practice_shop import CASE, PracticeShop, open_practice
+from witnessmark.workflow.practice.practice_shop import CASE, PracticeShop, twin_of
 
 __all__ = ["Way", "programs_way", "review", "way_taken"]
 
@@ -56,7 +56,7 @@ def way_taken(shop: PracticeShop) -> Way:
 def programs_way(shop: PracticeShop) -> Way:
     """Return what the program's first steps come to on the same truck, from the complaint on."""
     with tempfile.TemporaryDirectory(prefix="witnessmark-practice-") as folder:
-        twin = _twin(shop, Path(folder) / "twin")
+        twin = twin_of(shop, Path(folder) / "twin")
         try:
             for _ in range(_MOST_STEPS):
                 if not _next_step(twin):
@@ -149,21 +149,6 @@ def _answer(twin: PracticeShop, family: Family, test_id: str) -> str:
     test = family.test(test_id)
     assert test is not None  # noqa: S101  (the caller has asked)
     return twin.truck.result(family, test)
-
-
-def _twin(shop: PracticeShop, folder: Path) -> PracticeShop:
-    from witnessmark.workflow.case.shop_on_disk import open_shop  # noqa: PLC0415  (only at the end)
-
-    plain = open_shop(folder, create=True)
-    lines = shop.export(CASE).splitlines()
-    kinds = {"truck", "complaint"}
-    told = zip(lines, shop.case(CASE).entries, strict=True)
-    first = [line for line, entry in told if entry.kind in kinds]
-    plain.new_case(CASE, first)
-    plain.close()
-    text = (shop.folder / "practice.json").read_text(encoding="utf-8")
-    (folder / "practice.json").write_text(text, encoding="utf-8")
-    return open_practice(folder)
 
 
 def _family(shop: PracticeShop, knowledge: Knowledge) -> Family:
