@@ -47,6 +47,8 @@ EXAMPLES: dict[str, dict[str, Any]] = {
     "visit": {"odometer_in": "640,120 mi", "odometer_out": 640180, "promised": "2026-03-04"},
     "labour": {"start": "07:15", "stop": "09:40", "job": "wheel end"},
     "inspect": {"point": "tire left front", "value": "9/32 in"},
+    "inspection": {"vehicle": "tractor", "axles": 3, "inspector": "A. Inspector"},
+    "certificate": {"inspector": "A. Inspector", "accurate": True},
     "decline": {"words": "brakes, wants to wait", "risk": "soon"},
     "close": {"complaint": "e2", "how": "not_found", "why": "not there on two drives"},
     "photo": {"path": "seat.jpg", "caption": "worn seat"},

@@ -43,6 +43,10 @@ COMMANDS: dict[str, tuple[str, str]] = {
         "witnessmark.cli.for_shop.history_command",
         "What the shop's own proven cases have taught.",
     ),
+    "inspect": (
+        "witnessmark.cli.for_case.inspect_command",
+        "The periodic inspection: begin, show, look, repaired, sign, paper, covered.",
+    ),
     "look": ("witnessmark.cli.for_recordings.look_command", "What is in a recording."),
     "move": (
         "witnessmark.cli.for_shop.move_command",

@@ -103,7 +103,7 @@ def add(
     elif kind is None:
         raise click.UsageError("Give a KIND of entry with its fields, or --lines FILE.")
     else:
-        data = _data(fields)
+        data = fields_of(fields)
         path = data.get("path")
         if kind in {"recording", "photo"} and isinstance(path, str) and Path(path).is_file():
             sha256 = opened.store_file(Path(path), Path(path).name)
@@ -253,7 +253,8 @@ def _said(document: dict[str, Any], words: str, as_json: bool) -> None:
         click.echo(words)
 
 
-def _data(fields: tuple[str, ...]) -> dict[str, Any]:
+def fields_of(fields: tuple[str, ...]) -> dict[str, Any]:
+    """Return FIELD=VALUE pairs as the data of an entry; dots lead to inner fields."""
     data: dict[str, Any] = {}
     for field in fields:
         path, mark, text = field.partition("=")

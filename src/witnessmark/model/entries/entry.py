@@ -40,6 +40,8 @@ Kind = Literal[
     "visit",
     "labour",
     "inspect",
+    "inspection",
+    "certificate",
     "decline",
     "close",
     "photo",

@@ -14,6 +14,7 @@ from pydantic import (
 
 from witnessmark.errors import UnitRefused
 from witnessmark.model.entries.agreed_data import ApprovalData, PartData, QuoteData
+from witnessmark.model.entries.inspection_data import CertificateData, InspectionData
 from witnessmark.model.entries.ledger_data import (
     CloseData,
     DeclineData,
@@ -266,6 +267,9 @@ class WorkData(Record):
     minutes: float | None = Field(default=None, ge=0, le=1e5)
     parts: tuple[Part, ...] = ()
     torques: tuple[Torque, ...] = ()
+    points: tuple[Id, ...] = Field(
+        default=(), max_length=40, description="points of the inspection that it puts right"
+    )
 
 
 class OutcomeData(Record):
@@ -323,6 +327,8 @@ Data = (
     | VisitData
     | LabourData
     | InspectData
+    | InspectionData
+    | CertificateData
     | DeclineData
     | CloseData
     | PhotoData
@@ -347,6 +353,8 @@ KINDS: dict[str, type[Record]] = {
     "visit": VisitData,
     "labour": LabourData,
     "inspect": InspectData,
+    "inspection": InspectionData,
+    "certificate": CertificateData,
     "decline": DeclineData,
     "close": CloseData,
     "photo": PhotoData,

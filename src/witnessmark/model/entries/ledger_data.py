@@ -64,8 +64,19 @@ class InspectData(Record):
     """One point looked at for a pass; a figure without a limit passes and fails nothing."""
 
     point: Name
-    result: Literal["pass", "fail", "not_looked"] | None = None
+    result: Literal["pass", "fail", "not_looked", "not_fitted"] | None = None
     value: str | None = Field(default=None, max_length=64, description='such as "9/32 in"')
+    place: Id | None = Field(default=None, description="wheel or tyre, such as a2l, a2lo")
+    fault: Id | None = Field(default=None, description="which of the point's faults was seen")
+    gauge: Id | None = Field(default=None, description="which of the point's instruments")
+    error: str | None = Field(
+        default=None, max_length=40, description='how far off it may be, such as "1/32 in"'
+    )
+    given: dict[Id, Annotated[str, StringConstraints(max_length=40)]] | None = Field(
+        default=None, max_length=12, description="what the limit depends on: chamber, wheel size"
+    )
+    note: Words | None = None
+    by: str | None = Field(default=None, max_length=200, description="who looked")
 
 
 class DeclineData(Record):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from witnessmark.model.entries.inspection_data import CertificateData, InspectionData
 from witnessmark.model.entries.ledger_data import (
     CloseData,
     DeclineData,
@@ -11,7 +12,7 @@ from witnessmark.model.entries.ledger_data import (
 )
 from witnessmark.web.bench.page_words import number
 
-__all__ = ["CLOSED", "RISKS", "ledger_words"]
+__all__ = ["CLOSED", "RISKS", "inspection_words", "ledger_words"]
 
 #: How a complaint was closed, in words.
 CLOSED = {
@@ -40,9 +41,17 @@ def ledger_words(data: VisitData | LabourData | InspectData | DeclineData | Clos
             return f"Hours: {' '.join(times)}" + (f", {data.job}" if data.job else "")
         case InspectData():
             found = " ".join(p for p in ((data.result or "").replace("_", " "), data.value) if p)
-            return f"Inspected: {data.point}: {found or 'looked at'}"
+            where = f", {data.place}" if data.place else ""
+            return f"Inspected: {data.point.replace('_', ' ')}{where}: {found or 'looked at'}"
         case DeclineData():
             what = data.words or ", ".join(data.lines)
             return f"Declined: {what}" + (f" ({RISKS[data.risk]})" if data.risk else "")
         case CloseData():
             return f"Closed: {CLOSED[data.how]}" + (f", {data.why}" if data.why else "")
+
+
+def inspection_words(data: InspectionData | CertificateData) -> str:
+    """Say in one line what the head or the certificate of an inspection says."""
+    if isinstance(data, CertificateData):
+        return f"Certificate of the inspection signed by {data.inspector}"
+    return f"Inspection of a {data.vehicle}" + (f" by {data.inspector}" if data.inspector else "")

@@ -25,6 +25,7 @@ from witnessmark.model.entries.entry_data import (
     TruckData,
     WorkData,
 )
+from witnessmark.model.entries.inspection_data import CertificateData, InspectionData
 from witnessmark.model.entries.ledger_data import (
     CloseData,
     DeclineData,
@@ -41,7 +42,7 @@ from witnessmark.units import QUANTITIES, UNITS, display_unit
 from witnessmark.web.bench.desk import Looked
 from witnessmark.web.bench.first_screen import SCALE, first_screen, folds_told
 from witnessmark.web.bench.gauges import Gauge, gauges, is_gauge
-from witnessmark.web.bench.ledger_entries import ledger_words
+from witnessmark.web.bench.ledger_entries import inspection_words, ledger_words
 from witnessmark.web.bench.names import Names
 from witnessmark.web.bench.page_words import number, quantity_words
 from witnessmark.words.say.dossier import against_range
@@ -224,6 +225,8 @@ def entry_words(entry: Entry, names: Names) -> str:
             return f"{'Agreed' if data.granted else 'Refused'} by {data.by}, {data.how}"
         case VisitData() | LabourData() | InspectData() | DeclineData() | CloseData():
             return ledger_words(data)
+        case InspectionData() | CertificateData():
+            return inspection_words(data)
         case PhotoData():
             return f"Photo: {data.caption or 'no caption'}"
         case NoteData():

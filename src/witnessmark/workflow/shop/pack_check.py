@@ -17,7 +17,8 @@ from witnessmark.inference.family.staged_evidence import (
     TestResult,
     Work,
 )
-from witnessmark.knowledge import Family, Knowledge, PackCase
+from witnessmark.knowledge import Family, Knowledge, PackCase, load_knowledge
+from witnessmark.knowledge.inspecting.inspection_lists import check_inspection, is_inspection
 from witnessmark.knowledge.loader import check_pack
 from witnessmark.model.entries.case import read_case
 from witnessmark.model.finding import Finding
@@ -101,7 +102,13 @@ class PackReport:
 
 
 def check_pack_file(path: Path) -> PackReport:
-    """Check a pack on top of the shipped ones and run the cases of its family."""
+    """Check a pack on top of the shipped ones and run the cases of its family.
+
+    A list of an inspection's points is checked as one.
+    """
+    if is_inspection(path):
+        faults, held = check_inspection(path, load_knowledge())
+        return PackReport(str(path), tuple(faults), (), held)
     problems, knowledge, parts = check_pack(path)
     runs: list[CaseRun] = []
     covered: tuple[Covered, ...] = ()

@@ -1,0 +1,1 @@
+"""A periodic inspection judged: a reading against its limits, the sheet, the certificate."""

@@ -1,0 +1,1 @@
+"""Lists of an inspection's points: how they are read and checked."""

@@ -1,0 +1,1 @@
+"""A periodic inspection in a shop: begun, walked, repaired, signed, printed."""
