@@ -10,6 +10,7 @@ from scipy.stats import multivariate_normal
 from witnessmark.physics.sensors.switching_filter import (
     FilterMode,
     Hypothesis,
+    Lanes,
     as_stretches,
     filter_stretches,
 )
@@ -88,3 +89,33 @@ def test_cutting_into_stretches_hardly_changes_the_evidence() -> None:
     data, _ = as_stretches([(np.arange(800.0), values, 0.12)], length=64, warm_up=20)
     cut = float(filter_stretches(data, hypothesis).evidence.sum())
     assert cut == pytest.approx(whole, abs=2.0)
+
+
+def test_a_lane_is_the_same_alone_and_beside_longer_ones_with_more_modes() -> None:
+    rng = np.random.default_rng(6)
+    pieces = []
+    for size in (130, 9, 64, 41):
+        time = np.cumsum(rng.choice([0.1, 1.0, 2.5], size))
+        pieces.append((time, 80.0 + np.cumsum(rng.normal(0.0, 0.4, size)), 0.12))
+    data, origin = as_stretches(pieces, length=64, warm_up=20)
+    local = FilterMode("local", 0.3, 4.0, "new_rate", 2.5, begins=0.001, ends=0.1)
+    offset = FilterMode("short", 0.12, 6.0, "new_offset", 7.0, begins=0.003, ends=0.3)
+    spike = FilterMode("spike", 0.12, 6.0, noise=15.0, begins=0.01, ends=3.0)
+    rivals = [Hypothesis("few", (CALM,)), Hypothesis("more", (CALM, local)),
+              Hypothesis("most", (CALM, spike, local, offset))]  # fmt: skip
+    rows, which = np.divmod(np.arange(3 * len(origin)), 3)
+    lanes = Lanes(data, rows, which, rivals)
+    for number, (piece, first) in enumerate(origin):
+        time, values, _ = pieces[piece]
+        end = first + int(data.used[number].sum())
+        one, _ = as_stretches([(time[first:end], values[first:end], 0.12)], length=99, warm_up=0)
+        for hypothesis in (0, 1, 2):
+            lane = 3 * number + hypothesis
+            alone = filter_stretches(one, rivals[hypothesis])
+            there = data.counted[number, : end - first]
+            assert alone.modes is not None
+            assert lanes.evidence[lane, : end - first] == pytest.approx(
+                np.where(there, alone.evidence[0], 0.0), abs=1e-7
+            )
+            assert lanes.modes([lane])[0][: end - first] == pytest.approx(alone.modes[0], abs=1e-7)
+            assert lanes.level[lane, : end - first] == pytest.approx(alone.level[0], abs=1e-7)

@@ -178,14 +178,16 @@ def _stretches(trace: Trace) -> list[tuple[int, int]]:
     found: list[tuple[int, int]] = []
     if trace.rpm.size <= least:
         return found
-    # Only where the engine speed keeps its band for the shortest time can a stretch begin.
-    windows = np.lib.stride_tricks.sliding_window_view(trace.rpm, least + 1)
-    possible = np.ptp(windows, axis=1) <= 2 * RPM_BAND
+    ratio = ratio_of(trace)
+    # Only where everything keeps its band for the shortest time can a stretch begin.
+    possible = _spread(trace.rpm, least + 1, nothing=False) <= 2 * RPM_BAND
+    possible &= _spread(trace.load, least + 1) <= 2 * LOAD_BAND + 1e-9
+    possible &= _spread(ratio, least + 1) <= ONE_GEAR
     following = np.append(np.flatnonzero(possible), len(trace.rpm))
     start = 0
     values = trace.rpm.tolist()
     loads = trace.load.tolist()
-    ratios = ratio_of(trace).tolist()
+    ratios = ratio.tolist()
     while True:
         start = int(following[np.searchsorted(following, start)])
         if start + least >= len(values):
@@ -214,6 +216,16 @@ def _stretches(trace: Trace) -> list[tuple[int, int]]:
         else:
             start += 1
     return found
+
+
+def _spread(values: Floats, width: int, *, nothing: bool = True) -> Floats:
+    """Return highest less lowest of each window; with *nothing*, what is not known is no value."""
+    low = high = values
+    if nothing:
+        unknown = np.isnan(values)
+        low, high = np.where(unknown, np.inf, values), np.where(unknown, -np.inf, values)
+    windows = np.lib.stride_tricks.sliding_window_view
+    return np.asarray(windows(high, width).max(axis=1) - windows(low, width).min(axis=1))
 
 
 def _point(truck: TruckData | None, trace: Trace, here: slice) -> Steady:

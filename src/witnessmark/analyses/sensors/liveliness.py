@@ -8,6 +8,7 @@ that the real recordings of warm-ups, rides and traffic stay inside.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 
 from witnessmark.physics.sensors.switching_filter import FilterMode, Hypothesis
 
@@ -112,6 +113,7 @@ BOUNDS: dict[str, Bound] = {
 }
 
 
+@cache
 def hypotheses(profile: Profile) -> dict[str, Hypothesis]:
     """Return the rival explanations of a trace, the real one first.
 

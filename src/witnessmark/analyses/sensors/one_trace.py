@@ -6,6 +6,7 @@ import itertools
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -14,16 +15,18 @@ from witnessmark.analyses.sensors.leaps import leap_shows, shown
 from witnessmark.analyses.sensors.liveliness import OFTEN, RARE, SELDOM, Profile, hypotheses
 from witnessmark.analyses.sensors.trace_samples import SensorTrace
 from witnessmark.physics.sensors.switching_filter import (
-    Stretches,
+    Hypothesis,
+    Lanes,
     Track,
     as_stretches,
-    filter_stretches,
+    spacing_bin,
 )
 
 __all__ = [
     "TraceSpan",
     "TraceVerdict",
     "judge",
+    "judge_all",
     "judge_many",
     "smallest_glitch",
 ]
@@ -36,6 +39,11 @@ PRIOR = {"real": 0.70, "contact": 0.18, "spikes": 0.06, "noise": 0.06}
 SEEN_FROM = 5.0
 #: Samples that count in a stretch of the filter, and samples that warm it up.
 LENGTH, WARM_UP = 64, 20
+#: Samples judged side by side; more at once only need more memory.
+_AT_ONCE = 20_000
+#: Dips that are tried [scale], and samples of the calm stretch that they are put into.
+_SIZES = (1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 12.0, 20.0, 40.0)
+_QUIET = 72
 #: Allowance for what happens unseen between samples more than a second apart [1/s].
 _SLOW = 0.2
 
@@ -93,8 +101,26 @@ def judge(trace: SensorTrace, profile: Profile) -> TraceVerdict:
 
 def judge_many(traces: Sequence[SensorTrace], profile: Profile) -> list[TraceVerdict]:
     """Return the verdicts on traces of one profile, worked out side by side."""
+    return judge_all([(trace, profile) for trace in traces])
+
+
+def judge_all(asked: Sequence[tuple[SensorTrace, Profile]]) -> list[TraceVerdict]:
+    """Return the verdicts on traces, each with its own profile, worked out side by side."""
+    found: list[TraceVerdict] = []
+    group: list[tuple[SensorTrace, Profile]] = []
+    samples = 0
+    for trace, profile in asked:
+        group.append((trace, profile))
+        samples += trace.time.size
+        if samples > _AT_ONCE:
+            found += _judged(group)
+            group, samples = [], 0
+    return found + (_judged(group) if group else [])
+
+
+def _judged(asked: Sequence[tuple[SensorTrace, Profile]]) -> list[TraceVerdict]:
     pieces, owner = [], []
-    for number, trace in enumerate(traces):
+    for number, (trace, profile) in enumerate(asked):
         for first, end in trace.pieces:
             scaled = trace.plain[first:end] / profile.scale
             spread: Floats | float = _variance(trace, profile)
@@ -103,57 +129,63 @@ def judge_many(traces: Sequence[SensorTrace], profile: Profile) -> list[TraceVer
             pieces.append((trace.time[first:end], scaled, spread))
             owner.append((number, first))
     data, origin = as_stretches(pieces, length=LENGTH, warm_up=WARM_UP)
-    rival = hypotheses(profile)
-    rows = [[r for r, (p, _) in enumerate(origin) if owner[p][0] == n] for n in range(len(traces))]
-    tracks = {name: filter_stretches(data, h, smooth=False) for name, h in rival.items()}
+    profiles = list(dict.fromkeys(profile for _, profile in asked))
+    rivals = {profile: hypotheses(profile) for profile in profiles}
+    names = list(rivals[profiles[0]])
+    count = len(names)
     row_owner = np.array([owner[p][0] for p, _ in origin])
-    sums = {
-        name: np.bincount(
-            row_owner, track.evidence.sum(axis=1), minlength=len(traces)
-        )
-        for name, track in tracks.items()
-    }  # fmt: skip
+    its = np.array([profiles.index(profile) for _, profile in asked])[row_owner]
+    # A lane is a stretch under one explanation; those of a stretch stand beside each other.
+    lanes = Lanes(
+        data,
+        np.repeat(np.arange(row_owner.size), count),
+        (its[:, None] * count + np.arange(count)).ravel(),
+        [h for profile in profiles for h in rivals[profile].values()],
+    )
+    sums = np.zeros((len(asked), count))
+    np.add.at(sums, row_owner, lanes.evidence.sum(axis=1).reshape(-1, count))
+    rows = [np.flatnonzero(row_owner == n).tolist() for n in range(len(asked))]
     chosen: list[str] = []
     scores: list[dict[str, float]] = []
-    for number, trace in enumerate(traces):
-        allowance = _SLOW * max(float(np.median(np.diff(trace.time))) - 1.0, 0.0)
-        logs = {
-            name: float(sums[name][number] - sums["real"][number]) - h.onset() * trace.calm_s
-            for name, h in rival.items()
-        }
-        often = {name for name in ("contact", "spikes") if logs[name] >= logs[name + RARE]}
-        for name in ("contact", "spikes"):
-            logs[name] = float(np.logaddexp(logs[name], logs.pop(name + RARE))) - math.log(2.0)
-        logs = {name: x - allowance if name != "real" else x for name, x in logs.items()}
-        best = max(("contact", "spikes", "noise"), key=lambda name: logs[name])
-        name = best if logs[best] > 0.0 else "real"
-        # Where single offsets explain it nearly as well, they say when and by how much.
-        if logs["contact"] > 0.0 and logs["contact"] > logs[best] - 10.0:
-            name = "contact"
-        chosen.append(name if name in {*often, "real", "noise"} else name + RARE)
+    for number, (trace, profile) in enumerate(asked):
+        logs = dict(zip(names, (sums[number] - sums[number, 0]).tolist(), strict=True))
+        name, logs = _best(logs, trace, rivals[profile])
+        chosen.append(name)
         scores.append(logs)
-    found: list[TraceVerdict | None] = [None] * len(traces)
-    for name in sorted(set(chosen)):
-        mine = [r for n in range(len(traces)) if chosen[n] == name for r in rows[n]]
-        part = Stretches(
-            data.values[mine],
-            data.interval[mine],
-            data.used[mine],
-            data.variance[mine],
-            data.counted[mine],
+    smoothed = iter(
+        lanes.modes([r * count + names.index(chosen[n]) for n, own in enumerate(rows) for r in own])
+    )
+    found = []
+    for number, (trace, profile) in enumerate(asked):
+        own = rows[number]
+        where = [owner[origin[r][0]][1] + origin[r][1] for r in own]
+        mine = [r * count + names.index(chosen[number]) for r in own]
+        modes = np.stack([next(smoothed) for _ in own])
+        track = Track(lanes.evidence[mine], modes, lanes.level[mine])
+        found.append(
+            _verdict(
+                trace, profile, scores[number], chosen[number], track, data.counted[own], where
+            )
         )
-        track = filter_stretches(part, rival[name])
-        place = {row: k for k, row in enumerate(mine)}
-        for number, trace in enumerate(traces):
-            if chosen[number] == name:
-                own = [place[r] for r in rows[number]]
-                where = [owner[origin[r][0]][1] + origin[r][1] for r in rows[number]]
-                modes = track.modes[own] if track.modes is not None else None
-                piece = Track(track.evidence[own], modes, track.level[own])
-                found[number] = _verdict(
-                    trace, profile, scores[number], name, piece, part.counted[own], where
-                )
-    return [v for v in found if v is not None]
+    return found
+
+
+def _best(
+    evidence: dict[str, float], trace: SensorTrace, rival: Mapping[str, Hypothesis]
+) -> tuple[str, dict[str, float]]:
+    """Return the explanation whose spans are taken, and log factor by kind of explanation."""
+    allowance = _SLOW * max(float(np.median(np.diff(trace.time))) - 1.0, 0.0)
+    logs = {name: evidence[name] - h.onset() * trace.calm_s for name, h in rival.items()}
+    often = {name for name in ("contact", "spikes") if logs[name] >= logs[name + RARE]}
+    for name in ("contact", "spikes"):
+        logs[name] = float(np.logaddexp(logs[name], logs.pop(name + RARE))) - math.log(2.0)
+    logs = {name: x - allowance if name != "real" else x for name, x in logs.items()}
+    best = max(("contact", "spikes", "noise"), key=lambda name: logs[name])
+    name = best if logs[best] > 0.0 else "real"
+    # Where single offsets explain it nearly as well, they say when and by how much.
+    if logs["contact"] > 0.0 and logs["contact"] > logs[best] - 10.0:
+        name = "contact"
+    return (name if name in {*often, "real", "noise"} else name + RARE), logs
 
 
 def smallest_glitch(trace: SensorTrace, profile: Profile) -> dict[float, float]:
@@ -167,42 +199,57 @@ def smallest_glitch(trace: SensorTrace, profile: Profile) -> dict[float, float]:
     native = max(trace.interval, 1e-3)
     spacing = interval if trace.step == 0.0 else max(native, min(interval, 1.0))
     found: dict[float, float] = {}
-    steps = np.arange(0.0, 72.0, 1.0) * spacing
-    rng = np.random.default_rng(7)
-    quiet = rng.normal(0.0, trace.noise, steps.size) if trace.noise > 0 else np.zeros(steps.size)
-    sizes = np.array([1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 12.0, 20.0, 40.0])
-    rival = hypotheses(profile)
+    evidence = _trials(profile, spacing_bin(spacing), trace.step, trace.noise)
     for samples in (1, 2):
-        trials = []
-        for size in sizes:
-            # 20.3: off the edge of a resolution step, so that rounding neither helps nor hides.
-            series = 20.3 * profile.scale + quiet.copy()
-            series[48 : 48 + samples] -= size * profile.scale
-            if trace.step > 0.0:
-                series = np.round(series / trace.step) * trace.step
-            trials.append((steps, series / profile.scale, _variance(trace, profile)))
-        data, _ = as_stretches(trials, length=steps.size, warm_up=0)
-        real, contact, rare = (
-            filter_stretches(data, rival[name], smooth=False).evidence.sum(axis=1)
-            for name in ("real", "contact", "contact" + RARE)
-        )
+        real, contact, rare = evidence[samples - 1].T
         # The rest of the recording, where nothing happened, speaks against a fault.
-        rest = max(float(trace.time[-1] - trace.time[0]) - steps[-1], 0.0)
+        rest = max(float(trace.time[-1] - trace.time[0]) - (_QUIET - 1) * spacing, 0.0)
         both = np.logaddexp(contact - OFTEN * rest, rare - SELDOM * rest) - math.log(2.0)
         needed = SEEN_FROM + _SLOW * max(spacing - 1.0, 0.0)
-        most = [leap_shows(s * profile.scale, spacing, trace.step, profile) for s in sizes]
+        most = [leap_shows(s * profile.scale, spacing, trace.step, profile) for s in _SIZES]
         seen = [
             s
-            for s, b, m in zip(sizes, both - real, most, strict=True)
+            for s, b, m in zip(_SIZES, both - real, most, strict=True)
             if b >= needed and 2.0 * m >= SEEN_FROM
         ]
         found[samples * spacing] = float(seen[0] * profile.scale) if seen else math.inf
     return found
 
 
+@lru_cache(maxsize=256)
+def _trials(profile: Profile, spacing: float, step: float, noise: float) -> Floats:
+    """Return the log evidence of a calm stretch with a dip in it, shape (2, sizes, 3).
+
+    First axis: dips of one sample and of two. Last: real, contact, rare contact. It is the same for
+    all traces of one resolution and noise, so that a fleet works it out once.
+    """
+    steps = np.arange(float(_QUIET)) * spacing
+    rng = np.random.default_rng(7)
+    quiet = rng.normal(0.0, noise, steps.size) if noise > 0 else np.zeros(steps.size)
+    rival = hypotheses(profile)
+    trials = []
+    for samples in (1, 2):
+        for size in _SIZES:
+            # 20.3: off the edge of a resolution step, so that rounding neither helps nor hides.
+            series = 20.3 * profile.scale + quiet.copy()
+            series[48 : 48 + samples] -= size * profile.scale
+            if step > 0.0:
+                series = np.round(series / step) * step
+            trials.append((steps, series / profile.scale, _sample_variance(step, noise, profile)))
+    data, _ = as_stretches(trials, length=steps.size, warm_up=0)
+    asked = [rival[name] for name in ("real", "contact", "contact" + RARE)]
+    rows, which = np.divmod(np.arange(3 * len(trials)), 3)
+    lanes = Lanes(data, rows, which, asked, smooth=False)
+    return lanes.evidence.sum(axis=1).reshape(2, len(_SIZES), 3)
+
+
 def _variance(trace: SensorTrace, profile: Profile) -> float:
     """Return the variance of a sample [scale^2]: rounding to the resolution, and own noise."""
-    return max((0.12 * trace.step**2 + trace.noise**2) / profile.scale**2, 2.5e-3)
+    return _sample_variance(trace.step, trace.noise, profile)
+
+
+def _sample_variance(step: float, noise: float, profile: Profile) -> float:
+    return max((0.12 * step**2 + noise**2) / profile.scale**2, 2.5e-3)
 
 
 def _verdict(

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from witnessmark.analyses.sensors.engine_work import explained, prepare_explained
 from witnessmark.analyses.sensors.liveliness import PRESSURES, PROFILES, Profile
-from witnessmark.analyses.sensors.one_trace import TraceVerdict, judge_many
+from witnessmark.analyses.sensors.one_trace import TraceVerdict, judge_all
 from witnessmark.analyses.sensors.trace_samples import SensorTrace, prepare
 from witnessmark.model.recording import Channel, Floats, Recording
 
@@ -43,8 +43,9 @@ def judged_recordings(
     found: list[tuple[list[Judged], dict[str, tuple[Floats, Floats]]]] = [
         ([], {}) for _ in recordings
     ]
+    rows: list[tuple[int, Channel]] = []
+    asked: list[tuple[SensorTrace, Profile]] = []
     for name, profile in (PROFILES | PRESSURES).items():
-        rows: list[tuple[int, Channel, SensorTrace]] = []
         for number, recording in enumerate(recordings):
             channel = recording.channel(name)
             if channel is None or recording.duration_s is None:
@@ -58,11 +59,11 @@ def judged_recordings(
                 found[number][1][name] = (known.time, known.values - known.work)
                 trace = prepare_explained(known, profile)
             if trace is not None:
-                rows.append((number, channel, trace))
-        verdicts = judge_many([t for *_, t in rows], profile) if rows else []
-        for (number, channel, _), verdict in zip(rows, verdicts, strict=True):
-            clear = verdict if name in PROFILES else _clear(verdict)
-            found[number][0].append(Judged(channel, profile, clear))
+                rows.append((number, channel))
+                asked.append((trace, profile))
+    for (number, channel), (_, profile), verdict in zip(rows, asked, judge_all(asked), strict=True):
+        clear = verdict if channel.name in PROFILES else _clear(verdict)
+        found[number][0].append(Judged(channel, profile, clear))
     return found
 
 
