@@ -185,47 +185,50 @@ def _stretches(trace: Trace) -> list[tuple[int, int]]:
     possible &= _spread(ratio, least + 1) <= ONE_GEAR
     following = np.append(np.flatnonzero(possible), len(trace.rpm))
     start = 0
-    values = trace.rpm.tolist()
-    loads = trace.load.tolist()
-    ratios = ratio.tolist()
     while True:
         start = int(following[np.searchsorted(following, start)])
-        if start + least >= len(values):
+        if start + least >= trace.rpm.size:
             break
-        low = high = values[start]
-        low_load, high_load = np.inf, -np.inf
-        low_ratio, high_ratio = np.inf, -np.inf
-        end = start
-        while end < len(values):
-            value, part = values[end], loads[end]
-            if math.isnan(value):
-                break
-            low, high = min(low, value), max(high, value)
-            if not math.isnan(part):
-                low_load, high_load = min(low_load, part), max(high_load, part)
-            if not math.isnan(ratios[end]):
-                low_ratio, high_ratio = min(low_ratio, ratios[end]), max(high_ratio, ratios[end])
-            if not high - low <= 2 * RPM_BAND or high_load - low_load > 2 * LOAD_BAND + 1e-9:
-                break
-            if high_ratio - low_ratio > ONE_GEAR:
-                break
-            end += 1
-        if end - start > least:
-            found.append((start, end))
-            start = end
-        else:
-            start += 1
+        end = _leaves(trace, ratio, start)
+        found.append((start, end))
+        start = end
     return found
 
 
+def _leaves(trace: Trace, ratio: Floats, start: int) -> int:
+    """Return where a stretch that begins at *start* leaves one of its bands."""
+    size = 64
+    while True:
+        here = slice(start, start + size)
+        inside = _running_spread(trace.rpm[here], nothing=False) <= 2 * RPM_BAND
+        inside &= _running_spread(trace.load[here]) <= 2 * LOAD_BAND + 1e-9
+        inside &= _running_spread(ratio[here]) <= ONE_GEAR
+        if not inside.all():
+            return start + int(np.argmin(inside))
+        if start + size >= trace.rpm.size:
+            return int(trace.rpm.size)
+        size *= 4
+
+
+def _running_spread(values: Floats, *, nothing: bool = True) -> Floats:
+    """Return highest less lowest of all values up to each one."""
+    low, high = _ends(values, nothing=nothing)
+    return np.asarray(np.maximum.accumulate(high) - np.minimum.accumulate(low))
+
+
 def _spread(values: Floats, width: int, *, nothing: bool = True) -> Floats:
-    """Return highest less lowest of each window; with *nothing*, what is not known is no value."""
-    low = high = values
-    if nothing:
-        unknown = np.isnan(values)
-        low, high = np.where(unknown, np.inf, values), np.where(unknown, -np.inf, values)
+    """Return highest less lowest of each window."""
+    low, high = _ends(values, nothing=nothing)
     windows = np.lib.stride_tricks.sliding_window_view
     return np.asarray(windows(high, width).max(axis=1) - windows(low, width).min(axis=1))
+
+
+def _ends(values: Floats, *, nothing: bool) -> tuple[Floats, Floats]:
+    """Return the values for a lowest and a highest; with *nothing*, NaN is no value."""
+    if not nothing:
+        return values, values
+    unknown = np.isnan(values)
+    return np.where(unknown, np.inf, values), np.where(unknown, -np.inf, values)
 
 
 def _point(truck: TruckData | None, trace: Trace, here: slice) -> Steady:

@@ -75,39 +75,46 @@ class FleetFolder:
 
     def take(self, found: Iterable[Screened]) -> Iterator[dict[str, Any]]:
         """Write each row as it comes, and give it back as it was written."""
-        done, key = len(self.rows()), self.key()
+        before, key = self.rows(), self.key()
+        part = len(before) // PART
+        here = before[part * PART :]
+        del before  # what is done costs no memory while the rest is looked at
         with self.path.open("ab") as file:
             for one in found:
                 row = row_of(one, key)
                 file.write(json.dumps(row, ensure_ascii=False).encode() + b"\n")
                 file.flush()
                 os.fsync(file.fileno())
-                done += 1
-                if done % PART == 0:
-                    self.parts()
+                here.append(row)
+                if len(here) == PART:
+                    self._write(part, here)
+                    part, here = part + 1, []
                 yield row
 
     def parts(self) -> list[Path]:
         """Write the Parquet files that are not there or not full; return all of them."""
         rows = self.rows()
-        found = []
-        for start in range(0, len(rows), PART):
-            path = self.folder / f"findings-{start // PART + 1:04d}.parquet"
-            found.append(path)
-            here = rows[start : start + PART]
-            if path.is_file() and pl.read_parquet_metadata(path).get("files") == str(len(here)):
-                continue
-            flat = [
-                {"file": row["file"], "truck": row["truck"], "began": row["began"],
-                 **{k: f[k] for k in ("code", "outcome", "quantity", "value", "unit", "sentence")}}
-                for row in here for f in row["findings"]
-            ]  # fmt: skip
-            part = path.with_suffix(".part")
-            pl.DataFrame(flat, schema=_COLUMNS).write_parquet(
-                part, metadata={"files": str(len(here))}
-            )
-            part.replace(path)
-        return found
+        return [
+            self._write(start // PART, rows[start : start + PART])
+            for start in range(0, len(rows), PART)
+        ]
+
+    def _write(self, part: int, rows: list[dict[str, Any]]) -> Path:
+        """Write one Parquet file unless it holds as many files already."""
+        path = self.folder / f"findings-{part + 1:04d}.parquet"
+        if path.is_file() and pl.read_parquet_metadata(path).get("files") == str(len(rows)):
+            return path
+        flat = [
+            {"file": row["file"], "truck": row["truck"], "began": row["began"],
+             **{k: f[k] for k in ("code", "outcome", "quantity", "value", "unit", "sentence")}}
+            for row in rows for f in row["findings"]
+        ]  # fmt: skip
+        unfinished = path.with_suffix(".part")
+        pl.DataFrame(flat, schema=_COLUMNS).write_parquet(
+            unfinished, metadata={"files": str(len(rows))}
+        )
+        unfinished.replace(path)
+        return path
 
     def latest(self) -> list[dict[str, Any]]:
         """Return one row a file: the last one written."""

@@ -28,6 +28,10 @@ class Quality(IntEnum):
     REPEATED = 7  #: carried forward by the recorder, not measured anew
 
 
+#: Plain, for comparing arrays with it.
+_VALID = int(Quality.VALID)
+
+
 @dataclass(frozen=True, slots=True)
 class Channel:
     """One signal of one sender.
@@ -64,11 +68,11 @@ class Channel:
 
     def valid(self) -> npt.NDArray[np.bool_]:
         """Return the mask of the samples that are readings, shape (n,)."""
-        return np.equal(self.quality, Quality.VALID)
+        return np.asarray(self.quality == _VALID)
 
     def count(self, quality: Quality) -> int:
         """Return how many samples have this quality."""
-        return int(np.count_nonzero(self.quality == quality))
+        return int(np.count_nonzero(self.quality == int(quality)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,8 +209,8 @@ class Recording:
             return next((c for c in found if c.source == source), None)
         if not found:
             return None
-        engine = [c for c in found if c.source == 0 and c.count(Quality.VALID) > 0]
-        return engine[0] if engine else max(found, key=lambda c: c.count(Quality.VALID))
+        engine = next((c for c in found if c.source == 0 and c.valid().any()), None)
+        return engine or max(found, key=lambda c: c.count(Quality.VALID))
 
     def of_bus(self, bus: str) -> Recording:
         """Return what came over one bus, as a recording of its own."""

@@ -240,7 +240,7 @@ def _trials(profile: Profile, spacing: float, step: float, noise: float) -> Floa
     asked = [rival[name] for name in ("real", "contact", "contact" + RARE)]
     rows, which = np.divmod(np.arange(3 * len(trials)), 3)
     lanes = Lanes(data, rows, which, asked, smooth=False)
-    return lanes.evidence.sum(axis=1).reshape(2, len(_SIZES), 3)
+    return np.asarray(lanes.evidence.sum(axis=1).reshape(2, len(_SIZES), 3))
 
 
 def _variance(trace: SensorTrace, profile: Profile) -> float:

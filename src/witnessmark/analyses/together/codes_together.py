@@ -143,11 +143,13 @@ def silent_units(
 
 def _sent(recording: Recording) -> dict[_Sender, Floats]:
     """Return when each address of each bus sent anything that was decoded."""
-    by_source: dict[_Sender, list[Floats]] = {}
+    by_source: dict[_Sender, dict[int, Floats]] = {}
     for channel in recording.channels:
         if channel.source is not None and channel.time_s.size:
-            by_source.setdefault((channel.bus, channel.source), []).append(channel.time_s)
-    return {s: np.unique(np.concatenate(parts)) for s, parts in by_source.items()}
+            # The signals of one message share their time stamps.
+            times = by_source.setdefault((channel.bus, channel.source), {})
+            times[id(channel.time_s)] = channel.time_s
+    return {s: np.unique(np.concatenate([*parts.values()])) for s, parts in by_source.items()}
 
 
 def _silences(times: Floats) -> list[tuple[float, float]]:

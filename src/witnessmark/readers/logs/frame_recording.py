@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from functools import cache, lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -71,14 +72,13 @@ class BusLog:
         self._running_s = 0.0
         self._codes_of: dict[str, CodeLog] = {}
         self._own = self._own_signals()
-        signals = SIGNALS + self._own
-        self._groups = by_group(signals)
+        self._groups = by_group(SIGNALS + self._own) if self._own else _known_groups()
         self._numbers = sorted(self._groups)
         if len(self._numbers) > 250:
             self._numbers = self._numbers[:250]
             self.trouble.add("dbc", "The DBC files hold more messages than are read (250).")
-        self._table = _table(self._numbers)
-        self._short = _short_table(self._numbers)
+        self._table = _table(tuple(self._numbers))
+        self._short = _short_table(tuple(self._numbers))
         self._met = np.full(2**14, 2**32 - 1, np.uint32)
 
     def add(self, frames: Frames) -> None:
@@ -389,7 +389,14 @@ def _together(before: object, found: object, bus: str) -> object:
     return [*before, *found] if isinstance(before, list) and isinstance(found, list) else found
 
 
-def _short_table(numbers: list[int]) -> np.ndarray:
+@cache
+def _known_groups() -> dict[int, tuple[Signal, ...]]:
+    """Return the groups of the signals that are known here."""
+    return by_group(SIGNALS)
+
+
+@lru_cache(maxsize=4)
+def _short_table(numbers: tuple[int, ...]) -> np.ndarray:
     """Return the number of the message for every identifier of 11 bits."""
     table = np.zeros(2**11, np.uint8)
     for number, pgn in enumerate(numbers, 1):
@@ -398,7 +405,8 @@ def _short_table(numbers: list[int]) -> np.ndarray:
     return table
 
 
-def _table(numbers: list[int]) -> np.ndarray:
+@lru_cache(maxsize=4)
+def _table(numbers: tuple[int, ...]) -> np.ndarray:
     """Return the number of the group for every 18-bit middle part of an identifier."""
     table = np.zeros(2**18, np.uint8)
     specials = dict.fromkeys(TRANSPORT_GROUPS | DIAGNOSTIC_GROUPS, _SPECIAL)
