@@ -13,6 +13,7 @@ import ctypes
 import os
 import signal
 import stat
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -156,12 +157,13 @@ def first_to_go() -> None:
         Path("/proc/self/oom_score_adj").write_text("500", encoding="ascii")
 
 
+@cache
 def keep_freed_memory() -> None:
     """Let what a working array leaves free be used again, before it goes back to the system.
 
-    Sums over all sets of causes and draws of a model take and leave arrays of a few megabytes.
-    The GNU C library gives each back at once, and every page is fetched anew: more than half of
-    such a sum. Larger ones go back as before.
+    Sums over all sets of causes and draws of a model, and the pieces of a recording, take and leave
+    arrays of a few megabytes. The GNU C library gives each back at once, and every page is fetched
+    anew: more than half of such a sum, a quarter of reading a log. Larger ones go back as before.
     """
     with contextlib.suppress(AttributeError, OSError, TypeError):
         library = ctypes.CDLL(None)

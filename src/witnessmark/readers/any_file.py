@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from witnessmark.errors import RecordingRefused
+from witnessmark.machine import keep_freed_memory
 from witnessmark.readers.files.source import FileSource
 from witnessmark.readers.told import ReaderSettings
 
@@ -56,6 +57,7 @@ def read_recording(path: Path | str, *, settings: ReaderSettings | None = None) 
         RecordingRefused: it is of no known format, empty, damaged beyond use or absurdly large.
     """
     settings = settings or ReaderSettings()
+    keep_freed_memory()
     with FileSource(Path(path), settings) as source:
         reader = which(source)
         try:
