@@ -9,7 +9,7 @@ its own; what counts is the processor time of it and all its children as the sys
 *After the first* is the median of what each file took within its process, without the first of each
 process, which loads libraries. The rivals in their best form: a pool of the standard library whose
 processes are forked from one that has loaded the libraries, results in any order (forked from one
-that has read a file it hangs, for threads do not survive a fork); Dask with one thread a worker, its
+that has read a file it hangs, for threads do not survive a fork); Dask, one thread a worker, its
 workers warmed before, files in batches of eight. Both do the same work on a file as ours and keep
 nothing.
 """
