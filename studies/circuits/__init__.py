@@ -1,0 +1,1 @@
+"""The circuits of air, starting, charging and the bus under another physics than the tool's."""
