@@ -259,7 +259,10 @@ def _measure(truck: AirTruck, rng: np.random.Generator) -> None:
     system.run(3.0, 0.0)
     system.tanks.mass[0] = OUTSIDE * volume[0] / (GAS * system.outside)
     r["wet_empty"] = max(loss(120.0, pedal=False, hooked=False, tank=(1, 2)))
-    for key, rpm in (("build_fast", rng.uniform(1700, 2150)), ("build_idle", rng.uniform(600, 750))):
+    for key, rpm in (
+        ("build_fast", rng.uniform(1700, 2150)),
+        ("build_idle", rng.uniform(600, 750)),
+    ):
         truck.rpm[key] = float(np.round(rpm, -1))
         system.tanks.set(np.full(4, OUTSIDE + 78.0 * PSI))
         system.on, start, time = True, None, 0.0

@@ -91,8 +91,22 @@ def crank_bench():
     return shaking([("sweep", 0, made)], extra={"sweep": how})
 
 
-BENCHES = {"fuel": fuel_bench, "sensors": sensor_bench, "vibration": vibration_bench,
-           "crank": crank_bench}  # fmt: skip
+def air_bench():
+    case = case_of("air_supply", ("air_loss_primary_released", "7 psi", None),
+                   ("air_loss_secondary_released", "0.5 psi", None),
+                   ("air_build_time", "24 s", 1900))  # fmt: skip
+    return Bench(case, {}, KNOWLEDGE, case.stages())
+
+
+def start_bench():
+    case = case_of("no_crank", ("crank_drop_positive", "0.2 V", None),
+                   ("crank_drop_ground", "2.4 V", None),
+                   ("battery_voltage", "11 V", 110))  # fmt: skip
+    return Bench(case, {}, KNOWLEDGE, case.stages())
+
+
+BENCHES = {"air": air_bench, "start": start_bench, "fuel": fuel_bench, "sensors": sensor_bench,
+           "vibration": vibration_bench, "crank": crank_bench}  # fmt: skip
 
 
 @pytest.fixture(scope="module")

@@ -54,8 +54,11 @@ def looks_waiting(family: Family, evidence: StagedEvidence) -> tuple[LookWaiting
     """Return the looks that have still to be taken, with the causes that wait for them.
 
     A look counts in whatever state of the truck it was taken, and so does work on the part: it
-    was in somebody's hands. "Maybe" is no look.
+    was in somebody's hands. "Maybe" is no look. A look that its own pack does not offer any more
+    after what another test showed (``not_if``) is not waited for: nobody could take it.
     """
+    now = evidence.stages[-1].tests if evidence.stages else ()
+    got = {t.test: t.result for t in now}
     seen = {t.test for s in evidence.stages for t in s.tests if t.result != "maybe"}
     seen |= {test for test, result in evidence.read if result != "maybe"}
     handled = {s.work.cause for s in evidence.stages if s.work is not None}
@@ -66,7 +69,12 @@ def looks_waiting(family: Family, evidence: StagedEvidence) -> tuple[LookWaiting
         if look.twin
         and look.test not in seen
         and look.twin not in handled
-        and family.test(look.test)
+        and (test := family.test(look.test)) is not None
+        and not any(
+            asked.kind == "test" and got.get(identity, "") in asked.results
+            for asked in test.rules.not_if
+            for identity in asked.ids
+        )
     )
 
 

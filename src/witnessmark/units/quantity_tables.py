@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from witnessmark.units.bus_quantities import BUS_QUANTITIES
+from witnessmark.units.circuit_quantities import CIRCUIT_QUANTITIES
 
 __all__ = ["QUANTITIES", "UNITS", "Quantity", "Unit"]
 
@@ -295,7 +296,7 @@ def _quantities() -> dict[str, Quantity]:
     ]
     # fmt: on
     table = {row[0]: Quantity(*row) for row in rows}
-    for name, house, shop, si, words, low, high in BUS_QUANTITIES:
+    for name, house, shop, si, words, low, high in (*BUS_QUANTITIES, *CIRCUIT_QUANTITIES):
         table[name] = Quantity(name, UNITS[house].kind, house, shop, si, words, low, high)
     return table
 

@@ -69,3 +69,15 @@ def all_heat() -> str:
 def cold_slug(colder: float) -> str:
     """Name the fastest change at the sensor."""
     return f"a slug {colder:.0f} degC colder arriving at once at the sensor"
+
+
+@sentence("need.air_reading")
+def air_reading() -> str:
+    """Name the readings of the air system."""
+    return "air lost in a minute with the engine off, a build time, or the governor's pressures"
+
+
+@sentence("need.crank_reading")
+def crank_reading() -> str:
+    """Name the readings of the starting circuit."""
+    return "battery volts rested and while cranking, volt drops while cranking, or the current"

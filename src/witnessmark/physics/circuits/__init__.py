@@ -1,0 +1,1 @@
+"""Air, starting, charging, bus and cooling as lumped circuits."""

@@ -1,0 +1,193 @@
+"""Circuits decided by readings: which side of the air leaks, which joint takes the volts."""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+import pytest
+
+from witnessmark.demo.stories.story import read_story
+from witnessmark.inference.circuits import circuit_weights as cw
+from witnessmark.inference.circuits.air_circuit import CIRCUIT as AIR
+from witnessmark.inference.circuits.circuit_evidence import group_sets
+from witnessmark.inference.circuits.circuit_readings import observation, state_of
+from witnessmark.inference.circuits.start_circuit import CIRCUIT as START
+from witnessmark.knowledge import load_knowledge
+from witnessmark.model.entries.case import read_case
+from witnessmark.model.finding import OperatingPoint
+from witnessmark.workflow.dossier.assess_case import assess
+
+KNOWLEDGE = load_knowledge()
+PSI = 6894.757
+CIRCUITS = {"air": AIR, "start": START}
+
+
+def of(circuit, **values):
+    rpm = {"build": 1900.0}
+    found = []
+    for key, value in values.items():
+        channel = next(c for c in circuit.channels if c.key == key)
+        found.append(observation(circuit, channel, value, 0.0, rpm.get(key), ""))
+    return found
+
+
+def chances(circuit, **values):
+    weights = cw.weigh_circuit(circuit, of(circuit, **values))
+    share = dict.fromkeys(range(len(circuit.groups)), 1.0)
+    prior = cw.log_prior_of(circuit, share, 0.2, 0.1, 0.5)
+    chance = cw.set_chances(weights, prior)
+    each = cw.marginals(weights.sets, chance, len(circuit.spots))
+    told = {s.key: float(p) for s, p in zip(circuit.spots, each, strict=True)}
+    return {**told, "nothing": float(chance[0])}, weights
+
+
+def assessed(family, readings):
+    at = "2026-01-01T00:00:00Z"
+    lines = [{"kind": "complaint", "id": "c", "at": at,
+              "data": {"words": "it does it", "families": [family]}}]  # fmt: skip
+    for n, (quantity, value, point) in enumerate(readings):
+        data = {"quantity": quantity, "value": value, "point": point}
+        lines.append({"kind": "reading", "id": f"r{n}", "at": at, "data": data})
+    case = read_case("x", [json.dumps(line) for line in lines])
+    return assess(case, {}, knowledge=KNOWLEDGE)
+
+
+def model_finding(assessment):
+    return next(
+        f for f in assessment.findings if f.code.endswith(("_system_model", "_circuit_model"))
+    )
+
+
+@pytest.mark.parametrize(
+    ("readings", "place"),
+    [
+        ({"primary_released": 9 * PSI, "secondary_released": 0.5 * PSI}, "primary"),
+        ({"primary_released": 0.5 * PSI, "secondary_released": 0.5 * PSI,
+          "primary_applied": 1 * PSI, "secondary_applied": 10 * PSI}, "secondary_pedal"),
+        ({"primary_released": 0.5 * PSI, "secondary_released": 0.5 * PSI,
+          "hooked": 9 * PSI}, "trailer"),
+        ({"primary_released": 0.5 * PSI, "secondary_released": 0.5 * PSI,
+          "wet_empty": 30 * PSI}, "service_check"),
+        ({"cut_out": 92 * PSI, "gauge": 0.0}, "governor"),
+        ({"cut_out": 108 * PSI, "gauge": -17 * PSI}, "gauge"),
+    ],
+)  # fmt: skip
+def test_each_side_of_the_air_leaves_its_mark(readings, place):
+    told, _ = chances(AIR, **readings)
+    assert max(told, key=lambda k: told[k]) == place
+    assert told[place] > 0.7
+
+
+@pytest.mark.parametrize(
+    ("readings", "place"),
+    [
+        ({"cranking": 11.2, "positive": 3.0, "ground": 0.15}, "positive"),
+        ({"cranking": 11.2, "positive": 0.15, "ground_engine": 3.0}, "ground_engine"),
+        ({"cranking": 11.2, "positive": 0.15, "ground_battery": 3.0}, "ground_battery"),
+        ({"cranking": 11.3, "positive": 0.15, "ground": 0.12, "solenoid": 2.5}, "solenoid"),
+        ({"rested": 11.9, "cranking": 9.3}, "flat_battery"),
+        ({"rested": 12.6, "cranking": 7.0, "current": 450.0}, "worn_battery"),
+        ({"rested": 12.6, "cranking": 8.3, "current": 1900.0}, "hard"),
+        ({"rested": 12.6, "cranking": 12.6, "positive": 0.0, "ground": 0.0}, "no_command"),
+    ],
+)
+def test_each_joint_of_the_start_leaves_its_mark(readings, place):
+    told, _ = chances(START, **readings)
+    assert max(told, key=lambda k: told[k]) == place
+
+
+def test_worse_needle_alone_leaves_the_side_open():
+    """What readings cannot part is not named: the worse needle says nothing of which side."""
+    told, _ = chances(AIR, released=9 * PSI)
+    assert told["primary"] == pytest.approx(told["secondary"], rel=0.25)
+    found = model_finding(assessed("air_supply", [("air_loss_released", "9 psi", {})]))
+    assert "cannot part" in found.sentence or "not decided" in found.sentence
+
+
+def test_drawn_likelihood_agrees_with_a_plain_sample():
+    """The weighted draws give the mean likelihood that 60,000 plain draws of the prior give."""
+    read = of(START, cranking=11.0, positive=0.45)
+    weights = cw.weigh_circuit(START, read)
+    rng = np.random.default_rng(8)
+    z = rng.standard_normal((60_000, START.dimensions))
+    for places in (frozenset(), frozenset({2}), frozenset({2, 5})):
+        bad = np.zeros((len(z), len(START.spots)), dtype=bool)
+        bad[:, list(places)] = True
+        left = np.array([o.value for o in read]) - START.predict(z, bad, read)
+        sd2 = np.array([o.sd**2 + (o.channel.shape * o.value) ** 2 for o in read])
+        log = -0.5 * (left**2 / sd2 + np.log(2 * np.pi * sd2)).sum(axis=1)
+        plain = np.log(np.exp(log).mean())
+        told = weights.log_likelihood[weights.sets.index(places)]
+        assert told == pytest.approx(plain, abs=0.25), places
+
+
+@pytest.mark.parametrize("name", CIRCUITS)
+def test_every_place_is_shown_by_a_group_and_every_cause_is_in_the_pack(name):
+    circuit = CIRCUITS[name]
+    family = next(f for f in KNOWLEDGE.families.values() if name in f.modelled_by)
+    held = {c for g in circuit.groups for c in g.causes}
+    assert held == {c.id for c in family.causes}
+    shown = {k for g in circuit.groups for k in g.shows}
+    assert shown == {s.key for s in circuit.spots}
+    sums = group_sets(circuit).shows.sum(axis=1)
+    assert set(np.round(sums, 9)) == {0.0, 1.0}  # what the model does not hold shows nowhere
+    tests = {t.id for t in family.tests}
+    assert {t for c in circuit.channels for t in c.uses} <= tests
+    assert circuit.first_look in tests
+    assert all(set(m.readings[0][:1]) <= circuit.quantities for m in family.measurements)
+
+
+def test_readings_that_no_circuit_shows_name_nothing():
+    read = [("crank_drop_positive", "9 V", {}), ("crank_drop_ground", "9 V", {}),
+            ("battery_voltage", "11 V", {"engine": "cranking"})]  # fmt: skip
+    found = model_finding(assessed("no_crank", read))
+    assert found.outcome == "inconclusive"
+    assert set(found.joint.log_likelihood.values()) == {0.0}
+
+
+def test_a_state_that_is_missing_is_asked_for():
+    found = assessed("no_crank", [("battery_voltage", "10 V", {})])
+    assert model_finding(found).outcome == "not_run"
+    assert any("what the engine did" in p.what for p in found.problems)
+    assert state_of(OperatingPoint(rpm=110.0)) == "cranking"
+    assert state_of(OperatingPoint()) == ""
+
+
+def test_forecasts_and_next_readings_come_with_the_case():
+    read = [
+        ("air_loss_primary_released", "7 psi", {}),
+        ("air_loss_secondary_released", "0.5 psi", {}),
+    ]
+    found = assessed("air_supply", read)
+    measured = [s for s in found.steps if s.kind == "measure"]
+    assert measured
+    assert all(s.forecast and s.forecast[0].words.startswith("expected") for s in measured)
+    assert all(s.cautions for s in measured)
+    asked = {s.step for s in found.steps}
+    assert "air_needles_released" not in asked
+
+
+@pytest.mark.parametrize(
+    ("story", "until", "family", "words", "cause"),
+    [
+        ("mulch-16", "e19", "air_supply", "primary side", "as_chamber"),
+        ("laundry-8", "e20", "no_crank", "the ground between", "nc_ground"),
+    ],
+)
+def test_the_demos_trucks_are_decided_by_readings(story, until, family, words, cause):
+    lines = list(read_story(story).lines)
+    end = next(n for n, line in enumerate(lines) if json.loads(line)["id"] == until)
+    found = assess(read_case(story, lines[:end]), {}, knowledge=KNOWLEDGE)
+    finding = model_finding(found)
+    assert "points to" in finding.sentence
+    assert words in finding.sentence
+    odds = next(o for o in found.odds if o.family == family)
+    assert odds.causes[0].cause == cause
+    step = next(s for s in found.steps if s.kind == "repair")
+    assert step.step == cause
+    assert any("would read" in f.words for f in step.forecast)
+    whole = assess(read_case(story, lines), {}, knowledge=KNOWLEDGE)
+    assert whole.proofs[0].verdict == "proven"
+    last = [f for f in whole.findings if f.code == finding.code and f.stage == 1]
+    assert "points to" not in last[0].sentence
