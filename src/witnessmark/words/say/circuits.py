@@ -114,8 +114,9 @@ _UNITS: Mapping[str, str] = MappingProxyType({"mohm": "mΩ", "x": "times the usu
 _AS = MappingProxyType({"mm": "as big as a hole of {} mm across", "%": "{} % is left"})
 
 
+@sentence("circuit.place", circuit="air", key="primary")
 def place(circuit: str, key: str) -> str:
-    """Return a place in words."""
+    """Name a place that may be at fault."""
     return PLACES[circuit][key]
 
 
