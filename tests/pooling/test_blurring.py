@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 import random
 from collections import Counter
@@ -10,10 +11,12 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from witnessmark.pooling.blurring import blurred, discrete_laplace, variance
+from witnessmark.pooling.experience_file import signed_text
 from witnessmark.pooling.tally import (
     AGES,
     CLASSES,
@@ -136,3 +139,54 @@ def test_what_came_back_is_no_proven_closing() -> None:
     assert found["closings"]["one"].tolist() == [0, 1, 0]
     assert found["comebacks"]["one"].tolist() == [[0, 0], [2, 1], [0, 0]]
     assert found["results"]["one t"].tolist() == [[0, 0], [1, 0], [0, 0]]
+
+
+#: One customer who fills every table to his bound, beside others.
+HIM = [
+    Closed("him", "one", "b", True, CLASSES[0], AGES[0], (("t", "yes"), ("t", "no")), 200, back)
+    for back in (False, False, False, True)
+]
+OTHERS = [
+    Closed(f"o{k}", "one", "abc"[k % 3], True, CLASSES[1], AGES[1], (("t", "no"),), 45)
+    for k in range(9)
+]
+
+
+def test_a_whole_file_tells_no_more_of_one_customer_than_its_budget() -> None:
+    """Every table, results, minutes and comebacks too: the exact ratio of the probabilities.
+
+    P(table) with him over P(table) without him is exp of the sum of the distances over the scale;
+    the parts of all tables together are the budget that the file states.
+    """
+    with_him, without, epsilon = tally([*OTHERS, *HIM], SHAPE), tally(OTHERS, SHAPE), Fraction(3, 2)
+    below = random.Random(22).randrange
+    worst = dict.fromkeys((t.name for t in TABLES), 0.0)
+    for table in TABLES:
+        scale = table.most / (epsilon * table.part)
+        there = np.concatenate([c.ravel() for c in with_him[table.name].values()])
+        gone = np.concatenate([c.ravel() for c in without[table.name].values()])
+        assert 0 < np.abs(there - gone).sum() <= table.most
+        for start in (there, gone):
+            for _ in range(150):
+                told = blurred(start, scale, below)
+                ratio = (np.abs(told - gone) - np.abs(told - there)).sum() / float(scale)
+                worst[table.name] = max(worst[table.name], abs(float(ratio)))
+        assert worst[table.name] <= float(epsilon * table.part) + 1e-12
+        assert worst[table.name] > 0.5 * float(epsilon * table.part)  # and the bound is used
+    assert sum(worst.values()) <= float(epsilon) + 1e-9
+
+
+def test_the_file_is_blurred_as_it_states() -> None:
+    """The scatter of 2,000 empty cells a table, against that of the stated budget."""
+    causes = tuple(f"c{k}" for k in range(200))
+    shape = Shape({"one": causes}, {"one": {f"t{k}": ("yes", "no") for k in range(5)}})
+    text = signed_text(tally([], shape), shape, quarter="2031Q2", epsilon=Fraction(2),
+                       spent=Fraction(2), key=Ed25519PrivateKey.generate())  # fmt: skip
+    body = json.loads(text)
+    for table in TABLES:
+        stated = body["budget"]["tables"][table.name]
+        scale = stated["most"] / Fraction(stated["epsilon"])
+        cells = np.concatenate([np.asarray(rows).ravel() for rows in body[table.name].values()])
+        # The relative error of a variance of heavy tails: sqrt(5 / n); six of them.
+        off = float((cells.astype(float) ** 2).mean()) / variance(float(scale)) - 1.0
+        assert abs(off) < 6 * math.sqrt(5 / cells.size)

@@ -15,8 +15,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from witnessmark.errors import InputRefused
+from witnessmark.model.step import Spread
+from witnessmark.pooling import merging
+from witnessmark.pooling.cells import Cells, Judged
 from witnessmark.pooling.experience_file import read_experience, signed_text
 from witnessmark.pooling.merging import merge, pooled
+from witnessmark.pooling.sums import Sums, shared
 from witnessmark.pooling.tally import Closed, Shape, tally
 
 PRIOR = {"a": 0.5, "b": 0.3, "c": 0.2}
@@ -79,7 +83,7 @@ def test_a_bad_or_doubled_file_is_left_out_and_named(tmp_path: Path) -> None:
     later = _file(tmp_path, "later", "bbbb", key=key, quarter="2031Q3")
     broken = tmp_path / "broken.json"
     broken.write_text("no", encoding="utf-8")
-    found = merge([first, second, later, broken], {"one": PRIOR})
+    found = merge([first, second, later, broken], Judged({"one": PRIOR}, SHAPE.tests))
     assert (found.files, found.shops) == (2, 1)
     assert [x.file for x in found.left_out] == ["second.json", "broken.json"]
     assert found.pool.quarter == "2031Q3"
@@ -100,7 +104,7 @@ def test_one_file_under_two_names_counts_for_neither(tmp_path: Path) -> None:
     signed = f'{plain[:-1]},"signature":"{thief.sign(plain.encode()).hex()}"}}'
     (tmp_path / "one.json").write_text(one, encoding="utf-8")
     (tmp_path / "thief.json").write_text(signed, encoding="utf-8")
-    found = merge(sorted(tmp_path.glob("*.json")), {"one": wide})
+    found = merge(sorted(tmp_path.glob("*.json")), Judged({"one": wide}))
     assert found.files == 0
     assert {x.file for x in found.left_out} == {"one.json", "thief.json"}
 
@@ -146,3 +150,105 @@ def test_how_much_shops_differ_is_found_through_the_blur(own: float) -> None:
 def test_few_shops_say_nothing_of_how_shops_differ() -> None:
     assert pooled(np.ones((3, 3)), np.zeros(3), PRIOR).weight == 20.0
     assert pooled(np.zeros((0, 3)), np.zeros(0), PRIOR).shares == pytest.approx(PRIOR)
+
+
+def _results(folder: Path, name: str, rows: list[Closed], key: Ed25519PrivateKey | None = None,
+             *, shape: Shape = SHAPE, lie: int = 0) -> Path:  # fmt: skip
+    """Write a hardly blurred file; with *lie* all its counts but the closings are that number."""
+    whole = tally(rows, shape)
+    if lie:
+        for table in ("results", "minutes", "comebacks"):
+            for counts in whole[table].values():
+                counts[..., 0] = lie
+                counts[..., 1:] = -lie
+    text = signed_text(whole, shape, quarter="2031Q2", epsilon=Fraction(20), spent=Fraction(20),
+                       key=key or Ed25519PrivateKey.generate())  # fmt: skip
+    path = folder / f"{name}.json"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+JUDGED = Judged(
+    {"one": PRIOR}, SHAPE.tests, {"one": {"t": dict.fromkeys("abc", (0.5, 0.5))}},
+    {c: Spread(40, 60, 120) for c in "abc"},
+)  # fmt: skip
+
+
+def test_results_minutes_and_comebacks_come_back_as_the_shops_have_them(tmp_path: Path) -> None:
+    """In 60 shops the test shows a 26 times of 27; it takes 200 min; a third comes back."""
+    paths = []
+    for shop in range(60):
+        rows = [
+            Closed(f"{shop}/{k}", "one", "a", True, "not told", "not told",
+                   (("t", "yes" if k else "no"),), 200.0, came_back=k > 26)
+            for k in range(40)
+        ]  # fmt: skip
+        paths.append(_results(tmp_path, str(shop), rows))
+    pool = merge(paths, JUDGED, bound=0.1).pool
+    row = pool.tests["one"]["t"].rows["a"]
+    assert row[0] == pytest.approx(26 / 27, abs=0.05)
+    assert set(pool.tests["one"]["t"].rows) == {"a"} or all(
+        abs(r[0] - 0.5) < 0.1 for c, r in pool.tests["one"]["t"].rows.items() if c != "a"
+    )
+    assert 120 < pool.minutes["a"].typical < 240
+    assert pool.minutes["a"].weight > 20
+    assert pool.comebacks["a"].rate == pytest.approx(13 / 40, abs=0.06)
+
+
+def test_one_lying_shop_moves_no_row_time_or_comeback_beyond_the_bound(tmp_path: Path) -> None:
+    paths = [
+        _results(tmp_path, str(shop), [
+            Closed(f"{shop}/{k}", "one", "ab"[k % 2], True, "not told", "not told",
+                   (("t", "yes"),), 100.0) for k in range(12)
+        ])
+        for shop in range(9)
+    ]  # fmt: skip
+    bound = 0.02
+    for lie in (1_000_000, -1_000_000, 40):
+        false = _results(tmp_path, "lie", [], lie=lie)
+        cells, shares = Cells(JUDGED), []
+        for files in (paths, [*paths, false]):
+            sums = Sums(cells, bound)
+            sums.plus(merging._read_chunk(merging._chunks(files)[0], JUDGED, bound).sums)
+            shares.append(shared(sums).share)
+        assert np.abs(shares[0] - shares[1]).max() <= bound + 1e-12
+        honest, lied = merge(paths, JUDGED).pool, merge([*paths, false], JUDGED).pool
+        for cause, row in honest.tests["one"]["t"].rows.items():
+            assert abs(row[0] - lied.tests["one"]["t"].rows.get(cause, (0.5,))[0]) <= bound + 0.005
+
+
+def test_read_in_processes_it_comes_to_the_same(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rows = [Closed(f"{k}", "one", "abc"[k % 3], True, "not told", "not told") for k in range(9)]
+    paths = [_results(tmp_path, str(shop), rows) for shop in range(6)]
+    alone = merge(paths, JUDGED)
+    monkeypatch.setattr(merging, "_WORTH_PROCESSES", 2)
+    monkeypatch.setattr(merging, "_AT_ONCE", 2)
+    many = merge(paths, JUDGED, processes=2)
+    assert (many.files, many.shops, many.left_out) == (alone.files, alone.shops, alone.left_out)
+    assert many.pool.families["one"].shares == pytest.approx(alone.pool.families["one"].shares)
+
+
+def test_a_file_that_names_two_shops_has_no_second_voice(tmp_path: Path) -> None:
+    path = _results(tmp_path, "x", [])
+    key = Ed25519PrivateKey.generate()
+    mine = key.public_key().public_bytes_raw().hex()
+    plain = path.read_text(encoding="utf-8").partition(',"signature"')[0] + "}"
+    plain = re.sub(r'"shop":"(\w+)"', rf'"shop":"{"0" * 64}","shop":"{mine}"', plain)
+    path.write_text(f'{plain[:-1]},"signature":"{key.sign(plain.encode()).hex()}"}}', "utf-8")
+    found = merge([path], JUDGED)
+    assert (found.files, [x.why for x in found.left_out]) == (0, ["it names more than one shop"])
+
+
+@pytest.mark.parametrize("cell", ["0.5", '"x"', "[1]", "1000000000000", "null"])
+def test_counts_that_are_none_leave_the_file_out(tmp_path: Path, cell: str) -> None:
+    key = Ed25519PrivateKey.generate()
+    path = _results(tmp_path, "x", [], key)
+    plain = path.read_text(encoding="utf-8").partition(',"signature"')[0] + "}"
+    plain, times = re.subn(r'("results":\{"one t":\[\[)-?\d+', rf"\g<1>{cell}", plain)
+    assert times == 1
+    path.write_text(f'{plain[:-1]},"signature":"{key.sign(plain.encode()).hex()}"}}', "utf-8")
+    found = merge([path], JUDGED)
+    assert found.files == 0
+    assert "lacks" in found.left_out[0].why

@@ -8,14 +8,23 @@ from fractions import Fraction
 from pathlib import Path
 
 import jsonschema
+import numpy as np
 import pytest
 
 from conftest import ROOT, Run
 from witnessmark.errors import InputRefused
+from witnessmark.inference.family.family_model import FamilyModel
+from witnessmark.inference.family.learnt_tests import learnt_rows
+from witnessmark.model.entries.case import Case
+from witnessmark.model.pool import Pool, PooledComeback, PooledTest, PooledTime
+from witnessmark.model.shop_record import History
+from witnessmark.planner.ranking.costs import shop_minutes, whose_figures
+from witnessmark.workflow.case.packs_of_shop import knowledge_of
 from witnessmark.workflow.case.shop_on_disk import Shop, open_shop
 from witnessmark.workflow.dossier.dossier_of_shop import assess_in_shop
-from witnessmark.workflow.dossier.pool_taken_in import pool_of
-from witnessmark.workflow.shop.experience import family_shares
+from witnessmark.workflow.dossier.learnt_for_case import learnt
+from witnessmark.workflow.dossier.pool_taken_in import pool_json, pool_of
+from witnessmark.workflow.shop.experience import experience_of, family_shares
 from witnessmark.workflow.shop.shared_experience import give, merge_files, take_in, take_out
 from workflow.closed_cases import fuel_case
 
@@ -108,6 +117,46 @@ def test_a_pool_counts_on_every_answer_and_is_taken_out_again(shop: Shop, tmp_pa
     assert take_out(shop)
     assert family_shares(shop, "fuel_low").shops == 0
     assert not take_out(shop)
+
+
+def test_times_comebacks_and_tables_of_the_pool_are_used_with_their_weight(
+    shop: Shop, tmp_path: Path, witnessmark: Run
+) -> None:
+    knowledge = knowledge_of(shop)
+    family = knowledge.families["fuel_low"]
+    relief, test = knowledge.cause("pump_relief"), family.tests[0]
+    assert relief is not None
+    alone = experience_of(shop)
+    pack = shop_minutes(relief, None)
+    even = (1.0 / len(test.outcomes),) * len(test.outcomes)
+    pool = Pool(
+        {}, "2031Q2",
+        {"fuel_low": {test.id: PooledTest(test.outcomes, {"pump_relief": even}, 60.0, 300)}},
+        {"pump_relief": PooledTime(3 * pack.typical, 5 * pack.typical, 80.0, 300)},
+        {"pump_relief": PooledComeback(0.4, 50.0, 300)},
+    )  # fmt: skip
+    out = tmp_path / "pool.json"
+    out.write_text(json.dumps(pool_json(pool, files=300, bound=0.02, epsilon="1")), "utf-8")
+    take_in(shop, out)
+    assert pool_of(shop.folder) == pool
+    history = learnt(shop, Case("", ()))[0]
+    # Own, then the pool, then the pack: without own jobs the pool's; three own jobs pull it back.
+    assert shop_minutes(relief, History(pool=pool)).typical == pytest.approx(3 * pack.typical)
+    assert pack.typical < shop_minutes(relief, history).typical < 3 * pack.typical
+    assert "300 shops" in whose_figures(relief, history)
+    model = FamilyModel(family, knowledge.conditions, history)
+    own = learnt_rows(history, family).get(test.id, {}).get("pump_relief")
+    seen = own if own is not None else 0.0
+    row = 60.0 * np.asarray(even) + seen
+    assert model.tests[test.id].row("pump_relief") == pytest.approx(tuple(row / row.sum()))
+    assert model.row_doubt(test)["pump_relief"] < model.row_doubt(test)[""]
+    found = experience_of(shop)
+    assert [(t.test, t.rows, t.weight, t.shops) for t in found.tests] == [(test.id, 1, 60.0, 300)]
+    assert alone.tests == ()
+    told = witnessmark("history", shop.folder)
+    assert "weighed as 60 results" in told.stdout
+    assert "300 shops together" in told.stdout
+    take_out(shop)
 
 
 def test_what_is_no_pool_is_refused_and_nothing_changes(shop: Shop, tmp_path: Path) -> None:

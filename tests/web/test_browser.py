@@ -23,6 +23,8 @@ PAGES = {
     "looked": "/cases/unit7/looked",
     "shift": "/cases/unit7/shift",
     "trucks": "/trucks",
+    "due": "/due",
+    "after": "/after",
     "add_visit": "/cases/unit7/add/visit",
     "add_close": "/cases/unit7/add/close",
     "photo": "/cases/unit7/photo",

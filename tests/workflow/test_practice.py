@@ -6,12 +6,28 @@ import json
 from collections.abc import Iterator
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from conftest import Run
+from witnessmark.demo.machines.practice_machine import (
+    FUEL,
+    GROUND,
+    MACHINES,
+    STICKS,
+    PracticeMachine,
+)
 from witnessmark.errors import EntryRefused, InputRefused
 from witnessmark.knowledge import load_knowledge
-from witnessmark.model.entries.entry_data import ClueData, OutcomeData, TestData
+from witnessmark.model.entries.entry_data import (
+    ClueData,
+    OutcomeData,
+    ReadingData,
+    RecordingData,
+    TestData,
+)
+from witnessmark.readers.told import ReaderSettings
+from witnessmark.units import parse_range
 from witnessmark.workflow.practice.practice_shop import (
     CASE,
     PracticeShop,
@@ -20,6 +36,7 @@ from witnessmark.workflow.practice.practice_shop import (
 )
 from witnessmark.workflow.practice.spent import review, way_taken
 from witnessmark.workflow.practice.virtual_truck import VirtualTruck, drawn_cause
+from witnessmark.workflow.recordings.case_recordings import read_recording, recordings_of_shop
 
 FAMILY = "charging"
 
@@ -102,3 +119,87 @@ def test_the_command_reviews(shop: PracticeShop, witnessmark: Run) -> None:
     none = witnessmark("practice", shop.folder / "nothing", "--review")
     assert none.returncode == 2
     assert "no practice truck" in none.stderr
+
+
+@pytest.fixture
+def fuel(tmp_path: Path) -> Iterator[PracticeShop]:
+    """A truck whose regulator returns too early: seed 3 is moved to that cause by hand."""
+    shop = new_practice(tmp_path / "fuel", "fuel_low", seed=3, machine=PracticeMachine())
+    state = json.loads((shop.folder / "practice.json").read_text("utf-8"))
+    state["families"] = {"fuel_low": "return_regulator"}
+    (shop.folder / "practice.json").write_text(json.dumps(state), "utf-8")
+    shop.close()
+    shop = open_practice(tmp_path / "fuel", machine=PracticeMachine())
+    yield shop
+    shop.close()
+
+
+def _gauge(shop: PracticeShop, said: str, rpm: float) -> ReadingData:
+    point = {"rpm": rpm, "load": "none"}
+    told = {"quantity": "fuel_gallery_pressure", "value": said, "point": point}
+    made = shop.add(CASE, "reading", told)
+    assert isinstance(made.data, ReadingData)
+    assert shop.readings_expected()[made.id] == said
+    return made.data
+
+
+def test_a_gauge_shows_what_the_hidden_fault_makes_it_show(fuel: PracticeShop) -> None:
+    """By hand: the regulator opens at 38 psi and takes 12 psi for each gal/min that comes back."""
+    low = parse_range("fuel_gallery_pressure", _gauge(fuel, "70 psi", 1400).value).middle
+    again = parse_range("fuel_gallery_pressure", _gauge(fuel, "50 psi", 1400).value).middle
+    assert low == again  # the same point, the same answer
+    assert 38 * 6894.76 < low < (38 + 12 * 0.00212 * 1400 + 3) * 6894.76
+    fuel.add(CASE, "work", {"cause": "return_regulator", "did": "renewed"})
+    well = parse_range("fuel_gallery_pressure", _gauge(fuel, "80 psi", 1400).value).middle
+    assert well > low + 12 * 6894.76
+    assert "It was: " in review(fuel)
+    assert "gauge readings to within a tenth" in review(fuel)
+    with pytest.raises(EntryRefused, match="each engine speed"):
+        fuel.add(CASE, "reading", {"quantity": "fuel_gallery_pressure", "value": "70 psi"})
+    with pytest.raises(EntryRefused, match="no gauge for that"):
+        fuel.add(CASE, "reading", {"quantity": "oil_pressure", "value": "40 psi",
+                                   "point": {"rpm": 1000}})  # fmt: skip
+
+
+def test_the_truck_brings_a_recording_and_another_after_the_repair(fuel: PracticeShop) -> None:
+    fuel.add(CASE, "work", {"cause": "return_regulator", "did": "renewed"})
+    case = fuel.case(CASE)
+    drives = [(e.id, case.stages()[e.id]) for e, _ in case.of(RecordingData)]
+    assert drives == [("drive-0", 0), ("drive-1", 1)]
+    recordings, problems = recordings_of_shop(fuel, case)
+    assert not problems
+    assert len(recordings) == 2
+    with pytest.raises(EntryRefused, match="no recording of its own"):
+        fuel.add(CASE, "recording", {"path": "mine.csv"})
+
+
+def test_every_family_with_a_machine_is_recorded_by_its_hidden_cause(tmp_path: Path) -> None:
+    """A lifted ground moves two sensors together; a sticking thermostat one, slowly."""
+    machine = PracticeMachine()
+    families = load_knowledge().families
+    for family in MACHINES:
+        assert machine.gauges(family) is not None
+        known = {c.id for c in families[family].causes}
+        assert any(c in known for c in (*FUEL, *STICKS, *GROUND)), family
+    assert set(FUEL) <= {c.id for c in families["fuel_low"].causes}
+    swings = {}
+    for cause in ("ct_shared", "ct_thermostat", ""):
+        made = machine.recording("cool_unstable", cause, 8)
+        assert made is not None
+        path = tmp_path / f"{cause or 'well'}.candump.log.gz"
+        path.write_bytes(made[1])
+        found = read_recording(path, settings=ReaderSettings())
+        channel = next(c for c in found.channels if c.name == "coolant_temperature")
+        swings[cause] = float(np.nanmax(channel.values) - np.nanmin(channel.values))
+    assert swings["ct_thermostat"] > swings[""] + 3.0
+    assert swings["ct_shared"] > 5.0
+    assert machine.recording("brakes", "", 8) is None
+
+
+def test_over_and_under_sure_are_named(shop: PracticeShop) -> None:
+    family = load_knowledge().families[FAMILY]
+    hidden = shop.truck.families[FAMILY]
+    rare = min((c for c in family.causes if c.id != hidden), key=lambda c: c.prior)
+    shop.add(CASE, "work", {"cause": rare.id, "did": "renewed"})
+    shop.add(CASE, "work", {"cause": hidden, "did": "put right"})
+    assert "Over-sure: One wrong repair was made" in review(shop)

@@ -33,6 +33,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
         "What a complaint may be about, and naming it.",
     ),
     "demo": ("witnessmark.cli.for_shop.demo_command", "Build the invented shop and open its page."),
+    "due": ("witnessmark.cli.for_shop.due_command", "What is due: by day, miles, hours."),
     "erase": ("witnessmark.cli.for_shop.erase_command", "Erase a customer's data on request."),
     "experience": (
         "witnessmark.cli.for_shop.experience_command",

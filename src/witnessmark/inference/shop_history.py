@@ -155,10 +155,13 @@ class ComebackRate:
         cause: cause id.
         closings: proven closings that have been out long enough, and those that came back.
         comebacks: how many of them came back.
-        rate: comebacks over closings, drawn to the shop's mean by one pseudo-case.
+        rate: comebacks over closings, drawn to the shop's mean by one pseudo-case, or to many
+            shops' rate by what that weighs.
         low: lower end of the 90 % band.
         high: upper end.
         rank: 1 for the worst; rates that cannot be told apart share a rank.
+        start_weight: closings that the rate it starts from weighs.
+        shops: shops behind that rate; 0: the shop's own mean.
     """
 
     cause: str
@@ -168,6 +171,8 @@ class ComebackRate:
     low: float
     high: float
     rank: int
+    start_weight: float = 1.0
+    shops: int = 0
 
 
 def shares(
@@ -192,6 +197,8 @@ def shares(
     judged = {c: p / (sum(priors.values()) or 1.0) for c, p in priors.items()}
     start, pseudo_cases, shops = _start(history, family, judged, pseudo_cases)
     mine = history.closings_of(family) if history else ()
+    if history and history.settled:
+        mine = tuple(c for c in mine if history.counts(f"{family}:shares", c.days_ago))
     closings = [c for c in mine if engine_type in {None, c.engine_type}]
     proven = [c for c in closings if c.proven and c.causes]
     listed = [(c, [k for k in c.causes if k in priors]) for c in proven]
@@ -383,21 +390,31 @@ def comeback_rates(
     if not closings:
         return ()
     mean = (sum(back.values()) + 0.5) / (sum(closings.values()) + 1.0)
-    rate = {c: (back[c] + mean) / (n + 1.0) for c, n in closings.items()}
+    shared = {
+        c: told
+        for c, told in (history.pool.comebacks if history and history.pool else {}).items()
+        if told.shops
+    }
+    start = {
+        c: (shared[c].rate, shared[c].weight) if c in shared else (mean, 1.0) for c in closings
+    }
+    rate = {
+        c: (back[c] + start[c][0] * start[c][1]) / (n + start[c][1]) for c, n in closings.items()
+    }
     ranks = _ranks(
         rate,
         lambda a, b: math.sqrt(
-            rate[a] * (1 - rate[a]) / (closings[a] + 2)
-            + rate[b] * (1 - rate[b]) / (closings[b] + 2)
+            rate[a] * (1 - rate[a]) / (closings[a] + start[a][1] + 1)
+            + rate[b] * (1 - rate[b]) / (closings[b] + start[b][1] + 1)
         ),
     )
     found = []
     for cause in sorted(rate, key=lambda c: (ranks[c], c)):
-        size = closings[cause] + 1.0
+        size = closings[cause] + start[cause][1]
         low, high = beta_band(rate[cause] * size, (1.0 - rate[cause]) * size)
-        found.append(
-            ComebackRate(cause, closings[cause], back[cause], rate[cause], low, high, ranks[cause])
-        )
+        behind = (start[cause][1], shared[cause].shops) if cause in shared else (1.0, 0)
+        figures = (closings[cause], back[cause], rate[cause], low, high, ranks[cause])
+        found.append(ComebackRate(cause, *figures, *behind))
     return tuple(found)
 
 

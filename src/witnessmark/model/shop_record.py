@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from functools import cached_property
 
 from witnessmark.model.pool import Pool
@@ -114,12 +116,16 @@ class History:
         jobs: work with its times and parts.
         comebacks: what came back.
         pool: what many shops know together, where the owner took it in.
+        settled: figures that a person has accepted into the pack -> days ago; what was closed
+            before that day stands in the pack and is not counted beside it. Keys are
+            ``FAMILY:shares``, ``FAMILY:TEST:CAUSE`` and ``FAMILY:CAUSE:minutes``.
     """
 
     closings: tuple[Closing, ...] = ()
     jobs: tuple[Job, ...] = ()
     comebacks: tuple[Comeback, ...] = ()
     pool: Pool | None = None
+    settled: Mapping[str, float] = field(default_factory=dict)
 
     @cached_property
     def _by_family(self) -> dict[str, tuple[Closing, ...]]:
@@ -142,6 +148,10 @@ class History:
     def jobs_of(self, cause: str) -> tuple[Job, ...]:
         """Return the jobs of one cause, or of all where none is named, in their order."""
         return self._by_cause.get(cause, ()) if cause else self.jobs
+
+    def counts(self, what: str, days_ago: float) -> bool:
+        """Say whether a closing or job of that age counts for a figure, or stands in the pack."""
+        return days_ago < self.settled.get(what, math.inf)
 
     def causes_done(self) -> frozenset[str]:
         """Return the causes whose repair was ever done."""

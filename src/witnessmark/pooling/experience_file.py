@@ -8,13 +8,12 @@ knows and leaves the rest.
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 from cryptography.exceptions import InvalidSignature
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
 
@@ -27,7 +26,6 @@ __all__ = ["SCHEMA", "Experience", "read_experience", "signed_text"]
 SCHEMA = "witnessmark-experience/1"
 #: A file of all packs holds some 100,000 numbers.
 _LARGEST = 16 * 2**20
-_MOST_COUNT = 1_000_000
 _EPSILON = (Fraction(1, 100), Fraction(20))
 
 
@@ -41,7 +39,9 @@ class Experience:
         epsilon: what this file cost of the budget.
         spent: what the shop's files of all quarters cost together, this one with them.
         causes: family -> causes, in the order of the counts.
-        closings: family -> blurred counts, shape (causes,).
+        tests: family -> test -> results, in the order of the counts.
+        tables: table -> key -> blurred counts as they stand in the file; see :mod:`.tally`. Their
+            form is checked where they are brought into an order (:mod:`.cells`).
         text: the whole signed text.
     """
 
@@ -49,13 +49,14 @@ class Experience:
     quarter: str
     epsilon: Fraction
     spent: Fraction
-    causes: Mapping[str, tuple[str, ...]]
-    closings: Mapping[str, Counts]
+    causes: Mapping[str, Sequence[str]]
+    tests: Mapping[str, Mapping[str, Sequence[str]]]
+    tables: Mapping[str, Mapping[str, Any]]
     text: str
 
-    def scale(self) -> float:
-        """Return the scale of the blur of the closings."""
-        table = TABLES[0]
+    def scale(self, name: str) -> float:
+        """Return the scale of the blur of a table."""
+        table = next(t for t in TABLES if t.name == name)
         return float(table.most / (self.epsilon * table.part))
 
 
@@ -137,17 +138,20 @@ def _checked(body: Mapping[str, Any], text: str) -> Experience:
     )
     if not _EPSILON[0] <= epsilon <= _EPSILON[1]:
         raise ValueError("epsilon")
-    causes = {str(f): tuple(map(str, c)) for f, c in body["causes"].items()}
-    closings = {}
-    for family, counts in body["closings"].items():
-        row = np.asarray(counts)
-        if row.dtype.kind != "i" or row.shape != (len(causes[family]),):
-            raise ValueError("counts")
-        if row.size and np.abs(row).max() > _MOST_COUNT:
-            raise ValueError("counts")
-        closings[str(family)] = row.astype(np.int64)
+    tables = {table.name: body[table.name] for table in TABLES}
+    if not all(
+        isinstance(held, dict) for held in (body["causes"], body["tests"], *tables.values())
+    ):
+        raise ValueError("tables")
     return Experience(
-        body["shop"].lower(), str(body["quarter"]), epsilon, spent, causes, closings, text
+        body["shop"].lower(),
+        str(body["quarter"]),
+        epsilon,
+        spent,
+        body["causes"],
+        body["tests"],
+        tables,
+        text,
     )
 
 

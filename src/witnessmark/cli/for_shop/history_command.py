@@ -9,6 +9,7 @@ import click
 
 from witnessmark.cli.main import echo_json
 from witnessmark.words.numbers import chance_about, chance_band, chance_words
+from witnessmark.words.say import due as say
 
 if TYPE_CHECKING:
     from witnessmark.workflow.shop.experience import Experience
@@ -56,11 +57,28 @@ def _lines(found: Experience) -> list[str]:
             lines.append(
                 f"    renewed with it in {part.share * part.jobs:.0f} of {part.jobs}: {part.part}"
             )
+        if job.pooled is not None:
+            lines.append(
+                f"    {job.pooled.shops:,} shops together: {job.pooled.typical:.0f} min, "
+                f"weighed as {job.pooled.weight:.0f} jobs"
+            )
     for back in found.comebacks:
+        many = (
+            f", {back.shops:,} shops' rate weighed as {back.start_weight:.0f}" if back.shops else ""
+        )
         lines.append(
             f"{back.cause}: came back {back.comebacks} of {back.closings} "
-            f"({chance_band(back.low, back.high)})"
+            f"({chance_band(back.low, back.high)}{many})"
         )
+    lines += [
+        say.person(p.person, p.comebacks, p.closings, p.expected, p.low, p.high)
+        for p in found.people
+    ]
+    lines += [
+        f"{test.test}: {test.rows} rows moved by {test.shops:,} shops, weighed as "
+        f"{test.weight:.0f} results; {test.own:.0f} own results on top"
+        for test in found.tests
+    ]
     score = found.overrides
     lines.append(
         f"Own way taken {len(score.rows)} times: tool right {score.tool}, technician right "

@@ -22,6 +22,7 @@ def command(
     A folder that holds a practice truck goes on with it. Nothing reaches a real shop's history.
     """
     from witnessmark.cli.main import echo_json
+    from witnessmark.demo.machines.practice_machine import PracticeMachine
     from witnessmark.web.serving import serve
     from witnessmark.workflow.practice.practice_shop import (
         CASE,
@@ -32,9 +33,9 @@ def command(
     from witnessmark.workflow.practice.spent import review
 
     if reviews or is_practice(folder):
-        shop = open_practice(folder, review)
+        shop = open_practice(folder, review, PracticeMachine())
     else:
-        shop = new_practice(folder, family, seed=seed, at_the_end=review)
+        shop = new_practice(folder, family, seed=seed, at_the_end=review, machine=PracticeMachine())
     try:
         if reviews:
             words = review(shop)

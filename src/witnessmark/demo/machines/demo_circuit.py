@@ -35,6 +35,7 @@ class FuelFaults:
         air: share of the pump's stroke that is air.
         slip: factor on the pump's slip.
         crack_psi: opening pressure of the return regulator.
+        filter: factor on the resistance of the filter before the gallery.
     """
 
     relief_open: float = 0.0
@@ -42,6 +43,7 @@ class FuelFaults:
     air: float = 0.0
     slip: float = 1.0
     crack_psi: float = _CRACK_PSI
+    filter: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +70,7 @@ def fuel_point(rpm: float, load: float, faults: FuelFaults | None = None) -> Fue
     flow = max(0.0, _net(rpm, low, faults))
     return FuelPoint(
         low,
-        _FILTER * flow**2,
+        _FILTER * faults.filter * flow**2,
         _vacuum(flow, faults),
         _returned(low, faults),
     )
@@ -93,7 +95,7 @@ def _net(rpm: float, gallery: float, faults: FuelFaults) -> float:
     for _ in range(24):
         starved = _STARVED_SLOPE * max(0.0, _vacuum(flow, faults) - _STARVED_FROM_INHG)
         fill = max(0.05, 1.0 - faults.air - starved)
-        outlet = gallery + _FILTER * max(0.0, flow) ** 2
+        outlet = gallery + _FILTER * faults.filter * max(0.0, flow) ** 2
         spilled = faults.relief_open * outlet**0.5
         new = max(0.0, theoretical * fill - _SLIP * faults.slip * outlet - spilled)
         if abs(new - flow) < 1e-7:

@@ -11,7 +11,7 @@ import numpy as np
 
 from witnessmark.inference.family.clue_hints import hint_of, true_with
 from witnessmark.inference.family.half_tables import HalfTables
-from witnessmark.inference.family.learnt_tests import learnt_rows, learnt_tests
+from witnessmark.inference.family.learnt_tests import learnt_rows, learnt_tests, pooled_rows
 from witnessmark.inference.family.likelihood import (
     JUDGED_LOG_SD,
     Floats,
@@ -239,12 +239,21 @@ class FamilyModel:
         """Return cause id (empty for the base) -> doubt of the test's row, as a log odds."""
         judged = JUDGED_LOG_SD if test.source.kind == "judgement" else 0.0
         own = self._results.get(test.id, {})
-        narrowed = {c: judged * _narrowed(float(own[c].sum())) for c in own}
+        rows, weight = self._pooled.get(test.id, ({}, 0.0))
+        results = {
+            c: (weight if c in rows else 0.0) + (float(own[c].sum()) if c in own else 0.0)
+            for c in (*rows, *own)
+        }
+        narrowed = {c: judged * _narrowed(n) for c, n in results.items()}
         return {"": judged, **dict.fromkeys(self.causes, judged), **narrowed}
 
     @cached_property
     def _results(self) -> Mapping[str, Mapping[str, Floats]]:
         return learnt_rows(self.history, self.family)
+
+    @cached_property
+    def _pooled(self) -> Mapping[str, tuple[Mapping[str, tuple[float, ...]], float]]:
+        return pooled_rows(self.history, self.family)
 
     @cached_property
     def tests(self) -> Mapping[str, Test]:

@@ -1,12 +1,15 @@
-"""What the shop's proven closings teach about its tests: results by proven cause.
+"""What proven closings teach about tests: results by proven cause, here and in many shops.
 
 A pack's row of a test counts as 20 results (judgement, as for the shares); each closing with one
 proven cause adds the results that were written down before its repair. So a test that keeps
-coming out otherwise in this shop than the pack believes loses its weight by itself.
+coming out otherwise in this shop than the pack believes loses its weight by itself. Where the
+owner took a pool in, a row that many shops' counts have moved stands in place of the pack's, with
+the weight that the pool gives it.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -16,7 +19,7 @@ from witnessmark.inference.shop_history import HALF_LIFE_DAYS, PSEUDO_CASES, fad
 from witnessmark.knowledge import Family, Test
 from witnessmark.model.shop_record import History
 
-__all__ = ["learnt_rows", "learnt_tests", "results_by_test"]
+__all__ = ["learnt_rows", "learnt_tests", "pooled_rows", "results_by_test"]
 
 
 def learnt_tests(
@@ -37,16 +40,37 @@ def learnt_tests(
         pseudo_results: weight of a row of the pack.
         half_life_days: age at which a closing counts half [days].
     """
+    own = learnt_rows(history, family, half_life_days)
+    shared = pooled_rows(history, family)
     found = {}
-    for identity, rows in learnt_rows(history, family, half_life_days).items():
+    for identity in dict.fromkeys((*shared, *own)):
         test = family.test(identity)
         if test is None:
             continue
-        moved = dict(test.probability)
-        for cause, seen in rows.items():
-            row = pseudo_results * np.asarray(test.row(cause)) + seen
+        rows, weight = shared.get(identity, ({}, 0.0))
+        moved = {**test.probability, **rows}
+        for cause, seen in own.get(identity, {}).items():
+            start = rows.get(cause, test.row(cause))
+            row = (weight if cause in rows else pseudo_results) * np.asarray(start) + seen
             moved[cause] = tuple(float(p) for p in row / row.sum())
         found[identity] = replace(test, probability=moved)
+    return found
+
+
+def pooled_rows(
+    history: History | None, family: Family
+) -> dict[str, tuple[Mapping[str, tuple[float, ...]], float]]:
+    """Return test id -> (cause id -> many shops' row, what a row weighs [results]).
+
+    A test whose outcomes are others than here is left out.
+    """
+    pool = history.pool if history is not None else None
+    found: dict[str, tuple[Mapping[str, tuple[float, ...]], float]] = {}
+    for identity, told in (pool.tests.get(family.id, {}) if pool is not None else {}).items():
+        test = family.test(identity)
+        if test is not None and test.outcomes == told.outcomes and told.shops:
+            rows = {c: row for c, row in told.rows.items() if family.cause(c) is not None}
+            found[identity] = (rows, told.weight)
     return found
 
 
@@ -63,7 +87,8 @@ def learnt_rows(
         for identity, result in dict(closing.results).items():
             test = family.test(identity)
             told = None if test is None else _told(test, causes[0], result)
-            if told is not None:
+            what = f"{family.id}:{identity}:{causes[0]}"
+            if told is not None and history and history.counts(what, closing.days_ago):
                 rows = counts.setdefault(identity, {})
                 rows[causes[0]] = rows.get(causes[0], 0.0) + weight * told
     return counts

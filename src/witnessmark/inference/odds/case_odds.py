@@ -9,7 +9,7 @@ import numpy as np
 
 from witnessmark.inference.family.doubt import doubt_of
 from witnessmark.inference.family.family_belief import Belief, family_belief
-from witnessmark.inference.family.learnt_tests import results_by_test
+from witnessmark.inference.family.learnt_tests import pooled_rows, results_by_test
 from witnessmark.inference.family.likelihood import JUDGED_LOG_SD
 from witnessmark.inference.family.links import link_factors, links_between
 from witnessmark.inference.family.staged_evidence import (
@@ -261,6 +261,13 @@ def _assumptions(
         assumed.shares(kinds, proven, results),
         assumed.before_findings(family.second_cause, family.none_listed),
     ]
+    pool = history.pool if history is not None else None
+    shared = pooled_rows(history, family)
+    if pool is not None and shared:
+        shops = max(pool.tests[family.id][test].shops for test in shared)
+        said.insert(
+            1, assumed.pooled_results(len(shared), shops, min(w for _, w in shared.values()))
+        )
     names_of = {c.id: c.name for c in family.causes}
     said += [
         assumed.found_together(pair.odds, [names_of[c] for c in pair.causes], family.source.kind)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from functools import lru_cache
 from typing import Annotated, Literal
 
@@ -297,11 +298,31 @@ class PhotoData(Record):
     on_report: bool = Field(default=False, description="placed on the customer's report")
 
 
+class DueAt(Record):
+    """When something is due on a truck: whichever of these comes first."""
+
+    on: Annotated[str, StringConstraints(pattern=r"^\d{4}-\d{2}-\d{2}$")] | None = Field(
+        default=None, description="day"
+    )
+    miles: float | None = Field(default=None, ge=0, le=1e7, description="odometer")
+    hours: float | None = Field(default=None, ge=0, le=1e6, description="engine hours")
+
+    @model_validator(mode="after")
+    def _some(self) -> DueAt:
+        if self.on is None and self.miles is None and self.hours is None:
+            raise ValueError("due on a day, at miles or at engine hours")
+        if self.on is not None:
+            date.fromisoformat(self.on)
+        return self
+
+
 class NoteData(Record):
     """Anything worth writing down; also an override of the proposed step with its reason."""
 
     words: Words
     about: str | None = Field(default=None, max_length=200)
+    due: DueAt | None = Field(default=None, description="when what the note says is due")
+    done: Id | None = Field(default=None, description="the note whose due work is done")
 
 
 class RetractData(Record):

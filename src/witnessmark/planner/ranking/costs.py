@@ -24,6 +24,7 @@ __all__ = [
     "shared_minutes",
     "shop_minutes",
     "shop_parts",
+    "start_minutes",
     "step_usd",
     "whose_figures",
 ]
@@ -93,7 +94,25 @@ def shop_minutes(cause: Cause, history: History | None, technician: str = "") ->
         history: the shop's jobs.
         technician: who does it, empty where not known.
     """
-    return _as_done(cause.minutes, _times(cause, history), technician, job_times)
+    return _as_done(start_minutes(cause, history), _times(cause, history), technician, job_times)
+
+
+def start_minutes(cause: Cause, history: History | None) -> Spread:
+    """Return the time of a repair before any own job: many shops' where they are known, the pack's.
+
+    Args:
+        cause: whose part is renewed.
+        history: with the pool, where the owner took one in.
+    """
+    told = history.pool.minutes.get(cause.id) if history is not None and history.pool else None
+    if told is None or not told.shops:
+        return cause.minutes
+    moved = told.typical / cause.minutes.typical if cause.minutes.typical > 0 else 1.0
+    return Spread(
+        min(cause.minutes.low * min(1.0, moved), told.typical),
+        told.typical,
+        max(cause.minutes.high * moved, told.p80),
+    )
 
 
 def shop_parts(
@@ -125,14 +144,22 @@ def whose_figures(cause: Cause, history: History | None, technician: str = "") -
         own = ratio(of, technician=technician) if technician else None
         mine = own.jobs if own is not None else 0
         told.append(say.shop_figures(what, shop.jobs, technician, mine, shop.median))
+    pool = history.pool.minutes.get(cause.id) if history is not None and history.pool else None
+    if pool is not None and pool.shops:
+        told.append(say.pooled_time(pool.shops, pool.weight))
     return say.drawn_to_pack(told) if told else say.pack_figures()
 
 
 def _times(cause: Cause, history: History | None) -> History:
     """Return the jobs of a repair, their time to be held against the pack's."""
-    usual = cause.minutes.typical
+    usual = start_minutes(cause, history).typical
     jobs = history.jobs_of(cause.id) if history is not None and usual > 0 else ()
-    done = (j for j in jobs if j.minutes)
+    ages = (
+        [d for w, d in history.settled.items() if w.endswith(f":{cause.id}:minutes")]
+        if history
+        else []
+    )
+    done = (j for j in jobs if j.minutes and all(j.days_ago < d for d in ages))
     return History(jobs=tuple(replace(j, quoted_minutes=usual) for j in done))
 
 

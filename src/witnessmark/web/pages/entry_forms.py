@@ -253,7 +253,14 @@ def note(form: Fields) -> Data:
     """Anything worth writing down."""
     if not one(form, "words"):
         raise InputRefused("The note is empty.", where="words", do="Write it down.")
-    return blank_to_none({"words": one(form, "words"), "about": one(form, "about") or None})
+    due = {
+        "on": one(form, "due_on") or None,
+        "miles": decimal(form, "due_miles"),
+        "hours": decimal(form, "due_hours"),
+    }
+    due = {k: v for k, v in due.items() if v is not None}
+    data: Data = {"words": one(form, "words"), "about": one(form, "about") or None}
+    return blank_to_none({**data, "due": due or None, "done": one(form, "done") or None})
 
 
 def retract(form: Fields) -> Data:

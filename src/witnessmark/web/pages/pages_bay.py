@@ -10,9 +10,11 @@ from witnessmark.errors import Conflict
 from witnessmark.model.entries.case import Case
 from witnessmark.web.bench.state import bench_of, page
 from witnessmark.web.pages.pages_paper import attached, settled_dossier
+from witnessmark.words.say import due as say
 from witnessmark.workflow.dossier.learnt_for_case import learnt
 from witnessmark.workflow.papers.bay_cards import job_sheet
 from witnessmark.workflow.shop.day_after import calls_of_shop, warranty_claim
+from witnessmark.workflow.shop.due_list import due_of_shop
 from witnessmark.workflow.shop.parts_list import ASK, open_cores, parts_of_case
 
 router = APIRouter(include_in_schema=False)
@@ -46,6 +48,12 @@ def after(request: Request) -> Response:
     shop = bench_of(request).shop
     cases = [shop.case(summary.id) for summary in shop.list_cases()[:400]]
     return page(request, "after.html", calls=calls_of_shop(shop), cores=open_cores(cases))
+
+
+@router.get("/due")
+def due(request: Request) -> Response:
+    """Show what is due in the shop, by day, miles and hours."""
+    return page(request, "due.html", found=due_of_shop(bench_of(request).shop), when=say.when)
 
 
 @router.get("/cases/{case_id}/warranty.zip")

@@ -15,6 +15,7 @@ from witnessmark.units import QUANTITIES
 from witnessmark.web.bench.state import ServerState, bench_of, by_of, going_on, page, viewer_of
 from witnessmark.web.door.posted import Posted, posted
 from witnessmark.web.pages.pages_cases import ledger_rows
+from witnessmark.words.say import due as say
 from witnessmark.workflow.case.locks import (
     drop_own_secret,
     end_link,
@@ -46,6 +47,7 @@ from witnessmark.workflow.case.shop_settings import (
 )
 from witnessmark.workflow.dossier.gauge_round import baselines
 from witnessmark.workflow.shop.experience import experience_of, family_shares
+from witnessmark.workflow.shop.truck_over_time import series_of
 from witnessmark.workflow.shop.trucks import merge_trucks, trucks
 
 router = APIRouter(include_in_schema=False)
@@ -98,6 +100,7 @@ def learnt(request: Request) -> Response:
         family_name=names.family,
         cause_name=names.cause,
         step_name=names.step,
+        person_words=say.person,
     )
 
 
@@ -163,6 +166,7 @@ def truck(request: Request, label: str) -> Response:
         rows=rows,
         truck=newest,
         baselines=baselines(cases),
+        series=[s for s in series_of(cases) if s.band is not None or s.trend is not None],
         words={q: r.words for q, r in QUANTITIES.items()},
     )
 

@@ -18,6 +18,16 @@ def shares(kinds: Sequence[str], proven: int, results: int) -> str:
     )
 
 
+@sentence("assumed.pooled_results", tests=3, shops=300, weight=42.0)
+def pooled_results(tests: int, shops: int, weight: float) -> str:
+    """Say that many shops' results have moved tables of tests."""
+    which = "the table of 1 test" if tests == 1 else f"the tables of {tests} tests"
+    return (
+        f"Results of {shops:,} shops together have moved {which} here; a moved row weighs at "
+        f"least {weight:.0f} results, the shop's own come on top."
+    )
+
+
 @sentence("assumed.before_findings", two=0.1, none=0.05)
 def before_findings(two: float, none: float) -> str:
     """Say what holds before any finding."""

@@ -34,6 +34,50 @@ def what_there_is() -> str:
     return "Choose a look, a test, something to look for or a repair; it answers those."
 
 
+@sentence("practice.at_which_speed")
+def at_which_speed() -> str:
+    """Refuse a reading without its speed."""
+    return "A gauge shows another value at each engine speed."
+
+
+@sentence("practice.name_the_speed")
+def name_the_speed() -> str:
+    """Say what to do."""
+    return "Enter the engine speed at which you read it, and what you expect there."
+
+
+@sentence("practice.no_such_gauge")
+def no_such_gauge() -> str:
+    """Refuse a reading of what is not fitted."""
+    return "The practice truck has no gauge for that."
+
+
+@sentence("practice.gauges", quantities=("fuel_gallery_pressure", "fuel_suction_vacuum"))
+def gauges(quantities: Sequence[str]) -> str:
+    """Name the gauges it has."""
+    return f"It has: {', '.join(q.replace('_', ' ') for q in quantities)}."
+
+
+@sentence("practice.read", near=3, of=4)
+def read(near: int, of: int) -> str:
+    """Say how many gauge readings were foretold."""
+    return f"You foretold {near} of {of} gauge readings to within a tenth."
+
+
+@sentence("practice.over_sure", times=2, lowest="about 10 %")
+def over_sure(times: int, lowest: str) -> str:
+    """Say that parts were renewed on thin odds."""
+    which = "One wrong repair was" if times == 1 else f"{times} wrong repairs were"
+    return f"Over-sure: {which} made on a cause that stood at {lowest} or a little more then."
+
+
+@sentence("practice.under_sure", times=3, cause="Fuel filter")
+def under_sure(times: int, cause: str) -> str:
+    """Say that looks were made after the matter was decided."""
+    looks = "one more look or test" if times == 1 else f"{times} more looks and tests"
+    return f"Under-sure: {looks} after {cause} stood at 90 % or more."
+
+
 @sentence("practice.plan", what="yours", usd=640.0, tests=3, repairs=2)
 def plan(what: str, usd: float, tests: int, repairs: int) -> str:
     """Say what a way to the cure took."""
@@ -60,11 +104,19 @@ def foretold(right: int, of: int, due: float) -> str:
 
 
 @sentence(
-    "practice.surprise", test="Pull the filter", said="clean", came="full", chance="about 5 %"
+    "practice.surprise",
+    test="Pull the filter",
+    said="clean",
+    came="full",
+    chance="about 5 %",
+    why="about 90 %",
 )
-def surprise(test: str, said: str, came: str, chance: str) -> str:
-    """Name one prediction that was unlikely and did not come."""
-    return f"{test}: you expected '{said}' ({chance} before it was made); it was '{came}'."
+def surprise(test: str, said: str, came: str, chance: str, why: str) -> str:
+    """Name one prediction that was unlikely and did not come, and why it did not."""
+    return (
+        f"{test}: you expected '{said}' ({chance} before it was made); it was '{came}', which this "
+        f"fault shows {why} of the time."
+    )
 
 
 @sentence("practice.review", cause="Fuel filter", ways=("yours: 2 looks",), rest=("You foretold.",))

@@ -276,6 +276,12 @@ def shop_figures(what: str, jobs: int, by: str, own: int, median: float) -> str:
     return f"{what} from {count} of this shop{his} (median {median:.2g} x the pack's)"
 
 
+@sentence("step.pooled_time", shops=300, weight=60.0)
+def pooled_time(shops: int, weight: float) -> str:
+    """Say that the time of many shops stands behind the own jobs."""
+    return f"behind them the time of {shops:,} shops together, weighed as {weight:.0f} jobs"
+
+
 @sentence("step.drawn_to_pack", told=["time from 6 jobs of this shop"])
 def drawn_to_pack(told: Sequence[str]) -> str:
     """Say that few jobs of the shop are drawn to the pack's figures."""

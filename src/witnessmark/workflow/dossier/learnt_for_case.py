@@ -24,6 +24,7 @@ from witnessmark.model.proof import Proof
 from witnessmark.model.shop_record import History
 from witnessmark.workflow.case.packs_of_shop import knowledge_of
 from witnessmark.workflow.case.shop_on_disk import Shop
+from witnessmark.workflow.dossier.accepted import accepted_of, pool_without, settled_of
 from witnessmark.workflow.dossier.closings import history_of
 from witnessmark.workflow.dossier.lessons_kept import Lesson, Lessons, lessons_of
 from witnessmark.workflow.dossier.pool_taken_in import pool_of
@@ -64,14 +65,15 @@ def learnt(
 
 
 def _with_pool(shop: Shop, history: History, stamp: str) -> tuple[History, str]:
-    """Add what many shops know; the same record comes back while neither has changed."""
-    pool = pool_of(shop.folder)
-    if pool is None:
+    """Add what many shops know and what was accepted; the same record while nothing changes."""
+    pool, accepted = pool_of(shop.folder), accepted_of(shop)
+    if pool is None and not accepted:
         return history, stamp
-    stamp = digest((stamp, pool))
+    stamp = digest((stamp, pool, accepted))
     with _LOCK:
         if stamp not in _POOLED:
-            _POOLED[stamp] = replace(history, pool=pool)
+            rest = pool_without(pool, accepted) if pool is not None and accepted else pool
+            _POOLED[stamp] = replace(history, pool=rest, settled=settled_of(accepted))
         _POOLED.move_to_end(stamp)
         while len(_POOLED) > _MOST_POOLED:
             _POOLED.popitem(last=False)

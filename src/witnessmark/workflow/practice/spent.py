@@ -8,11 +8,13 @@ from pathlib import Path
 
 from witnessmark.errors import WitnessmarkError
 from witnessmark.knowledge import Family, Knowledge
+from witnessmark.knowledge.readings_to_take import Measurement
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry import Entry
-from witnessmark.model.entries.entry_data import OutcomeData, TestData, WorkData
+from witnessmark.model.entries.entry_data import OutcomeData, ReadingData, TestData, WorkData
 from witnessmark.model.settings import Settings
 from witnessmark.planner.ranking.costs import price_of_test, repair_usd
+from witnessmark.units import display_unit, parse_range
 from witnessmark.words.numbers import chance_words
 from witnessmark.words.say import practice as say
 from witnessmark.workflow.case.packs_of_shop import knowledge_of
@@ -24,6 +26,8 @@ __all__ = ["Way", "programs_way", "review", "way_taken"]
 
 #: The program's own way ends after so many steps.
 _MOST_STEPS = 40
+#: So high a cause is decided; a repair below the other is made on thin odds (judgement).
+_DECIDED, _THIN = 0.9, 0.3
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,9 +52,23 @@ def way_taken(shop: PracticeShop) -> Way:
     case, knowledge, settings = shop.case(CASE), knowledge_of(shop), settings_of(shop)
     family = _family(shop, knowledge)
     tests = [d.test for _, d in case.of(TestData)]
+    hookups = _hookups(case, family)
     works = [d.cause for _, d in case.of(WorkData) if d.cause is not None]
     usd = sum(_usd(t, family, settings) for t in (*tests, *works))
-    return Way(len(tests), len(works), usd, _cured(case))
+    usd += sum(m.minutes.typical / 60 * settings.labour_usd_per_hour + m.usd for m in hookups)
+    return Way(len(tests) + len(hookups), len(works), usd, _cured(case))
+
+
+def _hookups(case: Case, family: Family) -> list[Measurement]:
+    """Return the measurements that the readings of a case belong to, one a hook-up and stage."""
+    stages = case.stages()
+    found: dict[tuple[int, str], Measurement] = {}
+    for entry, data in case.of(ReadingData):
+        for one in family.measurements:
+            if any(quantity == data.quantity for quantity, _, _ in one.readings):
+                found.setdefault((stages[entry.id], one.sets_up or one.id), one)
+                break
+    return list(found.values())
 
 
 def programs_way(shop: PracticeShop) -> Way:
@@ -90,6 +108,7 @@ def review(shop: PracticeShop) -> str:
 def _foretold(shop: PracticeShop, family: Family) -> list[str]:
     """Compare each prediction with the odds before the test was made."""
     expected, case = shop.predictions(), shop.case(CASE)
+    hidden = shop.truck.families[family.id]
     right, due, rest = 0, 0.0, []
     count = 0
     for number, entry in enumerate(case.entries):
@@ -105,9 +124,50 @@ def _foretold(shop: PracticeShop, family: Family) -> list[str]:
         due += max(chances.values())
         if said != came and chances.get(said, 1.0) < 0.15:
             words = test.outcome_words
-            rest.append(say.surprise(test.name, words.get(said, said), words.get(came, came),
-                                     chance_words(chances[said])))  # fmt: skip
-    return [say.foretold(right, count, due), *rest[:3]]
+            shown = chance_words(test.row(hidden)[test.outcomes.index(came)])
+            told = (words.get(said, said), words.get(came, came), chance_words(chances[said]))
+            rest.append(say.surprise(test.name, *told, shown))
+    return [say.foretold(right, count, due), *_read(shop), *rest[:3], *_sure(shop, family)]
+
+
+def _read(shop: PracticeShop) -> list[str]:
+    """Compare the foretold gauge readings with what the gauges showed."""
+    expected, near = shop.readings_expected(), 0
+    told = [(e, d) for e, d in shop.case(CASE).of(ReadingData) if e.id in expected]
+    for entry, data in told:
+        said = parse_range(data.quantity, expected[entry.id]).middle
+        came = parse_range(data.quantity, data.value).middle
+        near += abs(said - came) <= 0.1 * max(abs(came), 1e-12)
+    return [say.read(near, len(told))] if told else []
+
+
+def _sure(shop: PracticeShop, family: Family) -> list[str]:
+    """Say where repairs were made on thin odds, and looks after the matter was decided."""
+    hidden, entries = shop.truck.families[family.id], shop.case(CASE).entries
+    thin, late, leader = [], 0, ""
+    for number, entry in enumerate(entries):
+        if not isinstance(entry.data, TestData | WorkData):
+            continue
+        odds = _odds(entries[:number])
+        best = max(odds, key=lambda c: odds[c], default="")
+        if isinstance(entry.data, TestData):
+            if best and odds[best] >= _DECIDED:
+                late, leader = late + 1, best
+        elif entry.data.cause not in {None, hidden}:
+            chance = odds.get(entry.data.cause or "", 0.0)
+            if chance < _THIN:
+                thin.append(chance)
+    words = [say.over_sure(len(thin), chance_words(min(thin)))] if thin else []
+    cause = family.cause(leader)
+    return [*words, *([say.under_sure(late, cause.name)] if late and cause is not None else [])]
+
+
+def _odds(before: tuple[Entry, ...]) -> dict[str, float]:
+    """Return cause id -> odds as the program saw them then, looks, tests and readings alone."""
+    from witnessmark.workflow.dossier.assess_case import assess  # noqa: PLC0415  (only at the end)
+
+    odds = assess(Case(CASE, before), {}).odds
+    return {c.cause: c.probability for c in odds[0].causes} if odds else {}
 
 
 def _chances(before: tuple[Entry, ...], family: Family, test_id: str) -> dict[str, float]:
@@ -136,12 +196,33 @@ def _next_step(twin: PracticeShop) -> bool:
             elif step.kind == "test" and step.step not in done and family.test(step.step):
                 first = _answer(twin, family, step.step)
                 twin.add(CASE, "test", {"test": step.step, "result": first})
+            elif step.kind == "measure" and _measure(twin, family, step.step):
+                pass
             else:
                 continue
         except WitnessmarkError:
             continue
         return not _cured(twin.case(CASE))
     return False
+
+
+def _measure(twin: PracticeShop, family: Family, measurement: str) -> bool:
+    """Take the readings of a measurement that are not taken yet; false where there are none."""
+    wanted = next((m.readings for m in family.measurements if m.id == measurement), ())
+    stages = twin.case(CASE).stages()
+    last = max(stages.values(), default=0)
+    there = {
+        (d.quantity, d.point.rpm)
+        for e, d in twin.case(CASE).of(ReadingData)
+        if stages[e.id] == last
+    }
+    gauges = (twin.machine.gauges(family.id) if twin.machine is not None else None) or ()
+    rest = [w for w in wanted if (w[0], w[1]) not in there and w[0] in gauges]
+    for quantity, rpm, load in rest:
+        unit = display_unit(quantity)
+        point = {"rpm": rpm, "load": "none" if load <= 0 else f"{100 * load:.0f} %"}
+        twin.add(CASE, "reading", {"quantity": quantity, "value": f"0 {unit}", "point": point})
+    return bool(rest)
 
 
 def _answer(twin: PracticeShop, family: Family, test_id: str) -> str:

@@ -6,6 +6,8 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from witnessmark.errors import NotFound
+from witnessmark.inference.comebacks_by_person import PersonComebacks, comebacks_by_person
+from witnessmark.inference.family.learnt_tests import learnt_rows, pooled_rows
 from witnessmark.inference.shop_history import (
     ComebackRate,
     JobTimes,
@@ -18,6 +20,7 @@ from witnessmark.inference.shop_history import (
     shares,
 )
 from witnessmark.model.entries.case import Case
+from witnessmark.model.pool import PooledTime
 from witnessmark.model.shop_record import History
 from witnessmark.planner.own_way import Score
 from witnessmark.workflow.case.packs_of_shop import Knowledge, knowledge_of
@@ -25,7 +28,7 @@ from witnessmark.workflow.case.shop_on_disk import Shop
 from witnessmark.workflow.dossier.learnt_for_case import learnt
 from witnessmark.workflow.shop.own_ways import score_overrides
 
-__all__ = ["Experience", "JobRow", "experience_json", "experience_of", "family_shares"]
+__all__ = ["Experience", "JobRow", "MovedTest", "experience_json", "experience_of", "family_shares"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +43,7 @@ class JobRow:
         times: actual over quoted time, ``None`` without both figures.
         costs: billed over quoted parts, ``None`` without both figures.
         renewals: parts that keep turning up with it.
+        pooled: time of many shops that the own jobs start from; ``None`` where none is known.
     """
 
     cause: str
@@ -49,6 +53,28 @@ class JobRow:
     times: JobTimes | None
     costs: JobTimes | None
     renewals: tuple[Renewal, ...] = ()
+    pooled: PooledTime | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class MovedTest:
+    """A test whose table many shops' results have moved.
+
+    Attributes:
+        family: family id.
+        test: test id.
+        rows: how many causes' rows were moved.
+        weight: own results that a row weighs, at least.
+        shops: shops behind it.
+        own: the shop's own results of it, after proven closings.
+    """
+
+    family: str
+    test: str
+    rows: int
+    weight: float
+    shops: int
+    own: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,12 +86,16 @@ class Experience:
         jobs: kinds of job, most frequent first; under each the technicians who did it.
         comebacks: by cause, worst first, tied where the data cannot tell.
         overrides: the score of the tool and of the technician.
+        tests: tables of tests that many shops' results have moved, by family.
+        people: comebacks by who did the work, by name; nobody is ranked.
     """
 
     families: tuple[Shares, ...]
     jobs: tuple[JobRow, ...]
     comebacks: tuple[ComebackRate, ...]
     overrides: Score
+    tests: tuple[MovedTest, ...] = ()
+    people: tuple[PersonComebacks, ...] = ()
 
 
 def experience_of(shop: Shop) -> Experience:
@@ -79,6 +109,8 @@ def experience_of(shop: Shop) -> Experience:
         _jobs(history),
         comeback_rates(history),
         score_overrides(shop, history),
+        _moved_tests(history, knowledge),
+        comebacks_by_person(history),
     )
 
 
@@ -111,6 +143,8 @@ def experience_json(found: Experience) -> dict[str, Any]:
         ],
         "jobs": [asdict(j) for j in found.jobs],
         "comebacks": [asdict(c) for c in found.comebacks],
+        "comebacks_by_person": [{**asdict(p), "told": p.told} for p in found.people],
+        "pooled_tests": [asdict(t) for t in found.tests],
         "overrides": {
             "tool": found.overrides.tool,
             "technician": found.overrides.technician,
@@ -123,6 +157,20 @@ def experience_json(found: Experience) -> dict[str, Any]:
 def _shares(history: History, knowledge: Knowledge, family: str) -> Shares:
     priors = {c.id: c.prior for c in knowledge.families[family].causes}
     return shares(history, family, priors)
+
+
+def _moved_tests(history: History, knowledge: Knowledge) -> tuple[MovedTest, ...]:
+    found = []
+    for name in history.pool.tests if history.pool is not None else ():
+        family = knowledge.families.get(name)
+        if family is None or history.pool is None:
+            continue
+        own = learnt_rows(history, family)
+        for test, (rows, weight) in pooled_rows(history, family).items():
+            mine = float(sum(row.sum() for row in own.get(test, {}).values()))
+            shops = history.pool.tests[name][test].shops
+            found.append(MovedTest(name, test, len(rows), weight, shops, mine))
+    return tuple(found)
 
 
 def _jobs(history: History) -> tuple[JobRow, ...]:
@@ -150,4 +198,5 @@ def _job_row(history: History, cause: str, technician: str) -> JobRow:
         job_times(history, cause=cause, technician=technician),
         job_costs(history, cause=cause, technician=technician),
         () if technician else renewals(history, cause),
+        history.pool.minutes.get(cause) if history.pool is not None and not technician else None,
     )

@@ -28,6 +28,7 @@ from witnessmark.machine import opened_new, put_in_place
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry_data import TruckData
 from witnessmark.model.shop_record import Closing, History
+from witnessmark.pooling.cells import judged_of
 from witnessmark.pooling.experience_file import read_experience, signed_text
 from witnessmark.pooling.merging import BOUND, Merged, merge
 from witnessmark.pooling.tally import Closed, Shape, age_of, class_of, tally
@@ -127,9 +128,7 @@ def merge_files(files: Sequence[Path], dest: Path, *, bound: float = BOUND) -> M
     """
     if not 0.001 <= bound <= 0.5:
         raise InputRefused("The bound is a share from 0.001 to 0.5.", do="Leave it out: 0.02.")
-    families = load_knowledge().families
-    priors = {name: {c.id: c.prior for c in f.causes} for name, f in families.items()}
-    found = merge(files, priors, bound=bound)
+    found = merge(files, judged_of(load_knowledge().families), bound=bound)
     if not found.files:
         why = "; ".join(f"{one.file}: {one.why}" for one in found.left_out[:5])
         raise InputRefused(f"No file counts. {why}", do="Give files of witnessmark experience.")
