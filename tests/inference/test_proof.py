@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import json
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 
+from witnessmark.inference.proof_and_odds import as_far_as_odds_agree
 from witnessmark.inference.proof_of_cure import prove
 from witnessmark.knowledge import load_knowledge
 from witnessmark.model.details.trace_details import NoJumps
@@ -236,3 +238,55 @@ def test_a_reading_before_and_after_that_no_plan_names_stands_with_the_first_com
     found = prove(case(WORK), plans, (beside, alone), ())[0]
     assert found.pairs == (beside,)
     assert found.verdict == prove(case(WORK), plans, (), ())[0].verdict
+
+
+BAND = {"band": (4.7e5, 5.5e5)}
+LOOSE = {"before": 5.2e5, "difference": 0.0, "shown": False, **BAND}
+
+
+def test_what_held_before_the_work_just_so_proves_nothing() -> None:
+    flow = pair(IDLE, "no band", "fuel_return_flow", shown=False, difference=0.0)
+    held = (pair(IDLE, **LOOSE), pair(FAST, **LOOSE), flow)
+    found, missing = verdict(WORK, pairs=held)
+    assert found == "not enough evidence"
+    assert "held before the work too" in missing
+    was_low = pair(FAST, before=4.5e5, **BAND)
+    assert verdict(WORK, pairs=(held[0], was_low, flow))[0] == "proven"
+    gone = ("outcome", {"complaint": "e0", "gone": True, "after_days": 2})
+    assert verdict(WORK, gone, pairs=held)[0] == "proven"
+
+
+def test_a_pointer_that_swings_holds_only_with_both_ends_inside() -> None:
+    flow = pair(IDLE, "no band", "fuel_return_flow")
+    far, near = (pair(FAST, swing=swing, **BAND) for swing in (4e4, 2e4))
+    assert verdict(WORK, pairs=(pair(IDLE), near, flow))[0] == "proven"
+    assert verdict(WORK, pairs=(pair(IDLE), far, flow))[0] == "not enough evidence"
+
+
+def test_a_pull_that_was_read_outside_its_band_speaks_against() -> None:
+    flow = pair(IDLE, "no band", "fuel_return_flow")
+    found, _ = verdict(WORK, pairs=(pair(IDLE), pair(FAST), flow, pair(PULL, "outside")))
+    assert found == "not proven"
+
+
+def test_a_cold_reading_does_not_stand_for_the_warm_one() -> None:
+    flow = pair(IDLE, "no band", "fuel_return_flow")
+    cold = pair(OperatingPoint(rpm=650, load=0.0, warm=False), "no band")
+    low = pair(IDLE, "outside")
+    assert verdict(WORK, pairs=(low, cold, pair(FAST), flow))[0] == "not proven"
+
+
+def test_what_the_odds_still_suspect_is_not_proven() -> None:
+    flow = pair(IDLE, "no band", "fuel_return_flow")
+    known = load_knowledge()
+    proofs = prove(case(WORK), known.proof_plans(), (pair(IDLE), pair(FAST), flow), ())
+    assert proofs[0].verdict == "proven"
+
+    def agreed(chance: float, modelled: set[str]) -> str:
+        cause = SimpleNamespace(name="Transfer pump", probability=chance)
+        odds = SimpleNamespace(complaint="e0", causes=(cause,))
+        return as_far_as_odds_agree(proofs, [odds], modelled)[0].verdict  # type: ignore[list-item]
+
+    assert agreed(0.2, {"fuel_low"}) == "proven"
+    assert agreed(0.4, set()) == "proven"
+    assert agreed(0.4, {"fuel_low"}) == "not enough evidence"

@@ -127,7 +127,8 @@ def test_what_has_been_read_is_not_offered_again():
 def test_nothing_that_fits_asks_to_check_the_gauge_only():
     gallery = "fuel_gallery_pressure"
     found = evidence((gallery, "92 psi", 650), (gallery, "45 psi", 1400), (gallery, "95 psi", 1800))
-    assert {c.id for c in fuel_candidates(found)} <= {"gauge_check", "gallery_1000_1800"}
+    asked = {"gauge_check", "gallery_1000_1800", "gallery_speeds_and_check"}
+    assert {c.id for c in fuel_candidates(found)} <= asked
 
 
 def test_without_a_model_there_is_nothing_to_offer():

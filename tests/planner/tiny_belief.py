@@ -34,6 +34,9 @@ class TinyModel:
         table = np.vstack([found, nothing])
         return np.hstack([table, base[:, None]])
 
+    def support_at(self, support, states):
+        return self.support(support)[states]
+
     def support(self, support):
         causes = [c.id for c in self.family.causes]
         logs = np.zeros(2 ** len(causes))

@@ -153,14 +153,38 @@ def _family(plan: ProofPlan, evidence: _Evidence) -> tuple[Verdict, list[str], l
     if not agreed:
         open_ones = [r.words for r, state in second if state == "open"]
         missing += [say.second_quantity(open_ones)] if open_ones else []
-    missing += [r.words for r in plan.confirm if judge(r) == "open" and r.words not in missing]
-    against = any(state == "against" for _, state in (*required, *second))
+    confirm = [(r, judge(r)) for r in plan.confirm]
+    missing += [r.words for r, state in confirm if state == "open" and r.words not in missing]
+    against = any(state == "against" for _, state in (*required, *second, *confirm))
     against = against or any(w.gone is False for w in evidence.words) or _still_positive(evidence)
     if against:
         return "not proven", missing, kept
     if all(state == "holds" for _, state in required) and agreed:
+        if _held_before(kept, evidence):
+            return "not enough evidence", [say.held_before(), *missing], kept
         return "proven", missing, kept
     return "not enough evidence", missing, kept
+
+
+def _held_before(kept: Sequence[Pair], evidence: _Evidence) -> bool:
+    """Say whether all that holds now held before the work just so: it never showed the complaint.
+
+    A quantity without a band that has changed, a test that is clean now, or the customer's word
+    shows it.
+    """
+    both = [p for p in kept if p.before is not None and p.after is not None]
+    showed = any(r == "positive" and n < evidence.last for rows in evidence.tests.values()
+                 for n, r in rows)  # fmt: skip
+    if showed or any(w.gone is True for w in evidence.words):
+        return False
+    banded = [p for p in both if p.band is not None]
+    return bool(banded) and not any(p.shown for p in both) and all(map(_was_inside, banded))
+
+
+def _was_inside(pair: Pair) -> bool:
+    low, high = pair.band or (None, None)
+    value = pair.before or 0.0
+    return (low is None or value >= low) and (high is None or value <= high)
 
 
 def _unread(plan: ProofPlan, evidence: _Evidence) -> list[str]:
@@ -215,21 +239,26 @@ def _measured(requirement: Requirement, evidence: _Evidence) -> State:
 
 
 def _pairs_of(requirement: Requirement, evidence: _Evidence) -> list[Pair]:
-    """Return the pairs with a reading after the work that a requirement asks for."""
-    return [
+    """Return the pairs with a reading after the work that a requirement asks for.
+
+    What was read on a cold engine is left out where a band speaks of the warm one.
+    """
+    found = [
         p
         for p in evidence.pairs
         if p.after is not None
         and p.quantity == requirement.quantity
         and (requirement.point is None or requirement.point.holds(p.point))
     ]
+    banded = any(p.spec != "no band" for p in found)
+    return [p for p in found if not (banded and p.point.warm is False and p.spec == "no band")]
 
 
 def _pair_state(pair: Pair, better: str) -> State:
     if pair.swapped is not None and pair.spec != "outside":
         return "open"  # another instrument, not compared: it may have been false before or now
     if pair.spec == "inside":
-        return "holds"
+        return "holds" if _steady_inside(pair) else "open"
     if pair.spec == "outside":
         return "against"
     if pair.spec == "cannot tell":
@@ -240,6 +269,15 @@ def _pair_state(pair: Pair, better: str) -> State:
     if not pair.shown or pair.difference is None:
         return "open" if pair.difference is None else "against"
     return "holds" if (pair.difference < 0) == (better == "lower") else "against"
+
+
+def _steady_inside(pair: Pair) -> bool:
+    """Say whether both ends of a pointer that swings are inside the band."""
+    low, high = pair.band or (None, None)
+    if not pair.swing or pair.after is None:
+        return True
+    ends = pair.after - pair.swing, pair.after + pair.swing
+    return (low is None or ends[0] >= low) and (high is None or ends[1] <= high)
 
 
 def _tested(test: str, evidence: _Evidence) -> State:

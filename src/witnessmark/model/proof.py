@@ -35,6 +35,7 @@ class Pair:
             nothing shows that they read alike: such a pair proves nothing.
         apart: how much more the first of them read than the other at the same moment, where that
             was seen and is more than either may be off; ``None`` where it was not looked at.
+        swing: how far the pointer went to either side of the value after; 0.0 for one figure.
     """
 
     quantity: str
@@ -54,6 +55,7 @@ class Pair:
     evidence: tuple[str, ...] = ()
     swapped: tuple[str, str] | None = None
     apart: float | None = None
+    swing: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

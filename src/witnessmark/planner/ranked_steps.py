@@ -229,6 +229,8 @@ def _bench(plan: Plan, looks: Mapping[str, Step], stop: Stopping) -> OpenComplai
         opening_waits=state.opening_waits,
         one_word=state.one_word,
         stop_and_search=stop.urgency,
+        read_as=plan.read_as,
+        again=plan.contested,
     )
 
 
@@ -264,7 +266,7 @@ def _test_steps(plan: Plan, others: float, *, every: bool = False) -> list[Step]
                 step=test.id,
                 kind="measure" if candidate else "test",
                 family=family.id,
-                name=say.read_again(test.name) if test.id == plan.repeat else test.name,
+                name=say.read_again(test.name) if test.id in plan.once_more else test.name,
                 minutes=test.minutes,
                 usd=test.usd,
                 expected_total_usd=price + others,

@@ -13,11 +13,17 @@ import fourth_physics
 import numpy as np
 import third_physics
 
-from witnessmark.knowledge import Family, Test
+from witnessmark.knowledge import Family, Test, load_knowledge
 from witnessmark.knowledge.readings_to_take import Measurement
 from witnessmark.model.settings import Settings
 from witnessmark.model.step import Spread
-from witnessmark.planner.ranking.costs import mean, remeasure_minutes, seal_usd, step_usd
+from witnessmark.planner.ranking.costs import (
+    mean,
+    remeasure_minutes,
+    seal_usd,
+    shared_minutes,
+    step_usd,
+)
 
 __all__ = ["PHYSICS", "Bill", "Truck", "draw_trucks"]
 
@@ -69,6 +75,12 @@ _SEES: dict[str, dict[str, dict[str, float]]] = {
         "suction_line": {"on_can": 0.70}, "air_ingress": {"on_can": 0.40},
         "tank_vent_fuel": {"water_or_wax": 0.45, "vacuum_in_tank": 0.35, "on_can": 0.10},
     },
+    "f_vac_where": {
+        "": {"over_element": 0.01, "before_element": 0.01},
+        "primary_filter": {"over_element": 0.90, "before_element": 0.03},
+        "suction_line": {"before_element": 0.85, "over_element": 0.04},
+        "tank_vent_fuel": {"cap_off": 0.50, "before_element": 0.35},
+    },
     "f_flushed": {"": {"positive": 0.02}},
     "f_gasret": {"": {"positive": 0.03}},
     "f_step": {"": {"positive": 0.04}, "supply_restrict": {"positive": 0.85}},
@@ -84,7 +96,8 @@ class Bill:
     Attributes:
         usd: money.
         steps: looks, measurements and repairs; the looks without a tool before any repair are one
-            walk round, and measuring again belongs to its repair.
+            walk round, after one those that follow each other are; and measuring again belongs to
+            its repair.
         all_steps: the same, with every measuring again.
         needless: parts renewed that were not at fault.
         repairs: parts renewed.
@@ -121,6 +134,9 @@ class Truck:
     bill: Bill = field(default_factory=Bill)
     tries: dict[str, int] = field(default_factory=dict)
     walked: bool = False
+    sticks: int = 0
+    opened: str = ""
+    fitted: str = ""
 
     def fresh(self) -> Truck:
         """Return it as it came in."""
@@ -200,6 +216,9 @@ class Truck:
             return nothing  # what was overdue is new now
         if test.id in {"f_oil", "f_sample"} and "gallery_leak" in self.tries:
             return nothing  # the oil was changed with the seals
+        if test.id == "f_oil" and self.sticks and "gallery_leak" not in self.faults:
+            return nothing  # the level was set to the mark before the stick was read again
+        self.sticks += test.id == "f_oil"
         if test.id in _SEES:
             tables = [_SEES[test.id].get(f) for f in sorted(self.faults)]
             found = next((t for t in tables if t), _SEES[test.id][""])
@@ -263,19 +282,31 @@ class Truck:
         """Pay for a look or a measurement."""
         usd = step.usd if isinstance(step.usd, Spread) else Spread(step.usd, step.usd, step.usd)
         self.bill.usd += step_usd(step.minutes, usd, step.needs, self.settings)
-        walk = bool(getattr(step, "free_look", False)) and not self.bill.repairs
+        walk = bool(getattr(step, "free_look", False))
         self.bill.steps += not (walk and self.walked)  # one walk round is one step
-        self.walked = self.walked or walk
+        self.walked = walk or (self.walked and not self.bill.repairs)
+        self.opened = getattr(step, "access_group", "")
+        self.fitted = "primary_filter" if step.id == "f_fuelout" else self.fitted
         self.bill.all_steps += 1
         self.bill.looks += not self.bill.repairs
 
     def pay_repair(self, cause: str, *, step: bool = True) -> None:
-        """Pay for a part with its seals and labour."""
+        """Pay for a part with its seals and labour.
+
+        What the look just before it has opened is open still, and the element that a test has
+        fitted new stays in: neither is paid twice.
+        """
+        self.walked = False
         known = self.family.cause(cause)
         assert known is not None
-        hours = mean(known.minutes) / 60.0
-        self.bill.usd += hours * self.settings.labour_usd_per_hour
-        self.bill.usd += mean(known.parts_usd) + seal_usd(known)
+        if cause != self.fitted:
+            minutes = mean(known.minutes)
+            if known.access_group and known.access_group == self.opened:
+                opening = load_knowledge().access_groups[known.access_group].minutes
+                minutes -= shared_minutes(opening, known.minutes)
+            self.bill.usd += minutes / 60.0 * self.settings.labour_usd_per_hour
+            self.bill.usd += mean(known.parts_usd) + seal_usd(known)
+        self.opened = self.fitted = ""
         self.bill.steps += step
         self.bill.all_steps += step
 

@@ -56,11 +56,15 @@ def analyse(bench: Bench) -> tuple[Finding, ...]:
     )
 
 
-def _key(reading: Reading) -> tuple[str, float | None, float | None, str | None, str | None]:
-    """Return what parts two readings; where no speed was read, what the engine did does too."""
+def _key(reading: Reading) -> tuple[str, float | None, float | None, str | None, str | None, bool]:
+    """Return what parts two readings; where no speed was read, what the engine did does too.
+
+    What was read on a cold engine never stands for what it reads when it is warm.
+    """
     point = reading.point
     rpm = None if point.rpm is None else round(point.rpm / 50)
-    return reading.data.quantity, rpm, point.load, point.gear, None if rpm else point.engine
+    engine, cold = None if rpm else point.engine, point.warm is False
+    return reading.data.quantity, rpm, point.load, point.gear, engine, cold
 
 
 def _before(
@@ -111,6 +115,7 @@ def _pair(bench: Bench, before: Reading | None, after: Reading | None) -> Pair:
         evidence=tuple(r.entry.id for r in (before, after) if r is not None),
         swapped=swapped,
         apart=apart,
+        swing=0.0 if after is None else after.data.as_read().half,
     )
 
 

@@ -8,6 +8,7 @@ from functools import cached_property
 from itertools import combinations
 
 import numpy as np
+import numpy.typing as npt
 
 from witnessmark.inference.family.clue_hints import hint_of, true_with
 from witnessmark.inference.family.half_tables import HalfTables
@@ -18,6 +19,7 @@ from witnessmark.inference.family.likelihood import (
     MaxRow,
     as_known,
     joint_likelihood,
+    joint_likelihood_at,
     max_row,
     present,
     support_likelihood,
@@ -199,6 +201,14 @@ class FamilyModel:
             if len(self._supports) > _SUPPORTS:
                 del self._supports[next(iter(self._supports))]
         return held[1]
+
+    def support_at(
+        self, support: Support | JointSupport, states: npt.NDArray[np.integer]
+    ) -> Floats:
+        """Return :meth:`support` of some states alone, shape (states,)."""
+        if isinstance(support, JointSupport):
+            return joint_likelihood_at(support, self.causes, states)
+        return np.asarray(self.support(support)[states], dtype=np.float64)
 
     def twins(self, cause: str) -> list[int]:
         """Return the numbers of the causes here that are linked to a cause of another family."""

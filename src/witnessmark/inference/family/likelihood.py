@@ -35,6 +35,7 @@ __all__ = [
     "flattened",
     "how_many",
     "joint_likelihood",
+    "joint_likelihood_at",
     "max_row",
     "max_row_of",
     "outcome_weights",
@@ -173,25 +174,52 @@ def joint_likelihood(joint: JointSupport, causes: Sequence[str]) -> Floats:
     model: it may or may not touch the readings, so a state with such a cause gets half the
     likelihood of its groups and half the mean over all rated sets. So does the unlisted cause.
     """
-    rated = {k: float(np.clip(v, -700.0, 700.0)) for k, v in joint.log_likelihood.items()}
-    if not rated:
+    if not joint.log_likelihood:
         return np.ones(2 ** len(causes) + 1)
-    top = max(rated.values())
-    values = {k: float(np.exp(max(v - top, -60.0))) for k, v in rated.items()}
-    numbers = [
-        sum(1 << g for g, group in enumerate(joint.groups) if cause in group) for cause in causes
-    ]
+    by_set, mean = _by_set(joint)
+    numbers = _groups_of(joint, causes)
     sets = np.zeros(1, dtype=np.int64)
     for number in numbers:
         sets = np.concatenate([sets, sets | number])
-    shares = _largest_rated(len(joint.groups), tuple(values))
-    by_set = shares @ np.fromiter(values.values(), dtype=float, count=len(values))
-    by_set = np.where(shares.any(axis=1), by_set, min(values.values()))
-    mean = float(np.mean(list(values.values())))
     stranger = 1.0 - products(1.0 if number else 0.0 for number in numbers)
     likelihood = np.asarray(by_set[sets])
     likelihood = np.where(stranger > 0.5, 0.5 * (likelihood + mean), likelihood)
     return np.append(likelihood, 0.5 * (by_set[0] + mean))
+
+
+def joint_likelihood_at(
+    joint: JointSupport, causes: Sequence[str], states: npt.NDArray[np.integer]
+) -> Floats:
+    """Return :func:`joint_likelihood` of some states alone, in the same scale.
+
+    Args:
+        joint: what the model says.
+        causes: ids, in the order of the states' bits.
+        states: which, shape (states,).
+    """
+    if not joint.log_likelihood:
+        return np.ones(len(states))
+    by_set, mean = _by_set(joint)
+    sets, stranger = np.zeros(len(states), dtype=np.int64), states == 2 ** len(causes)
+    for place, number in enumerate(_groups_of(joint, causes)):
+        here = (states >> place) & 1 == 1
+        sets[here] |= number
+        if not number:
+            stranger = stranger | here
+    return np.where(stranger, 0.5 * (by_set[sets] + mean), by_set[sets])
+
+
+def _groups_of(joint: JointSupport, causes: Sequence[str]) -> list[int]:
+    return [sum(1 << g for g, group in enumerate(joint.groups) if c in group) for c in causes]
+
+
+def _by_set(joint: JointSupport) -> tuple[Floats, float]:
+    """Return the likelihood of every set of groups, the best rated one at 1, and the mean rated."""
+    logs = np.clip(list(joint.log_likelihood.values()), -700.0, 700.0)
+    values = np.exp(np.maximum(logs - logs.max(), -60.0))
+    shares = _largest_rated(len(joint.groups), tuple(joint.log_likelihood))
+    by_set = np.where(shares.any(axis=1), shares @ values, values.min())
+    return by_set, float(values.mean())
 
 
 @lru_cache(maxsize=32)

@@ -23,8 +23,8 @@ __all__ = ["first_reading", "first_reading_step"]
 def first_reading(case: Case, family: Family, read: Collection[str] = ()) -> Measurement | None:
     """Return the pack's first measurement while nothing at all was measured or tested.
 
-    A look that needs no tool measures nothing, and a second instrument held against the first is no
-    reading of the machine.
+    A look that needs no tool measures nothing, nor does a check that only lifts a stop; a
+    second instrument held against the first is no reading of the machine.
 
     Args:
         case: the entries.
@@ -34,7 +34,8 @@ def first_reading(case: Case, family: Family, read: Collection[str] = ()) -> Mea
     first = next((m for m in family.measurements if m.first), None)
     if first is None:
         return None
-    tests = {t.id for t in family.tests if not t.free_look}
+    lifting = {check for stop in family.stops for check in stop.checks}
+    tests = {t.id for t in family.tests if not t.free_look} - lifting
     compared = {w.quantity for m in family.measurements for w in m.wanted if m.when_unexplained}
     compared -= {w.quantity for w in first.wanted}
     quantities = (

@@ -46,6 +46,9 @@ _LEADS = 0.60
 _PRESSING = {"say": Rank.RENEW, "due": Rank.SEARCH, "hard": Rank.TOUCHED}
 #: A look that speaks to none who is at least so large a share of the leader is no part of the walk.
 _SUSPECT_SHARE = 1 / 3
+#: What is read alone gives way to what reads it and more on the same run, where that costs at most
+#: so much more in all [USD]: hooking up and walking there a second time is in no pack (judgement).
+_ONE_VISIT_USD = 25.0
 #: What need not wait for a cold engine goes before what must when it costs at most this share more.
 _COLD = 1.02
 
@@ -79,6 +82,7 @@ def in_order(
         listed.add(step)
     ask_for_looks(listed, stops, came, look_after, truck_rules)
     what_waits(listed)
+    _one_visit(listed)
     _settle(listed)
     _left_to_its_own(listed)
     _look_before_long_shots(listed)
@@ -87,6 +91,34 @@ def in_order(
     ordered = one_step_a_check(_after_what_it_waits_for(placed))
     _say_why_first(ordered)
     return [p.told() for p in ordered]
+
+
+def _one_visit(listed: Listed) -> None:
+    """Let a measurement give way to one that reads the same and more and costs hardly more."""
+    for bench in listed.benches.values():
+        mine = [p for p in listed.of(bench) if p.step.kind == "measure" and p.step.forecast]
+        for placed in sorted(mine, key=lambda p: len(_points(p.step))):
+            own = placed.step
+            more = [
+                p for p in mine
+                if _points(own) < _points(p.step) and p.step.step in listed
+                and ("cold" in own.needs) == ("cold" in p.step.needs)
+                and p.step.expected_total_usd <= own.expected_total_usd + _ONE_VISIT_USD
+            ]  # fmt: skip
+            if not more:
+                continue
+            whole = min(more, key=lambda p: p.step.expected_total_usd)
+            whole.rank = min(whole.rank, placed.rank)
+            for why in placed.because:
+                whole.says(why)
+            listed.drop(own.step)
+            for other in listed:
+                if own.step in other.after:
+                    other.after.append(whole.step.step)
+
+
+def _points(step: Step) -> frozenset[tuple[str, float | None, float | None]]:
+    return frozenset((f.quantity, f.point.rpm, f.point.load) for f in step.forecast)
 
 
 def _settle(listed: Listed) -> None:

@@ -47,6 +47,8 @@ class OpenComplaint:
             the same goes before opening anything.
         one_word: a physical model says that all it read is one instrument's word.
         stop_and_search: how pressing the open search is: "", "say", "due" or "hard".
+        read_as: test id -> the offered measurements that see the same.
+        again: tests that a stop asks for once more: its other checks say that all is well.
     """
 
     family: Family
@@ -66,6 +68,8 @@ class OpenComplaint:
     opening_waits: bool = False
     one_word: OneWord | None = None
     stop_and_search: str = ""
+    read_as: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    again: Collection[str] = ()
 
     @property
     def leader(self) -> str:
@@ -82,7 +86,9 @@ class OpenComplaint:
 
     def open_test(self, identity: str) -> Test | None:
         """Return a test that was not made, ``None`` where it was or there is none."""
-        return None if identity in self.done else self.family.test(identity)
+        if identity in self.done and identity not in self.again:
+            return None
+        return self.family.test(identity)
 
     def shown_by(self, cause: Cause) -> tuple[Test, ...]:
         """Return the tests that would see a part bad: those its pack names, else by the rows."""

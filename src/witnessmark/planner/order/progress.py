@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from witnessmark.knowledge import Family
@@ -20,6 +20,12 @@ from witnessmark.model.step import SEARCHED
 from witnessmark.planner.order.facts import NO_ANSWER, Facts, facts_of
 
 __all__ = ["Progress", "progress"]
+
+
+#: What holds one gauge against another: work on the machine does not touch it.
+_COMPARED = "gauge_check_difference"
+#: A reading stands for one that a measurement asks for within so much (judgement).
+_NEAR_RPM, _NEAR_LOAD = 110.0, 0.3
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,9 +81,13 @@ def progress(
         t.id: {"positive", "negative", *t.outcomes, *NO_ANSWER} for f in families for t in f.tests
     }
     perhaps: set[str] = set()
+    comparing = _comparing(families)
+    gauges = {c.id for f in families for c in f.causes if c.zone == "gauge"}
+    compared: dict[str, bool] = {}
     needs = {t.id: t.needs for f in families for t in f.tests}
     tests: dict[str, bool] = {}
     measured: list[tuple[str, float | None]] = []
+    taken: list[ReadingData] = []
     repaired: list[str] = []
     made: list[str] = []
     begins, searched = 0, False
@@ -85,8 +95,10 @@ def progress(
     for entry in case.live():
         data = entry.data
         if isinstance(data, WorkData):
-            tests = {t: found for t, found in tests.items() if not found}
+            compared = {} if data.cause in gauges else compared
+            tests = {t: found for t, found in tests.items() if not found} | compared
             measured.clear()
+            taken.clear()
             perhaps.clear()
             begins, searched = len(made), False
             unmeasured, warm, last_test = entry.id, False, ""
@@ -105,6 +117,9 @@ def progress(
         elif isinstance(data, ReadingData):
             unmeasured, last_test = "", ""
             measured.append((data.quantity, data.point.rpm))
+            taken.append(data)
+            if data.quantity == _COMPARED:
+                compared |= dict.fromkeys(comparing, False)
             if data.point.warm is not None:
                 warm = data.point.warm
         elif isinstance(data, RecordingData | OutcomeData):
@@ -112,7 +127,7 @@ def progress(
         elif isinstance(data, NoteData) and data.about == SEARCHED:
             searched = True
     return Progress(
-        tests=frozenset(tests),
+        tests=frozenset(tests) | _seen_by_readings(families, taken),
         measured=tuple(measured),
         repaired=tuple(repaired),
         unmeasured=unmeasured,
@@ -140,3 +155,37 @@ def _made(data: object, known: Mapping[str, Collection[str]]) -> tuple[str, str]
         sight = {True: "positive", False: "negative"}
         return data.clue, sight[data.seen] if isinstance(data.seen, bool) else "maybe"
     return None
+
+
+def _comparing(families: Iterable[Family]) -> frozenset[str]:
+    """Return the tests that hold one gauge against another."""
+    return frozenset(
+        t.id
+        for f in families
+        for t in f.tests
+        if t.reading is not None and t.reading.quantity == _COMPARED
+    )
+
+
+def _seen_by_readings(families: Iterable[Family], taken: Sequence[ReadingData]) -> frozenset[str]:
+    """Return the tests that see with one threshold what readings since the work have shown whole.
+
+    Only where a physical model weighs those readings.
+    """
+
+    def read(quantity: str, rpm: float, load: float, cold: bool) -> bool:
+        return any(
+            d.quantity == quantity
+            and (quantity == _COMPARED or abs((d.point.rpm or 0.0) - rpm) <= _NEAR_RPM)
+            and abs((d.point.fraction() or 0.0) - load) <= _NEAR_LOAD
+            and (d.point.warm is False) == cold
+            for d in taken
+        )
+
+    return frozenset(
+        test
+        for f in families
+        for m in f.measurements
+        if m.modelled_by and all(read(*r, m.cold) for r in m.readings)
+        for test in m.covers
+    )

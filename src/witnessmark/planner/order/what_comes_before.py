@@ -40,6 +40,8 @@ TOUCHED_MINUTES = 15.0
 #: From this probability of a false instrument on nothing dearer than holding another one against it
 #: is renewed on its word.
 DOUBTED_FROM = 0.03
+#: A test that uses up so much in parts is as much as a repair [USD].
+_PARTS_USD = 20.0
 #: A free look is taken where it speaks to a suspect of at least this.
 LOOK_FROM = 0.05
 #: What was just touched is looked at first only where it may be at fault at all.
@@ -283,8 +285,9 @@ def _seen_before_renewal(listed: Listed, placed: Placed) -> None:
     for look in named:
         known = bench.open_test(look.test)
         if known is not None and price_of_test(known, listed.settings) <= own:
-            listed.offer(bench, look.test)
-        _wait(listed, placed, look.test, look.short, ask=False)
+            _offered_somehow(listed, bench, look.test)
+        for seen in (look.test, *bench.read_as.get(look.test, ())):
+            _wait(listed, placed, seen, look.short, ask=False)
     if named:
         return
     tests = [
@@ -298,6 +301,17 @@ def _seen_before_renewal(listed: Listed, placed: Placed) -> None:
         placed.after.append(look_at.step.step)
 
 
+def _offered_somehow(listed: Listed, bench: OpenComplaint, test: str) -> None:
+    """List a look, or the cheapest measurement that sees the same, unless one is listed."""
+    ways = (test, *bench.read_as.get(test, ()))
+    if not any(way in listed for way in ways):
+        steps = sorted(
+            (s for way in ways if (s := bench.looks.get(way)) is not None),
+            key=lambda s: s.expected_total_usd,
+        )
+        next((p for s in steps if (p := listed.offer(bench, s.step)) is not None), None)
+
+
 def _one_word(listed: Listed, bench: OpenComplaint, worth: set[str]) -> None:
     """Let what is dear wait for a second instrument where one alone has spoken and may be false.
 
@@ -308,7 +322,7 @@ def _one_word(listed: Listed, bench: OpenComplaint, worth: set[str]) -> None:
         return
     if not word.high and bench.chance(word.cause) <= DOUBTED_FROM:
         return
-    repairs = [p for p in listed.of(bench) if p.is_repair and p.step.step not in bench.seen_bad]
+    repairs = [p for p in listed.of(bench) if p.step.step not in bench.seen_bad and _dear(p)]
     if not repairs and not word.high:
         return
     offered = (listed.get(check) or listed.offer(bench, check) for check in word.checks)
@@ -324,6 +338,11 @@ def _one_word(listed: Listed, bench: OpenComplaint, worth: set[str]) -> None:
         if placed.price(listed.settings) > own:
             placed.after.append(check.step.step)
             check.says(say.one_instrument())
+
+
+def _dear(placed: Placed) -> bool:
+    """Say whether a step is a repair, opens something, or spends parts."""
+    return placed.is_repair or placed.rank == Rank.OPEN or placed.step.usd.typical >= _PARTS_USD
 
 
 def _price(bench: OpenComplaint, test: str, listed: Listed) -> float:

@@ -36,6 +36,9 @@ class Model(Protocol):
     def support(self, support: Support | JointSupport) -> Floats:
         """Return the likelihood over states of a finding, up to a factor."""
 
+    def support_at(self, support: Support | JointSupport, states: Ints) -> Floats:
+        """Return the same of some states alone."""
+
 
 class AskedBelief(Protocol):
     """The odds of one family as the planner needs them."""

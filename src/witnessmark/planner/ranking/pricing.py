@@ -28,7 +28,7 @@ from witnessmark.planner.ranking.costs import (
 from witnessmark.planner.ranking.hypotheses import AskedBelief, HypothesisTable, tabulate
 from witnessmark.planner.ranking.lookahead import Moves, look_ahead, thorough
 from witnessmark.planner.ranking.owner_money import OwnerMoney
-from witnessmark.planner.ranking.read_again import test_to_repeat
+from witnessmark.planner.ranking.read_again import checks_that_disagree, test_to_repeat
 from witnessmark.planner.ranking.troubleshooting import RepairProblem, SearchState, start
 
 __all__ = ["FamilyState", "Plan", "plan_family"]
@@ -107,6 +107,7 @@ class Plan:
         shared_usd: (n, n) what two repairs through one opening save [USD].
         groups: disassembly of each repair, ``None`` for none of its own.
         repeat: the test that may be read again by another hand, empty for none.
+        contested: tests that raised a stop whose other check lifts it; they are made once more.
     """
 
     state: FamilyState
@@ -122,6 +123,21 @@ class Plan:
     shared_usd: Floats
     groups: tuple[AccessGroup | None, ...]
     repeat: str = ""
+    contested: frozenset[str] = frozenset()
+
+    @property
+    def once_more(self) -> frozenset[str]:
+        """Return the tests that may be made once more."""
+        return self.contested | {self.repeat}
+
+    @property
+    def read_as(self) -> dict[str, tuple[str, ...]]:
+        """Return the tests that offered measurements take the place of, with those."""
+        found: dict[str, tuple[str, ...]] = {}
+        for test in self.tests:
+            for seen in test.covers if isinstance(test, Candidate) else ():
+                found[seen] = (*found.get(seen, ()), test.id)
+        return found
 
     @property
     def best(self) -> float:
@@ -204,7 +220,9 @@ def plan_family(
         test_saves=rate * _shared([*looks, *lying], looks, known),
     )
     repeat = _to_repeat(state, table, usd, settings)
-    done_tests = state.tests_done - {repeat}
+    results = {t: r for t, (r, _) in getattr(state.belief, "results", {}).items()}
+    contested = checks_that_disagree(family.stops, results, state.made_here)
+    done_tests = state.tests_done - {repeat} - contested
     last = next((k for k, t in enumerate(tests) if t.id == last_test), -1)
     root = start(
         problem,
@@ -235,6 +253,7 @@ def plan_family(
         shared_usd,
         groups,
         repeat,
+        contested,
     )
 
 
@@ -322,7 +341,7 @@ def _outcomes(
         if isinstance(test, Candidate):
             rows = np.stack(
                 [
-                    model.support(o.likelihood)[table.numbers] * np.exp(_scale(o.likelihood))
+                    model.support_at(o.likelihood, table.numbers) * np.exp(_scale(o.likelihood))
                     for o in test.outcomes
                 ]
             )

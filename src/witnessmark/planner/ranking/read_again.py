@@ -12,10 +12,11 @@ import numpy as np
 import numpy.typing as npt
 
 from witnessmark.knowledge import Test
+from witnessmark.knowledge.rules import Stop
 from witnessmark.model.settings import Settings
 from witnessmark.planner.ranking.costs import price_of_test
 
-__all__ = ["test_to_repeat"]
+__all__ = ["checks_that_disagree", "test_to_repeat"]
 
 #: A repair is dear from here on [USD], where it leads with at least so much.
 DEAR_USD, LEADS_FROM = 600.0, 0.30
@@ -56,6 +57,29 @@ def test_to_repeat(
         if told >= POINTS:
             worth[test.id] = told
     return max(worth, key=lambda t: worth[t], default="")
+
+
+def checks_that_disagree(
+    stops: Sequence[Stop], results: Mapping[str, str], made_here: Sequence[str]
+) -> frozenset[str]:
+    """Return the checks of a stop that found something where another of its checks lifts it.
+
+    A stick that stands high with a sample free of fuel: the level is set right and the stick read
+    once more, or the truck would stand for good on one glance.
+
+    Args:
+        stops: stops of the family.
+        results: test id -> result at this stage.
+        made_here: every test recorded at this stage, once for each time.
+    """
+    found: set[str] = set()
+    for stop in stops:
+        leaves = [leaf for part in stop.until for leaf in part.leaves() if leaf.kind == "test"]
+        told = {leaf.ids[0]: results[leaf.ids[0]] in leaf.results for leaf in leaves
+                if results.get(leaf.ids[0], "maybe") != "maybe"}  # fmt: skip
+        if len(told) > 1 and any(told.values()):
+            found |= {t for t, well in told.items() if not well and list(made_here).count(t) == 1}
+    return frozenset(found)
 
 
 def _chance(test: Test, row: Sequence[float], result: str) -> float:

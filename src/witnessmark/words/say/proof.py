@@ -81,6 +81,24 @@ def false_before(words: str, one: str, other: str) -> str:
     return f"{words} (before the work {one} read false, as {other} beside it shows)"
 
 
+@sentence("proof.held_before")
+def held_before() -> str:
+    """Say that what was read after the work read the same before it."""
+    return "what was read holds, but held before the work too: read what showed the complaint"
+
+
+@sentence("proof.still_suspected", part="Transfer pump", sure="suspected")
+def still_suspected(part: str, sure: str) -> str:
+    """Say that the readings after the work leave a part in question."""
+    return f"the readings leave this part in question ({sure}): {part}"
+
+
+@sentence("proof.holds_but", why="the readings leave this part in question (suspected): pump")
+def holds_but(why: str) -> str:
+    """Say that the points measured hold, and what is against calling it proven."""
+    return f"The points measured hold, but not proven: {why}."
+
+
 @sentence("proof.nothing_done")
 def nothing_done() -> str:
     """Say that nothing can be proven before any work."""

@@ -17,6 +17,7 @@ from witnessmark.inference.models import Model, ModelEvidence, weigh
 from witnessmark.inference.odds.case_odds import Judgement, judge
 from witnessmark.inference.odds.statement import WORTH_NAMING
 from witnessmark.inference.onset import onset_findings
+from witnessmark.inference.proof_and_odds import as_far_as_odds_agree
 from witnessmark.inference.proof_of_cure import prove
 from witnessmark.knowledge import Cause, Knowledge, load_knowledge
 from witnessmark.knowledge.called_now import as_called_now
@@ -129,7 +130,11 @@ def dossier(
     modelled = (f for _, evidence in weighed for f in evidence.findings)
     findings = _by_stage((*run_all(bench), *modelled, *onset))
     judged = judge(case, knowledge, findings, history)
-    proofs = prove(case, knowledge.proof_plans(), pairs(bench), findings, knowledge)
+    proofs = as_far_as_odds_agree(
+        prove(case, knowledge.proof_plans(), pairs(bench), findings, knowledge),
+        judged.odds,
+        _weighed_now(weighed, case.works()),
+    )
     found = [*case.problems, *problems, *check_ids(case, knowledge), *unclear]
     found += not_of_it(case, knowledge)
     found += [problem for _, evidence in weighed for problem in evidence.problems]
@@ -255,6 +260,16 @@ def _steps(
     if done.unmeasured or all(s.step in again for s in todo):
         again = set()
     return tuple(_named_by_proof(step, proofs) for step in steps if step.step not in again)
+
+
+def _weighed_now(weighed: Sequence[tuple[Model, ModelEvidence]], works: int) -> frozenset[str]:
+    """Return the families of which a model has weighed readings since the latest work."""
+    return frozenset(
+        f.joint.family
+        for _, e in weighed
+        for f in e.findings
+        if f.joint is not None and f.stage == works and f.outcome == "seen"
+    )
 
 
 def _measured(family: str, weighed: Sequence[tuple[Model, ModelEvidence]]) -> bool:

@@ -56,6 +56,8 @@ _MOST, _WORTH = 8, 0.1
 #: From this P(nothing wrong) on it leads; a reading then has to tell so much of whether that is so,
 #: by the level [bit].
 _LEADS = 0.3
+#: With the pull read, from this P(nothing wrong) on no further reading is offered (judgement).
+_SETTLED = 0.65
 _SETTLES = {"perhaps healthy": 0.01, "healthy": 0.03}
 
 
@@ -107,13 +109,41 @@ def fuel_candidates(
             plain.append((usual, replace(made, why=f"{made.why} {say.tells(usual)}".strip())))
     if shown_level == "perhaps healthy" and all(bits < settles for bits, _ in found):
         found, settles = plain or found, 0.0  # somebody complained: the usual readings then
-    found.sort(key=lambda pair: -pair[0])
+    found = _whole_first(found)
     least = max(_WORTH * found[0][0], settles) if found else 0.0
     worth = [c for bits, c in found if bits >= least]
     # what holds another gauge against the only one is there for the asking, however little it tells
     asked = evidence.one_word.checks if evidence.one_word is not None else ()
+    if (
+        shown_level == "healthy"
+        and posterior.healthy() >= _SETTLED
+        and _pull_read(posterior, stage)
+    ):
+        worth = []  # what settles it was read: more readings would only cost
     named = [c for _, c in found if c.id in asked and c not in worth[:_MOST]]
     return (*worth[:_MOST], *named)
+
+
+def _pull_read(posterior: FuelPosterior, stage: int) -> bool:
+    here = (o for o in posterior.observations if o.stage == stage)
+    return any(o.quantity == GALLERY and o.key.load >= 0.8 for o in here)
+
+
+def _whole_first(found: Sequence[tuple[float, Candidate]]) -> list[tuple[float, Candidate]]:
+    """Return the most telling first; what reads another's points and more tells no less than it.
+
+    More readings are cut into coarser ranges, so their bits alone come out low.
+    """
+
+    def points(c: Candidate) -> frozenset[tuple[str, float | None, float | None, bool]]:
+        cold = "cold" in c.needs
+        return frozenset((f.quantity, f.point.rpm, f.point.load, cold) for f in c.forecast)
+
+    better = [
+        (max(bits for bits, part in found if points(part) <= points(whole)), whole)
+        for _, whole in found
+    ]
+    return sorted(better, key=lambda pair: (-pair[0], -len(pair[1].forecast)))
 
 
 def information(candidate: Candidate, posterior: FuelPosterior) -> float:
@@ -258,13 +288,8 @@ def _candidate(
     share_of = np.bincount(cell, weights=mass)
     kept = sorted(int(c) for c in np.argsort(-share_of)[:_RANGES] if share_of[c] >= 0.01)
     to_kept = np.argmin(np.abs(np.arange(cell.max() + 1)[:, None] - np.array(kept)), axis=1)
-    nearest = np.array(kept)[to_kept][cell]
-    table = np.array(
-        [
-            [(nearest.reshape(len(sets), _PER_SET)[row] == k).sum() + 0.7 for k in kept]
-            for row in range(len(sets))
-        ]
-    )
+    counted = np.bincount(row * len(kept) + to_kept[cell], minlength=len(sets) * len(kept))
+    table = counted.reshape(len(sets), len(kept)) + 0.7
     table = table / table.sum(axis=1, keepdims=True)
     # what the model does not hold may read anything: it takes part in no distinction
     strange = np.array([OTHER in s for s in sets])
