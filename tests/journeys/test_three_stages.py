@@ -80,7 +80,8 @@ def test_at_first_nothing_is_decided(stages: list[dict[str, Any]]) -> None:
     assert odds["causes"][0]["why"]
     # A cheap measurement is proposed before any part is bought.
     cheap = {"return_flow_two_speeds", "gauge_check", "return_throttled", "prefilter_1400",
-             "return_flow_and_throttled", "f_return", "f_mech", "f_block"}  # fmt: skip
+             "return_flow_and_throttled", "vacuum_and_prefilter_1400", "gallery_speeds_and_check",
+             "f_return", "f_mech", "f_block"}  # fmt: skip
     # The walk round comes before the first instrument.
     looks = {t.id for t in load_knowledge().families["fuel_low"].tests if t.kind == "look"}
     assert next(s["step"] for s in stages[0]["next"] if s["step"] not in looks) in cheap
