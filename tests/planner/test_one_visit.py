@@ -1,4 +1,7 @@
-"""A fuel case by its entries: what comes once, what waits, and what is read again."""
+"""A fuel case by its entries: what comes once, what waits, and what is read again.
+
+The pair of 65 and 78 psi that it begins with: common practice, no source.
+"""
 
 from __future__ import annotations
 
