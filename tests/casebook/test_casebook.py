@@ -91,6 +91,13 @@ def test_all_or_nothing(casebook: Casebook) -> None:
     assert casebook.count("c1") == 1
 
 
+def test_what_a_screening_found_is_one_row_a_file(casebook: Casebook) -> None:
+    casebook.keep_screened({"a": ("a1", {"n": 1, "words": "ü"}), "b": ("b1", {"n": 2})})
+    casebook.keep_screened({"a": ("a2", {"n": 3})})
+    assert casebook.screened_ids() == {"a2", "b1"}
+    assert casebook.screened() == [{"n": 3}, {"n": 2}]
+
+
 def test_names_and_absence(casebook: Casebook) -> None:
     with pytest.raises(NotFound):
         casebook.case("nobody")

@@ -8,6 +8,7 @@ import signal
 import subprocess
 import sys
 import time
+from collections.abc import Iterable
 from pathlib import Path
 
 import numpy as np
@@ -19,8 +20,10 @@ from conftest import ROOT, Run
 from patience import PATIENCE_S
 from readers.test_identity import VIN, log_with_vin
 from witnessmark.fleet.children import Children
+from witnessmark.fleet.fleet_folder import FleetFolder
 from witnessmark.fleet.ranking import ranked
-from witnessmark.fleet.screening import Screening, screen
+from witnessmark.fleet.screening import Screened, Screening, screen
+from witnessmark.workflow.case.shop_on_disk import open_shop
 
 
 def log(path: Path, seed: int, *, errors: int = 0, seconds: int = 20) -> Path:
@@ -104,6 +107,46 @@ def test_a_file_that_changed_is_looked_at_again(
     log(fleet / "unit 12" / "3.log", 3, errors=7)
     witnessmark("screen", fleet / "unit 12", "--out", out)
     assert len(rows_of(out)) == 8
+
+
+def test_a_casebook_remembers_what_another_folder_did(tmp_path: Path) -> None:
+    paths = [tmp_path / "unit 19" / f"{n}.log" for n in range(4)]
+    paths[0].parent.mkdir()
+
+    def screened(numbers: Iterable[int]) -> list[Screened]:
+        for n in numbers:
+            paths[n].write_text(f"{n}")
+        return [Screened(str(paths[n]), f"{n}" * 64, (), (), truck="T") for n in numbers]
+
+    shop = open_shop(tmp_path / "shop", create=True)
+    one = FleetFolder(tmp_path / "one", memory=shop.casebook)
+    assert len(list(one.take(screened((0, 1))))) == 2
+    two = FleetFolder(tmp_path / "two", memory=shop.casebook)
+    assert two.key() == one.key()
+    assert {two.still(p) in two.done() for p in paths[:2]} == {True}
+    paths[1].write_text("another drive")
+    assert two.still(paths[1]) not in two.done()
+    assert len(list(two.take(screened((1, 2))))) == 2
+    assert len(two.latest()) == 3  # a file that changed is there once
+    # What was not remembered before a kill is taken from the folder.
+    with shop.casebook.database.write() as connection:
+        connection.exec_driver_sql("DELETE FROM screened")
+    assert len(two.done()) == 2
+    assert len(shop.casebook.screened()) == 2
+    failed = Screened(str(paths[3]), "", (), (), failed=True)
+    paths[3].write_text("3")
+    list(two.take([failed]))
+    assert two.still(paths[3]) not in two.done()
+    shop.close()
+
+
+def test_the_command_goes_on_from_a_casebook(witnessmark: Run, tmp_path: Path) -> None:
+    open_shop(tmp_path / "shop", create=True).close()
+    first = log(tmp_path / "unit 7" / "1.log", 1, seconds=5)
+    for out, words in (("one", "1 recordings of 1 trucks"), ("two", "1 files are done already")):
+        done = witnessmark("screen", first, "--out", tmp_path / out, "--memory", tmp_path / "shop")
+        assert words in done.stdout + done.stderr
+    assert "unit 7" in (tmp_path / "two" / "fleet.csv").read_text()
 
 
 def test_no_identification_stands_in_the_lists(witnessmark: Run, tmp_path: Path) -> None:

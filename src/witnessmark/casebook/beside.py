@@ -8,7 +8,7 @@ from contextlib import contextmanager
 from datetime import UTC, datetime
 from typing import Any
 
-from sqlalchemy import Connection, insert, select, update
+from sqlalchemy import Connection, delete, insert, select, update
 
 from witnessmark.casebook import casebook_tables as tables
 from witnessmark.casebook.engine import Database
@@ -77,6 +77,37 @@ class Beside:
                 table = tables.files
                 query = update(table).where(table.c.sha256 == sha256).values(name=name)
                 connection.execute(query)
+
+    def screened_ids(self) -> set[str]:
+        """Return the ids of the files that a screening was done with."""
+        with self._read() as connection:
+            return set(connection.scalars(select(tables.screened.c.id)))
+
+    def screened(self) -> list[Any]:
+        """Return what was found in every file that was screened, as it was stored (JSON types)."""
+        query = select(tables.screened.c.row).order_by(tables.screened.c.place)
+        with self._read() as connection:
+            return [json.loads(row) for row in connection.scalars(query)]
+
+    def keep_screened(self, rows: Mapping[str, tuple[str, Any]]) -> None:
+        """Store what was found in some files, in place of what was known of them.
+
+        Args:
+            rows: digest of where a file lies -> (its id, what was found, JSON types).
+        """
+        if not rows:
+            return
+        table, added = tables.screened, now()
+        with self._write() as connection:
+            connection.execute(delete(table).where(table.c.place.in_(list(rows))))
+            connection.execute(
+                insert(table),
+                [
+                    {"place": place, "id": one, "row": json.dumps(row, ensure_ascii=False),
+                     "added": added}
+                    for place, (one, row) in rows.items()
+                ],
+            )  # fmt: skip
 
     def _attached(self, connection: Connection, case_id: str) -> dict[str, str]:
         table = tables.attachments

@@ -78,3 +78,13 @@ settings = Table(
     Column("value", Text, nullable=False),
     Column("changed", String(40), nullable=False),
 )
+
+#: What a screening found, one row a file by the digest of where it lies; can be made anew.
+screened = Table(
+    "screened",
+    metadata,
+    Column("place", String(24), primary_key=True),
+    Column("id", String(24), nullable=False),  # changes when the file does
+    Column("row", Text, nullable=False),
+    Column("added", String(40), nullable=False),
+)

@@ -17,7 +17,7 @@ from witnessmark.machine import close_to_others
 __all__ = ["VERSION", "bring_up_to_date", "version_of"]
 
 #: Version of the casebook this program writes: the newest migration's number.
-VERSION = "0002"
+VERSION = "0003"
 #: Any number, the same in every program that migrates a casebook on a server.
 _LOCK = 7421960
 

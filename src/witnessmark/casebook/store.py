@@ -39,7 +39,7 @@ _RETRIES = 20
 #: How often a write to a server that went away is tried again, and after how long [s].
 _AGAIN_S = (0.2, 0.5, 1.0, 2.0, 4.0)
 #: Settings that no answer about a case rests on.
-_PRIVATE = frozenset({"locks", "secret"})
+_PRIVATE = frozenset({"fleet_key", "locks", "secret"})
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from contextlib import ExitStack
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -14,6 +15,7 @@ from witnessmark.words.masking import hidden, hide
 
 if TYPE_CHECKING:
     from witnessmark.fleet.screening import Screened, Screening
+    from witnessmark.workflow.case.shop_on_disk import Shop
 
 
 @click.command()
@@ -48,6 +50,12 @@ if TYPE_CHECKING:
     help="A folder that the rows are written to as they come, and the ranked list of trucks; "
     "the same command goes on where it was ended.",
 )
+@click.option(
+    "--memory",
+    type=click.Path(path_type=Path, exists=True, file_okay=False),
+    help="A shop's folder: its casebook, a file or PostgreSQL, remembers what was looked at, for "
+    "every folder and machine; the list is then of all it knows.",
+)
 @click.option("--limit", type=float, help="Longest time one file may take, in seconds.")
 @click.option(
     "--show-identity",
@@ -65,6 +73,7 @@ def command(
     columns: tuple[str, ...],
     remember: Path | None,
     out: Path | None,
+    memory: Path | None,
     limit: float | None,
     show_identity: bool,
     allow: tuple[Path, ...],
@@ -85,8 +94,17 @@ def command(
         return 3
     known = file_settings(files if columns else (), dbc=dbc, columns=columns, remember=remember)
     said = Screening(known.dbc, dict(known.columns), limit_s=limit)
+    if memory is not None and out is None:
+        click.echo("--memory goes with --out: name a folder for the list too.", err=True)
+        return 3
     if out is not None:
-        return _into_folder(paths, out, said, workers, cluster, allow)
+        from witnessmark.workflow.case.shop_on_disk import open_shop
+
+        with ExitStack() as stack:
+            shop = open_shop(memory) if memory is not None else None
+            if shop is not None:
+                stack.callback(shop.close)
+            return _into_folder(paths, out, said, workers, cluster, allow, shop)
     told = dbc or known.columns or limit is not None
     found = screen(
         paths, workers=workers, cluster=cluster, allow=allow, said=said if told else None
@@ -130,13 +148,14 @@ def _into_folder(
     workers: int,
     cluster: str | None,
     allow: tuple[Path, ...],
+    shop: Shop | None,
 ) -> int:
     from witnessmark.fleet.fleet_folder import FleetFolder
     from witnessmark.fleet.fleet_paper import fleet_csv, fleet_html, fleet_pdf
     from witnessmark.fleet.ranking import ranked
     from witnessmark.fleet.screening import files_in, screen
 
-    folder = FleetFolder(out)
+    folder = FleetFolder(out, memory=shop.casebook if shop is not None else None)
     over = folder.done()
     done = {str(file) for file in files_in(paths) if folder.still(file) in over}
     if done:
