@@ -9,6 +9,7 @@ import pytest
 
 from conftest import Run
 from readers.bus_text import candump
+from witnessmark.fleet.screening import Screening, Task, screen_file
 from witnessmark.readers import ReaderSettings, read_recording
 from witnessmark.words.masking import hide
 
@@ -16,11 +17,13 @@ from witnessmark.words.masking import hide
 VIN = "1ZZZZ1B22CD345678"
 
 
-def log_with_vin(path: Path, vin: str = VIN) -> Path:
+def log_with_vin(path: Path, vin: str = VIN, *, group: int = 0xFEEC) -> Path:
     body = vin.encode() + b"*"
     packets = -(-len(body) // 7)
     frames = [(n * 0.1, 0x0CF00400, f"FFFFFF{0x1C:02X}15FFFFFF") for n in range(100)]
-    frames.append((1.0, 0x18ECFF00, bytes([32, len(body), 0, packets, 255, 0xEC, 0xFE, 0]).hex()))
+    frames.append(
+        (1.0, 0x18ECFF00, bytes([32, len(body), 0, packets, 255, group & 255, group >> 8, 0]).hex())
+    )
     for n in range(packets):
         part = body[7 * n : 7 * n + 7].ljust(7, b"\xff")
         frames.append((1.06 + 0.06 * n, 0x18EBFF00, bytes([n + 1, *part]).hex()))
@@ -53,6 +56,19 @@ def test_a_digest_tells_trucks_apart_without_naming_them(tmp_path: Path) -> None
     other = VIN[:-1] + "9"
     assert digest(VIN, b"shop") == digest(VIN, b"shop") != digest(other, b"shop")
     assert digest(VIN, b"shop") != digest(VIN, b"another shop")
+
+
+def test_a_truck_without_an_identification_is_known_by_its_unit_number(tmp_path: Path) -> None:
+    def truck(component: str) -> str:
+        path = log_with_vin(tmp_path / "truck.log", component, group=0xFEEB)
+        return screen_file(Task(path, Screening(identity_key=b"shop"))).truck
+
+    first = truck("INVENTED*M1*SN-0042*U-117")
+    assert first.startswith("unit ")
+    assert "U-117" not in first
+    assert truck("OTHER*M2*SN-0043*U-117") == first
+    assert truck("INVENTED*M1*SN-0042*U-118") != first
+    assert truck("INVENTED*M1*SN-0042") == ""
 
 
 def test_names_in_tables_and_labels(witnessmark: Run, tmp_path: Path) -> None:

@@ -51,7 +51,7 @@ class TruckRow:
     """One truck.
 
     Attributes:
-        name: digest of its identification, or the folder its recordings lie in.
+        name: digest of its identification or unit number, or the folder its recordings lie in.
         score: what is worst, and a little of the rest.
         troubles: the worst first.
         recordings: recordings that could be read.

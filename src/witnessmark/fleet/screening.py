@@ -324,11 +324,15 @@ def _families() -> tuple[str, ...]:
 
 
 def _truck(recording: Recording) -> str:
-    """Return the digest of the vehicle identification, the first that was sent."""
-    rows = recording.facts.get("identifiers")
-    for row in rows if isinstance(rows, list) else []:
+    """Return the digest of the vehicle identification, else of the engine's unit number."""
+    told = recording.facts.get("identifiers")
+    rows = told if isinstance(told, list) else []
+    for row in rows:
         if row.get("what") == "vehicle identification":
             return str(row.get("digest", ""))
+    for row in rows:
+        if row.get("field") == "unit number" and row.get("source") == 0:
+            return f"unit {row.get('digest', '')}"
     return ""
 
 

@@ -12,6 +12,9 @@ __all__ = ["GROUPS", "digest", "mask", "masked"]
 #: PGN -> what it identifies.
 GROUPS = {65260: "vehicle identification", 65259: "component identification",
           65131: "driver identification"}  # fmt: skip
+#: Make, model, serial number and unit number of a component come in this order (SAE J1939-71); the
+#: unit number is the one its owner gave it.
+_COMPONENT, _UNIT = 65259, 3
 
 
 def mask(text: str) -> str:
@@ -34,18 +37,21 @@ def masked(
         key: makes a digest of each, where there is one.
         show: do not mask.
     """
-    found: dict[tuple[int, int, str], None] = {}
+    found: dict[tuple[int, int, str, bool], None] = {}
     for message in messages:
         if message.pgn in GROUPS:
-            for part in message.data.split(b"*"):
+            for place, part in enumerate(message.data.split(b"*")):
                 text = part.decode("latin-1").strip("\0 \xff")
                 if len(text) >= 2 and text.isprintable():
-                    found.setdefault((message.pgn, message.source, text))
+                    unit = message.pgn == _COMPONENT and place == _UNIT
+                    found.setdefault((message.pgn, message.source, text, unit))
     rows: dict[str, dict[str, object]] = {}
-    for pgn, source, text in found:
+    for pgn, source, text, unit in found:
         row: dict[str, object] = {
             "what": GROUPS[pgn], "source": source, "masked": text if show else mask(text),
         }  # fmt: skip
+        if unit:
+            row["field"] = "unit number"
         if key:
             row["digest"] = digest(text, key)
         rows.setdefault(str(row), row)
