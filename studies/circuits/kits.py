@@ -27,6 +27,11 @@ KITS: Mapping[str, Mapping[str, tuple[str, ...]]] = {
         "C": ("rested", "cranking", "speed", "drop_positive", "drop_ground", "drop_solenoid",
               "drop_ground_engine", "current", "command"),
     },
+    "bus_line": {
+        "A": ("pair",),
+        "B": ("pair", "high_volts", "low_volts"),
+        "C": ("pair", "high_volts", "low_volts", "high_ground", "low_ground"),
+    },
 }  # fmt: skip
 #: Reading of the drawn trucks -> channel of the circuit.
 KNOWN_AS: Mapping[str, Mapping[str, str]] = {
@@ -41,6 +46,7 @@ KNOWN_AS: Mapping[str, Mapping[str, str]] = {
         "command": "command", "drop_positive": "positive", "drop_ground": "ground",
         "drop_solenoid": "solenoid", "drop_ground_engine": "ground_engine",
     },
+    "bus_line": {k: k for k in ("pair", "high_ground", "low_ground", "high_volts", "low_volts")},
 }  # fmt: skip
 #: What is written where a thing never came: it was waited for so long [s].
 NEVER: Mapping[str, float] = {"build_fast": 900.0, "build_idle": 900.0}
@@ -104,4 +110,19 @@ def _start(read: Read) -> str:
     return "starter_open" if slow else "none"
 
 
-RIVALS: Mapping[str, Callable[[Read], str]] = {"air": _air, "start": _start}
+def _bus(read: Read) -> str:
+    pair, high, low = (read.get(k) for k in ("pair", "high_volts", "low_volts"))
+    if high is not None and low is not None:
+        if max(high, low) > 5.0:
+            return "high_plus" if high >= low else "low_plus"
+        if min(high, low) < 1.0:
+            return "high_ground" if high <= low else "low_ground"
+    ohm = pair or 0.0
+    for most, name in ((10.0, "short_pair"), (50.0, "third"), (70.0, "elsewhere"),
+                       (105.0, "corroded"), (135.0, "one_open")):  # fmt: skip
+        if ohm < most:
+            return name
+    return "both_open"
+
+
+RIVALS: Mapping[str, Callable[[Read], str]] = {"air": _air, "start": _start, "bus_line": _bus}

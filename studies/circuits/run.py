@@ -28,7 +28,7 @@ from witnessmark.inference.circuits.circuit_weights import (
 )
 from witnessmark.knowledge import load_knowledge
 
-#: The pack's own chance of a second fault, and of nothing wrong before any reading.
+#: Share of sound trucks among those drawn from the model itself.
 NOTHING = 0.1
 
 
@@ -43,7 +43,9 @@ def prior_of(circuit: Circuit) -> np.ndarray:
     family = next(f for f in families if circuit.id in f.modelled_by)
     share = {c.id: c.prior for c in family.causes}
     by_group = {n: sum(share.get(c, 0.0) for c in g.causes) for n, g in enumerate(circuit.groups)}
-    return np.asarray(log_prior_of(circuit, by_group, family.second_cause, NOTHING, HUMILITY))
+    return np.asarray(
+        log_prior_of(circuit, by_group, family.second_cause, circuit.nothing, HUMILITY)
+    )
 
 
 def observed_of(circuit: Circuit, name: str, row: Row, keys: Sequence[str]) -> list[Observed]:

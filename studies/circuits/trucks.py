@@ -1,6 +1,6 @@
 """Draw the trucks of the study into rows; what stands there already is kept.
 
-``python -m studies.circuits.trucks air|start|charge|cooling COUNT SEED FILE``: one line of JSON a
+``python -m studies.circuits.trucks air|start|bus_line COUNT SEED FILE``: one line of JSON a
 truck, each with a seed of its own, so that a run that was cut off goes on where it ended.
 """
 
@@ -13,6 +13,7 @@ from pathlib import Path
 
 import numpy as np
 from studies.circuits.other_air import draw_air_truck
+from studies.circuits.other_bus import draw_bus_truck
 from studies.circuits.other_crank import draw_crank_truck
 
 __all__ = ["MAKERS", "Row", "draw", "rows_of"]
@@ -30,7 +31,16 @@ def _start(rng: np.random.Generator) -> Row:
     return {"truth": sorted(truck.truth), "readings": truck.readings, "rpm": {}}
 
 
-MAKERS: Mapping[str, Callable[[np.random.Generator], Row]] = {"air": _air, "start": _start}
+def _bus(rng: np.random.Generator) -> Row:
+    truck = draw_bus_truck(rng)
+    return {"truth": sorted(truck.truth), "readings": truck.readings, "rpm": {}}
+
+
+MAKERS: Mapping[str, Callable[[np.random.Generator], Row]] = {
+    "air": _air,
+    "start": _start,
+    "bus_line": _bus,
+}
 
 
 def draw(circuit: str, count: int, seed: int, path: Path) -> None:

@@ -31,6 +31,7 @@ PHYSICAL = frozenset(
     {
         "inference/fuel/fuel_groups.py",
         "inference/circuits/air_circuit.py",
+        "inference/circuits/bus_line_circuit.py",
         "inference/circuits/start_circuit.py",
     }
 )

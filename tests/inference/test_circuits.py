@@ -10,6 +10,7 @@ import pytest
 from witnessmark.demo.stories.story import read_story
 from witnessmark.inference.circuits import circuit_weights as cw
 from witnessmark.inference.circuits.air_circuit import CIRCUIT as AIR
+from witnessmark.inference.circuits.bus_line_circuit import CIRCUIT as BUS
 from witnessmark.inference.circuits.circuit_evidence import group_sets
 from witnessmark.inference.circuits.circuit_readings import observation, state_of
 from witnessmark.inference.circuits.start_circuit import CIRCUIT as START
@@ -20,7 +21,7 @@ from witnessmark.workflow.dossier.assess_case import assess
 
 KNOWLEDGE = load_knowledge()
 PSI = 6894.757
-CIRCUITS = {"air": AIR, "start": START}
+CIRCUITS = {"air": AIR, "start": START, "bus_line": BUS}
 
 
 def of(circuit, **values):
@@ -94,6 +95,25 @@ def test_each_side_of_the_air_leaves_its_mark(readings, place):
 )
 def test_each_joint_of_the_start_leaves_its_mark(readings, place):
     told, _ = chances(START, **readings)
+    assert max(told, key=lambda k: told[k]) == place
+
+
+@pytest.mark.parametrize(
+    ("readings", "place"),
+    [
+        ({"pair": 59.9}, "elsewhere"),
+        ({"pair": 118.0}, "one_open"),
+        ({"pair": 41.0}, "third"),
+        ({"pair": 3.0}, "short_pair"),
+        ({"pair": 82.0}, "corroded"),
+        ({"pair": 3400.0}, "both_open"),
+        ({"pair": 60.5, "high_volts": 0.05, "low_volts": 0.2}, "high_ground"),
+        ({"pair": 60.5, "high_ground": 64.0, "low_ground": 3.0}, "low_ground"),
+    ],
+)
+def test_what_a_meter_shows_of_the_bus(readings, place):
+    """60, 120 and 40 ohm: two, one and three terminators of 120 ohm (SAE J1939-11)."""
+    told, _ = chances(BUS, **readings)
     assert max(told, key=lambda k: told[k]) == place
 
 

@@ -105,8 +105,15 @@ def start_bench():
     return Bench(case, {}, KNOWLEDGE, case.stages())
 
 
-BENCHES = {"air": air_bench, "start": start_bench, "fuel": fuel_bench, "sensors": sensor_bench,
-           "vibration": vibration_bench, "crank": crank_bench}  # fmt: skip
+def bus_line_bench():
+    case = case_of("bus_faults", ("bus_resistance", "119 ohm", None),
+                   ("bus_high_voltage", "2.7 V", None))  # fmt: skip
+    return Bench(case, {}, KNOWLEDGE, case.stages())
+
+
+BENCHES = {"air": air_bench, "start": start_bench, "bus_line": bus_line_bench,
+           "fuel": fuel_bench, "sensors": sensor_bench, "vibration": vibration_bench,
+           "crank": crank_bench}  # fmt: skip
 
 
 @pytest.fixture(scope="module")

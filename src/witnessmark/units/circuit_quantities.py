@@ -28,6 +28,11 @@ crank_drop_frame_to_battery | V | V | V | volts lost while cranking from the fra
 crank_drop_solenoid | V | V | V | volts lost across the solenoid's big studs, key held | -1 | 60
 crank_current | A | A | A | starter current by clamp, cranking | 0 | 5000
 start_command_voltage | V | V | V | volts at the starter's S terminal, key held | 0 | 60
+bus_resistance | ohm | ohm | ohm | between the two bus wires, batteries off | 0 | 100000000
+bus_high_to_ground | ohm | ohm | ohm | from the high bus wire to ground, batteries off | 0 | 100000000
+bus_low_to_ground | ohm | ohm | ohm | from the low bus wire to ground, batteries off | 0 | 100000000
+bus_high_voltage | V | V | V | high bus wire to ground, key on | -1 | 60
+bus_low_voltage | V | V | V | low bus wire to ground, key on | -1 | 60
 """
 
 #: The rows: name, house unit, shop unit, SI unit, words, lowest, highest.

@@ -127,6 +127,7 @@ class Circuit:
         never_alone: place -> the other that these readings never part from it.
         default_rpm: engine speed taken where none is told, by state.
         first_look: id of the pack's look that comes before any instrument.
+        nothing: P(nothing wrong) before any reading, as it came in (judgement).
     """
 
     id: str
@@ -142,6 +143,7 @@ class Circuit:
     never_alone: Mapping[str, str]
     default_rpm: Mapping[str, float]
     first_look: str
+    nothing: float = 0.1
 
     @property
     def dimensions(self) -> int:

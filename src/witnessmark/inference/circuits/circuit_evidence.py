@@ -40,8 +40,8 @@ __all__ = ["CircuitEvidence", "GroupSets", "circuit_evidence", "group_sets"]
 #: Half of the weight of judged shares goes to all places alike: as much to knowing nothing as to
 #: memory (see the fuel supply, where two memories were compared).
 HUMILITY = 0.5
-#: P(nothing wrong) before any reading, as it came in and after work (judgement).
-_NOTHING, _NOTHING_AFTER = 0.1, 0.5
+#: P(nothing wrong) before any reading, after work (judgement).
+_NOTHING_AFTER = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +110,7 @@ def circuit_evidence(circuit: Circuit, material: Material) -> CircuitEvidence | 
     for stage in sorted({o.stage for o in collected.observed}):
         here = [o for o in collected.observed if o.stage == stage]
         weights = weigh_circuit(circuit, here)
-        nothing = _NOTHING_AFTER if stage else _NOTHING
+        nothing = _NOTHING_AFTER if stage else circuit.nothing
         log_prior = log_prior_of(circuit, prior, family.second_cause, nothing, HUMILITY)
         chance = set_chances(weights, log_prior)
         shown = what_may_be_said(weights, chance)

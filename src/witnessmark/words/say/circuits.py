@@ -16,10 +16,7 @@ _CIRCUITS: Mapping[str, str] = MappingProxyType(
     {
         "air": "air system",
         "start": "starting circuit",
-        "charge": "charging circuit",
-        "drain": "key-off current",
-        "bus": "bus resistance",
-        "cooling": "cooling system",
+        "bus_line": "bus line",
     }
 )
 #: Circuit -> place -> in words.
@@ -51,16 +48,8 @@ PLACES: Mapping[str, Mapping[str, str]] = MappingProxyType(
             "hard": "something that turns too hard: starter, engine or what it drives",
             "no_command": "no command at the starter: switch, relay or an interlock",
         },
-        "charge": {
-            "output": "an alternator that gives too little, or a belt that slips",
-            "regulator_low": "a regulator set too low",
-            "regulator_high": "a regulator set too high",
-            "plus_cable": "a joint or cable between alternator and battery",
-            "ground": "the ground of alternator or battery",
-            "hungry": "a battery that takes current and never fills",
-            "no_excite": "an alternator that is not switched on",
-        },
-        "bus": {
+        "bus_line": {
+            "elsewhere": "nothing in the line itself: a control unit, its feed or the reader",
             "one_open": "one terminator missing, or the line open on the way to it",
             "both_open": "both terminators out of reach of the meter",
             "third": "a third terminator",
@@ -71,15 +60,6 @@ PLACES: Mapping[str, Mapping[str, str]] = MappingProxyType(
             "low_plus": "the low wire touching a supply",
             "corroded": "a corroded joint in the line",
         },
-        "cooling": {
-            "thermostat_shut": "a thermostat that does not open enough",
-            "thermostat_open": "a thermostat that stays open",
-            "radiator_air": "too little air through the radiator",
-            "radiator_inside": "a radiator that is plugged inside",
-            "pump": "too little coolant moved: pump, its drive or the level",
-            "fan": "a fan that turns too slowly",
-            "sensor": "the gauge or sensor reading high",
-        },
     }
 )
 #: What a circuit's readings are.
@@ -88,10 +68,7 @@ _READS: Mapping[str, str] = MappingProxyType(
         "air": "the air lost in a minute with the engine off, the build time with its engine "
         "speed, or the governor's pressures",
         "start": "battery volts rested and while cranking, or a volt drop while cranking",
-        "charge": "volts at battery and alternator with the engine running, or a current",
-        "drain": "the current with the key off, or a branch of it",
-        "bus": "the resistance between the two wires, with the key off",
-        "cooling": "coolant temperatures before and after the radiator under load",
+        "bus_line": "the resistance between the two wires, with the key off",
     }
 )
 #: What a circuit has to take for known.
@@ -102,12 +79,8 @@ _TAKEN: Mapping[str, str] = MappingProxyType(
         "narrows it.",
         "start": "A 12-volt heavy diesel is taken: cable and winding resistance, drag and battery "
         "size from memory with their scatter.",
-        "charge": "A 12-volt truck is taken: alternator size, load and battery size from memory "
-        "with their scatter.",
-        "drain": "What sleeps in the truck is not known; usual currents are from memory.",
-        "bus": "Two terminators of 120 ohm are taken, and control units that load the line little.",
-        "cooling": "Heat, flow and radiator size of the engine are not known and are taken from "
-        "memory with their scatter.",
+        "bus_line": "Two terminators of 120 ohm are taken, and control units that load the line "
+        "little.",
     }
 )
 _UNITS: Mapping[str, str] = MappingProxyType({"mohm": "mΩ", "x": "times the usual load"})

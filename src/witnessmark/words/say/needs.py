@@ -81,3 +81,9 @@ def air_reading() -> str:
 def crank_reading() -> str:
     """Name the readings of the starting circuit."""
     return "battery volts rested and while cranking, volt drops while cranking, or the current"
+
+
+@sentence("need.bus_ohms")
+def bus_ohms() -> str:
+    """Name the readings of the bus line."""
+    return "ohms between the two bus wires and to ground with the batteries off, or their volts"
