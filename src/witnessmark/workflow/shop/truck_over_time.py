@@ -72,7 +72,8 @@ class OwnSeries:
 
     def _figure(self, value: float) -> str:
         unit = display_unit(self.quantity)
-        return f"{from_house(self.quantity, value, unit):.4g} {unit}"
+        shown = from_house(self.quantity, value, unit)
+        return f"{shown:.3g} {unit}" if abs(shown) < 1000 else f"{shown:,.0f} {unit}"
 
     def _difference(self, value: float) -> str:
         unit = display_unit(self.quantity)
