@@ -91,7 +91,7 @@ def test_figures_with_their_points(
         "oil pressure -9 psi running",
         "oil pressure drops 11 psi",
         "gallery went from 51 to 73 psi at idle",
-        "fuel pressure will not go over 41 psi",
+        "fuel pressure is not over 41 psi",
         "should have 26 psi boost",
         "if the gallery is under 60 psi order a pump",
         "needle bounces 10 psi at idle gallery",
@@ -113,7 +113,7 @@ def test_no_reading_is_made_of_what_was_not_read_here(line: str) -> None:
 @pytest.mark.parametrize(
     "line",
     [
-        "driver says gallery was 48 psi at idle",
+        "driver says gallery was 48 psi at idle on the gauge",
         "fuel pressure 66 psi at idle",
         "gallery 66 at idle",
         "boost twenty ate psi at 1500",

@@ -32,6 +32,12 @@ def ask_unit(figure: str, unit: str) -> str:
     return f"{figure} in which unit{f': {unit}' if unit else ''}?"
 
 
+@sentence("line.ask_bound", figure="19 psi", highest=True)
+def ask_bound(figure: str, highest: bool) -> str:
+    """Ask whether a figure is the most or the least that was read."""
+    return f"Is {figure} the {'highest' if highest else 'lowest'} that it read?"
+
+
 @sentence("line.ask_degrees", figure="361")
 def ask_degrees(figure: str) -> str:
     """Ask for the scale of a temperature."""

@@ -12,6 +12,7 @@ from witnessmark.workflow.saying.cards import Card, Meaning, Part
 from witnessmark.workflow.saying.facts.checks_said import checks_of, measured_checks
 from witnessmark.workflow.saying.facts.codes_said import codes_of
 from witnessmark.workflow.saying.facts.pack_words import pack_words_of
+from witnessmark.workflow.saying.facts.part_names import part_names
 from witnessmark.workflow.saying.facts.work_said import work_of
 from witnessmark.workflow.saying.figures.figure_marks import figure_marks
 from witnessmark.workflow.saying.figures.readings_said import readings_of
@@ -206,6 +207,9 @@ def _asks_of_rest(tokens: Sequence[Token], moods: set[str]) -> list[str]:
         return [say.ask_hearsay()]
     if "guess" in moods:
         return [say.ask_guess()]
+    needed = "need" in words and "to" not in words and part_names(tokens, 0, len(tokens))
+    if needed:
+        return [say.ask_order()]
     if moods and moods <= {"plan", "other"} and not words & {"order", "buy"}:
         return []
     if words & {"order", "buy"}:

@@ -18,6 +18,7 @@ _KEYS = {"code", "codes", "spn", "fault", "dtc", "faults"}
 _LAMPS = {"red": "red stop", "amber": "amber warning", "yellow": "amber warning",
           "protect": "protect", "mil": "malfunction indicator",
           "engine": "malfunction indicator"}  # fmt: skip
+_OF_A_CODE = frozenset({"times", "twice", "active", "inactive", "stored", "x"})
 _OFF = frozenset(("inactive", "stored", "historic", "historical", "previous", "old", "previously"))
 
 
@@ -27,7 +28,7 @@ def codes_of(tokens: Sequence[Token], clauses: Sequence[Clause]) -> Part:
     found: list[tuple[int, int, int, int]] = []
     at = 0
     while at < len(tokens):
-        pair = _pair(tokens, at) or _turned(tokens, at) or _again(tokens, at, found)
+        pair = _pair(tokens, at) or _in_a_row(tokens, at, found) or _turned(tokens, at) or _again(tokens, at, found)
         broken = (
             pair is not None
             and pair[0] == at
@@ -110,13 +111,31 @@ def _pair(tokens: Sequence[Token], at: int) -> tuple[int, int, int, int] | None:
     elif joined in {",", ":"}:
         fits = False
     else:
-        fits = key and not measured and _text(tokens, at - 1) in _KEYS
+        counted = {_text(tokens, place + 1), _text(tokens, place + 2)} & _OF_A_CODE
+        bare = at == 0 and spn >= 100 and bool(counted)  # "3251 0 three times"
+        fits = (key and not measured and _text(tokens, at - 1) in _KEYS) or bare
     if not fits:
         return None
     first = at
     while first and tokens[first - 1].text in _KEYS:
         first -= 1
     return first, place + 1, spn, fmi
+
+
+def _in_a_row(
+    tokens: Sequence[Token], at: int, found: Sequence[tuple[int, int, int, int]]
+) -> tuple[int, int, int, int] | None:
+    """A further pair behind one word: "fault 100 1 and 110 0"."""
+    if not found or at - found[-1][1] != 1 or _text(tokens, at - 1) not in {"and", ",", "&"}:
+        return None
+    keyed = any(t.text in _KEYS for t in tokens[found[-1][0] : found[-1][1]])
+    spn, fmi = _whole(tokens, at, _MOST_SPN), _whole(tokens, at + 1, _MOST_FMI)
+    if not keyed or spn is None or fmi is None or spn < 32:
+        return None
+    follows = _text(tokens, at + 2)
+    if follows in {"psi", "rpm", "volts", "v", "f", "c", "min", "miles", "times", "%"}:
+        return None
+    return at, at + 2, spn, fmi
 
 
 def _turned(tokens: Sequence[Token], at: int) -> tuple[int, int, int, int] | None:

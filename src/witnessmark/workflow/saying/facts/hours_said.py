@@ -80,8 +80,10 @@ def labour_of(tokens: Sequence[Token], _: Sequence[Clause], part: Part) -> None:
 
 def _from_to(tokens: Sequence[Token], found: dict[str, Any], ends: list[int], part: Part) -> None:
     """Two times of the clock: "worked from 8 to 10:15", one of them with its minutes."""
-    for place, token in enumerate(tokens[:-3]):
-        if token.text not in {"from", "between"}:
+    for place in range(-1, len(tokens) - 3):
+        told = place >= 0 and tokens[place].text in {"from", "between"}
+        clocks = all(re.fullmatch(r"\d{1,2}:\d{2}", tokens[place + n].text) for n in (1, 3))
+        if not told and not clocks:
             continue
         first, join, last = (tokens[place + n].text for n in (1, 2, 3))
         both = [re.fullmatch(r"(\d{1,2})(:\d{2})?", text) for text in (first, last)]
@@ -91,7 +93,12 @@ def _from_to(tokens: Sequence[Token], found: dict[str, Any], ends: list[int], pa
             continue  # two bare figures may be anything
         for key, text in (("start", first), ("stop", last)):
             found[key] = (text if ":" in text else f"{text}:00").zfill(5)
-        begin = place - 1 if place and tokens[place - 1].text == "worked" else place
+        place = place if told else place + 1  # noqa: PLW2901
+        begin = place - 1 if place > 0 and tokens[place - 1].text == "worked" else place
+        if not told:
+            part.used |= set(range(begin, place + 3))
+            ends += [place + 3]
+            return
         ends += [place + 4]
         part.used |= set(range(begin, place + 4))
         return

@@ -31,11 +31,29 @@ def minutes_of(tokens: Sequence[Token]) -> tuple[float, set[int]] | None:
         if token.number is None:
             continue
         word = tokens[place + 1].text
+        if word in {"hour", "hours", "hrs", "hr", "h"} and token.number <= 24:
+            more = _and_minutes(tokens, place + 2)
+            if more is not None:
+                return _plain(token.number * 60 + more[0]), set(range(place, more[1]))
         if word in {"min", "mins", "minutes", "minute"}:
             return _plain(token.number), {place, place + 1}
         if word in {"hour", "hours", "hrs", "hr", "h"} and token.number <= 24:
             return _plain(token.number * 60), {place, place + 1}
     return None
+
+
+def _and_minutes(tokens: Sequence[Token], at: int) -> tuple[float, int] | None:
+    """Read the minutes behind the hours: "2 hrs 20 min", "1h10", "one hour twenty"."""
+    at += 1 if at < len(tokens) and tokens[at].text == "and" else 0
+    if at >= len(tokens) or tokens[at].number is None:
+        return None
+    value = tokens[at].number or 0.0
+    after = tokens[at + 1].text if at + 1 < len(tokens) else ""
+    if value >= 60 or value != int(value):
+        return None
+    if after in {"min", "mins", "minutes", "minute", "m"}:
+        return value, at + 2
+    return (value, at + 1) if after in {"", ",", ".", "on", "for", "to", "of"} else None
 
 
 def _plain(value: float) -> float | int:

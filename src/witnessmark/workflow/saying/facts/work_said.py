@@ -10,6 +10,13 @@ from typing import Any
 from witnessmark.words.say import line as say
 from witnessmark.workflow.saying.cards import Card, Part
 from witnessmark.workflow.saying.facts.hours_said import hits, labour_of, said_span
+from witnessmark.workflow.saying.facts.part_names import (
+    SMALL,
+    joined_names,
+    name_before,
+    name_behind,
+    part_names,
+)
 from witnessmark.workflow.saying.facts.time_said import minutes_of
 from witnessmark.workflow.saying.hearing.moods import Clause
 from witnessmark.workflow.saying.hearing.spoken_tables import Phrases, phrases, table
@@ -17,14 +24,20 @@ from witnessmark.workflow.saying.hearing.tokens import Token
 
 __all__ = ["work_of"]
 
-#: Words between a verb and its part.
-_SMALL = frozenset(
-    ("the", "a", "an", "both", "new", "all", "my", "our", "its", "that", "this", "front", "rear",
-     "left", "right", "upper", "lower", "old", "number", "in", "on", "of", "rebuilt", "used",
-     "another", "bad", "crank", "engine", "fuel", "oil", "primary", "secondary", "main")
-)  # fmt: skip
 #: Parts of which a truck has several.
 _UNCLEAR = frozenset({"filter", "filters", "fuel filter", "fuel filters", "pump", "hose", "gasket"})
+#: Words of time that may follow "came".
+_DAYS = frozenset(("today", "yesterday", "monday", "tuesday", "wednesday", "thursday", "friday",
+                   "saturday", "sunday", "this", "morning", "afternoon", "just", "now"))  # fmt: skip
+#: Verbs whose part need stand in no table.
+_ANY_PART = frozenset({"renewed", "repaired", "cleaned", "greased", "adjusted", "removed"})
+#: Words of a truck that goes out of the door.
+_LEAVING = frozenset({"leaves", "left", "leaving", "out", "released", "goes", "went"})
+#: What is measured, not passed: "wheel bearing end play .004".
+_READ_AS = frozenset({"play", "runout", "run-out", "wobble", "temp", "endplay"})
+#: Words that mean several things: their part must be one of the table.
+_LOOSE = frozenset(("put", "new", "fixed", "fixed the", "put a", "hung", "reset", "set the",
+                    "corrected", "changed", "put on"))  # fmt: skip
 #: Units of a depth.
 _DEPTHS = frozenset({"mm", "in", "inch", "inches", "32nds"})
 _NOT_DONE = frozenset({"plan", "other", "book", "guess"})
@@ -41,11 +54,6 @@ def _verbs() -> Phrases:
 
 
 @cache
-def _parts() -> Phrases:
-    return phrases([(said, said) for said in table("work")["parts"]["words"]])
-
-
-@cache
 def _things() -> Phrases:
     return phrases([(said, said) for said in table("work")["inspect"]["things"]])
 
@@ -58,7 +66,8 @@ def _places() -> Phrases:
 def work_of(tokens: Sequence[Token], clauses: Sequence[Clause]) -> Part:
     """Read what was done, ordered, timed, agreed or taken back."""
     part = Part()
-    for reader in (_retraction, _outcome, _approval, _cleared, labour_of, _odometer):
+    for reader in (_retraction, _outcome, _approval, _cleared, labour_of, _odometer,
+                   _hour_meter):
         reader(tokens, clauses, part)
     _part_states(tokens, clauses, part)
     _torqued(tokens, clauses, part)
@@ -121,7 +130,7 @@ def _approval(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) ->
                 what = [
                     t for t in tokens[end : clause.end] if t.text not in {"to", "the", "do", "on"}
                 ]
-                names = _part_names(tokens, end, clause.end)
+                names = part_names(tokens, end, clause.end)
                 words = names[0][0] if names else " ".join(t.text for t in what[:4])
                 part.cards.append(
                     Card("decline", {"words": words}, said_span(tokens, first, clause.end),
@@ -142,7 +151,7 @@ def _put_off(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> 
     """Read what the customer leaves for another time: "will do the shocks next time, he says"."""
     for first, _, __ in hits(tokens, _list("approval", "later"), part.used):
         clause = _clause(clauses, first)
-        names = _part_names(tokens, clause.first, clause.end)
+        names = part_names(tokens, clause.first, clause.end)
         if names and {t.text for t in tokens} & {"he", "she", "customer", "owner", "they"}:
             part.cards.append(
                 Card("decline", {"words": names[0][0]}, said_span(tokens, clause.first, clause.end),
@@ -181,22 +190,34 @@ def _odometer(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) ->
         asked = after in {"miles", "mi", "mile"} or metric
         if value < 1000:
             continue
-        data = {"odometer_in": f"{value:.0f}" + (" km" if metric else "")}
+        out = bool({t.text for t in tokens[: max(first, place)]} & _LEAVING)
+        data = {"odometer_out" if out else "odometer_in": f"{value:.0f}" + (" km" if metric else "")}
         span = said_span(tokens, min(first, place), max(end, place + 1))
         part.cards.append(Card("visit", data, span, needs=() if asked else (say.ask_miles(),)))
         part.used |= set(range(first, end)) | {place} | ({place + 1} if asked else set())
         return
 
 
-def _part_names(tokens: Sequence[Token], first: int, end: int) -> list[tuple[str, int, int]]:
-    return [(str(name), a, b) for a, b, name in hits(tokens, _parts(), set())
-            if first <= a and b <= end]  # fmt: skip
+def _hour_meter(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> None:
+    """Read the engine's hours: "engine hours 14,320", "18,204 hours on the meter"."""
+    for first, end, _ in hits(tokens, _list("visit", "hours"), part.used):
+        near = [p for p in range(max(0, first - 3), min(len(tokens), end + 3))
+                if tokens[p].number is not None]  # fmt: skip
+        value = tokens[near[0]].number if near else None
+        if not value or value < 100 or _clause(clauses, first).moods & _NOT_DONE:
+            continue
+        place = near[0]
+        hours = int(value) if value == int(value) else value
+        span = said_span(tokens, min(first, place), max(end, place + 1))
+        part.cards.append(Card("visit", {"hours": hours}, span))
+        part.used |= set(range(min(first, place), max(end, place + 1)))
+        return
 
 
 def _part_states(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> None:
     states = table("work")["part_state"]
     for clause in clauses:
-        names = _part_names(tokens, clause.first, clause.end)
+        names = part_names(tokens, clause.first, clause.end)
         found: dict[str, tuple[int, int]] = {}
         for state in ("promised", "ordered", "arrived", "returned"):
             for first, end, _ in hits(tokens, _list("part_state", state), part.used):
@@ -206,6 +227,10 @@ def _part_states(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part)
         if away is not None:
             found["returned"] = away
         moods = clause.moods - ({"plan"} if found.keys() & {"promised"} else set())
+        if found and not names and not moods & _NOT_DONE:
+            names = _unlisted(tokens, clause, found)
+        if not found and not moods & _NOT_DONE:
+            found, names = _came(tokens, clause, names)
         if not found or not names or moods & _NOT_DONE:
             if found and clause.moods & {"plan"}:
                 part.asks.append(say.ask_order())
@@ -230,6 +255,39 @@ def _part_states(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part)
         part.cards.append(Card("part", data, said_span(tokens, min(used), max(used) + 1),
                                also=tuple(dict.fromkeys(also))))  # fmt: skip
         part.used |= used
+
+
+def _unlisted(
+    tokens: Sequence[Token], clause: Clause, found: Mapping[str, tuple[int, int]]
+) -> list[tuple[str, int, int]]:
+    """Name a part that no table knows: "waiting on the jake solenoid", "intake elbow on order"."""
+    first, end = min(found.values())
+    named = name_before(tokens, clause.first, first) or name_behind(tokens, end, clause.end)
+    return [named] if named else []
+
+
+def _came(
+    tokens: Sequence[Token], clause: Clause, names: list[tuple[str, int, int]]
+) -> tuple[dict[str, tuple[int, int]], list[tuple[str, int, int]]]:
+    """Read "the hub seal came", "got the water pump today", "the parts house brought the drums"."""
+    for place in range(clause.first, clause.end):
+        word, after = tokens[place].text, tokens[place + 1 : clause.end]
+        rest = {t.text for t in after}
+        if word in {"parts", "part"} and part_names(tokens, clause.end, len(tokens)):
+            arrived = {t.text for t in after} & {"came", "arrived", "here", "in"}
+            if arrived:  # "parts came, lift pump and filter"
+                listed = part_names(tokens, clause.end, len(tokens))
+                return {"arrived": (place, clause.end)}, listed
+        if word == "came" and not (rest - _DAYS - {"just", "finally", ".", "too"}):
+            known = [n for n in names if n[2] <= place]
+            named = known or [n for n in [name_before(tokens, clause.first, place)] if n]
+            return ({"arrived": (place, place + 1)}, named) if named else ({}, names)
+        got = word in {"got", "received", "brought"} and all(t.number is None for t in after)
+        if got and names and names[0][1] > place and _close(tokens, place + 1, names[0][1]):
+            end = names[-1][2]
+            if not {t.text for t in tokens[end : clause.end]} - _DAYS - {"in", "."}:
+                return {"arrived": (place, place + 1)}, names
+    return {}, names
 
 
 def _sent_back(tokens: Sequence[Token], first: int, end: int) -> tuple[int, int] | None:
@@ -280,13 +338,17 @@ def _torqued(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> 
              and re.search(rf"{re.escape(t.text)} (ft lb|ft lbs|foot pounds|nm|ft-lbs|n·m)", text)),
             None,
         )  # fmt: skip
-        names = _part_names(tokens, end, until)
+        named = name_behind(tokens, end, until)
+        names = part_names(tokens, end, until)
         what = names[0][0] if names else ("wheel nuts" if "wheel" in text else "")
+        if named and (not what or set(what.split()) & set(named[0].split())):
+            what = named[0]
         if not what:
             part.asks.append(say.ask_torque())
             continue
         place = next((str(p) for a, b, p in hits(tokens, _places(), set())), "")
-        did = f"torqued {what}" + (f", {place}" if place else "")
+        manner = "torqued" if "torqued" in tokens[first].text or figure is not None else "tightened"
+        did = f"{manner} {what}" + (f", {place}" if place else "")
         if figure is not None:
             did += f", {figure.text} {'N·m' if 'nm' in text else 'ft lb'}"
         if "manual" in text or "book" in text:
@@ -303,32 +365,40 @@ def _done(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> Non
         if clause.moods & (_NOT_DONE | {"hearsay"}) or verb == "tightened":
             continue
         negated = any(t.text in {"not", "never", "no"} for t in tokens[max(0, first - 3) : first])
-        names = _part_names(tokens, end, clause.end)
+        names = part_names(tokens, end, clause.end)
         if tokens[first].text == "new":
             follows = names and names[0][1] == end
             if not follows or _recent(tokens) or _tells_price(tokens, clause) is None:
                 continue
         if verb == "adjusted" and not names:
-            names = list(_part_names(tokens, 0, end))[:1]
+            names = list(part_names(tokens, 0, end))[:1]
         if end < len(tokens) and tokens[end].text in {"it", "them", "that"} and not names:
-            names = [(n, end, end) for n, _, _ in _part_names(tokens, end, len(tokens))]
-        passive = tokens[first].text in {"changed", "renewed", "replaced"} and not names
-        if negated or passive or not names:
+            names = [(n, end, end) for n, _, _ in part_names(tokens, end, len(tokens))]
+        next_verb = min((a for a, *_ in hits(tokens, _verbs(), part.used)
+                         if a >= end and tokens[a].text != "new"), default=clause.end)  # fmt: skip
+        names = [n for n in names if n[1] < next_verb or n[1] == n[2]]
+        said_verb = " ".join(t.text for t in tokens[first:end])
+        near = bool(names) and (names[0][1] == names[0][2] or _close(tokens, end, names[0][1]))
+        named = name_behind(tokens, end, min(clause.end, next_verb))
+        loose = said_verb in _LOOSE or verb not in _ANY_PART
+        if not near and named is not None and (not loose or any(
+            named[1] <= n[1] and n[2] <= named[2] for n in names)):  # fmt: skip
+            rest = [n for n in names if n[1] >= named[2]]
+            names, near = [named, *rest], True
+        if negated or not names or not near:
             continue
-        if (end - first == 1 and tokens[first].text == "put") or not _close(
-            tokens, end, names[0][1]
-        ):
+        if end - first == 1 and tokens[first].text == "put" and not _put_on(tokens, end):
             continue
-        cards_names = _joined(names)
+        cards_names = joined_names(names)
         data: dict[str, Any] = {"did": verb, "parts": [{"name": n} for n in cards_names]}
         cause = table("work")["causes"].get(cards_names[0])
         if cause and len(cards_names) == 1:
             data["cause"] = cause
         used = set(range(first, end)) | {p for _, a, b in names for p in range(a, b)}
         if names[0][1] == names[0][2]:  # "changed it": the part is named elsewhere
-            used |= {p for _, a, b in _part_names(tokens, end, len(tokens)) for p in range(a, b)}
+            used |= {p for _, a, b in part_names(tokens, end, len(tokens)) for p in range(a, b)}
         minutes = minutes_of(tokens)
-        if minutes:
+        if minutes and not minutes[1] & part.used:
             data["minutes"] = minutes[0]
             used |= minutes[1]
         also: list[str] = []
@@ -341,12 +411,16 @@ def _done(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> Non
         part.cards.append(Card("work", data, said_span(tokens, first, max(used) + 1), tuple(needs),
                                tuple(also)))  # fmt: skip
         part.used |= used
-        return
+
+
+def _put_on(tokens: Sequence[Token], end: int) -> bool:
+    """Tell whether "put" is followed by a new part: "put new gaskets", "put two new drums on"."""
+    return "new" in {t.text for t in tokens[end : end + 3]}
 
 
 def _close(tokens: Sequence[Token], end: int, first: int) -> bool:
     """Tell whether a part is what the verb was done to: nothing but small words between them."""
-    return all(t.text in _SMALL or t.number is not None for t in tokens[end:first])
+    return all(t.text in SMALL or t.number is not None for t in tokens[end:first])
 
 
 def _recent(tokens: Sequence[Token]) -> bool:
@@ -362,18 +436,6 @@ def _tells_price(tokens: Sequence[Token], clause: Clause) -> bool | None:
     return True
 
 
-def _joined(names: Sequence[tuple[str, int, int]]) -> list[str]:
-    found: list[str] = []
-    last = -1
-    for name, first, end in names:
-        if found and first == last:
-            found[-1] = f"{found[-1]} {name}"
-        else:
-            found.append(name)
-        last = end
-    return found
-
-
 def _inspected(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> None:
     rows: Mapping[str, Any] = table("work")["inspect"]
     for first, end, thing in hits(tokens, _things(), part.used):
@@ -383,6 +445,8 @@ def _inspected(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -
         if any(c.kind in {"work", "part", "decline"} for c in part.cards):
             return
         words = {t.text for t in tokens[clause.first : clause.end]}
+        if words & _READ_AS:
+            continue  # read by a gauge: no look for a pass
         place = next((str(p) for a, b, p in hits(tokens, _places(), set())
                       if clause.first <= a < clause.end), "")  # fmt: skip
         data: dict[str, Any] = {"point": f"{thing} {place}".strip()}
@@ -403,14 +467,28 @@ def _inspected(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -
             symbol = {"mm": "mm", "psi": "psi"}.get(unit, "in")
             data["value"] = f"{tokens[figure].text} {symbol}"
             used.add(figure)
-        elif words & set(rows["fail"]):
-            data["result"] = "fail"
-            used |= {p for p in range(clause.first, clause.end) if tokens[p].text in rows["fail"]}
-        elif words & set(rows["pass"]):
-            data["result"] = "pass"
+        elif (told := _passed(tokens, clause, str(thing))) is not None:
+            data["result"] = told[0]
+            used |= told[1]
         else:
             part.asks.append(say.ask_inspect())
             continue
         part.cards.append(Card("inspect", data, said_span(tokens, min(used), max(used) + 1),
                                needs=(say.ask_inspect(),)))  # fmt: skip
         part.used |= used
+
+
+def _passed(tokens: Sequence[Token], clause: Clause, thing: str) -> tuple[str, set[int]] | None:
+    """Return pass or fail as it was said of a thing looked at, and the words that said so."""
+    rows: Mapping[str, Any] = table("work")["inspect"]
+    for key in ("fail", "pass", "soft"):
+        for first, end, _ in hits(tokens, _list("inspect", key)):
+            if not clause.first <= first < clause.end:
+                continue
+            if key == "soft" and thing not in rows["by_eye"]:
+                return None  # looked good is no measurement
+            before = {t.text for t in tokens[max(clause.first, first - 2) : first]}
+            turned = bool(before & {"not", "no", "never"})
+            bad = (key == "fail") != turned
+            return ("fail" if bad else "pass"), set(range(first - turned, end))
+    return None

@@ -2,21 +2,30 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from typing import Any
 
-from witnessmark.units import unit
+from witnessmark.units import QUANTITIES, unit
 from witnessmark.workflow.saying.hearing.spoken_tables import Phrases, phrases, table
 from witnessmark.workflow.saying.hearing.tokens import Token, longest
 
-__all__ = ["KINDS", "OTHER_KIND", "FigureMark", "NounMark", "figure_marks", "marks_said",
+__all__ = ["CARRIED", "KINDS", "OTHER_KIND", "FigureMark", "NounMark", "figure_marks", "marks_said",
            "noun_marks", "said_at", "text_at", "units_said"]  # fmt: skip
 
 #: Kinds of unit that a row of nouns may name a quantity for.
 KINDS = ("pressure", "temperature", "flow", "voltage", "speed_of_rotation", "ratio", "length",
-         "angle", "resistance")  # fmt: skip
+         "angle", "resistance", "current", "time", "fraction", "number", "mass_flow", "speed",
+         "volume", "economy", "conductance", "mass")  # fmt: skip
+#: What a figure may carry without being a reading -> the kind and unit it is where its noun asks.
+CARRIED = {"!seconds": ("time", "s"), "!minutes": ("time", "min"), "!hours": ("time", "h"),
+           "!parts": ("fraction", "ppm"), "!road speed": ("speed", "mph")}  # fmt: skip
+#: Quantities that are never said by their own name: the line has other words for them, or none.
+_NOT_SAID = frozenset(("distance", "torque", "vibration", "road_speed", "engine_speed", "trip_fuel",
+                       "engine_hours", "total_distance", "total_distance_fine", "current_gear",
+                       "selected_gear", "engine_revolutions", "trip_distance"))  # fmt: skip
 #: Words for units that are no units of the table -> what they measure.
 OTHER_KIND = {"lbs": "pressure", "inches": "pressure", "degrees": "temperature"}
 
@@ -55,6 +64,7 @@ class FigureMark:
         symbol: its unit as the table writes it; empty where none was said.
         how: ``""``, about, below, above, swings or range.
         doubt: it may have been heard wrongly.
+        turned: a "no" turned its bound round: "will not go over 40".
         used: tokens that belong to it.
     """
 
@@ -67,6 +77,7 @@ class FigureMark:
     doubt: bool = False
     negative: bool = False
     change: bool = False
+    turned: bool = False
     used: set[int] = field(default_factory=set)
 
     @property
@@ -85,7 +96,29 @@ class FigureMark:
 
 @cache
 def _nouns() -> Phrases:
-    return phrases([(said, row) for row in table("figures")["noun"] for said in row["say"]])
+    rows = [(said, row) for row in table("figures")["noun"] for said in row["say"]]
+    return phrases([*rows, *_by_their_names({said for said, _ in rows})])
+
+
+def _by_their_names(known: set[str]) -> list[tuple[str, dict[str, Any]]]:
+    """Return a row for every quantity by its own name, whole and as the trade shortens it."""
+    found: list[tuple[str, dict[str, Any]]] = []
+    for quantity in QUANTITIES.values():
+        if quantity.kind not in KINDS or quantity.name in _NOT_SAID:
+            continue
+        row = {quantity.kind: quantity.name}
+        if quantity.kind in {"ratio", "number"}:
+            row["bare"] = "%" if quantity.kind == "ratio" else "-"
+        turns = quantity.kind == "speed_of_rotation"
+        whole = quantity.name.replace("_", " ").replace("temperature", "temp")
+        names = {whole}
+        for said, short in table("figures")["short"].items():
+            names |= {re.sub(rf"\b{said}\b", short, name) for name in names}
+        found += [
+            (name, {**row, "is_reading": True} if turns else dict(row))
+            for name in sorted(names) if name not in known
+        ]  # fmt: skip
+    return found
 
 
 @cache
@@ -119,6 +152,8 @@ def noun_marks(tokens: Sequence[Token]) -> list[NounMark]:
             word = tokens[at].text
             others = (r for w, r in _nouns()[word] if w == (word,) and "before_figure" not in r)
             row = next(others, None)
+        if row is not None and "with" in row and not set(row["with"]) & {t.text for t in tokens}:
+            row = None
         if row is not None:
             said = " ".join(t.text for t in tokens[at : at + count])
             found.append(NounMark(row, at, at + count, said))
@@ -164,6 +199,9 @@ def _figure(tokens: Sequence[Token], at: int) -> FigureMark:
     spans = joined in {"to", "-", "through", "thru", "a"} or (
         joined in {"and"} and text_at(tokens, at - 1) == "between"
     )
+    follows = tokens[after].number if after < len(tokens) else None
+    if joined == "or" and follows is not None and follows <= 1.05 * first.number:
+        spans = True  # "12.2 or 12.3": between the two; "15 or 50" is one of them
     if spans and second is not None and second.number is not None and not mark.negative:
         upper = FigureMark((second.number,), (second.text,), after, after + 1)
         upper.used.add(after)
@@ -183,9 +221,13 @@ def _figure(tokens: Sequence[Token], at: int) -> FigureMark:
             mark.used |= set(range(mark.end, after)) | upper.used
             mark.end = upper.end
     _take_manner(tokens, mark)
-    if text_at(tokens, at + 1) == "ish":
+    ish = at + 2 if text_at(tokens, at + 1) == "-" else at + 1
+    if text_at(tokens, ish) == "ish":
         mark.how, mark.doubt = "about", first.doubt
-        mark.used.add(at + 1)
+        mark.used |= set(range(at + 1, ish + 1))
+        if not mark.symbol:
+            mark.end = ish + 1
+            _take_unit(tokens, mark)
     part_of_number = (
         at > 1
         and tokens[at - 1].text == "-"
@@ -220,16 +262,20 @@ def _take_unit(tokens: Sequence[Token], mark: FigureMark) -> None:
 
 
 def _take_manner(tokens: Sequence[Token], mark: FigureMark) -> None:
-    for back in (1, 2, 3):
-        place = mark.first - back
-        if place < 0 or tokens[place].number is not None or tokens[place].text in {",", ";"}:
+    near = []
+    for place in range(mark.first - 1, max(-1, mark.first - 5), -1):
+        if tokens[place].number is not None or tokens[place].text in {",", ";"}:
             break
+        near.append(place)
+    for place in reversed(near):  # the longest first: "no more than" before "more than"
         for how in ("about", "below", "above", "swings"):
             hit = longest(tokens, place, marks_said(how))
             if hit is None or place + hit[0] > mark.first:
                 continue
             between = {t.text for t in tokens[place + hit[0] : mark.first]}
             if between - {"from", "between", "at", "to", "psi", "is", "like"}:
+                continue
+            if set(range(place, place + hit[0])) & mark.used:
                 continue
             if how == "swings" and len(mark.values) == 1:
                 mark.change = mark.change or not between

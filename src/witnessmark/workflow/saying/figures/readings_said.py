@@ -9,6 +9,7 @@ from typing import Any
 from witnessmark.words.say import line as say
 from witnessmark.workflow.saying.cards import Card, Part
 from witnessmark.workflow.saying.figures.figure_marks import (
+    CARRIED,
     FigureMark,
     NounMark,
     figure_marks,
@@ -30,7 +31,9 @@ from witnessmark.workflow.saying.figures.roles import (
     is_speed,
     place_of,
     speed_mark,
+    turned_bound,
 )
+from witnessmark.workflow.saying.figures.places_said import compared, placed, where_said
 from witnessmark.workflow.saying.figures.values import quantity_and_value, shown
 from witnessmark.workflow.saying.figures.whose import owners_of, stray_units, usual_noun
 from witnessmark.workflow.saying.hearing.moods import NAMED, Clause
@@ -59,7 +62,12 @@ def readings_of(
     """
     part = Part()
     nouns = [n for n in noun_marks(tokens) if not set(range(n.first, n.end)) & taken]
-    figures = [f for f in figure_marks(tokens, taken) if not f.symbol.startswith("!")]
+    figures = figure_marks(tokens, taken)
+    for figure in figures:
+        kind, symbol = CARRIED.get(figure.symbol, ("", ""))
+        if kind and any(kind in n.row for n in nouns):
+            figure.symbol = symbol  # seconds, parts: a reading only where something is read in them
+    figures = [f for f in figures if not f.symbol.startswith("!")]
     figures = [f for f in figures if text_at(tokens, f.first - 1) not in NAMED or f.symbol]
     for figure in figures:
         if figure.symbol == "psi" and said_at(tokens, figure.first) and figure.values[0] >= 500:
@@ -71,10 +79,12 @@ def readings_of(
     places: dict[int, str] = {}
     for figure in figures:
         clause = next(c for c in clauses if c.first <= figure.first < c.end)
-        if denied(tokens, figure, clause):
+        if not turned_bound(tokens, figure, clause) and denied(tokens, figure, clause):
             part.asks.append(say.ask_figure(shown(figure, figure.symbol)))
         elif clause.moods & {"plan", "other", "book"}:
             part.asks += [say.ask_who_measured()] if "book" in clause.moods else []
+        elif "hearsay" in clause.moods and not _READ_OFF & {t.text for t in tokens}:
+            part.asks.append(say.ask_hearsay())  # a figure told, and nobody knows read off what
         elif figure.symbol == "%" and text_at(tokens, figure.end) == "load":
             marks.append(_load_mark(figure))
         elif is_speed(tokens, figure, nouns, len(figures) == 1):
@@ -84,9 +94,8 @@ def readings_of(
         else:
             values.append(figure)
     said = {t.text for t in tokens}
-    if said & {"dash", "cluster"} and said & {"gauge", "mechanical"} and len(values) > 1:
-        part.asks.append(say.ask_dash())
-        return part
+    if said & {"dash", "cluster"} and said & {"gauge", "mechanical", "mech"} and len(values) > 1:
+        return compared(tokens, values, nouns, marks, part)
     if has_alternatives(tokens, values):
         part.asks.append(say.ask_one_of([f.texts[0] for f in values[:2]]))
         return part
@@ -101,6 +110,8 @@ def _load_mark(figure: FigureMark) -> PointMark:
     return PointMark("load", {"load": load}, figure.first, figure.end + 1, f"load {load}")
 
 
+#: What a figure that somebody tells was read off.
+_READ_OFF = frozenset({"dash", "gauge", "cluster", "needle", "screen"})
 #: Behind these "hot" or "idle" tells no point: "ran hot", "not warm".
 _NO_POINT_AFTER = frozenset({"ran", "runs", "run", "gets", "got", "too", "not", "no", "rough"})
 
@@ -137,6 +148,9 @@ def _read(
     places: Mapping[int, str],
     usual: Sequence[str],
 ) -> None:
+    timed = {p for n in nouns if "time" in n.row for p in range(n.first, n.end)}
+    if any(f.kind == "time" for f in values):  # "eleven seconds of cranking" says no point
+        marks = [m for m in marks if m.first not in timed]
     stray = stray_units(tokens, values)
     owners = owners_of(tokens, values, nouns, stray)
     if not nouns and values and (stand_in := usual_noun(values, usual)) is not None:
@@ -161,6 +175,12 @@ def _read(
             continue
         if noun.row.get("none"):
             part.asks.append(str(noun.row["ask"]))
+            held = True
+            continue
+        if noun.row.get("each_where") and not placed(
+            tokens, figure, [v for v in values if owners.get(v.first) is noun]
+        ):
+            part.asks.append(str(noun.row["each_where"]))
             held = True
             continue
         draft = quantity_and_value(tokens, figure, noun, values, stray, owners, part)
@@ -255,6 +275,10 @@ def _before_and_after(
         return "hold" if words["before"] and words["after"] and len(drafts) > 1 else ""
     if worked and words["before"]:
         return "work"
+    if words["before"] and words["after"] and {"new", "old"} & {t.text for t in tokens}:
+        for draft in drafts:  # "before the new filter 51, after it 79": which work is asked
+            draft[2].needs.append(say.ask_before_after())
+        return ""
     return "hold"
 
 
@@ -287,10 +311,15 @@ def _card(
     if spoken.point:
         data["point"] = dict(spoken.point)
     needs, also, marks = list(spoken.needs), list(spoken.also), []
+    if figure.turned:
+        needs.append(say.ask_bound(shown(figure, figure.symbol), figure.how == "below"))
+    beside = text_at(tokens, noun.first - 1)
+    if beside in table("figures")["beside"]["words"]:
+        needs.append(say.ask_is_it(f"{beside} {noun.said}"))
     if clause.moods & {"hearsay", "guess"}:
         needs.append(say.ask_hearsay() if "hearsay" in clause.moods else say.ask_guess())
         marks.append("somebody's word" if "hearsay" in clause.moods else "a guess")
-    where = _where(tokens, figure, clause, places, noun)
+    where = where_said(tokens, figure, clause, places, noun)
     if where:
         data["where"] = where
     elif noun.row.get("needs_where"):
@@ -321,40 +350,3 @@ def _card(
     said = f"{low.start}:{high.end}"
     return Card("reading", data, said, tuple(dict.fromkeys(needs)), tuple(dict.fromkeys(also)),
                 tuple(marks))  # fmt: skip
-
-
-def _where(
-    tokens: Sequence[Token],
-    figure: FigureMark,
-    clause: Clause,
-    places: Mapping[int, str],
-    noun: NounMark,
-) -> str:
-    known = table("work")["places"]
-    own = noun.row.get("places")
-    if own:
-        before = [t.text for t in tokens[clause.first : figure.first] if t.text in own]
-        if before:
-            return "transmission" if before[-1] == "trans" else before[-1]
-    if places and noun.row.get("by_cylinder"):
-        before_places = [p for p in places if p < figure.first]
-        if before_places and not any(
-            t.text in {"others", "rest"} for t in tokens[before_places[-1] : figure.first]
-        ):
-            return places[before_places[-1]]
-    if noun.row.get("by_cylinder") and any(
-        t.text in {"others", "rest"} for t in tokens[max(0, figure.first - 3) : figure.first]
-    ):
-        return "other cylinders"
-    for place in range(max(clause.first, figure.first - 3), figure.first):
-        rest = tokens[place].text == "rest" and text_at(tokens, place - 1) != "at"
-        if rest or tokens[place].text == "others":
-            return "the others"
-    found: list[tuple[int, str]] = []
-    for place in range(clause.first, clause.end):
-        two = f"{text_at(tokens, place)} {text_at(tokens, place + 1)}"
-        said = next((w for w in (two, text_at(tokens, place)) if w in known), "")
-        if said and not (found and found[-1][0] == place - 1 and " " in said):
-            found.append((place, str(known[said])))
-    before_it = [w for p, w in found if p < figure.first]
-    return before_it[-1] if before_it else (found[0][1] if found else "")

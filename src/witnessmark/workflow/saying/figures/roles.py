@@ -16,7 +16,7 @@ from witnessmark.workflow.saying.hearing.figures_in_words import written
 from witnessmark.workflow.saying.hearing.moods import Clause
 from witnessmark.workflow.saying.hearing.tokens import Token
 
-__all__ = ["denied", "has_alternatives", "is_speed", "place_of", "speed_mark"]
+__all__ = ["denied", "turned_bound", "has_alternatives", "is_speed", "place_of", "speed_mark"]
 
 
 def is_speed(
@@ -31,6 +31,8 @@ def is_speed(
     rpm_before = (
         text_at(tokens, figure.first - 1) == "rpm" or text_at(tokens, figure.first - 2) == "rpm"
     )
+    if rpm_before and not figure.symbol and said_at(tokens, figure.first) and 400 <= value <= 3500:
+        return True  # "fan speed 1900 rpm at 1500"
     if figure.symbol == "rpm" or (rpm_before and not figure.symbol):
         if value < 400 or (near and value < 450):
             return False
@@ -69,7 +71,11 @@ def place_of(
 
 def denied(tokens: Sequence[Token], figure: FigureMark, clause: Clause) -> bool:
     """Tell whether a figure is said not to be: "not 65 psi", "is not 80"."""
-    before = [t.text for t in tokens[max(clause.first, figure.first - 4) : figure.first]]
+    before = [
+        tokens[p].text
+        for p in range(max(clause.first, figure.first - 4), figure.first)
+        if p not in figure.used  # "no more than 8": this "no" is the bound's own
+    ]
     joined = " ".join(before)
     if figure.how in {"below", "above"}:  # "will not go over 40" is no "over 40"
         turned = bool({"not", "never", "no"} & set(before))
@@ -77,9 +83,33 @@ def denied(tokens: Sequence[Token], figure: FigureMark, clause: Clause) -> bool:
     return bool({"not", "never"} & set(before[-3:]))
 
 
+#: Verbs between a "no" and its bound: "will not go over 40", "never drops below 30".
+_MOVES = frozenset(("go", "goes", "went", "get", "gets", "got", "come", "comes", "climb", "climbs",
+                    "rise", "rises", "drop", "drops", "fall", "falls", "make", "makes", "build",
+                    "builds", "pull", "pulls", "read", "reads", "do", "does", "hold", "holds",
+                    "dip", "dips", "pass", "exceed"))  # fmt: skip
+
+
+def turned_bound(tokens: Sequence[Token], figure: FigureMark, clause: Clause) -> bool:
+    """Tell whether a "no" turns a bound round, and turn it: "will not go over 40" is at most 40."""
+    if figure.how not in {"below", "above"}:
+        return False
+    before = [
+        tokens[p].text
+        for p in range(max(clause.first, figure.first - 6), figure.first)
+        if p not in figure.used
+    ]
+    if len(before) < 2 or before[-1] not in _MOVES or not {"not", "never"} & set(before[-3:]):
+        return False
+    figure.how = "below" if figure.how == "above" else "above"
+    figure.turned = True
+    return True
+
+
 def has_alternatives(tokens: Sequence[Token], values: Sequence[FigureMark]) -> bool:
     """Tell whether the speaker gives one figure or another: "15 or 50"."""
     return any(
-        text_at(tokens, one.end) == "or" and two.first == one.end + 1
+        text_at(tokens, one.end) == "or"
+        and two.first == one.end + 1
         for one, two in itertools.pairwise(values)
     )

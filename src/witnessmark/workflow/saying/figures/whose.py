@@ -29,6 +29,7 @@ def owners_of(
     if not nouns or not values:
         return found
     postfix = values[0].end <= nouns[0].first
+    over = [n for n in nouns if "overrides" in n.row]
     for number, figure in enumerate(values):
         kind = figure.kind or _kind_of(stray)
         following_end = values[number + 1].first if number + 1 < len(values) else len(tokens)
@@ -53,6 +54,9 @@ def owners_of(
             later = [n for n in nouns if n.first >= figure.end and fits(n, kind)]
             if postfix and later:
                 found[figure.first] = later[0]
+        held = found.get(figure.first)
+        if over and held is not None and held.quantity(kind) == over[0].row["overrides"]:
+            found[figure.first] = over[0]  # "return throttled, gallery comes up to 96 psi"
     return found
 
 

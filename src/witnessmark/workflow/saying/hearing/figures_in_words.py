@@ -59,6 +59,8 @@ def with_figures(tokens: Sequence[Token]) -> list[Token]:
 
 def _figure(tokens: Sequence[Token], at: int) -> _Said | None:
     first = tokens[at]
+    if (share := _quarters(tokens, at)) is not None:
+        return share
     base = _numeral(tokens, at) if first.number is not None else _digits(tokens, at)
     base = base or _group(tokens, at)
     if base is None and first.text in {"point", "."} and _one(tokens, at + 1, True) is not None:
@@ -221,6 +223,25 @@ def _fraction_word(tokens: Sequence[Token], at: int) -> _Said | None:
         count = 2 if words[1] == "a" else 1
         if _before_unit(tokens, at + count):
             return _Said(0.5 if words[0] == "half" else 0.25, count, False)
+    return None
+
+
+def _quarters(tokens: Sequence[Token], at: int) -> _Said | None:
+    """Read "three quarters of an inch", "a quarter of a quart", "half of an inch", "half an inch"."""
+    place = at + 1 if _text(tokens, at) == "a" else at
+    shares = {("three", "quarters"): 0.75, ("quarter",): 0.25, ("half",): 0.5,
+              ("an", "eighth"): 0.125, ("one", "eighth"): 0.125,
+              ("three", "eighths"): 0.375, ("five", "eighths"): 0.625}  # fmt: skip
+    for words, value in shares.items():
+        if tuple(_text(tokens, place + n) for n in range(len(words))) != words:
+            continue
+        end = place + len(words)
+        end += 1 if _text(tokens, end) == "of" else 0
+        end += 1 if _text(tokens, end) in {"a", "an"} else 0
+        if end > place + len(words) and _before_unit(tokens, end):
+            if words == ("half",) and _text(tokens, end) == "hour":
+                return None  # read with the hours
+            return _Said(value, end - at, False)
     return None
 
 

@@ -67,6 +67,10 @@ def clauses_of(tokens: Sequence[Token]) -> list[Clause]:
     at = 0
     while at < len(tokens):
         hit = longest(tokens, at, _mood_words())
+        denied = tokens[at].text == "will" and at + 1 < len(tokens) and tokens[at + 1].text == "not"
+        if hit is not None and denied and hit[0] == 1:
+            at += 1  # "will not go over 40" is seen here and now
+            continue
         if hit is not None:
             marks[at] = str(hit[1])
             at += hit[0]

@@ -112,6 +112,8 @@ def _figures(text: str) -> list[Token]:
 def _words(text: str, start: int) -> list[Token]:
     """Return one word, or the parts of one joined by dashes that the tables do not hold."""
     text = text.strip(".")
+    if text.endswith("'s") and text not in _known_words() and len(text) > 3:
+        return _words(text.removesuffix("'s"), start)  # "thermostat's on order"
     if text in _joined_words() or not re.search(r"[-.]", text):
         return [Token(text, start, start + len(text))]
     return [
@@ -138,6 +140,14 @@ def _joined_words() -> frozenset[str]:
     for name in ("speech", "figures", "checks", "work"):
         look(table(name))
     return frozenset(found)
+
+
+@cache
+def _known_words() -> frozenset[str]:
+    """Return every word with a small mark inside that the table of plain words holds."""
+    speech = table("speech")
+    said = (*speech["same"], *(w for mood in speech["moods"].values() for w in mood))
+    return frozenset(word for phrase in said for word in phrase.split() if "'" in word)
 
 
 @cache
