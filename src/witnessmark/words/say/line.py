@@ -89,7 +89,10 @@ def ask_possible(figure: str) -> str:
 @sentence("line.ask_change", figure="12 psi")
 def ask_change(figure: str) -> str:
     """Ask for the two values of a change."""
-    return f"{figure} is a change: which pressure or other value, from what to what?"
+    return (
+        f"{figure} is a change: of which pressure or other value, from what to what, and which "
+        "one counts?"
+    )
 
 
 @sentence("line.ask_one_of", figures=["15", "50"])

@@ -13,7 +13,7 @@ from witnessmark.units import unit
 from witnessmark.words.say import line as say
 from witnessmark.workflow.case.packs_of_shop import Knowledge
 from witnessmark.workflow.saying.cards import Card, Part
-from witnessmark.workflow.saying.figures.figure_marks import FigureMark
+from witnessmark.workflow.saying.figures.figure_marks import CARRIED, FigureMark
 from witnessmark.workflow.saying.hearing.moods import Clause, is_negated
 from witnessmark.workflow.saying.hearing.spoken_tables import table
 from witnessmark.workflow.saying.hearing.tokens import Token
@@ -103,6 +103,8 @@ def measured_checks(
             if clause.moods & {"plan", "other", "book", "hearsay"} or len(figure.values) > 1:
                 continue
             symbol = {"lbs": "psi", "inches": "in"}.get(figure.symbol, figure.symbol)
+            if row["kind"] == "time":
+                symbol = CARRIED.get(symbol, ("", symbol))[1]
             if not symbol or symbol.startswith("!") or symbol in {"thou", "quart", "liter",
                                                                   "degrees"}:  # fmt: skip
                 continue
@@ -216,6 +218,12 @@ def _judge(
         part.asks.append(say.ask_result(_words(tokens, hit)))
         return []
     negated = _negated(tokens, stretch, stretch.token(sign.start()), sign.end(), row)
+    if "plain" in row and not row.get("absolute") and not negated and row["plain"] != "yes":
+        negated = any(  # "shakes only when pulling, not coasting"
+            is_negated(tokens, stretch.token(found.start()), stretch.first)
+            for found in (_pattern(group).search(stretch.text) for group in row["all"][1:])
+            if found is not None
+        )
     result = _result(row, stretch, negated, tokens)
     if row.get("falls"):
         result = _fell(tokens, stretch) or result
@@ -384,7 +392,8 @@ def _outcome(
         for words, outcome in {**row.get("results", {}), **row.get("results_plain", {})}.items():
             if outcome in test.outcomes and _plainly(words, stretch, tokens):
                 return str(outcome)
-    return result
+    good = row.get("good_outcome")
+    return str(good) if good and result == "negative" and test and good in test.outcomes else result
 
 
 def _use_result_words(stretch: _Stretch, hit: set[int], row: Row) -> None:

@@ -28,7 +28,12 @@ def codes_of(tokens: Sequence[Token], clauses: Sequence[Clause]) -> Part:
     found: list[tuple[int, int, int, int]] = []
     at = 0
     while at < len(tokens):
-        pair = _pair(tokens, at) or _in_a_row(tokens, at, found) or _turned(tokens, at) or _again(tokens, at, found)
+        pair = (
+            _pair(tokens, at)
+            or _in_a_row(tokens, at, found)
+            or _turned(tokens, at)
+            or _again(tokens, at, found)
+        )
         broken = (
             pair is not None
             and pair[0] == at

@@ -16,7 +16,8 @@ SMALL = frozenset(
     ("the", "a", "an", "both", "new", "all", "my", "our", "its", "that", "this", "front", "rear",
      "left", "right", "upper", "lower", "old", "number", "in", "on", "of", "rebuilt", "used",
      "another", "bad", "crank", "engine", "fuel", "oil", "primary", "secondary", "main", "out",
-     "lf", "rf", "lr", "rr", "some", "two", "three", "four", "six", "up", "his", "her", "their")
+     "lf", "rf", "lr", "rr", "some", "two", "three", "four", "six", "up", "his", "her", "their",
+     "gallon", "gallons", "quart", "quarts", "liter", "liters", "jug", "bottle", "tube", "couple")
 )  # fmt: skip
 #: Words at which the name of a part ends, and that are none by themselves.
 _ENDS = frozenset(

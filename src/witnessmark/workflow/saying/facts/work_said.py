@@ -18,6 +18,7 @@ from witnessmark.workflow.saying.facts.part_names import (
     part_names,
 )
 from witnessmark.workflow.saying.facts.time_said import minutes_of
+from witnessmark.workflow.saying.figures.figure_marks import text_at
 from witnessmark.workflow.saying.hearing.moods import Clause
 from witnessmark.workflow.saying.hearing.spoken_tables import Phrases, phrases, table
 from witnessmark.workflow.saying.hearing.tokens import Token
@@ -30,9 +31,14 @@ _UNCLEAR = frozenset({"filter", "filters", "fuel filter", "fuel filters", "pump"
 _DAYS = frozenset(("today", "yesterday", "monday", "tuesday", "wednesday", "thursday", "friday",
                    "saturday", "sunday", "this", "morning", "afternoon", "just", "now"))  # fmt: skip
 #: Verbs whose part need stand in no table.
-_ANY_PART = frozenset({"renewed", "repaired", "cleaned", "greased", "adjusted", "removed"})
+_ANY_PART = frozenset(
+    {"drained", "refitted", "renewed", "repaired", "cleaned", "greased", "adjusted", "removed"}
+)
 #: Words of a truck that goes out of the door.
 _LEAVING = frozenset({"leaves", "left", "leaving", "out", "released", "goes", "went"})
+#: Who is waited for, and is no part.
+_NOBODY = frozenset(("customer", "owner", "driver", "him", "her", "them", "approval", "boss",
+                     "dispatch", "it", "you", "an", "word", "call"))  # fmt: skip
 #: What is measured, not passed: "wheel bearing end play .004".
 _READ_AS = frozenset({"play", "runout", "run-out", "wobble", "temp", "endplay"})
 #: Words that mean several things: their part must be one of the table.
@@ -66,8 +72,16 @@ def _places() -> Phrases:
 def work_of(tokens: Sequence[Token], clauses: Sequence[Clause]) -> Part:
     """Read what was done, ordered, timed, agreed or taken back."""
     part = Part()
-    for reader in (_retraction, _outcome, _approval, _cleared, labour_of, _odometer,
-                   _hour_meter):
+    for reader in (
+        _retraction,
+        _outcome,
+        _approval,
+        _cleared,
+        _cleared_some,
+        labour_of,
+        _odometer,
+        _hour_meter,
+    ):
         reader(tokens, clauses, part)
     _part_states(tokens, clauses, part)
     _torqued(tokens, clauses, part)
@@ -94,6 +108,18 @@ def _retraction(tokens: Sequence[Token], _: Sequence[Clause], part: Part) -> Non
             part.used |= set(range(first, end if not why else len(tokens)))
             return
     words = [t.text for t in tokens]
+    wrong = re.search(
+        r"\blast (?:\w+ )?(?:was|is) (?:wrong|no good|bad|a mistake)\b", " ".join(words)
+    )
+    if wrong is not None:  # "that last pressure was wrong"
+        text = " ".join(words)
+        why = next((w for said, w in table("work")["retract"]["why"].items() if said in text), "")
+        part.cards.append(
+            Card("retract", {"entry": "last reading", "why": why},
+                 said_span(tokens, 0, len(tokens)), needs=(say.ask_retract(),))
+        )  # fmt: skip
+        part.used |= set(range(len(tokens)))
+        return
     match = re.fullmatch(r"(?:no )?(?:it|that) (?:was|is) (\S+) not (\S+)(?: .*)?", " ".join(words))
     if match:
         figures = [t for t in tokens if t.number is not None][:2]
@@ -110,7 +136,9 @@ def _outcome(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> 
         for first, end, _ in hits(tokens, _list("outcome", key), part.used):
             clause = _clause(clauses, first)
             others = {t.text for t in tokens} & {"wiggle", "unplugged", "codes", "psi", "neutral",
-                                                 "breather", "primed", "can"}  # fmt: skip
+                                                 "breather", "primed", "can", "coast", "coasting",
+                                                 "clutch", "bobtail", "cut", "trailer", "belt",
+                                                 "belts", "pinched", "throttled"}  # fmt: skip
             if clause.moods & _NOT_DONE or others or part.cards:
                 continue
             needs = [say.ask_complaint()]
@@ -130,13 +158,20 @@ def _approval(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) ->
                 what = [
                     t for t in tokens[end : clause.end] if t.text not in {"to", "the", "do", "on"}
                 ]
-                names = part_names(tokens, end, clause.end)
+                names = part_names(tokens, end, clause.end) or part_names(
+                    tokens, clause.first, first
+                )
                 words = names[0][0] if names else " ".join(t.text for t in what[:4])
                 part.cards.append(
                     Card("decline", {"words": words}, said_span(tokens, first, clause.end),
                          needs=(say.ask_decline(),))
                 )  # fmt: skip
-                part.used |= set(range(first, names[0][2] if names else clause.end))
+                part.used |= set(
+                    range(
+                        min(first, names[0][1]) if names else first,
+                        max(end, names[0][2]) if names else clause.end,
+                    )
+                )
             else:
                 part.cards.append(
                     Card("approval", _limit(tokens, end), said_span(tokens, first, end),
@@ -177,6 +212,24 @@ def _cleared(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> 
         return
 
 
+def _cleared_some(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> None:
+    """Read "cleared 3 codes", "cleared out all the old faults"."""
+    verbs = {"cleared", "erased", "wiped", "reset", "clear"}
+    for place, token in enumerate(tokens):
+        if token.text not in verbs or any(c.kind == "work" for c in part.cards):
+            continue
+        within = [p for p in range(place + 1, min(len(tokens), place + 5))
+                  if tokens[p].text in {"codes", "code", "faults", "dtcs"}]  # fmt: skip
+        clause = _clause(clauses, place)
+        if not within or within[0] >= clause.end or clause.moods & (_NOT_DONE | {"hearsay"}):
+            continue
+        part.cards.append(Card("work", {"did": "cleared codes"},
+                               said_span(tokens, place, within[0] + 1),
+                               also=(say.ask_codes(),)))  # fmt: skip
+        part.used |= set(range(place, within[0] + 1))
+        return
+
+
 def _odometer(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> None:
     for first, end, _ in hits(tokens, _list("visit", "odometer"), part.used):
         near = [p for p in range(max(0, first - 2), min(len(tokens), end + 3))
@@ -185,13 +238,18 @@ def _odometer(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) ->
             continue
         place = near[-1] if near[-1] >= end else near[0]
         value = tokens[place].number or 0.0
+        if len(near) > 1 and place == near[-1] == near[-2] + 1 and len(tokens[place].text) == 3:
+            value += 1000 * (tokens[near[-2]].number or 0.0)  # "388 210"
+            part.used.add(near[-2])
         after = tokens[place + 1].text if place + 1 < len(tokens) else ""
         metric = after in {"km", "kilometers", "kilometres"}
         asked = after in {"miles", "mi", "mile"} or metric
         if value < 1000:
             continue
         out = bool({t.text for t in tokens[: max(first, place)]} & _LEAVING)
-        data = {"odometer_out" if out else "odometer_in": f"{value:.0f}" + (" km" if metric else "")}
+        data = {
+            "odometer_out" if out else "odometer_in": f"{value:.0f}" + (" km" if metric else "")
+        }
         span = said_span(tokens, min(first, place), max(end, place + 1))
         part.cards.append(Card("visit", data, span, needs=() if asked else (say.ask_miles(),)))
         part.used |= set(range(first, end)) | {place} | ({place + 1} if asked else set())
@@ -227,6 +285,10 @@ def _part_states(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part)
         if away is not None:
             found["returned"] = away
         moods = clause.moods - ({"plan"} if found.keys() & {"promised"} else set())
+        if found.get("ordered") and _NOBODY & {
+            text_at(tokens, found["ordered"][1] + n) for n in (0, 1)
+        }:
+            continue  # "waiting on the customer to approve"
         if found and not names and not moods & _NOT_DONE:
             names = _unlisted(tokens, clause, found)
         if not found and not moods & _NOT_DONE:
@@ -368,12 +430,25 @@ def _done(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> Non
         names = part_names(tokens, end, clause.end)
         if tokens[first].text == "new":
             follows = names and names[0][1] == end
-            if not follows or _recent(tokens) or _tells_price(tokens, clause) is None:
+            priced = _tells_price(tokens, clause) is not None or minutes_of(tokens) is not None
+            if not follows or _recent(tokens) or not priced:
                 continue
         if verb == "adjusted" and not names:
             names = list(part_names(tokens, 0, end))[:1]
-        if end < len(tokens) and tokens[end].text in {"it", "them", "that"} and not names:
-            names = [(n, end, end) for n, _, _ in part_names(tokens, end, len(tokens))]
+        if names and set(range(names[0][1], names[0][2])) & part.used:
+            continue  # "installed a new belt": said once already
+        again = verb not in _ANY_PART  # "renewed the filter and bled it" names nothing new
+        if (
+            end < len(tokens)
+            and tokens[end].text in {"it", "them", "that"}
+            and not names
+            and not again
+        ):
+            elsewhere = part_names(tokens, end, len(tokens)) or part_names(tokens, 0, first)
+            subject = next((p for p in range(first) if tokens[p].text in {"is", "was", "are"}), 0)
+            names = [(n, end, end) for n, _, _ in elsewhere]
+            if not names and subject and (one := name_before(tokens, 0, subject)) is not None:
+                names = [(one[0], end, end)]
         next_verb = min((a for a, *_ in hits(tokens, _verbs(), part.used)
                          if a >= end and tokens[a].text != "new"), default=clause.end)  # fmt: skip
         names = [n for n in names if n[1] < next_verb or n[1] == n[2]]
@@ -385,6 +460,9 @@ def _done(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> Non
             named[1] <= n[1] and n[2] <= named[2] for n in names)):  # fmt: skip
             rest = [n for n in names if n[1] >= named[2]]
             names, near = [named, *rest], True
+        if not near and not _recent(tokens):
+            names = _passive(tokens, clause, first, end, said_verb)
+            near = bool(names)
         if negated or not names or not near:
             continue
         if end - first == 1 and tokens[first].text == "put" and not _put_on(tokens, end):
@@ -411,6 +489,31 @@ def _done(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> Non
         part.cards.append(Card("work", data, said_span(tokens, first, max(used) + 1), tuple(needs),
                                tuple(also)))  # fmt: skip
         part.used |= used
+
+
+#: Before these a verb at the end of its clause tells no work that was done here.
+_NOT_HERE = frozenset(("needs", "need", "be", "being", "was", "were", "been", "to", "get", "gets",
+                       "should", "never", "not", "has", "had", "have", "when", "since"))  # fmt: skip
+_PASSIVES = frozenset(("replaced", "renewed", "changed", "swapped", "cleaned", "repaired",
+                       "adjusted", "installed", "greased", "bled", "rebuilt", "resealed",
+                       "soldered", "spliced", "welded", "drained", "fixed"))  # fmt: skip
+
+
+def _passive(
+    tokens: Sequence[Token], clause: Clause, first: int, end: int, verb: str
+) -> list[tuple[str, int, int]]:
+    """Name the part of "nox sensor replaced" and "strap corroded, cleaned and tightened"."""
+    rest = {t.text for t in tokens[end : clause.end]} - {"and", ",", "."}
+    if verb not in _PASSIVES or rest - {"tightened", *_PASSIVES}:
+        return []
+    if first and tokens[first - 1].text in _NOT_HERE:
+        return []
+    if first == clause.first or tokens[first - 1].text in {",", "and", ";"}:
+        listed = part_names(tokens, 0, first)
+        return [(listed[-1][0], first, first)] if listed else []
+    listed = [n for n in part_names(tokens, clause.first, first) if n[2] == first]
+    named = listed[:1] or [n for n in [name_before(tokens, clause.first, first)] if n]
+    return list(named)
 
 
 def _put_on(tokens: Sequence[Token], end: int) -> bool:
@@ -445,6 +548,14 @@ def _inspected(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -
         if any(c.kind in {"work", "part", "decline"} for c in part.cards):
             return
         words = {t.text for t in tokens[clause.first : clause.end]}
+        at_it = {text_at(tokens, first - 1), text_at(tokens, first - 2)} & {
+            "at",
+            "on",
+            "near",
+            "by",
+        }
+        if at_it and text_at(tokens, first - 1) in {*at_it, "the"}:
+            continue  # "corroded at the frame" is not about the frame
         if words & _READ_AS:
             continue  # read by a gauge: no look for a pass
         place = next((str(p) for a, b, p in hits(tokens, _places(), set())
@@ -473,6 +584,32 @@ def _inspected(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -
         else:
             part.asks.append(say.ask_inspect())
             continue
+        part.cards.append(Card("inspect", data, said_span(tokens, min(used), max(used) + 1),
+                               needs=(say.ask_inspect(),)))  # fmt: skip
+        part.used |= used
+        if "value" in data:
+            _same_thing(tokens, clauses, clause, str(thing), part)
+
+
+def _same_thing(
+    tokens: Sequence[Token], clauses: Sequence[Clause], said: Clause, thing: str, part: Part
+) -> None:
+    """Read on where only the place changes: "stroke left front 1 7/8, right front 1 3/4"."""
+    for clause in clauses:
+        if clause.first < said.end or clause.moods:
+            continue
+        inside = range(clause.first, clause.end)
+        if any(a in inside for a, _, __ in hits(tokens, _things())):
+            return
+        place = next(((a, b, str(p)) for a, b, p in hits(tokens, _places()) if a in inside), None)
+        figure = next((p for p in inside if tokens[p].number is not None), None)
+        unit = text_at(tokens, figure + 1) if figure is not None else ""
+        depth = figure is not None and ("/" in tokens[figure].text or unit in _DEPTHS)
+        if place is None or figure is None or not depth:
+            return
+        symbol = "mm" if unit == "mm" else "in"
+        data = {"point": f"{thing} {place[2]}", "value": f"{tokens[figure].text} {symbol}"}
+        used = {*range(place[0], place[1]), figure}
         part.cards.append(Card("inspect", data, said_span(tokens, min(used), max(used) + 1),
                                needs=(say.ask_inspect(),)))  # fmt: skip
         part.used |= used

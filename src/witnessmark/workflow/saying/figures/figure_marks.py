@@ -25,7 +25,9 @@ CARRIED = {"!seconds": ("time", "s"), "!minutes": ("time", "min"), "!hours": ("t
 #: Quantities that are never said by their own name: the line has other words for them, or none.
 _NOT_SAID = frozenset(("distance", "torque", "vibration", "road_speed", "engine_speed", "trip_fuel",
                        "engine_hours", "total_distance", "total_distance_fine", "current_gear",
-                       "selected_gear", "engine_revolutions", "trip_distance"))  # fmt: skip
+                       "selected_gear", "engine_revolutions", "trip_distance",
+                       "exhaust_temperature_before", "exhaust_temperature_between",
+                       "exhaust_temperature_behind"))  # fmt: skip
 #: Words for units that are no units of the table -> what they measure.
 OTHER_KIND = {"lbs": "pressure", "inches": "pressure", "degrees": "temperature"}
 
@@ -103,6 +105,7 @@ def _nouns() -> Phrases:
 def _by_their_names(known: set[str]) -> list[tuple[str, dict[str, Any]]]:
     """Return a row for every quantity by its own name, whole and as the trade shortens it."""
     found: list[tuple[str, dict[str, Any]]] = []
+    bare: dict[str, dict[str, Any]] = {}
     for quantity in QUANTITIES.values():
         if quantity.kind not in KINDS or quantity.name in _NOT_SAID:
             continue
@@ -114,10 +117,21 @@ def _by_their_names(known: set[str]) -> list[tuple[str, dict[str, Any]]]:
         names = {whole}
         for said, short in table("figures")["short"].items():
             names |= {re.sub(rf"\b{said}\b", short, name) for name in names}
+        for name in names:  # "charge air cooler outlet 155 F": the unit says which of its kinds
+            head, _, last = name.rpartition(" ")
+            if last in {"temp", "pressure"} and " " in head and head not in known:
+                several = bare.setdefault(head, {})
+                several[quantity.kind] = "" if quantity.kind in several else quantity.name
         found += [
             (name, {**row, "is_reading": True} if turns else dict(row))
             for name in sorted(names) if name not in known
         ]  # fmt: skip
+    taken = known | {name for name, _ in found}
+    found += [
+        (head, {k: v for k, v in row.items() if v})
+        for head, row in bare.items()
+        if head not in taken and all(row.values())
+    ]
     return found
 
 
@@ -152,8 +166,11 @@ def noun_marks(tokens: Sequence[Token]) -> list[NounMark]:
             word = tokens[at].text
             others = (r for w, r in _nouns()[word] if w == (word,) and "before_figure" not in r)
             row = next(others, None)
-        if row is not None and "with" in row and not set(row["with"]) & {t.text for t in tokens}:
-            row = None
+        if row is not None and "with" in row:  # of those said alike the one that fits the line
+            words = tuple(t.text for t in tokens[at : at + count])
+            line = {t.text for t in tokens}
+            row = next((r for w, r in _nouns()[words[0]] if w == words
+                        and set(r.get("with", line)) & line), None)  # fmt: skip
         if row is not None:
             said = " ".join(t.text for t in tokens[at : at + count])
             found.append(NounMark(row, at, at + count, said))
@@ -170,6 +187,14 @@ def figure_marks(tokens: Sequence[Token], taken: set[int]) -> list[FigureMark]:
             at += 1
             continue
         mark = _figure(tokens, at)
+        last = found[-1] if found else None
+        if (
+            last is not None
+            and last.change
+            and text_at(tokens, last.end) == "to"
+            and (mark.first == last.end + 1)
+        ):
+            mark.change = True  # "fell from 52 to 37": neither is taken before it is asked
         found.append(mark)
         at = max(mark.end, at + 1)
     return found

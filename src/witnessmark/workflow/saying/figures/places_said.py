@@ -98,6 +98,9 @@ def where_said(
         before = [t.text for t in tokens[clause.first : figure.first] if t.text in own]
         if before:
             return "transmission" if before[-1] == "trans" else before[-1]
+    named = [p for p in places if clause.first <= p < figure.first]
+    if named and not noun.row.get("by_cylinder"):
+        return places[named[-1]]
     if places and noun.row.get("by_cylinder"):
         before_places = [p for p in places if p < figure.first]
         if before_places and not any(

@@ -81,6 +81,8 @@ def readings_of(
         clause = next(c for c in clauses if c.first <= figure.first < c.end)
         if not turned_bound(tokens, figure, clause) and denied(tokens, figure, clause):
             part.asks.append(say.ask_figure(shown(figure, figure.symbol)))
+        elif _past(tokens, clause):
+            continue  # "was 22 yesterday, today 14": what was then is kept in words
         elif clause.moods & {"plan", "other", "book"}:
             part.asks += [say.ask_who_measured()] if "book" in clause.moods else []
         elif "hearsay" in clause.moods and not _READ_OFF & {t.text for t in tokens}:
@@ -102,6 +104,12 @@ def readings_of(
     marks = _of_figures(tokens, marks, values, clauses)
     _read(tokens, values, nouns, marks, clauses, part, worked, places, usual)
     return part
+
+
+def _past(tokens: Sequence[Token], clause: Clause) -> bool:
+    """Tell whether a clause speaks of another day: "it was 22 psi yesterday"."""
+    words = {t.text for t in tokens[clause.first : clause.end]}
+    return bool(words & {"was", "were", "had"}) and bool(words & {"yesterday", "last", "ago"})
 
 
 def _load_mark(figure: FigureMark) -> PointMark:
@@ -216,7 +224,7 @@ def _read(
         if one.noun == two.noun and one.point == two.point and one.point.get("rpm"):
             for figured_one in (one, two):  # two values of one quantity at one point
                 figured_one.needs.append(say.ask_which_point())
-    unclear_order = _before_and_after(tokens, drafts, nouns, worked)
+    unclear_order = _before_and_after(tokens, clauses, drafts, nouns, worked)
     if unclear_order == "hold":
         part.asks.append(say.ask_before_after())
         part.used.clear()
@@ -255,12 +263,14 @@ def _later(card: Card) -> Card:
 
 def _before_and_after(
     tokens: Sequence[Token],
+    clauses: Sequence[Clause],
     drafts: Sequence[tuple[FigureMark, NounMark, Figured, str, str]],
     nouns: Sequence[NounMark],
     worked: bool,
 ) -> str:
     """Tell what before and now speak of: ``hold``, ``work`` or nothing."""
     in_noun = {p for n in nouns for p in range(n.first, n.end)}
+    in_noun |= {p for c in clauses if _past(tokens, c) for p in range(c.first, c.end)}
     words = {
         name: [
             p for p in range(len(tokens))

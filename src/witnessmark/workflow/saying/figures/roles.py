@@ -61,6 +61,15 @@ def place_of(
     if figure.symbol or figure.values[0] > 24 or figure.values[0] != int(figure.values[0]):
         return None
     before, after = text_at(tokens, figure.first - 1), text_at(tokens, figure.end)
+    follows = [t.number is not None for t in tokens[figure.end : figure.end + 3]]
+    if before in _COUNTED and any(follows):  # "the other three 12.6"
+        return figure.first, f"{before} {written(figure.values[0])}"
+    named = next((n for n in nouns if n.end == figure.first), None)
+    if (
+        named is not None and after in {"is", "at", "has", "reads", "was", ":", "shows"}
+        and any(t.number is not None for t in tokens[figure.end : figure.end + 4])
+    ):  # fmt: skip
+        return figure.first, f"{named.said} {written(figure.values[0])}"  # "battery 2 is at 11.8 V"
     ratio = any(n.row.get("by_cylinder") for n in nouns)
     if before in {"cylinder", "cylinders", "hole"} or (
         ratio and after in {"is", "at", "has", "reads"}
@@ -90,6 +99,10 @@ _MOVES = frozenset(("go", "goes", "went", "get", "gets", "got", "come", "comes",
                     "dip", "dips", "pass", "exceed"))  # fmt: skip
 
 
+#: Behind these a small figure counts things.
+_COUNTED = frozenset({"other", "others", "all", "both", "these", "those", "first", "last"})
+
+
 def turned_bound(tokens: Sequence[Token], figure: FigureMark, clause: Clause) -> bool:
     """Tell whether a "no" turns a bound round, and turn it: "will not go over 40" is at most 40."""
     if figure.how not in {"below", "above"}:
@@ -109,7 +122,6 @@ def turned_bound(tokens: Sequence[Token], figure: FigureMark, clause: Clause) ->
 def has_alternatives(tokens: Sequence[Token], values: Sequence[FigureMark]) -> bool:
     """Tell whether the speaker gives one figure or another: "15 or 50"."""
     return any(
-        text_at(tokens, one.end) == "or"
-        and two.first == one.end + 1
+        text_at(tokens, one.end) == "or" and two.first == one.end + 1
         for one, two in itertools.pairwise(values)
     )

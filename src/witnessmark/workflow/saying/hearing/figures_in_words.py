@@ -51,6 +51,7 @@ def with_figures(tokens: Sequence[Token]) -> list[Token]:
             continue
         first, last = tokens[at], tokens[at + said.count - 1]
         doubt = said.doubt or any(t.doubt for t in tokens[at : at + said.count])
+        doubt = doubt or (at > 0 and tokens[at - 1].text in {"too", "ate", "won", "fore"})
         text = first.text if said.count == 1 and first.number is not None else written(said.value)
         found.append(Token(text, first.start, last.end, said.value, doubt))
         at += said.count

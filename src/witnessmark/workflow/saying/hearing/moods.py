@@ -67,6 +67,12 @@ def clauses_of(tokens: Sequence[Token]) -> list[Clause]:
     at = 0
     while at < len(tokens):
         hit = longest(tokens, at, _mood_words())
+        in_shop = tokens[at].text == "here" and at + 1 < len(tokens) and (
+            tokens[at + 1].text in {"already", "now", "today", "yet"}
+        )  # fmt: skip
+        if hit is not None and in_shop:
+            at += 1  # "hub seal here already" is about a part
+            continue
         denied = tokens[at].text == "will" and at + 1 < len(tokens) and tokens[at + 1].text == "not"
         if hit is not None and denied and hit[0] == 1:
             at += 1  # "will not go over 40" is seen here and now
@@ -96,6 +102,8 @@ def clauses_of(tokens: Sequence[Token]) -> list[Clause]:
             moods.add("guess")
         if token.text in _BREAKS or mood == "back" or (mood == "other" and moods != {"other"}):
             close(place)
+        if token.text in {"but", "pero"}:  # "should be 30 but it is 21"
+            lasting.discard("book")
         if mood == "back":
             lasting, moods = set(), set()
         elif mood is not None:
@@ -122,7 +130,8 @@ def _another_unit(tokens: Sequence[Token], at: int) -> bool:
     """Tell whether "unit 14 makes" begins here: a number of a truck that then does something."""
     if tokens[at].text not in {"unit", "truck", "camion", "number", "#"} or at + 2 >= len(tokens):
         return False
-    return tokens[at + 1].number is not None and tokens[at + 2].text in _OTHER_VERBS
+    owns = tokens[at + 2].text == "'"  # "truck 12's gallery was 88 psi"
+    return tokens[at + 1].number is not None and (owns or tokens[at + 2].text in _OTHER_VERBS)
 
 
 def is_negated(tokens: Sequence[Token], sign: int, first: int) -> bool:
