@@ -60,13 +60,13 @@ def checks_of(
     stretches = _stretches(tokens, clauses)
     said_rows = {str(card.data.get("test", "")) for card in known}
     for row in (*_by_id(knowledge), *table("checks")["check"]):
-        ids = _ids(row, knowledge)
+        found = [(s, c, h) for s, c in stretches if (h := _match(row, s)) is not None]
+        ids = _ids(row, knowledge) if found else []  # the packs are asked only for what was said
         if not ids or said_rows & set(ids):
             continue
         asked = len(part.asks)
-        for stretch, clause in stretches:
-            hit = _match(row, stretch)
-            if hit is None or clause.moods & {"plan", "other", "book"}:
+        for stretch, clause, hit in found:
+            if clause.moods & {"plan", "other", "book"}:
                 continue
             if _not_run(tokens, clause):
                 part.asks.append(say.ask_result(_words(tokens, hit)))

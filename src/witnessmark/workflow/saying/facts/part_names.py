@@ -9,10 +9,10 @@ from witnessmark.workflow.saying.facts.hours_said import hits
 from witnessmark.workflow.saying.hearing.spoken_tables import Phrases, phrases, table
 from witnessmark.workflow.saying.hearing.tokens import Token
 
-__all__ = ["SMALL", "joined_names", "name_before", "name_behind", "part_names"]
+__all__ = ["close_behind", "joined_names", "name_before", "name_behind", "part_names"]
 
 #: Words between a verb and its part.
-SMALL = frozenset(
+_SMALL = frozenset(
     ("the", "a", "an", "both", "new", "all", "my", "our", "its", "that", "this", "front", "rear",
      "left", "right", "upper", "lower", "old", "number", "in", "on", "of", "rebuilt", "used",
      "another", "bad", "crank", "engine", "fuel", "oil", "primary", "secondary", "main", "out",
@@ -32,9 +32,13 @@ _ENDS = frozenset(
 _BREAKS = frozenset((",", ";", ".", "?", "!", ":", "(", ")", "/", "-", "@"))
 #: No part: what a verb may be followed by all the same.
 _NO_PART = frozenset(
-    ("gear", "gears", "lanes", "color", "colour", "mind", "everything", "nothing", "something",
-     "thing", "things", "job", "truck", "work", "them", "one", "ones", "time", "half", "rest")
+    ("dry", "clean", "empty", "gear", "gears", "lanes", "color", "colour", "mind", "everything",
+     "nothing", "something", "thing", "things", "job", "truck", "work", "them", "one", "ones",
+     "time", "half", "rest")
 )  # fmt: skip
+#: Words between a part and what is said of it.
+_BEFORE_STATE = frozenset(("is", "are", "was", "were", "has", "just", "finally", "now", "still",
+                           "have"))  # fmt: skip
 _MOST_WORDS = 4
 
 
@@ -56,11 +60,12 @@ def name_behind(tokens: Sequence[Token], first: int, end: int) -> tuple[str, int
     the jake solenoid. A figure or a pronoun is no part.
     """
     place = first
-    while place < end and tokens[place].text in SMALL | {"down"}:
+    while place < end and tokens[place].text in _SMALL | {"down"}:
         place += 1
     while place > first and tokens[place - 1].text in _KEPT_WITH:
         place -= 1
-    words, stop = [], place
+    words: list[str] = []
+    stop = place
     while stop < end and len(words) < _MOST_WORDS:
         token = tokens[stop]
         # "on" and "in" are small before a name and end it behind
@@ -81,8 +86,7 @@ _KEPT_WITH = frozenset(("fuel", "oil", "primary", "secondary", "crank", "engine"
 def name_before(tokens: Sequence[Token], first: int, end: int) -> tuple[str, int, int] | None:
     """Return what stands right before a word such as "is on order" as the part it is about."""
     stop = end
-    while stop > first and tokens[stop - 1].text in {"is", "are", "was", "were", "has", "just",
-                                                     "finally", "now", "still", "have"}:  # fmt: skip
+    while stop > first and tokens[stop - 1].text in _BEFORE_STATE:
         stop -= 1
     place = stop
     while place > first and stop - place < _MOST_WORDS:
@@ -108,3 +112,8 @@ def joined_names(names: Sequence[tuple[str, int, int]]) -> list[str]:
             found.append(name)
         last = end
     return found
+
+
+def close_behind(tokens: Sequence[Token], end: int, first: int) -> bool:
+    """Tell whether a part is what the verb was done to: nothing but small words between them."""
+    return all(t.text in _SMALL or t.number is not None for t in tokens[end:first])

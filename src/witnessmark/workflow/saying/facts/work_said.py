@@ -3,22 +3,23 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from functools import cache
 from typing import Any
 
 from witnessmark.words.say import line as say
 from witnessmark.workflow.saying.cards import Card, Part
 from witnessmark.workflow.saying.facts.hours_said import hits, labour_of, said_span
+from witnessmark.workflow.saying.facts.looked_said import inspected
 from witnessmark.workflow.saying.facts.part_names import (
-    SMALL,
+    close_behind,
     joined_names,
     name_before,
     name_behind,
     part_names,
 )
+from witnessmark.workflow.saying.facts.parts_said import part_states
 from witnessmark.workflow.saying.facts.time_said import minutes_of
-from witnessmark.workflow.saying.figures.figure_marks import text_at
 from witnessmark.workflow.saying.hearing.moods import Clause
 from witnessmark.workflow.saying.hearing.spoken_tables import Phrases, phrases, table
 from witnessmark.workflow.saying.hearing.tokens import Token
@@ -27,25 +28,15 @@ __all__ = ["work_of"]
 
 #: Parts of which a truck has several.
 _UNCLEAR = frozenset({"filter", "filters", "fuel filter", "fuel filters", "pump", "hose", "gasket"})
-#: Words of time that may follow "came".
-_DAYS = frozenset(("today", "yesterday", "monday", "tuesday", "wednesday", "thursday", "friday",
-                   "saturday", "sunday", "this", "morning", "afternoon", "just", "now"))  # fmt: skip
 #: Verbs whose part need stand in no table.
 _ANY_PART = frozenset(
     {"drained", "refitted", "renewed", "repaired", "cleaned", "greased", "adjusted", "removed"}
 )
 #: Words of a truck that goes out of the door.
 _LEAVING = frozenset({"leaves", "left", "leaving", "out", "released", "goes", "went"})
-#: Who is waited for, and is no part.
-_NOBODY = frozenset(("customer", "owner", "driver", "him", "her", "them", "approval", "boss",
-                     "dispatch", "it", "you", "an", "word", "call"))  # fmt: skip
-#: What is measured, not passed: "wheel bearing end play .004".
-_READ_AS = frozenset({"play", "runout", "run-out", "wobble", "temp", "endplay"})
 #: Words that mean several things: their part must be one of the table.
 _LOOSE = frozenset(("put", "new", "fixed", "fixed the", "put a", "hung", "reset", "set the",
                     "corrected", "changed", "put on"))  # fmt: skip
-#: Units of a depth.
-_DEPTHS = frozenset({"mm", "in", "inch", "inches", "32nds"})
 _NOT_DONE = frozenset({"plan", "other", "book", "guess"})
 
 
@@ -57,11 +48,6 @@ def _list(section: str, key: str) -> Phrases:
 @cache
 def _verbs() -> Phrases:
     return phrases([(said, did) for did, rows in table("work")["work"].items() for said in rows])
-
-
-@cache
-def _things() -> Phrases:
-    return phrases([(said, said) for said in table("work")["inspect"]["things"]])
 
 
 @cache
@@ -83,10 +69,10 @@ def work_of(tokens: Sequence[Token], clauses: Sequence[Clause]) -> Part:
         _hour_meter,
     ):
         reader(tokens, clauses, part)
-    _part_states(tokens, clauses, part)
+    part_states(tokens, clauses, part)
     _torqued(tokens, clauses, part)
     _done(tokens, clauses, part)
-    _inspected(tokens, clauses, part)
+    inspected(tokens, clauses, part)
     return part
 
 
@@ -218,8 +204,10 @@ def _cleared_some(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part
     for place, token in enumerate(tokens):
         if token.text not in verbs or any(c.kind == "work" for c in part.cards):
             continue
-        within = [p for p in range(place + 1, min(len(tokens), place + 5))
-                  if tokens[p].text in {"codes", "code", "faults", "dtcs"}]  # fmt: skip
+        cleared = {"codes", "code", "faults", "dtcs", "everything"}
+        within = [
+            p for p in range(place + 1, min(len(tokens), place + 5)) if tokens[p].text in cleared
+        ]
         clause = _clause(clauses, place)
         if not within or within[0] >= clause.end or clause.moods & (_NOT_DONE | {"hearsay"}):
             continue
@@ -270,122 +258,6 @@ def _hour_meter(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) 
         part.cards.append(Card("visit", {"hours": hours}, span))
         part.used |= set(range(min(first, place), max(end, place + 1)))
         return
-
-
-def _part_states(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> None:
-    states = table("work")["part_state"]
-    for clause in clauses:
-        names = part_names(tokens, clause.first, clause.end)
-        found: dict[str, tuple[int, int]] = {}
-        for state in ("promised", "ordered", "arrived", "returned"):
-            for first, end, _ in hits(tokens, _list("part_state", state), part.used):
-                if clause.first <= first < clause.end:
-                    found.setdefault(state, (first, end))
-        away = _sent_back(tokens, clause.first, clause.end) if names and not found else None
-        if away is not None:
-            found["returned"] = away
-        moods = clause.moods - ({"plan"} if found.keys() & {"promised"} else set())
-        if found.get("ordered") and _NOBODY & {
-            text_at(tokens, found["ordered"][1] + n) for n in (0, 1)
-        }:
-            continue  # "waiting on the customer to approve"
-        if found and not names and not moods & _NOT_DONE:
-            names = _unlisted(tokens, clause, found)
-        if not found and not moods & _NOT_DONE:
-            found, names = _came(tokens, clause, names)
-        if not found or not names or moods & _NOT_DONE:
-            if found and clause.moods & {"plan"}:
-                part.asks.append(say.ask_order())
-            continue
-        state = next(s for s in ("returned", "arrived", "promised", "ordered") if s in found)
-        name, name_first, name_end = _whole_name(names)
-        data: dict[str, Any] = {"name": name, "state": state}
-        used = set(range(name_first, name_end))
-        for first, end in found.values():
-            used |= set(range(first, end))
-        for place in range(clause.first, clause.end):
-            if tokens[place].text in states["days"]:
-                data["day"] = tokens[place].text
-                used.add(place)
-        number = _part_number(tokens, name_end, clause.end)
-        if number:
-            data["number"] = number[0]
-            used |= number[1]
-        ask = say.ask_which_part(name) if state == "returned" else say.ask_order()
-        also = [ask] if state != "arrived" else []
-        also += [say.ask_which_part(name)] if " " not in name else []
-        part.cards.append(Card("part", data, said_span(tokens, min(used), max(used) + 1),
-                               also=tuple(dict.fromkeys(also))))  # fmt: skip
-        part.used |= used
-
-
-def _unlisted(
-    tokens: Sequence[Token], clause: Clause, found: Mapping[str, tuple[int, int]]
-) -> list[tuple[str, int, int]]:
-    """Name a part that no table knows: "waiting on the jake solenoid", "intake elbow on order"."""
-    first, end = min(found.values())
-    named = name_before(tokens, clause.first, first) or name_behind(tokens, end, clause.end)
-    return [named] if named else []
-
-
-def _came(
-    tokens: Sequence[Token], clause: Clause, names: list[tuple[str, int, int]]
-) -> tuple[dict[str, tuple[int, int]], list[tuple[str, int, int]]]:
-    """Read "the hub seal came", "got the water pump today", "the parts house brought the drums"."""
-    for place in range(clause.first, clause.end):
-        word, after = tokens[place].text, tokens[place + 1 : clause.end]
-        rest = {t.text for t in after}
-        if word in {"parts", "part"} and part_names(tokens, clause.end, len(tokens)):
-            arrived = {t.text for t in after} & {"came", "arrived", "here", "in"}
-            if arrived:  # "parts came, lift pump and filter"
-                listed = part_names(tokens, clause.end, len(tokens))
-                return {"arrived": (place, clause.end)}, listed
-        if word == "came" and not (rest - _DAYS - {"just", "finally", ".", "too"}):
-            known = [n for n in names if n[2] <= place]
-            named = known or [n for n in [name_before(tokens, clause.first, place)] if n]
-            return ({"arrived": (place, place + 1)}, named) if named else ({}, names)
-        got = word in {"got", "received", "brought"} and all(t.number is None for t in after)
-        if got and names and names[0][1] > place and _close(tokens, place + 1, names[0][1]):
-            end = names[-1][2]
-            if not {t.text for t in tokens[end : clause.end]} - _DAYS - {"in", "."}:
-                return {"arrived": (place, place + 1)}, names
-    return {}, names
-
-
-def _sent_back(tokens: Sequence[Token], first: int, end: int) -> tuple[int, int] | None:
-    """Find "sent the starter core back": the part stands within the verb."""
-    said = [t.text for t in tokens[first:end]]
-    sent = next((n for n, word in enumerate(said) if word in {"sent", "took", "shipped"}), None)
-    if sent is None or "back" not in said[sent + 2 :]:
-        return None
-    return first + sent, first + said.index("back", sent) + 1
-
-
-def _whole_name(names: Sequence[tuple[str, int, int]]) -> tuple[str, int, int]:
-    """Join parts that are said as one name: turbo clamp."""
-    name, first, end = names[0]
-    for following, a, b in names[1:]:
-        if a == end:
-            name, end = f"{name} {following}", b
-    return name, first, end
-
-
-def _part_number(tokens: Sequence[Token], first: int, end: int) -> tuple[str, set[int]] | None:
-    for place in range(first, end):
-        if tokens[place].number is None:
-            continue
-        used, text = {place}, tokens[place].text
-        while (
-            place + 2 < end
-            and tokens[place + 1].text == "-"
-            and tokens[place + 1].start == tokens[place].end
-        ):
-            text += "-" + tokens[place + 2].text
-            used |= {place + 1, place + 2}
-            place += 2  # noqa: PLW2901
-        if len(text) >= 4:
-            return text, used
-    return None
 
 
 def _torqued(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> None:
@@ -453,7 +325,9 @@ def _done(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> Non
                          if a >= end and tokens[a].text != "new"), default=clause.end)  # fmt: skip
         names = [n for n in names if n[1] < next_verb or n[1] == n[2]]
         said_verb = " ".join(t.text for t in tokens[first:end])
-        near = bool(names) and (names[0][1] == names[0][2] or _close(tokens, end, names[0][1]))
+        near = bool(names) and (
+            names[0][1] == names[0][2] or close_behind(tokens, end, names[0][1])
+        )
         named = name_behind(tokens, end, min(clause.end, next_verb))
         loose = said_verb in _LOOSE or verb not in _ANY_PART
         if not near and named is not None and (not loose or any(
@@ -492,8 +366,9 @@ def _done(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> Non
 
 
 #: Before these a verb at the end of its clause tells no work that was done here.
-_NOT_HERE = frozenset(("needs", "need", "be", "being", "was", "were", "been", "to", "get", "gets",
-                       "should", "never", "not", "has", "had", "have", "when", "since"))  # fmt: skip
+_NOT_HERE = frozenset(("needs", "need", "be", "being", "was", "were", "been", "to", "get",
+                       "gets", "should", "never", "not", "has", "had", "have", "when",
+                       "since"))  # fmt: skip
 _PASSIVES = frozenset(("replaced", "renewed", "changed", "swapped", "cleaned", "repaired",
                        "adjusted", "installed", "greased", "bled", "rebuilt", "resealed",
                        "soldered", "spliced", "welded", "drained", "fixed"))  # fmt: skip
@@ -521,11 +396,6 @@ def _put_on(tokens: Sequence[Token], end: int) -> bool:
     return "new" in {t.text for t in tokens[end : end + 3]}
 
 
-def _close(tokens: Sequence[Token], end: int, first: int) -> bool:
-    """Tell whether a part is what the verb was done to: nothing but small words between them."""
-    return all(t.text in SMALL or t.number is not None for t in tokens[end:first])
-
-
 def _recent(tokens: Sequence[Token]) -> bool:
     return any(t.text in {"last", "ago", "week", "month", "recently", "old"} for t in tokens)
 
@@ -537,95 +407,3 @@ def _tells_price(tokens: Sequence[Token], clause: Clause) -> bool | None:
     if not figures or {t.text for t in tokens} & units:
         return None
     return True
-
-
-def _inspected(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> None:
-    rows: Mapping[str, Any] = table("work")["inspect"]
-    for first, end, thing in hits(tokens, _things(), part.used):
-        clause = _clause(clauses, first)
-        if clause.moods & (_NOT_DONE | {"hearsay"}):
-            continue
-        if any(c.kind in {"work", "part", "decline"} for c in part.cards):
-            return
-        words = {t.text for t in tokens[clause.first : clause.end]}
-        at_it = {text_at(tokens, first - 1), text_at(tokens, first - 2)} & {
-            "at",
-            "on",
-            "near",
-            "by",
-        }
-        if at_it and text_at(tokens, first - 1) in {*at_it, "the"}:
-            continue  # "corroded at the frame" is not about the frame
-        if words & _READ_AS:
-            continue  # read by a gauge: no look for a pass
-        place = next((str(p) for a, b, p in hits(tokens, _places(), set())
-                      if clause.first <= a < clause.end), "")  # fmt: skip
-        data: dict[str, Any] = {"point": f"{thing} {place}".strip()}
-        used = set(range(first, end))
-        for a, b, _ in hits(tokens, _places(), set()):
-            if clause.first <= a < clause.end:
-                used |= set(range(a, b))
-        figure = next((p for p in range(clause.first, clause.end)
-                       if tokens[p].number is not None), None)  # fmt: skip
-        if figure is not None:
-            unit = tokens[figure + 1].text if figure + 1 < len(tokens) else ""
-            if "tire" in str(thing) and "/" not in tokens[figure].text and unit not in _DEPTHS:
-                continue  # its pressure, hot or cold: no tread
-            named = unit in {"mm", "in", "inch", "inches", "32nds", "psi"}
-            if not named and "/" not in tokens[figure].text:
-                part.asks.append(say.ask_inspect())
-                continue
-            symbol = {"mm": "mm", "psi": "psi"}.get(unit, "in")
-            data["value"] = f"{tokens[figure].text} {symbol}"
-            used.add(figure)
-        elif (told := _passed(tokens, clause, str(thing))) is not None:
-            data["result"] = told[0]
-            used |= told[1]
-        else:
-            part.asks.append(say.ask_inspect())
-            continue
-        part.cards.append(Card("inspect", data, said_span(tokens, min(used), max(used) + 1),
-                               needs=(say.ask_inspect(),)))  # fmt: skip
-        part.used |= used
-        if "value" in data:
-            _same_thing(tokens, clauses, clause, str(thing), part)
-
-
-def _same_thing(
-    tokens: Sequence[Token], clauses: Sequence[Clause], said: Clause, thing: str, part: Part
-) -> None:
-    """Read on where only the place changes: "stroke left front 1 7/8, right front 1 3/4"."""
-    for clause in clauses:
-        if clause.first < said.end or clause.moods:
-            continue
-        inside = range(clause.first, clause.end)
-        if any(a in inside for a, _, __ in hits(tokens, _things())):
-            return
-        place = next(((a, b, str(p)) for a, b, p in hits(tokens, _places()) if a in inside), None)
-        figure = next((p for p in inside if tokens[p].number is not None), None)
-        unit = text_at(tokens, figure + 1) if figure is not None else ""
-        depth = figure is not None and ("/" in tokens[figure].text or unit in _DEPTHS)
-        if place is None or figure is None or not depth:
-            return
-        symbol = "mm" if unit == "mm" else "in"
-        data = {"point": f"{thing} {place[2]}", "value": f"{tokens[figure].text} {symbol}"}
-        used = {*range(place[0], place[1]), figure}
-        part.cards.append(Card("inspect", data, said_span(tokens, min(used), max(used) + 1),
-                               needs=(say.ask_inspect(),)))  # fmt: skip
-        part.used |= used
-
-
-def _passed(tokens: Sequence[Token], clause: Clause, thing: str) -> tuple[str, set[int]] | None:
-    """Return pass or fail as it was said of a thing looked at, and the words that said so."""
-    rows: Mapping[str, Any] = table("work")["inspect"]
-    for key in ("fail", "pass", "soft"):
-        for first, end, _ in hits(tokens, _list("inspect", key)):
-            if not clause.first <= first < clause.end:
-                continue
-            if key == "soft" and thing not in rows["by_eye"]:
-                return None  # looked good is no measurement
-            before = {t.text for t in tokens[max(clause.first, first - 2) : first]}
-            turned = bool(before & {"not", "no", "never"})
-            bad = (key == "fail") != turned
-            return ("fail" if bad else "pass"), set(range(first - turned, end))
-    return None

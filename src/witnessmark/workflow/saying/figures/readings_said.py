@@ -19,6 +19,7 @@ from witnessmark.workflow.saying.figures.figure_marks import (
     text_at,
     units_said,
 )
+from witnessmark.workflow.saying.figures.places_said import compared, placed, where_said
 from witnessmark.workflow.saying.figures.points_said import (
     Figured,
     PointMark,
@@ -33,7 +34,6 @@ from witnessmark.workflow.saying.figures.roles import (
     speed_mark,
     turned_bound,
 )
-from witnessmark.workflow.saying.figures.places_said import compared, placed, where_said
 from witnessmark.workflow.saying.figures.values import quantity_and_value, shown
 from witnessmark.workflow.saying.figures.whose import owners_of, stray_units, usual_noun
 from witnessmark.workflow.saying.hearing.moods import NAMED, Clause
@@ -75,6 +75,7 @@ def readings_of(
     owned = {place for f in figures for place in f.used}
     nouns = [n for n in nouns if not set(range(n.first, n.end)) & owned]
     marks = [m for m in point_marks(tokens) if m.first not in taken]
+    beside_dash = _held_together(tokens)
     values: list[FigureMark] = []
     places: dict[int, str] = {}
     for figure in figures:
@@ -83,7 +84,9 @@ def readings_of(
             part.asks.append(say.ask_figure(shown(figure, figure.symbol)))
         elif _past(tokens, clause):
             continue  # "was 22 yesterday, today 14": what was then is kept in words
-        elif clause.moods & {"plan", "other", "book"}:
+        elif clause.moods & {"plan", "other", "book"} and not (
+            beside_dash and clause.moods == {"other"}  # "mech 52 vs dash 21"
+        ):
             part.asks += [say.ask_who_measured()] if "book" in clause.moods else []
         elif "hearsay" in clause.moods and not _READ_OFF & {t.text for t in tokens}:
             part.asks.append(say.ask_hearsay())  # a figure told, and nobody knows read off what
@@ -95,8 +98,7 @@ def readings_of(
             places[where[0]] = where[1]
         else:
             values.append(figure)
-    said = {t.text for t in tokens}
-    if said & {"dash", "cluster"} and said & {"gauge", "mechanical", "mech"} and len(values) > 1:
+    if beside_dash and len(values) > 1:
         return compared(tokens, values, nouns, marks, part)
     if has_alternatives(tokens, values):
         part.asks.append(say.ask_one_of([f.texts[0] for f in values[:2]]))
@@ -104,6 +106,12 @@ def readings_of(
     marks = _of_figures(tokens, marks, values, clauses)
     _read(tokens, values, nouns, marks, clauses, part, worked, places, usual)
     return part
+
+
+def _held_together(tokens: Sequence[Token]) -> bool:
+    """Tell whether a gauge and the dash are said in one line."""
+    said = {t.text for t in tokens}
+    return bool(said & {"dash", "cluster"}) and bool(said & {"gauge", "mechanical", "mech"})
 
 
 def _past(tokens: Sequence[Token], clause: Clause) -> bool:
@@ -318,6 +326,8 @@ def _card(
     data: dict[str, Any] = {"quantity": quantity, "value": text}
     if figure.kind == "temperature" and spoken.point.get("warm"):
         del spoken.point["warm"]  # "coolant hot 225 F" says how hot, not how it stood
+    if noun.row.get("own_heat"):
+        spoken.point.pop("warm", None)  # a tyre's "cold" is not the engine's
     if spoken.point:
         data["point"] = dict(spoken.point)
     needs, also, marks = list(spoken.needs), list(spoken.also), []

@@ -16,7 +16,7 @@ from witnessmark.workflow.saying.hearing.figures_in_words import written
 from witnessmark.workflow.saying.hearing.moods import Clause
 from witnessmark.workflow.saying.hearing.tokens import Token
 
-__all__ = ["denied", "turned_bound", "has_alternatives", "is_speed", "place_of", "speed_mark"]
+__all__ = ["denied", "has_alternatives", "is_speed", "place_of", "speed_mark", "turned_bound"]
 
 
 def is_speed(
@@ -39,6 +39,9 @@ def is_speed(
         return not any(n.row.get("is_reading") and n.end <= figure.first for n in of_speed)
     if figure.symbol or figure.negative or figure.how in {"below", "above"}:
         return False
+    hot = any(n.end == figure.first and set(n.row) & {"temperature", "fraction"} for n in nouns)
+    if hot and not said_at(tokens, figure.first):
+        return False  # "scr in 610, scr out 590 F"
     if alone and any(n.end == figure.first for n in nouns):
         return False  # "exhaust 900": the only figure is what was read
     if said_at(tokens, figure.first):

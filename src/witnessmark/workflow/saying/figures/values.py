@@ -9,6 +9,7 @@ from witnessmark.units import parse_quantity, unit
 from witnessmark.words.say import line as say
 from witnessmark.workflow.saying.cards import Part
 from witnessmark.workflow.saying.figures.figure_marks import (
+    KINDS,
     FigureMark,
     NounMark,
     marks_said,
@@ -43,6 +44,11 @@ def quantity_and_value(
             symbol = mates[0].symbol
             ratio = max(figure.values) / max(*mates[0].values, 1e-9)
             if not 0.1 <= ratio <= 10:  # hardly the same quantity in the same unit
+                needs.append(say.ask_unit(figure_said, symbol))
+        elif one_kind := _only_kind(noun, values, figure):
+            symbol = one_kind.symbol
+            ratio = max(figure.values) / max(*one_kind.values, 1e-9)
+            if not 0.05 <= ratio <= 20:
                 needs.append(say.ask_unit(figure_said, symbol))
         elif "temperature" in row and (warm := [v for v in values if v.kind == "temperature"]):
             symbol = warm[0].symbol
@@ -115,6 +121,16 @@ def quantity_and_value(
     if _swinging(tokens) and figure.how not in {"swings", "range"}:
         spoken.needs.append(say.ask_swings())
     return spoken, quantity, text
+
+
+def _only_kind(
+    noun: NounMark, values: Sequence[FigureMark], figure: FigureMark
+) -> FigureMark | None:
+    """Return a figure whose unit serves this noun, too: "nox out 290, nox in 310 ppm"."""
+    kinds = [k for k in KINDS if k in noun.row]
+    if len(kinds) != 1 or kinds[0] not in {"fraction", "temperature", "ratio", "length", "angle"}:
+        return None
+    return next((v for v in values if v is not figure and v.kind == kinds[0]), None)
 
 
 def _timed_flow(

@@ -104,7 +104,9 @@ def stray_units(tokens: Sequence[Token], values: Sequence[FigureMark]) -> list[s
     owned = {place for figure in values for place in figure.used}
     found = []
     for place, token in enumerate(tokens):
-        if place not in owned and token.text in {"psi", "kpa", "bar", "lbs", "inhg"}:
+        apart = place > 0 and tokens[place - 1].text in {",", "all", "in", "("}
+        ends = apart and token.text in {"inches", "inh2o", "volts", "f", "percent", "degrees"}
+        if place not in owned and (token.text in {"psi", "kpa", "bar", "lbs", "inhg"} or ends):
             hit = longest(tokens, place, units_said())
             found += [str(hit[1])] if hit else []
     return found

@@ -228,7 +228,7 @@ def _fraction_word(tokens: Sequence[Token], at: int) -> _Said | None:
 
 
 def _quarters(tokens: Sequence[Token], at: int) -> _Said | None:
-    """Read "three quarters of an inch", "a quarter of a quart", "half of an inch", "half an inch"."""
+    """Read "three quarters of an inch", "a quarter of a quart", "half an inch"."""
     place = at + 1 if _text(tokens, at) == "a" else at
     shares = {("three", "quarters"): 0.75, ("quarter",): 0.25, ("half",): 0.5,
               ("an", "eighth"): 0.125, ("one", "eighth"): 0.125,
