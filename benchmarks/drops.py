@@ -3,9 +3,9 @@
     python benchmarks/drops.py [--out benchmarks/drops.md]
 
 A real browser at 390 px, the shop's machine behind a link that is cut (TCP reset) at the moment,
-six entries a moment: a reading, a look and a test, work, a note, a line, a photo. After the
-moment the link is mended, the queue empties by itself, and the casebook is counted: each entry by
-words or bytes that only it has. The entries go through the page's own forms.
+seven entries a moment: a reading, a look and a test, work, a note, a line, a photo, the customer's
+word. After the moment the link is mended, the queue empties by itself, and the casebook is
+counted: each entry by words or bytes that only it has. The entries go through the page's own forms.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ from web.dropping_link import ANSWERING, SENDING, STORED, Link  # noqa: E402
 from witnessmark.model.entries.entry_data import PhotoData  # noqa: E402
 from witnessmark.workflow.case.shop_on_disk import Shop, entry_line, open_shop  # noqa: E402
 
-KINDS = ("reading", "looked", "work", "note", "line", "photo")
+KINDS = ("reading", "looked", "work", "note", "line", "photo", "outcome")
 MOMENTS = (
     "before the page is opened",
     "while it is typed, and the page is loaded again",
@@ -206,7 +206,7 @@ def _fill(
 ) -> Callable[[], None]:
     """Open the form of a kind, fill it in and return what saves it; without *base* as it stands."""
     forms = {"reading": "reading", "looked": "looked", "work": "add/work", "note": "add/note"}
-    forms |= {"line": "", "photo": "photo"}
+    forms |= {"line": "", "photo": "photo", "outcome": "add/outcome"}
     if base:
         page.goto(f"{base}/{forms[kind]}".rstrip("/"))
     if base and typed:
@@ -220,6 +220,11 @@ def _fill(
             page.fill("[name=part_0]", "clamp of this moment")
         elif kind == "note":
             page.fill("[name=words]", "the note of this moment")
+        elif kind == "outcome":
+            page.locator("input[name=gone][value=partly]").evaluate(
+                "e => { e.checked = true; e.dispatchEvent(new Event('input', { bubbles: true })); }"
+            )
+            page.fill("[name=words]", "the word of this moment")
         elif kind == "photo":
             page.set_input_files("#f-photo", _picture(base))
     if kind == "line":
@@ -247,6 +252,7 @@ def _counted(shop: Shop, case_id: str, before: int) -> tuple[int, int, int, int,
         "work": sum("clamp of this moment" in e.line for e in fresh),
         "note": sum("the note of this moment" in e.line for e in fresh),
         "line": sum("the line of this moment" in e.line for e in fresh),
+        "outcome": sum("the word of this moment" in e.line for e in fresh),
         "photo": sum(e.kind == "photo" for e in fresh),
     }
     whole = sum(
@@ -263,8 +269,8 @@ def _table(rows: list[tuple[Any, ...]], version: str) -> str:
     lines = [
         "# The link is cut at twelve moments",
         "",
-        f"`benchmarks/drops.py`, Chromium {version}, 390 px, one run. Six entries a moment: "
-        "reading, walk round, work, note, line, photo.",
+        f"`benchmarks/drops.py`, Chromium {version}, 390 px, one run. Seven entries a "
+        "moment: reading, walk round, work, note, line, photo, the customer's word.",
         "",
         "| cut | entered | stored once | photos whole | lost | stored twice |",
         "|---|---|---|---|---|---|",

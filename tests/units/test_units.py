@@ -19,6 +19,7 @@ from witnessmark.units import (
     parse,
     parse_quantity,
     parse_range,
+    spoken,
     to_house,
     unit,
 )
@@ -229,3 +230,14 @@ def test_every_quantity_is_documented() -> None:
 def test_a_figure_with_an_exponent_is_no_range(text, value):
     found = parse_range("battery_voltage", text)
     assert (found.middle, found.half) == (pytest.approx(value), 0.0)
+
+
+def test_a_plain_number_is_typed_without_a_unit() -> None:
+    assert parse_quantity("gear_ratio", "3.58") == parse_quantity("gear_ratio", "3.58 -") == 3.58
+    with pytest.raises(UnitRefused):
+        parse_quantity("gear_ratio", "3.58 psi")
+
+
+def test_a_quantity_is_written_as_the_trade_writes_it() -> None:
+    assert spoken("nox_behind_catalyst", leading=True) == "NOx behind catalyst"
+    assert spoken("oil_pressure", leading=True) == "Oil pressure"

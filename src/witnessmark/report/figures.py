@@ -6,7 +6,7 @@ import math
 from decimal import Decimal
 
 from witnessmark.model.finding import OperatingPoint
-from witnessmark.units import QUANTITIES, UNITS, display_unit, from_house
+from witnessmark.units import QUANTITIES, UNITS, display_unit, from_house, spoken
 
 __all__ = [
     "exact_money",
@@ -71,8 +71,7 @@ def interval_words(
 
 def quantity_words(quantity: str) -> str:
     """Return the quantity's name in words, such as ``Fuel gallery pressure``."""
-    words = quantity.replace("_", " ")
-    return words[:1].upper() + words[1:]
+    return spoken(quantity, leading=True)
 
 
 def point_words(point: OperatingPoint | None) -> str:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from witnessmark.units.quantity_tables import QUANTITIES, UNITS, Quantity, Unit
+from witnessmark.units.quantity_tables import QUANTITIES, UNITS, Quantity, Unit, spoken
 
 if TYPE_CHECKING:
     from witnessmark.units.typed import (
@@ -36,6 +36,7 @@ __all__ = [
     "parse",
     "parse_quantity",
     "parse_range",
+    "spoken",
     "to_house",
     "unit",
 ]

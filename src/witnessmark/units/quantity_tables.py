@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from witnessmark.units.bus_quantities import BUS_QUANTITIES
 from witnessmark.units.circuit_quantities import CIRCUIT_QUANTITIES
 
-__all__ = ["QUANTITIES", "UNITS", "Quantity", "Unit"]
+__all__ = ["QUANTITIES", "UNITS", "Quantity", "Unit", "spoken"]
 
 _INCH = 0.0254
 _POUND_FORCE = 4.4482216152605
@@ -303,3 +303,18 @@ def _quantities() -> dict[str, Quantity]:
 
 #: Name -> row. The names of readings, channels and findings; docs/quantities.md lists them.
 QUANTITIES: Mapping[str, Quantity] = _quantities()
+
+
+#: Words of a quantity's name that are not written in small letters.
+_WRITTEN = {"nox": "NOx"}
+
+
+def spoken(name: str, *, leading: bool = False) -> str:
+    """Return the name of a quantity as words: ``nox_behind_catalyst`` as "NOx behind catalyst".
+
+    Args:
+        name: of a quantity or channel.
+        leading: it begins a sentence.
+    """
+    words = " ".join(_WRITTEN.get(word, word) for word in name.split("_"))
+    return words[:1].upper() + words[1:] if leading and not words.startswith("NOx") else words

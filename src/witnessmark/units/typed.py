@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from witnessmark.errors import UnitRefused
-from witnessmark.units.quantity_tables import QUANTITIES, UNITS, Quantity, Unit
+from witnessmark.units.quantity_tables import QUANTITIES, UNITS, Quantity, Unit, spoken
 
 __all__ = [
     "MAX_LENGTH",
@@ -164,7 +164,7 @@ def parse_quantity(name: str, text: str) -> float:
             value that no such reading can have.
     """
     row = _row(name)
-    typed = parse(text)
+    typed = _counted(text) if row.kind == "number" else parse(text)
     if typed.unit.kind != row.kind:
         raise UnitRefused(
             f"{name} is a {row.kind.replace('_', ' ')}; "
@@ -175,11 +175,20 @@ def parse_quantity(name: str, text: str) -> float:
     if not row.lowest <= value <= row.highest:
         low, high = (from_house(name, end, typed.unit.symbol) for end in (row.lowest, row.highest))
         raise UnitRefused(
-            f"'{_short(text)}' cannot be a {name.replace('_', ' ')}: "
+            f"'{_short(text)}' cannot be a {spoken(name)}: "
             f"possible is {low:.4g} to {high:.4g} {typed.unit.symbol}.",
             do="Check the number and the unit.",
         )
     return value
+
+
+def _counted(text: str) -> Typed:
+    """Read a plain number, such as a gear ratio: it has no unit, and a dash may stand for one."""
+    bare = text.strip().removesuffix("-").strip() if isinstance(text, str) else ""
+    number, rest = _number(bare) if bare and len(bare) <= MAX_LENGTH else (0.0, "?")
+    if rest.strip():
+        raise UnitRefused(f"'{_short(str(text))}' is not one number.", do="Write it plain: 3.58.")
+    return Typed(number, UNITS["-"], text)
 
 
 def parse_range(name: str, text: str) -> Range:

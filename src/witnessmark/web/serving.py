@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import ipaddress
 import logging
 import socket
@@ -120,7 +121,13 @@ def serve(
         forwarded_allow_ips=proxy or "",
     )
     logging.getLogger("uvicorn.error").setLevel(logging.ERROR)
-    server = _Server(config, lambda: ready(address) if ready else None)
+    logging.getLogger("uvicorn.error").addFilter(_no_cut_off_answers)
+    watchers = app.state.bench.watchers
+    server = _Server(
+        config,
+        lambda: ready(address) if ready else None,
+        lambda: setattr(watchers, "stopping", True),
+    )
     if stopper is not None:
         stopper(lambda: setattr(server, "should_exit", True))
     say(f"The bench page is at {address} (stop with Ctrl-C).")
@@ -141,6 +148,12 @@ def is_loopback(host: str) -> bool:
         return False
 
 
+def _no_cut_off_answers(record: logging.LogRecord) -> bool:
+    """Drop what is said of an answer that was cut off because the server was stopped."""
+    kind = record.exc_info[0] if record.exc_info else None
+    return kind is None or not issubclass(kind, asyncio.CancelledError)
+
+
 class _Protocol(H11Protocol):
     """Answers what is no HTTP with the same headers as everything else."""
 
@@ -154,13 +167,19 @@ class _Protocol(H11Protocol):
 
 
 class _Server(uvicorn.Server):
-    def __init__(self, config: uvicorn.Config, started: Callable[[], None]) -> None:
+    def __init__(
+        self, config: uvicorn.Config, started: Callable[[], None], stopping: Callable[[], None]
+    ) -> None:
         super().__init__(config)
-        self._started = started
+        self._started, self._stopping = started, stopping
 
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
         await super().startup(sockets)
         self._started()
+
+    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+        self._stopping()  # open pages are let go before their answers would be cut off
+        await super().shutdown(sockets)
 
 
 def _renewed(config: uvicorn.Config, public: Path, private: Path) -> None:

@@ -9,7 +9,7 @@ from witnessmark.model.details.reading_details import Compared
 from witnessmark.model.finding import Evidence, Finding
 from witnessmark.model.proof import Pair
 from witnessmark.physics.conformity import Difference, difference
-from witnessmark.units import QUANTITIES, display_unit, from_house
+from witnessmark.units import QUANTITIES, display_unit, from_house, spoken
 from witnessmark.words.say import proof as say
 
 __all__ = ["NEEDS", "analyse", "pairs"]
@@ -173,14 +173,14 @@ def _finding(bench: Bench, pair: Pair) -> Finding:
     before, after = (from_house(pair.quantity, v, unit) for v in (pair.before, pair.after))
     scale = abs(from_house(pair.quantity, 1.0, unit) - from_house(pair.quantity, 0.0, unit))
     step = pair.difference * scale
-    words = pair.quantity.replace("_", " ")
+    words = spoken(pair.quantity, leading=True)
     if pair.shown:
         what = f"{'up' if step > 0 else 'down'} {abs(step):.3g} {unit}"
     else:
         what = f"no change shown (below {(pair.provable or 0.0) * scale:.2g} {unit})"
     return Finding(
         code=f"{pair.quantity}_before_after",
-        sentence=f"{words.capitalize()} at {pair.point.words()}: {before:.4g} before, "
+        sentence=f"{words} at {pair.point.words()}: {before:.4g} before, "
         f"{after:.4g} {unit} after, {what}.{_said_of_instruments(pair, scale, unit)}",
         outcome="seen" if pair.shown else "not_seen",
         quantity=pair.quantity,

@@ -16,7 +16,9 @@ from witnessmark.knowledge.codes.code_numbers import CodeNumbers, code_numbers
 from witnessmark.knowledge.records import Knowledge
 from witnessmark.knowledge.rules import CodeMeaning
 from witnessmark.model.details.code_details import CodeRead, CodesShare
-from witnessmark.model.entries.entry_data import CodeData, TestData
+from witnessmark.model.entries.case import Case
+from witnessmark.model.entries.entry_data import CodeData, OutcomeData, TestData
+from witnessmark.model.entries.ledger_data import CloseData
 from witnessmark.model.finding import Evidence, Finding, Support
 from witnessmark.words.say import codes as say
 
@@ -236,6 +238,17 @@ def _read_by_hand(bench: Bench, stage: int) -> set[str]:
     }
 
 
+def _over(case: Case) -> bool:
+    """Tell whether every complaint of a case is closed: nobody waits for what a code forbids."""
+    gone: dict[str, bool] = {}
+    for _, said in case.of(OutcomeData):
+        gone[said.complaint] = said.gone is True
+    for _, closed in case.of(CloseData):
+        gone[closed.complaint] = gone.get(closed.complaint, True)
+    complaints = [entry.id for entry, _ in case.complaints()]
+    return bool(complaints) and all(gone.get(one, False) for one in complaints)
+
+
 def _finding(
     code: _Told,
     codes: Sequence[_Told],
@@ -246,7 +259,7 @@ def _finding(
     rows = bench.knowledge.code(code.spn, code.fmi)
     proves = tuple(dict.fromkeys(t for row in rows for t in row.tests))
     drives = {row.drive for row in rows if code.active}
-    drive = next((d for d in _DRIVES if d in drives), "")
+    drive = next((d for d in _DRIVES if d in drives), "") if not _over(bench.case) else ""
     how = next((p for p in (*_FACTOR, "consequence") if any(r.points == p for r in rows)), "")
     return Finding(
         code="trouble_code",

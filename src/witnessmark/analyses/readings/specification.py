@@ -11,7 +11,7 @@ from witnessmark.knowledge.records import Band
 from witnessmark.model.details.reading_details import AgainstBand
 from witnessmark.model.finding import Evidence, Finding, Outcome
 from witnessmark.physics.conformity import conformity_probability, conformity_verdict
-from witnessmark.units import QUANTITIES, display_unit, from_house
+from witnessmark.units import QUANTITIES, display_unit, from_house, spoken
 
 __all__ = ["NEEDS", "NO_LOAD", "Checked", "analyse", "check_reading"]
 
@@ -98,7 +98,7 @@ def _finding(reading: Reading, checked: Checked) -> Finding:
     )
     return Finding(
         code=f"{name}_out_of_band",
-        sentence=f"{name.replace('_', ' ').capitalize()} {value:.4g} {unit} at "
+        sentence=f"{spoken(name, leading=True)} {value:.4g} {unit} at "
         f"{reading.point.words()} is {_words(reading, checked, unit)}",
         outcome=outcome,
         reason=_reason(checked),

@@ -20,6 +20,7 @@ from witnessmark.analyses.sensors.warm_temperatures import (
 from witnessmark.model.details.trace_details import SensorOff, StepsBeside, Swapped
 from witnessmark.model.finding import Evidence, Finding, Outcome
 from witnessmark.model.recording import Recording
+from witnessmark.units import spoken
 
 __all__ = ["METHOD", "cross_findings"]
 
@@ -92,9 +93,9 @@ def _missing(what: str, stage: int) -> Finding:
 
 
 def _drift(warm: Warm, one: Drifted, recording: Recording, entry_id: str, stage: int) -> Finding:
-    words = one.name.replace("_", " ")
+    words = spoken(one.name)
     other, moved = one.beside or ("", 0.0)
-    beside = other.replace("_", " ")
+    beside = spoken(other)
     minutes = (warm.end_s - warm.start_s) / 60.0
     if one.kind == "none":
         sentence = (
@@ -132,7 +133,7 @@ def _drift(warm: Warm, one: Drifted, recording: Recording, entry_id: str, stage:
 
 def _offsets(warm: Warm, recording: Recording, entry_id: str, stage: int) -> Iterator[Finding]:
     for one in offsets(warm):
-        words, other = one.name.replace("_", " "), one.against.replace("_", " ")
+        words, other = spoken(one.name), spoken(one.against)
         side = "above" if one.off > 0 else "below"
         which = (
             f"the {words} reading is steadily off"
@@ -162,7 +163,7 @@ def _offsets(warm: Warm, recording: Recording, entry_id: str, stage: int) -> Ite
 def _swap(
     warm: Warm, turned: tuple[str, str, float], recording: Recording, entry_id: str, stage: int
 ) -> Finding:
-    one, two = (n.replace("_", " ") for n in turned[:2])
+    one, two = (spoken(n) for n in turned[:2])
     levels = [warm.courses[n] for n in turned[:2]]
     told = " and ".join(
         f"what is called {n} stands at {c.level:.0f} degC and swings {abs(c.quick + c.slow):.0f} "

@@ -11,7 +11,7 @@ from witnessmark.analyses.sensors.liveliness import BOUNDS, Bound
 from witnessmark.model.details.trace_details import TooFastChanges
 from witnessmark.model.finding import Evidence, Finding
 from witnessmark.model.recording import Channel, Floats, Recording
-from witnessmark.units import QUANTITIES, UNITS, display_unit
+from witnessmark.units import QUANTITIES, UNITS, display_unit, spoken
 
 __all__ = ["TooFast", "too_fast", "too_fast_findings"]
 
@@ -121,7 +121,7 @@ def too_fast_findings(
         factor = UNITS[QUANTITIES[name].house].factor / UNITS[unit].factor
         worst = max(found, key=lambda f: abs(f.step))
         most = bound.rate * factor
-        words = name.replace("_", " ")
+        words = spoken(name)
         yield Finding(
             code=f"{name}_too_fast",
             sentence=f"The {words} jumps by up to {abs(worst.step) * factor:.3g} {unit} within "

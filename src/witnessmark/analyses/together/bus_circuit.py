@@ -8,7 +8,7 @@ from witnessmark.analyses.an_analysis import Bench
 from witnessmark.model.details.trace_details import CircuitFault
 from witnessmark.model.finding import Evidence, Finding
 from witnessmark.model.recording import Channel, Quality, Recording, TroubleCode
-from witnessmark.units import QUANTITIES
+from witnessmark.units import QUANTITIES, spoken
 
 __all__ = ["NEEDS", "analyse"]
 
@@ -63,7 +63,7 @@ def _finding(
     channel: Channel, codes: list[TroubleCode], errors: int, samples: int,
     recording: Recording, entry_id: str, stage: int,
 ) -> Finding:  # fmt: skip
-    words = channel.name.replace("_", " ")
+    words = spoken(channel.name)
     valid = channel.count(Quality.VALID)
     parts = []
     if errors:

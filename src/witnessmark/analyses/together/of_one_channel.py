@@ -38,6 +38,7 @@ from witnessmark.model.details.trace_details import (
 )
 from witnessmark.model.finding import Evidence, Finding
 from witnessmark.model.recording import Quality, Recording
+from witnessmark.units import spoken
 
 __all__ = ["METHOD", "of_channel"]
 
@@ -155,7 +156,7 @@ def _no_jumps(
     glitch = smallest_glitch(verdict.trace, judged.profile)
     quiet = quiet_words(name, glitch, verdict.trace.interval)
     doubtful = 0.0 < verdict.log_factor < SEEN_FROM and bool(verdict.spans)
-    words = name.replace("_", " ")
+    words = spoken(name)
     outcome = _CYCLING.get(moved.kind if moved else "", "nothing")
     stands, uses = (None, None) if doubtful else counted(knowledge, _TRACE)
     details = NoJumps(

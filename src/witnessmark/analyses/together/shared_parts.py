@@ -13,7 +13,7 @@ from witnessmark.knowledge import Knowledge
 from witnessmark.model.details.trace_details import StepsTogether
 from witnessmark.model.finding import Evidence, Finding
 from witnessmark.model.recording import Channel, Floats, Recording
-from witnessmark.units import QUANTITIES, UNITS, display_unit
+from witnessmark.units import QUANTITIES, UNITS, display_unit, spoken
 
 __all__ = ["NAMED_FROM", "shared_findings"]
 
@@ -82,7 +82,7 @@ def shared_findings(
 ) -> Iterator[Finding]:  # fmt: skip
     """Yield whether the jumps of the anchor are its own or shared by other circuits."""
     seen = beside(recording, anchor, verdict, others, plain or {})
-    linked, words = seen.linked, anchor.name.replace("_", " ")
+    linked, words = seen.linked, spoken(anchor.name)
     where = (
         "within loaded time"
         if seen.clock.known
@@ -136,7 +136,7 @@ def shared_findings(
         )  # fmt: skip
         return
     if seen.quiet:
-        names = ", ".join(c.name.replace("_", " ") for c in seen.witnesses)
+        names = ", ".join(spoken(c.name) for c in seen.witnesses)
         one = len(seen.witnesses) == 1
         fault = main_fault(anchor.name, seen.typical)
         shared = {
@@ -250,7 +250,7 @@ def _companion_words(linked: Sequence[Companion], kind: str, anchor: str) -> str
         parts.append(text + ")")
     more = len(linked) - _SPOKEN
     if more > 0:
-        names = ", ".join(c.name.replace("_", " ") for c in linked[_SPOKEN:])
+        names = ", ".join(spoken(c.name) for c in linked[_SPOKEN:])
         parts.append(f"{more} more ({names})")
     return " and ".join(parts)
 

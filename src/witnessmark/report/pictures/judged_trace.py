@@ -8,7 +8,7 @@ from typing import cast
 from witnessmark.model.details.trace_details import Jumps, NoJumps, RealMovement
 from witnessmark.model.finding import Finding
 from witnessmark.report.pictures.canvas import FAINT, INK, MARK, Canvas, Plot
-from witnessmark.units import QUANTITIES, display_unit, from_house
+from witnessmark.units import QUANTITIES, display_unit, from_house, spoken
 
 __all__ = ["plausibility_picture"]
 
@@ -46,7 +46,7 @@ def plausibility_picture(finding: Finding, *, si: bool = False) -> str:
     if not spans:
         title = f"{QUANTITIES[name].words}: the trace and the band of the credible"
     canvas = Canvas(_WIDTH, height, title, words=finding.sentence)
-    heading = name.replace("_", " ")
+    heading = spoken(name)
     canvas.text((_LEFT, 16), f"{heading[0].upper()}{heading[1:]}", bold=True, size=13)
     plot = _frame(canvas, overview, name, si, top, _FRAME, minutes=True)
     _spans(plot, spans, top, _FRAME, scale=1 / 60.0)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from witnessmark.model.details.trace_details import StepsTogether
 from witnessmark.model.finding import Finding
 from witnessmark.report.pictures.canvas import FAINT, INK, MARK, Canvas
+from witnessmark.units import spoken
 
 __all__ = ["together_picture"]
 
@@ -67,7 +68,7 @@ def _way(value: float) -> int:
 
 
 def _plain(name: str) -> str:
-    words = name.replace("_", " ")
+    words = spoken(name)
     return words.replace(" temperature", " temp.").replace("delivery ", "")
 
 

@@ -9,7 +9,7 @@ from functools import lru_cache
 from witnessmark.errors import UnitRefused
 from witnessmark.model.entries.entry_data import TruckData
 from witnessmark.model.step import Spread
-from witnessmark.units import QUANTITIES, display_unit, from_house
+from witnessmark.units import QUANTITIES, display_unit, from_house, spoken
 from witnessmark.words.numbers import chance_words, glued
 
 __all__ = [
@@ -136,12 +136,12 @@ def quantity_words(name: str | None) -> str:
     """Return what a quantity is, in the trade's words."""
     if name is None:
         return ""
-    return QUANTITIES[name].words if name in QUANTITIES else name.replace("_", " ")
+    return QUANTITIES[name].words if name in QUANTITIES else spoken(name)
 
 
 def quantity_short(name: str) -> str:
     """Return a quantity's name in two or three words, for a button."""
-    return _SHORT.get(name, name.replace("_", " "))
+    return _SHORT.get(name, spoken(name))
 
 
 def symbol_words(symbol: str) -> str:

@@ -29,12 +29,14 @@ class Watchers:
         in_all: pages of everybody.
         pause_s: time between two looks [s].
         beat_s: longest silence; a link that is dead is noticed by it [s].
+        stopping: the server is being stopped: every page is let go, and asks again by itself.
     """
 
     each: int = 24
     in_all: int = 200
     pause_s: float = 1.0
     beat_s: float = 15.0
+    stopping: bool = False
     _open: Counter[str] = field(default_factory=Counter)
     _lock: threading.Lock = field(default_factory=threading.Lock)
     _threads: list[CapacityLimiter] = field(default_factory=list)
@@ -72,7 +74,7 @@ class Watchers:
         said, spoke = "", time.monotonic()
         with self._place(who):
             yield "retry: 3000\n\n"
-            while await to_thread.run_sync(may, limiter=self._threads[0]):
+            while not self.stopping and await to_thread.run_sync(may, limiter=self._threads[0]):
                 try:
                     found = await to_thread.run_sync(look, limiter=self._threads[0])
                 except WitnessmarkError:
@@ -84,4 +86,6 @@ class Watchers:
                 elif now - spoke > self.beat_s:
                     spoke = now
                     yield ": still here\n\n"
-                await asyncio.sleep(self.pause_s)
+                asleep = time.monotonic() + self.pause_s
+                while not self.stopping and time.monotonic() < asleep:
+                    await asyncio.sleep(min(0.2, self.pause_s))

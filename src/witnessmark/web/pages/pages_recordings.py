@@ -17,7 +17,7 @@ from starlette.responses import JSONResponse, Response
 from witnessmark.errors import InputRefused, NotFound
 from witnessmark.model.entries.entry_data import RecordingData
 from witnessmark.model.recording import Quality, Recording
-from witnessmark.units import QUANTITIES, UNITS, display_unit
+from witnessmark.units import QUANTITIES, UNITS, display_unit, spoken
 from witnessmark.web.bench.page_words import symbol_words
 from witnessmark.web.bench.state import bench_of, by_of, going_on, page, viewer_of
 from witnessmark.web.door.posted import posted
@@ -317,7 +317,7 @@ def _trace(trace: WindowTrace, si: bool) -> dict[str, Any]:
 
 def _spoken(trace: WindowTrace) -> str:
     """A signal that we know is called by its name, any other as the file calls it."""
-    return (trace.name if trace.name in QUANTITIES else trace.label).replace("_", " ")
+    return spoken(trace.name if trace.name in QUANTITIES else trace.label)
 
 
 def _figures(values: npt.NDArray[np.float64]) -> list[float | None]:
@@ -342,7 +342,7 @@ def _channel_rows(recording: Recording, si: bool) -> list[dict[str, Any]]:
         rows.append(
             {
                 "i": i,
-                "name": (row.name.replace("_", " ") if row else channel.label or channel.name)
+                "name": (spoken(row.name) if row else channel.label or channel.name)
                 + (f" (bus {channel.bus})" if channel.bus else ""),
                 "source": channel.source,
                 "unit": symbol_words(unit),

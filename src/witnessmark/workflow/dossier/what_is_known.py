@@ -24,7 +24,7 @@ from witnessmark.model.finding import Finding, OperatingPoint
 from witnessmark.model.known import Known, Moved
 from witnessmark.planner.order.facts import Facts, Mark
 from witnessmark.planner.order.stop_rules import standing_stop
-from witnessmark.units import QUANTITIES
+from witnessmark.units import QUANTITIES, spoken
 from witnessmark.words.say import known as say
 from witnessmark.words.say.steps import result_words
 from witnessmark.words.strength import speaks
@@ -116,7 +116,7 @@ def _what(entry: Entry, knowledge: Knowledge) -> str:
     data = entry.data
     if isinstance(data, ReadingData):
         name = data.quantity
-        quantity = QUANTITIES[name].words if name in QUANTITIES else name.replace("_", " ")
+        quantity = QUANTITIES[name].words if name in QUANTITIES else spoken(name)
         at = data.point.at()
         return say.reading(quantity, data.value, "" if at == OperatingPoint() else at.words())
     if isinstance(data, ClueData):

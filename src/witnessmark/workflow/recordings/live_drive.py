@@ -10,7 +10,7 @@ from typing import Any, Literal
 from witnessmark.errors import Conflict, WitnessmarkError
 from witnessmark.knowledge import Knowledge
 from witnessmark.knowledge.rules import Asked, Stop
-from witnessmark.units import QUANTITIES, parse_quantity
+from witnessmark.units import QUANTITIES, parse_quantity, spoken
 from witnessmark.words.say import driven
 from witnessmark.workflow.case.shop_on_disk import Shop
 from witnessmark.workflow.recordings.drive_card import CardDrive
@@ -191,7 +191,7 @@ def _figure(name: str, now: RecordProgress) -> dict[str, str]:
 
 
 def _name(quantity: str) -> str:
-    return QUANTITIES[quantity].words if quantity in QUANTITIES else quantity.replace("_", " ")
+    return QUANTITIES[quantity].words if quantity in QUANTITIES else spoken(quantity)
 
 
 def _house(now: RecordProgress, name: str) -> float | None:

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from html import escape
 
-from witnessmark.units import QUANTITIES
+from witnessmark.units import QUANTITIES, spoken
 from witnessmark.workflow.recordings.trace_window import Window, WindowTrace
 
 __all__ = ["trace_svg"]
@@ -57,7 +57,7 @@ def _lane(
     shown: Window, trace: WindowTrace, top: int, factor: float, offset: float, unit: str
 ) -> str:
     low, high = trace.lowest, trace.highest
-    name = escape((trace.name if trace.name in QUANTITIES else trace.label).replace("_", " "))
+    name = escape(spoken(trace.name if trace.name in QUANTITIES else trace.label))
     if not math.isfinite(low):
         return _head(top, f"{name}: no readings here")
     span = (high - low) or abs(high) * 0.1 or 1.0
