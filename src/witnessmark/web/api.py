@@ -8,11 +8,14 @@ from fastapi import APIRouter, Request
 from pydantic import BaseModel, ConfigDict, Field
 from starlette.responses import JSONResponse, Response
 
+from witnessmark.errors import Conflict
 from witnessmark.model.entries.entry import Kind, json_schema
 from witnessmark.web.bench.state import bench_of, page, viewer_of
 from witnessmark.web.pages.pages_cases import ledger_rows
 from witnessmark.workflow.case.shop_settings import shows_si
 from witnessmark.workflow.dossier.as_json import assessment_json
+from witnessmark.workflow.inspecting.inspect_case import sheet_json, sheet_of, sign
+from witnessmark.workflow.inspecting.look_at_point import Look, look
 from witnessmark.workflow.shop.ledger import row_of
 
 router = APIRouter()
@@ -56,6 +59,42 @@ class NewEntry(BaseModel):
     data: dict[str, Any]
     id: str | None = Field(default=None, max_length=80)
     at: str | None = Field(default=None, max_length=40)
+
+
+class NewLook(BaseModel):
+    """A look at a point of the inspection, as ``witnessmark inspect look`` takes it."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    point: str = Field(max_length=80)
+    result: str = Field(default="", max_length=20)
+    place: str = Field(default="", max_length=20)
+    value: str = Field(default="", max_length=64)
+    gauge: str = Field(default="", max_length=80)
+    error: str = Field(default="", max_length=40)
+    given: dict[str, str] = Field(default={}, max_length=12)
+    fault: str = Field(default="", max_length=80)
+    note: str = Field(default="", max_length=4000)
+
+
+class NewLooks(BaseModel):
+    """Looks at points. With an id of their own they may be sent twice and are stored once."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    looks: list[NewLook] = Field(max_length=200)
+    id: str | None = Field(default=None, max_length=80, pattern=r"^[A-Za-z0-9._:-]*$")
+    at: str | None = Field(default=None, max_length=40)
+
+
+class NewSignature(BaseModel):
+    """The signature under an inspection."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    inspector: str = Field(max_length=200)
+    brake_inspector: str | None = Field(default=None, max_length=200)
+    accurate: bool
 
 
 class Stored(BaseModel):
@@ -150,6 +189,42 @@ def assessment(request: Request, case_id: str) -> Response:
         what = looked.trouble or "The odds are still being worked out."
         return JSONResponse({"what": what, "where": case_id, "do": "Ask again."}, 409)
     return JSONResponse(assessment_json(looked.assessment, si=shows_si(bench.shop)))
+
+
+@router.get("/api/cases/{case_id}/inspection", responses=_REFUSED)
+def inspection(request: Request, case_id: str) -> Response:
+    """Return the periodic inspection as it stands, as ``witnessmark inspect show --json`` does."""
+    bench = bench_of(request)
+    looked = bench.desk.look(case_id, wait_s=_WAIT_S)
+    if looked.assessment is None or not looked.current:
+        what = looked.trouble or "What stops the vehicle is still worked out."
+        return JSONResponse({"what": what, "where": case_id, "do": "Ask again."}, 409)
+    found = looked.assessment
+    return JSONResponse(sheet_json(sheet_of(bench.shop, found.case, found.stops)))
+
+
+@router.post("/api/cases/{case_id}/inspection/looks", status_code=201, responses=_REFUSED)
+def add_looks(request: Request, case_id: str, looks: NewLooks) -> list[str]:
+    """Enter looks at points, all or none; a defect opens a complaint. Returns the new entries."""
+    made = [Look(**one.model_dump()) for one in looks.looks]
+    by = viewer_of(request).name or None
+    return look(
+        bench_of(request).shop, case_id, made, by=by, at=looks.at, entry_id=looks.id or None
+    )
+
+
+@router.post("/api/cases/{case_id}/inspection/certificate", status_code=201, responses=_REFUSED)
+def add_certificate(request: Request, case_id: str, signed: NewSignature) -> Stored:
+    """Sign the certificate; refused with every reason while anything is open."""
+    bench = bench_of(request)
+    looked = bench.desk.look(case_id, wait_s=_WAIT_S)
+    if looked.assessment is None or not looked.current:
+        raise Conflict("What stops the vehicle is still worked out.", do="Ask again.")
+    found = looked.assessment
+    sheet = sheet_of(bench.shop, found.case, found.stops)
+    data = signed.model_dump(exclude_none=True)
+    made = sign(bench.shop, case_id, data, sheet, by=viewer_of(request).name or None)
+    return Stored(id=made.id, kind=made.kind, at=made.at, line=made.line)
 
 
 @router.get("/api/entry-schema", responses=_REFUSED)

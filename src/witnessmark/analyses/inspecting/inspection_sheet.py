@@ -24,7 +24,7 @@ from witnessmark.model.entries.ledger_data import CloseData, InspectData
 from witnessmark.model.inspection import LimitSeen, PlaceState, PointState, State
 from witnessmark.words.say import inspection as say
 
-__all__ = ["complaint_of", "head_of", "is_work_on", "open_complaint", "point_states"]
+__all__ = ["complaint_of", "head_of", "is_work_on", "open_complaint", "point_state", "point_states"]
 
 #: The worst of the places is the state of the point.
 _WORST: tuple[State, ...] = (
@@ -59,7 +59,7 @@ def point_states(
     if head is None:
         return ()
     points = listing.points_for(head.vehicle, head.brake_kind)
-    return tuple(_point(case, point, head, listing, knowledge) for point in points)
+    return tuple(point_state(case, point, head, listing, knowledge) for point in points)
 
 
 def is_work_on(data: WorkData, point: PointPart, knowledge: Knowledge) -> bool:
@@ -85,13 +85,14 @@ def complaint_of(identity: str) -> str:
     return parts[1] if len(parts) == 3 and parts[0] == "inspection" else ""
 
 
-def _point(
+def point_state(
     case: Case,
     point: PointPart,
     head: InspectionData,
     listing: InspectionList,
     knowledge: Knowledge,
 ) -> PointState:
+    """Return how one point stands."""
     ids = places_of(point.reading.places, head) if point.reading else ("",)
     told = _told(case, point, head, listing, knowledge, ids)
     there = any(t.state not in {"not_looked", "not_fitted"} for t in told.values())

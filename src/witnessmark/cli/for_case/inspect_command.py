@@ -68,7 +68,7 @@ def show(shop: Path, case_id: str, only_open: bool, one: str | None, as_json: bo
         if points:
             click.echo(f"\n{words} ({state})")
         for point in points:
-            optional = ", no line of the appendix" if point.optional else ""
+            optional = ", not required" if point.optional else ""
             click.echo(f"  {point.id:20} {point.name}: {point.said}{optional}")
             for line in _more(point, whole=one is not None):
                 click.echo(f"      {line}")
@@ -168,6 +168,23 @@ def sign(
     data |= {"brake_inspector": brake_inspector} if brake_inspector else {}
     entry = sign_it(opened, case_id, data, sheet_now(opened, case_id))
     _said({"case": case_id, "added": [entry.id]}, f"Signed: {entry.id}.", as_json)
+
+
+@command.command()
+@SHOP
+@CASE
+@click.option(
+    "--out", type=click.Path(path_type=Path), required=True, help="FILE.pdf or FILE.html."
+)
+@click.option("--customer", is_flag=True, help="The customer's copy, in plain words.")
+@AS_JSON
+def paper(shop: Path, case_id: str, out: Path, customer: bool, as_json: bool) -> None:
+    """Write the report of the inspection, or the customer's copy."""
+    from witnessmark.workflow.case.shop_on_disk import open_shop
+    from witnessmark.workflow.papers.inspection_papers import write_inspection
+
+    write_inspection(open_shop(shop), case_id, out, customer=customer)
+    _said({"file": str(out), "case": case_id}, f"Written: {out}", as_json)
 
 
 @command.command()

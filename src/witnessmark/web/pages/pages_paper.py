@@ -33,7 +33,7 @@ router = APIRouter(include_in_schema=False)
 _PAPER_WAIT_S = 20.0
 
 #: The report is a page of its own with its own style and no script at all.
-_REPORT_CSP = (
+PAPER_CSP = (
     "sandbox allow-modals; default-src 'none'; style-src 'unsafe-inline'; img-src data:; "
     "frame-ancestors 'none'; base-uri 'none'; form-action 'none'"
 )
@@ -66,7 +66,7 @@ def report(
         bench.shop, case_id, quote=quote, appendix=appendix, assessment=found,
         language=language[:2],
     )  # fmt: skip
-    return HTMLResponse(text, headers={"content-security-policy": _REPORT_CSP})
+    return HTMLResponse(text, headers={"content-security-policy": PAPER_CSP})
 
 
 @router.get("/cases/{case_id}/report.pdf")

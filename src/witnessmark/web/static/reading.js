@@ -15,6 +15,7 @@
   const put = (text) => {
     const said = dial.value;
     if (text === "back") dial.value = said.replace(/(?: to |swings |about |.)$/, "");
+    else if (text === "empty") dial.value = "";
     else if (text === " to ") dial.value = said && !said.includes(" to ") ? said + text : said;
     else if (/^[a-z]/.test(text)) {
       // What the pointer did stands before the figure; a second touch takes it away.
@@ -24,13 +25,16 @@
     dial.classList.toggle("long", dial.value.length > 9);
     dial.dispatchEvent(new Event("input", { bubbles: true }));
   };
-  for (const [text, words] of [["1"], ["2"], ["3"], ["back", "⌫"], ["4"], ["5"], ["6"], ["."], ["7"], ["8"], ["9"], ["0"],
-    [" to ", "to"], ["swings ", "swings"], ["about ", "about"]]) {
+  // A rule is read in fractions; a pointer may swing.
+  const more = form.dataset.keys === "fractions" ? [[" ", "and"], ["/"], ["empty", "clear"]] : [[" to ", "to"], ["swings ", "swings"], ["about ", "about"]];
+  for (const [text, words] of [["1"], ["2"], ["3"], ["back", "⌫"], ["4"], ["5"], ["6"], ["."], ["7"], ["8"], ["9"], ["0"], ...more]) {
     const button = document.createElement("button");
     button.type = "button";
     button.textContent = words || text;
     if (text === "back") button.setAttribute("aria-label", "Delete the last digit");
-    if (/[a-z]/.test(text) && text !== "back") button.className = "word";
+    if (/[a-z /]/.test(text) && text !== "back") button.className = "word";
+    if (text === " ") button.setAttribute("aria-label", "and a fraction");
+    if (text === "/") button.setAttribute("aria-label", "over");
     if (text === ".") button.setAttribute("aria-label", "Decimal point");
     button.addEventListener("click", () => put(text));
     keys.append(button);

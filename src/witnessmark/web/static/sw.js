@@ -12,7 +12,7 @@ const FRESH = 15 * 60e3;
 const MOST_CASES = 12;
 // One page that does not come holds up no other for longer [ms].
 const LONGEST_HOLD = 30e3;
-const KEPT = /^\/(?:$|new$|trucks$|phone$|cases\/[^/]+(?:$|\/(?:reading|looked|tests|photo|recording|shift|parts)$|\/add\/[a-z]+$|\/about\/[^/]+$))/;
+const KEPT = /^\/(?:$|new$|trucks$|phone$|cases\/[^/]+(?:$|\/(?:reading|looked|tests|photo|recording|shift|parts)$|\/inspection(?:\/(?:begin|sign|(?:read|repaired)\/[a-z0-9_]+))?$|\/add\/[a-z]+$|\/about\/[^/]+$))/;
 
 self.addEventListener("install", (event) => {
   event.waitUntil((async () => {
@@ -135,5 +135,9 @@ async function hold(url) {
   const of = whole[0];
   for (const name of ["reading", "looked", "photo", "add/note"]) await fresh(new URL(`${of}/${name}`, url).href);
   const forms = links(text, /href="(\/cases\/[^/"?#]+\/(?:reading|looked|tests|photo|add\/(?!retract)[a-z]+)(?:\?[^"#]*)?)(?:#[^"]*)?"/g);
+  if ((text || "").includes(`href="${of}/inspection"`) && path === of) {
+    const walk = await fresh(new URL(`${of}/inspection`, url).href);
+    for (const one of links(walk, /href="(\/cases\/[^/"?#]+\/inspection\/(?:begin|(?:read|repaired)\/[a-z0-9_]+))"/g).slice(0, 24)) await fresh(one);
+  }
   for (const one of forms.filter((form) => new URL(form).pathname.startsWith(`${of}/`)).slice(0, 40)) await fresh(one);
 }

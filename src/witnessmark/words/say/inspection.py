@@ -283,3 +283,9 @@ def customer_repaired(count: int) -> str:
     """Tell the customer what was put right."""
     points = "One point was" if count == 1 else f"{count} points were"
     return f"{points} put right and looked at again."
+
+
+@sentence("inspection.customer_law")
+def customer_law() -> str:
+    """Tell the customer what the paper rests on."""
+    return "The law is 49 CFR 396.17. Local rules may differ. Ask us about every point."

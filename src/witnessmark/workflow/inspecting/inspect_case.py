@@ -8,6 +8,7 @@ from datetime import UTC, date, datetime
 from typing import Any
 
 from witnessmark.analyses.inspecting.certificate_check import covered, inspection_sheet
+from witnessmark.analyses.inspecting.inspection_sheet import head_of
 from witnessmark.errors import InputRefused, NotFound
 from witnessmark.knowledge.inspecting.inspection_lists import InspectionList, load_inspection
 from witnessmark.knowledge.inspecting.inspection_parts import PointPart
@@ -23,6 +24,7 @@ from witnessmark.workflow.dossier.dossier_of_shop import assess_in_shop
 __all__ = [
     "begin",
     "combination",
+    "head_of",
     "listing_of",
     "point_of",
     "repaired",

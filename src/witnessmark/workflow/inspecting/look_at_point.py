@@ -10,7 +10,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from witnessmark.analyses.inspecting.inspection_sheet import complaint_of, head_of, point_states
+from witnessmark.analyses.inspecting.inspection_sheet import (
+    complaint_of,
+    head_of,
+    point_state,
+    point_states,
+)
 from witnessmark.analyses.inspecting.limit_check import raised
 from witnessmark.analyses.inspecting.places import position_of
 from witnessmark.errors import Conflict, InputRefused
@@ -80,9 +85,14 @@ def _lines(
         raise InputRefused(say.not_begun(), where="inspection", do="Begin the inspection first.")
     held = {entry.id for entry in case.entries}
     lines: list[str] = []
+    used: set[str] = set()
     for number, one in enumerate(looks):
         point = must_fit(one, head, listing)
-        identity = base if len(looks) == 1 else f"{base}.{number}"
+        identity = base
+        if len(looks) > 1:  # by the point, so that a second sending makes the same
+            identity = f"{base[:40]}.{point.id[:24]}" + (f".{one.place[:6]}" if one.place else "")
+            identity += f".{number}" if identity in used else ""
+            used.add(identity)
         if identity in held:
             continue
         line = entry_line("inspect", _data(one, by), entry_id=identity, at=at)
@@ -120,13 +130,13 @@ def _follows(
     at: str | None,
     by: str | None,
 ) -> Sequence[str]:
-    states = {s.id: s for s in point_states(case, listing, known)}
-    now = states[point.id]
+    now = point_state(case, point, head, listing, known)
     told = _told(one.given, one.place, head)
     mine = next((p for p in now.places if p.entry == identity), None)
     if mine is not None and mine.state == "fails":
         return _opens(case, one, point, now, identity, told, listing, at, by)
     if now.state in {"repaired", "passes", "not_fitted"} and now.complaint:
+        states = {s.id: s for s in point_states(case, listing, known)}
         return _closes(case, point, identity, states, told, one.value, head, listing, at, by)
     return []
 
