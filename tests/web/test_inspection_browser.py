@@ -133,13 +133,13 @@ def test_from_the_defect_to_the_certificate_on_a_phone(phone, address, shop):
     page.get_by_role("button", name="Sign the certificate").tap()
     page.wait_for_url(f"**{WALK}")
     assert "signed by A. Inspector" in page.inner_text("main")
-    page.goto(f"{address}{WALK}/paper")
-    assert "Periodic inspection report" in page.inner_text("h1")
-    assert "left marker lamp renewed" in page.inner_text("main")
-    fits(page, "paper")
-    page.goto(f"{address}{WALK}/paper?customer=true")
-    assert "passed its yearly inspection" in page.inner_text("main")
-    fits(page, "customer")
+    # a paper runs no script: it is looked at as it was sent, on a page that lets one run
+    for end, says in (("", "left marker lamp renewed"),
+                      ("?customer=true", "passed its yearly inspection")):  # fmt: skip
+        page.goto("about:blank")
+        page.set_content(page.request.get(f"{address}{WALK}/paper{end}").text())
+        assert says in page.inner_text("main")
+        fits(page, f"paper{end[1:9]}")
 
 
 def test_without_the_link_a_look_waits_on_the_phone(phone, address, shop):
