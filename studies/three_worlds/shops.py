@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, field
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from functools import partial
 
 import numpy as np
 from studies.virtual_shop.policies import Watch, first_of, mend_what_is_wrong, renew, start_belief
 from studies.virtual_shop.trucks import UNLISTED, Truck
 
 from witnessmark.inference.family.family_belief import FamilyModel
-from witnessmark.knowledge import Knowledge
+from witnessmark.knowledge import Family, Knowledge
+from witnessmark.model.shop_record import History
+from witnessmark.model.step import Step
+from witnessmark.planner.order.facts import Facts, Mark
 from witnessmark.planner.order.progress import Progress
 from witnessmark.planner.ranked_steps import FamilyState, rank_steps
 from witnessmark.planner.ranking.costs import price_of_test, repair_usd
@@ -72,10 +76,17 @@ class Log:
 Policy = Callable[[Truck, Knowledge, FamilyModel], Ended]
 
 
-def ours(truck: Truck, knowledge: Knowledge, model: FamilyModel) -> Ended:
-    """Do what the case page proposes first, before every step."""
+def ours(
+    truck: Truck, knowledge: Knowledge, model: FamilyModel, history: History | None = None
+) -> Ended:
+    """Do what the case page proposes first, before every step.
+
+    What only a word lifts ("a certified person does it") is done as the stop asks, once nothing
+    else is proposed beside it; it costs nothing here.
+    """
     belief, watch, log = start_belief(truck, knowledge, model), Watch(truck), Log()
-    family = truck.world.family
+    family = model.family
+    facts = Facts()
     done: dict[str, bool] = {}
     made: list[str] = []
     here: list[str] = []
@@ -83,12 +94,21 @@ def ours(truck: Truck, knowledge: Knowledge, model: FamilyModel) -> Ended:
     last_test = ""
     for _ in range(60):
         watch.look(belief)
-        steps = rank_steps(
+        rank = partial(
+            rank_steps,
             [FamilyState(family, belief)],
             settings=truck.settings,
             access_groups=knowledge.access_groups,
-            progress=_progress(done, made, here, repaired, last_test),
+            history=history,
         )
+        progress = _progress(done, made, here, repaired, last_test)
+        steps = rank(progress=replace(progress, facts=facts))
+        step = first_of(steps)
+        if (step is None or step.step.startswith("search_")) and not facts.marks:
+            told = _as_the_stops_ask(family, steps)
+            if told.marks:
+                facts = told
+                steps = rank(progress=replace(progress, facts=facts))
         if log.warned < 0 and any(s.step.startswith("search_") for s in steps):
             log.warned = truck.bill.usd
         step = first_of(steps)
@@ -120,6 +140,14 @@ def ours(truck: Truck, knowledge: Knowledge, model: FamilyModel) -> Ended:
             last_test = test.id
     truck.search()
     return _ended(truck, watch, log, searched=True)
+
+
+def _as_the_stops_ask(family: Family, steps: Sequence[Step]) -> Facts:
+    """Return the words that lift the stops of a list, where a word does."""
+    standing = {s.step for s in steps if s.kind == "safety"}
+    asked = [a for stop in family.stops if stop.id in standing for a in stop.until]
+    words = {w: a.seen for a in asked if a.kind == "clue" for w in a.ids}
+    return Facts(tuple(Mark(k, 0, "clue", w, seen) for k, (w, seen) in enumerate(words.items())))
 
 
 def _progress(

@@ -17,7 +17,7 @@ from studies.virtual_shop.trucks import Distance, Truck, World, draw_truck
 
 from witnessmark.knowledge import Family, Knowledge, Test
 
-__all__ = ["WORLDS", "draw", "world_of"]
+__all__ = ["WORLDS", "draw", "moved_world", "world_of"]
 
 WORLDS = ("A", "B", "C")
 #: World A: standard deviation of every log odds.
@@ -35,16 +35,21 @@ _NORMAL = NormalDist()
 def world_of(name: str, family: Family, knowledge: Knowledge, rng: np.random.Generator) -> World:
     """Return the truth of one shop for one family."""
     if name == "A":
-        world = World.of(family, knowledge, rng, Distance(0.0, 0.0, 0.4))
-        moved = np.array([c.prior for c in family.causes])
-        moved = _moved(moved / moved.sum(), rng)
-        rows = {t: {c: _moved(row, rng) for c, row in by.items()} for t, by in world.rows.items()}
-        base = {t: _moved(row, rng) for t, row in world.base.items()}
-        return replace(world, shares=moved / moved.sum(), rows=rows, base=base)
+        return moved_world(family, knowledge, rng, MOVED)
     if name == "B":
         world = World.of(family, knowledge, rng, Distance(0.0, 0.0, 0.0))
         return replace(world, shares=np.full(len(family.causes), 1.0 / len(family.causes)))
     return World.of(family, knowledge, rng, Distance(0.4, 0.3, 0.4))
+
+
+def moved_world(family: Family, knowledge: Knowledge, rng: np.random.Generator, sd: float) -> World:
+    """Return a truth whose every log odds is moved from the pack's by a standard deviation."""
+    world = World.of(family, knowledge, rng, Distance(0.0, 0.0, 0.4))
+    moved = np.array([c.prior for c in family.causes])
+    moved = _moved(moved / moved.sum(), rng, sd)
+    rows = {t: {c: _moved(r, rng, sd) for c, r in by.items()} for t, by in world.rows.items()}
+    base = {t: _moved(row, rng, sd) for t, row in world.base.items()}
+    return replace(world, shares=moved / moved.sum(), rows=rows, base=base)
 
 
 def draw(name: str, world: World, knowledge: Knowledge, seed: int) -> Truck:
@@ -54,10 +59,10 @@ def draw(name: str, world: World, knowledge: Knowledge, seed: int) -> Truck:
     return kind(truck.world, truck.faults, truck.clues, truck.seed, truck.settings, truck.groups)
 
 
-def _moved(row: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+def _moved(row: np.ndarray, rng: np.random.Generator, sd: float) -> np.ndarray:
     """Return probabilities with the log odds of each moved, scaled to one again."""
     inside = np.clip(row, 1e-4, 1.0 - 1e-4)
-    odds = np.log(inside / (1.0 - inside)) + MOVED * rng.standard_normal(row.size)
+    odds = np.log(inside / (1.0 - inside)) + sd * rng.standard_normal(row.size)
     moved = 1.0 / (1.0 + np.exp(-odds))
     return np.asarray(np.clip(moved / moved.sum(), 1e-3, 1.0))
 

@@ -77,7 +77,11 @@ class Watch:
         likely = np.flatnonzero(marginals >= DECIDED_FROM)
         if not likely.size or not (belief.results or belief.repaired):
             return
-        low, since = doubt_of(belief).low, bool(belief.results or not belief.repaired)
+        since = bool(belief.results or not belief.repaired)
+        keys = [(belief.causes[n], self.truck.bill.repairs) for n in likely]
+        if all(key in self.said for key in keys):
+            return
+        low = doubt_of(belief).low if since else np.zeros(len(marginals))
         for number in likely:
             cause = belief.causes[number]
             key, true = (cause, self.truck.bill.repairs), cause in self.truck.faults

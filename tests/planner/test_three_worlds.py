@@ -1,6 +1,7 @@
 """The three worlds keep their own rules: the same truck for every policy, errors where they say."""
 
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -8,6 +9,8 @@ import pytest
 
 from witnessmark.inference.family.family_belief import FamilyModel
 from witnessmark.knowledge import load_knowledge
+from witnessmark.model.shop_record import History
+from witnessmark.planner.ranking.costs import shop_minutes
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 KNOWLEDGE = load_knowledge()
@@ -60,3 +63,31 @@ def test_holms_rule_rejects_in_order_and_stops_at_the_first_that_stands(study):
     assert holm([0.01, 0.04, 0.03]) == [True, False, False]
     assert holm([0.01, 0.04, 0.02]) == [True, True, True]
     assert holm([0.5]) == [False]
+
+
+def test_a_shops_closings_bring_shares_and_times_nearer_to_its_own_truth():
+    sys.path.insert(0, str(ROOT))
+    try:
+        from studies.three_worlds import learner, worlds
+    finally:
+        sys.path.remove(str(ROOT))
+    rng = np.random.default_rng(3)
+    truth = worlds.moved_world(FAMILY, KNOWLEDGE, rng, 1.0)
+    own = learner.own_figures(FAMILY, rng)
+    past, jobs = learner.closings(replace(truth, family=own), KNOWLEDGE, rng, 300)
+    history = History(past, jobs)
+    model = FamilyModel(FAMILY, KNOWLEDGE.conditions, history)
+    pack = np.array([c.prior for c in FAMILY.causes]) / sum(c.prior for c in FAMILY.causes)
+    learnt = np.array([model.share[c.id] for c in FAMILY.causes])
+    assert np.abs(learnt - truth.shares).sum() < 0.5 * np.abs(pack - truth.shares).sum()
+    off = [
+        (
+            abs(np.log(shop_minutes(c, history).typical / o.minutes.typical)),
+            abs(np.log(c.minutes.typical / o.minutes.typical)),
+        )
+        for c, o in zip(FAMILY.causes, own.causes, strict=True)
+    ]
+    assert np.sum(off, axis=0)[0] < 0.5 * np.sum(off, axis=0)[1]
+    assert learner.jobs_of(jobs, 20) == tuple(
+        j for j in jobs if j.case in {f"c{k}" for k in range(20)}
+    )

@@ -3,6 +3,7 @@
 import json
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from planner.tiny_belief import TinyBelief, sure_of
@@ -13,10 +14,10 @@ from witnessmark.knowledge import load_knowledge
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry import parse_entry
 from witnessmark.model.settings import Settings
-from witnessmark.model.step import SEARCHED
+from witnessmark.model.step import SEARCHED, Spread
 from witnessmark.planner.order.progress import Progress, progress
 from witnessmark.planner.ranked_steps import FamilyState, rank_steps
-from witnessmark.planner.ranking.costs import repair_usd
+from witnessmark.planner.ranking.costs import price_of_test, repair_usd
 from witnessmark.planner.ranking.owner_money import OwnerMoney, owner_money
 
 KNOWLEDGE = load_knowledge()
@@ -59,7 +60,8 @@ def test_after_repairs_in_vain_the_search_comes_before_any_part_that_is_only_lik
     assert all(s.kind != "repair" for s in late[:where])
     assert late[where].name.startswith("Stop and search")
     assert "4 repairs did not cure it" in late[where].why
-    worst = rank(sure_of(FUEL, "pump_worn"), Progress(repaired=(*VAIN, "return_regulator")))
+    eight = (*VAIN, "return_regulator", "air_ingress", "fuel_other")
+    worst = rank(sure_of(FUEL, "pump_worn"), Progress(repaired=eight))
     assert place(worst, search) == 0
     searched = rank(failed(*VAIN[:4]), Progress(repaired=VAIN[:4], searched=True))
     assert not any(s.name.startswith("Stop and search") for s in searched)
@@ -79,6 +81,79 @@ def test_before_a_bill_grows_many_times_too_large_the_search_is_said_aloud():
     assert "before the money is spent" in steps[where].why
     sure = rank_steps([FamilyState(family, sure_of(family, dear))], progress=done, most=99)
     assert place(sure, f"search_{family.id}") is None
+
+
+def test_a_part_that_is_the_better_buy_comes_before_the_open_search_though_nothing_leads():
+    family = KNOWLEDGE.families["lights_trailer"]
+    given = {frozenset({"lt_plug"}): 0.22, frozenset(): 0.34}
+    given |= {frozenset({c.id}): 0.04 for c in family.causes if c.id != "lt_plug"}
+    tests = frozenset(t.id for t in family.tests)
+    steps = rank_steps(
+        [FamilyState(family, TinyBelief(family, given))], progress=Progress(tests=tests), most=99
+    )
+    assert place(steps, "lt_plug") < place(steps, f"search_{family.id}")
+    # Below what is listed as an alternative the plan's own next part stands all the same.
+    given = {frozenset({c.id}): 0.05 for c in family.causes} | {frozenset(): 0.4}
+    steps = rank_steps(
+        [FamilyState(family, TinyBelief(family, given))], progress=Progress(tests=tests), most=99
+    )
+    assert sum(s.kind == "repair" for s in steps) == 1
+    assert place(steps, f"search_{family.id}") > 0
+
+
+def test_nobody_runs_into_a_large_bill_without_having_read_stop_and_search():
+    """Whoever follows the first step, every step at its high figure, every result by chance."""
+    rng = np.random.default_rng(5)
+    large, seen = 0, 0
+    for identity in ("clutch", "lights_trailer", "exhaust_leak"):
+        family = KNOWLEDGE.families[identity]
+        belief = family_belief(family, StagedEvidence(), conditions=KNOWLEDGE.conditions)
+        told, bill, tests, repaired = False, 0.0, [], ()
+        for _ in range(9):
+            done = Progress(tests=frozenset(tests), repaired=repaired, made=tuple(tests))
+            steps = rank_steps([FamilyState(family, belief)], progress=done)
+            told = told or any(s.step.startswith("search_") for s in steps)
+            step = next(s for s in steps if s.kind != "safety")
+            if step.step.startswith("search_"):
+                break
+            at_most = high_usd(family, step)
+            cheapest = min(low_usd(c, family) for c in likely_alone(belief))
+            if bill + at_most > max(1500.0, 5.0 * cheapest):
+                large += 1
+                assert told, (identity, step.step, bill)
+            bill += at_most
+            if step.kind == "repair":
+                belief = belief.after_repair(step.step, False)
+                repaired = (*repaired, step.step)
+            else:
+                test = family.test(step.step)
+                belief = belief.after_test(test, str(rng.choice(test.outcomes)))
+                tests.append(test.id)
+            seen += 1
+    assert large >= 3
+    assert seen > large
+
+
+def high_usd(family, step):
+    """What a step costs at its high figures [USD], seals and the measurement after it counted."""
+    minutes, parts = (Spread(s.high, s.high, s.high) for s in (step.minutes, step.usd))
+    if step.kind != "repair":
+        return price_of_test(
+            replace(family.test(step.step), minutes=minutes, usd=parts), Settings()
+        )
+    return repair_usd(family.cause(step.step), family, Settings(), minutes, parts)
+
+
+def low_usd(cause, family):
+    minutes, parts = (Spread(s.low, s.low, s.low) for s in (cause.minutes, cause.parts_usd))
+    return repair_usd(cause, family, Settings(), minutes, parts)
+
+
+def likely_alone(belief):
+    """The causes that may well be the only fault."""
+    wrong = 1.0 - belief.healthy()
+    causes = belief.model.family.causes
+    return [c for k, c in enumerate(causes) if belief.states[1 << k] >= 0.03 * wrong]
 
 
 def test_the_odds_of_not_on_this_list_rise_with_every_repair_in_vain():

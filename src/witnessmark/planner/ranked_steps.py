@@ -22,11 +22,7 @@ from witnessmark.planner.order.progress import Progress
 from witnessmark.planner.order.safety import safety_stops, stops_of_the_truck, within_the_stops
 from witnessmark.planner.ranking import step_words as words
 from witnessmark.planner.ranking.costs import remeasure_minutes
-from witnessmark.planner.ranking.open_search import (
-    Stopping,
-    search_step,
-    stopping,
-)
+from witnessmark.planner.ranking.open_search import Stopping, said_in_time, search_step, stopping
 from witnessmark.planner.ranking.owner_money import OwnerMoney, as_owner_sees, first_says
 from witnessmark.planner.ranking.pricing import FamilyState, Plan, plan_family
 from witnessmark.planner.ranking.serve_both import after_all, beside, served_too
@@ -37,7 +33,7 @@ __all__ = ["FamilyState", "rank_steps"]
 
 #: A test must save at least this much to be worth proposing [USD].
 WORTH_USD = 0.5
-#: Repairs of parts less likely than this are not listed: no long shot is an alternative.
+#: Repairs of parts less likely than this are not listed, but for the plan's own next repair.
 LIST_FROM = 0.10
 #: P(nothing is wrong) from which it leads, and from which the proof comes before further work.
 LEADS_FROM, HEALTHY_FROM = 0.3, 0.5
@@ -154,6 +150,11 @@ def rank_steps(
     )
     if not ordered and not waiting and not all(b.sound for b in benches):
         ordered = _search_at_least(plans, left, rates, stops)
+    for plan, others in zip(plans, left, strict=True):
+        stop = stops_now[plan.state.family.id]
+        aloud = search_step(plan, others, rates, replace(stop, urgency="say"))
+        aloud = _if_still_wrong(aloud, plan, others, rates)
+        ordered = said_in_time(ordered, plan, aloud, rates, stop)
     kept = _with_margin(_kept(ordered, most - len(waiting), plans))
     names = {c.id: c.name for plan in plans for c in plan.state.family.causes}
     return (*stops, *first_says((*waiting, *kept), owner, names))
@@ -202,8 +203,7 @@ def _beside_what_may_be_done(plan: Plan, stops: Sequence[Step]) -> Plan:
 
 def _stops(plan: Plan, total: float, facts: Facts) -> list[Step]:
     marginals = dict(zip(plan.table.causes, plan.chances, strict=True))
-    answered = getattr(plan.state.belief, "results", {})
-    results = {t: result for t, (result, _) in answered.items()}
+    results = {t: r for t, (r, _) in getattr(plan.state.belief, "results", {}).items()}
     return safety_stops(plan.state.family.stops, facts.weighed(marginals, results), total)
 
 
@@ -231,11 +231,12 @@ def _bench(plan: Plan, looks: Mapping[str, Step], stop: Stopping) -> OpenComplai
         stop_and_search=stop.urgency,
         read_as=plan.read_as,
         again=plan.contested,
+        fits=state.fits,
     )
 
 
 def _cured(plan: Plan) -> bool:
-    """Say whether probably nothing is wrong any more after work on this or a linked complaint."""
+    """Say whether probably nothing is wrong any more after work here or on a linked complaint."""
     return plan.state.belief.healthy() >= HEALTHY_FROM and not _clear(plan)
 
 
@@ -301,7 +302,8 @@ def _repair_steps(
     for number, identity in enumerate(plan.table.causes):
         price = float(plan.moves.repair[0, number])
         cause = family.cause(identity)
-        if cause is None or not np.isfinite(price) or plan.chances[number] < LIST_FROM:
+        listed = plan.chances[number] >= LIST_FROM or number == plan.next_repair
+        if cause is None or not np.isfinite(price) or not listed:
             continue
         results = _repair_results(plan, number)
         also = served_too(plan, identity, plans, links)
@@ -372,8 +374,7 @@ def _own_usd(plan: Plan, step: Step) -> float:
 
 
 def _proof_usd(plan: Plan, settings: Settings) -> float:
-    minutes = remeasure_minutes(plan.state.family, settings)
-    return minutes / 60.0 * settings.labour_usd_per_hour
+    return remeasure_minutes(plan.state.family, settings) / 60.0 * settings.labour_usd_per_hour
 
 
 def _remeasure(plan: Plan, others: float, settings: Settings, work: str) -> Step:
@@ -399,8 +400,7 @@ def _remeasure(plan: Plan, others: float, settings: Settings, work: str) -> Step
 def _unexplained(plan: Plan) -> bool:
     wrong = max(1e-9, 1.0 - plan.state.belief.healthy())
     none = (plan.state.belief.none_present() - plan.state.belief.healthy()) / wrong
-    marginals = plan.chances / wrong
-    leads = none > float(marginals.max(initial=0.0))
+    leads = none > float(plan.chances.max(initial=0.0)) / wrong
     return not plan.state.fits or none >= UNEXPLAINED_FROM or leads
 
 

@@ -41,9 +41,9 @@ _RARE = 0.02
 _MAY_COME = 0.10
 #: A cause clearly leads from here on (judgement).
 _LEADS = 0.60
-#: The rank of the open search once it is time to stop: beside the parts, before those that are only
-#: likely, before any.
-_PRESSING = {"say": Rank.RENEW, "due": Rank.SEARCH, "hard": Rank.TOUCHED}
+#: The rank of the open search: beside the parts by its figure, and once it is time to stop before
+#: those that are only likely, or before any.
+_PRESSING = {"": Rank.RENEW, "say": Rank.RENEW, "due": Rank.SEARCH, "hard": Rank.TOUCHED}
 #: A look that speaks to none who is at least so large a share of the leader is no part of the walk.
 _SUSPECT_SHARE = 1 / 3
 #: What is read alone gives way to what reads it and more on the same run, where that costs at most
@@ -127,7 +127,8 @@ def _settle(listed: Listed) -> None:
     for bench in listed.benches.values():
         mine = []
         for placed in listed.of(bench):
-            if bench.stop_and_search and placed.step.is_search:
+            # Readings that nothing explains are taken again before any part.
+            if placed.step.is_search and (bench.stop_and_search or bench.fits):
                 placed.rank = _PRESSING[bench.stop_and_search]
             else:
                 mine.append(placed)

@@ -49,6 +49,7 @@ class OpenComplaint:
         stop_and_search: how pressing the open search is: "", "say", "due" or "hard".
         read_as: test id -> the offered measurements that see the same.
         again: tests that a stop asks for once more: its other checks say that all is well.
+        fits: ``False`` when no modelled cause explains the readings.
     """
 
     family: Family
@@ -70,6 +71,7 @@ class OpenComplaint:
     stop_and_search: str = ""
     read_as: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     again: Collection[str] = ()
+    fits: bool = True
 
     @property
     def leader(self) -> str:

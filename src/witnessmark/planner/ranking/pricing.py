@@ -150,6 +150,13 @@ class Plan:
         low = min(float(self.moves.plain[0]), float(self.moves.search[0]))
         return min(low, float(self.moves.repair.min(initial=np.inf)))
 
+    @property
+    def next_repair(self) -> int:
+        """The number of the repair that is the best buy, -1 where the open search is better."""
+        prices = self.moves.repair[0]
+        best = int(np.argmin(prices)) if prices.size else -1
+        return best if best >= 0 and prices[best] < self.moves.search[0] else -1
+
 
 def plan_family(
     state: FamilyState,
