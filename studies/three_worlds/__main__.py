@@ -29,6 +29,8 @@ FOLDER = Path(__file__).resolve().parent
 ROWS = FOLDER / "results.csv"
 FIGURES = tuple(shops.Ended.__dataclass_fields__)
 HEAD = ("seed", "world", "family", "truck", "policy", *FIGURES)
+#: The seed whose page has no number in its name.
+FIRST_SEED = 20261130
 #: Trucks that one shop sees of a family; each shop has a truth of its own.
 SHOP = 4
 
@@ -62,7 +64,8 @@ def main(*words: str) -> None:
         seed = int(more[0])
         text = page(read(rows, seed), seed)
         if rows == ROWS:
-            (FOLDER / "results.md").write_text(text, "utf-8")
+            name = "results.md" if seed == FIRST_SEED else f"results_{seed}.md"
+            (FOLDER / name).write_text(text, "utf-8")
         print(text)
 
 
