@@ -104,6 +104,10 @@ class TinyBelief:
     def healthy(self):
         return 0.0
 
+    def found(self):
+        """Shares alone are words; what is given was read off something."""
+        return self.given is not None
+
 
 def sure_of(family, *causes):
     """The belief of someone who knows."""

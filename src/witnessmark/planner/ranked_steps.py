@@ -215,7 +215,7 @@ def _bench(plan: Plan, looks: Mapping[str, Step], stop: Stopping) -> OpenComplai
         family=state.family,
         chances=dict(zip(plan.table.causes, plan.chances, strict=True)),
         done=state.tests_done,
-        found=bool(getattr(belief, "seen_tests", ()) or state.repaired),
+        found=bool(state.repaired) or belief.found(),
         looks=looks,
         positive=[t for t, (result, _) in results.items() if result not in nothing.get(t, ())],
         cured=_cured(plan),

@@ -58,6 +58,7 @@ class Belief:
             work has touched since); the same test again mostly says the same again.
         before: what was believed just before the latest work, ``None`` before any.
         heard: whether a word on the complaint came since the latest work.
+        read: whether a reading bore on the causes since the latest work; a code only points.
         better: after the word "better, but not gone": share of each state in which the work has
             cured a cause and another is left.
         message: what the other complaints say, a likelihood over states; it is in *extra*.
@@ -78,6 +79,7 @@ class Belief:
     message: Floats | None = None
     pointed: Floats | None = None
     heard: bool = False
+    read: bool = False
     better: Floats | None = None
 
     @property
@@ -106,6 +108,10 @@ class Belief:
         clues = () if self.repaired else self.clues
         ratios, hints = self.model.clue_ratios(clues), self.model.clue_hints(clues)
         return StageReports(self.model, trusts, self.earlier, ratios, hints)
+
+    def found(self) -> bool:
+        """Say whether anything was tested, measured or renewed: more than words and codes."""
+        return bool(self.results or self.read or self.repaired)
 
     def said(self) -> dict[str, str]:
         """Return test id -> last result of the present stage."""
@@ -197,7 +203,13 @@ class Belief:
         pointed = self.pointed
         if only_points:
             pointed = factor if pointed is None else _scaled(pointed * factor)
-        return replace(self, extra=_scaled(extra), halved=self.halved | set(uses), pointed=pointed)
+        return replace(
+            self,
+            extra=_scaled(extra),
+            halved=self.halved | set(uses),
+            pointed=pointed,
+            read=self.read or not only_points,
+        )
 
     def after_repair(self, cause: str, cured: bool | None) -> Belief:
         """Return the belief after a repair: what was seen before speaks of the old part.

@@ -219,7 +219,11 @@ def _left_to_its_own(listed: Listed) -> None:
 
 
 def _look_before_long_shots(listed: Listed) -> None:
-    """Take the renewal of what is only possible off the list while a test can still be made."""
+    """Take the renewal of what is only possible off the list while a test can still be made.
+
+    Nor is a part renewed on words alone: while nothing was found, the test that sees it comes first
+    and its answer says whether the renewal is worth listing (common practice, no source).
+    """
     for bench in listed.benches.values():
         mine = [p for p in listed.of(bench) if p.rank < Rank.RENEW or not p.step.is_search]
         sure = bench.decided(bench.leader)
@@ -228,8 +232,17 @@ def _look_before_long_shots(listed: Listed) -> None:
         for placed in mine:
             step = placed.step.step
             due = placed.rank <= Rank.DUE or step in bench.seen_bad
-            if placed.is_repair and not due and bench.chance(step) < _SUSPECTED_FROM:
+            long_shot = bench.chance(step) < _SUSPECTED_FROM or _on_words_alone(placed, listed)
+            if placed.is_repair and not due and long_shot:
                 listed.drop(step)
+
+
+def _on_words_alone(repair: Placed, listed: Listed) -> bool:
+    """Say whether nothing was found yet and a test is listed that would see the part."""
+    bench, cause = repair.bench, repair.cause
+    if bench.found or cause is None or bench.decided(cause.id):
+        return False
+    return any(test.id in listed for test in bench.shown_by(cause))
 
 
 def _only_what_settles(listed: Listed) -> None:

@@ -71,14 +71,14 @@ def ask_for_looks(
         if bench.cured:
             continue
         leader = bench.leader
-        if not bench.decided(leader):
+        if bench.chance(leader) < SURE:
             if leader not in bench.seen_bad:
                 _touched(listed, brought, bench)
             for free in bench.family.tests:
                 if free.free_look and bench.speaks(free, LOOK_FROM):
                     listed.offer(bench, free.id)
         cause = bench.family.cause(leader)
-        if cause is not None and bench.chance(leader) >= LEADER_FROM and not bench.decided(leader):
+        if cause is not None and LEADER_FROM <= bench.chance(leader) < SURE:
             quick = [t for t in bench.shown_by(cause) if t.minutes.typical <= LEADER_MINUTES]
             _cheapest(listed, bench, quick)
         _first_suspect(listed, bench)
@@ -218,7 +218,7 @@ def _first_suspect(listed: Listed, bench: OpenComplaint) -> None:
     chances = sorted((p for _, p in bench.suspects()), reverse=True)
     if leader is None or leader.id in {*bench.repaired, *bench.seen_bad} or len(chances) < 2:
         return
-    if bench.decided(leader.id):
+    if bench.chance(leader.id) >= SURE:
         return
     if chances[0] < CLEAR_FROM or chances[0] < CLEAR_BY * chances[1]:
         return

@@ -71,6 +71,9 @@ class AskedBelief(Protocol):
     def healthy(self) -> float:
         """Return P(nothing is wrong any more)."""
 
+    def found(self) -> bool:
+        """Say whether anything was tested, measured or renewed."""
+
 
 @dataclass(frozen=True, slots=True)
 class HypothesisTable:
