@@ -256,6 +256,8 @@ def _enter(asked: Asked, shop: Shop) -> tuple[list[Dossier], list[tuple[Mapping[
     truck: dict[str, Any] = {"label": f"Testbarley {asked.id}"}
     if "miles" in asked.truck:
         truck["miles"] = asked.truck["miles"]
+    if "vehicle" in asked.truck:
+        truck["vehicle"] = asked.truck["vehicle"]
     if supply:
         truck["engine"] = {"fuel_supply": supply}
     shop.add(asked.id, "truck", truck)

@@ -37,6 +37,7 @@ class Condition:
         truck_state: the state that it puts the truck in; empty for none.
         after_work: causes after whose repair it is true of itself.
         cold_reading: quantity: true of itself while that was read cold only; empty for none.
+        vehicles: true of itself on a vehicle of one of these kinds.
     """
 
     id: str
@@ -53,6 +54,7 @@ class Condition:
     truck_state: str = ""
     after_work: tuple[str, ...] = ()
     cold_reading: str = ""
+    vehicles: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,6 +172,9 @@ class ReadingRule:
         clears: whether a value on the good side says that the test found nothing; a test that looks
             at more than this reading is not cleared by it.
         warm: whether a reading taken cold answers nothing.
+        instrument: a word that the named instrument holds; any instrument where it is empty.
+        result: the outcome that it gives beyond the limit, where the test has several.
+        other_below: holds only beside another instrument that read below this [house unit].
     """
 
     quantity: str
@@ -179,6 +184,9 @@ class ReadingRule:
     load: tuple[float, float] | None
     clears: bool = True
     warm: bool = False
+    instrument: str = ""
+    result: str = "positive"
+    other_below: float | None = None
 
     def holds_at(self, point: OperatingPoint) -> bool:
         """Say whether a reading at *point* answers the test; what is missing is not assumed."""
@@ -188,6 +196,10 @@ class ReadingRule:
             return False
         low, high = self.load or (-math.inf, math.inf)
         return self.load is None or (point.load is not None and low <= point.load <= high)
+
+    def read_on(self, instrument: str) -> bool:
+        """Say whether what it was read on is the instrument that the rule asks for."""
+        return self.instrument.casefold() in instrument.casefold()
 
 
 @dataclass(frozen=True, slots=True)

@@ -113,7 +113,7 @@ def family_evidence(
 
 
 def _of_the_truck(case: Case, knowledge: Knowledge, said: set[str]) -> list[Clue]:
-    """Return the clues that follow from the truck's miles and hours.
+    """Return the clues that follow from the truck's miles, its hours and what kind it is.
 
     More than the limit is enough; "not so" needs both figures, for a figure that was not
     written down is missing, not small.
@@ -122,6 +122,8 @@ def _of_the_truck(case: Case, knowledge: Knowledge, said: set[str]) -> list[Clue
     for entry, truck in list(case.of(TruckData))[-1:]:
         for condition in knowledge.conditions.values():
             limits = (condition.miles_over, condition.hours_over)
+            if condition.id not in said and truck.vehicle in condition.vehicles:
+                found.append(Clue(condition.id, True, "", entry.id))
             if condition.id in said or limits == (None, None):
                 continue
             pairs = [
@@ -174,11 +176,14 @@ def answers_of_readings(case: Case, family: Family) -> dict[tuple[int, str], tup
     stages = case.stages()
     for entry, data in case.of(ReadingData):
         point = data.point.at()
+        read_on = (data.instrument.id or "") if data.instrument is not None else ""
         for test, rule in rules:
             if rule.quantity != data.quantity or not rule.holds_at(point):
                 continue
+            if not rule.read_on(read_on) or not _beside_another(rule, case, stages, entry.id):
+                continue
             chance = _beyond(rule, data.house_value(), uncertainty_of(data).u)
-            result = "positive" if chance >= SURE_ENOUGH else "negative"
+            result = rule.result if chance >= SURE_ENOUGH else "negative"
             key = (stages[entry.id], test)
             if result == "negative" and not rule.clears:
                 continue
@@ -186,6 +191,19 @@ def answers_of_readings(case: Case, family: Family) -> dict[tuple[int, str], tup
                 continue
             found[key] = (result, entry.id)
     return found
+
+
+def _beside_another(rule: ReadingRule, case: Case, stages: Mapping[str, int], mine: str) -> bool:
+    """Say whether another instrument read below what the rule asks for, at the same stage."""
+    if rule.other_below is None:
+        return True
+    for entry, data in case.of(ReadingData):
+        name = (data.instrument.id or "") if data.instrument is not None else ""
+        same = data.quantity == rule.quantity and stages[entry.id] == stages[mine]
+        if same and rule.holds_at(data.point.at()) and not rule.read_on(name):
+            if data.house_value() < rule.other_below:
+                return True
+    return False
 
 
 def tests_used(finding: Finding) -> tuple[str, ...]:

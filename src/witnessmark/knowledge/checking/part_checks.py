@@ -286,7 +286,12 @@ def _test(test: TestPart, path: str, pack: PackFile, known: Known, now: Known) -
         if now.causes.get(cause) != family:
             yield unknown(f"{path}.given.{cause}", "cause of this family", cause)
     for i, reading in enumerate(test.readings or ()):
-        yield from limits_of(f"{path}.readings[{i}]", reading, ("above", "below"))
+        here = f"{path}.readings[{i}]"
+        yield from limits_of(here, reading, ("above", "below"))
+        if reading.other_below is not None:
+            yield from limits_of(here, reading, ("other_below", "other_below"))
+        if reading.result not in {"positive", *outcomes}:
+            yield unknown(f"{here}.result", "outcome", reading.result)
     yield from in_order(path, {"minutes": test.minutes, "usd": test.usd})
     yield from _known_group(path, test.access_group, now)
 

@@ -333,9 +333,18 @@ def _test(t: Keys, causes: Iterable[str]) -> Test:
 
 def _rule(part: ReadingPart) -> ReadingRule:
     ends = [None if t is None else parse_quantity(part.quantity, t)
-            for t in (part.above, part.below)]  # fmt: skip
+            for t in (part.above, part.below, part.other_below)]  # fmt: skip
     return ReadingRule(
-        part.quantity, ends[0], ends[1], part.rpm, share_of(part.load), part.clears, part.warm
+        part.quantity,
+        ends[0],
+        ends[1],
+        part.rpm,
+        share_of(part.load),
+        part.clears,
+        part.warm,
+        part.instrument or "",
+        part.result,
+        ends[2],
     )
 
 
@@ -361,6 +370,7 @@ def _condition(c: Keys) -> Condition:
         c.get("truck_state") or "",
         tuple(c.get("after_work") or ()),
         c.get("cold_reading") or "",
+        tuple(c.get("vehicles") or ()),
     )
 
 

@@ -156,6 +156,9 @@ class ConditionPart(PackPart):
         default=None,
         description="quantity: true of itself while that was read with the engine cold only",
     )
+    vehicles: tuple[Literal["truck", "trailer", "dolly"], ...] | None = Field(
+        default=None, description="true of itself on a vehicle of one of these kinds"
+    )
     ask: Text | None = Field(default=None, description="the question to put, in words")
     source: Id | None = Field(default=None, description="key of the source")
 

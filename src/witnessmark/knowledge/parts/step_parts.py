@@ -166,6 +166,16 @@ class ReadingPart(PointWindow):
         default=True, description="false: a value on the good side answers nothing"
     )
     warm: bool = Field(default=False, description="true: a value read cold answers nothing")
+    instrument: Words | None = Field(
+        default=None, description="word that the instrument's name must hold, such as `mechanical`"
+    )
+    result: Id = Field(
+        default="positive", description="outcome beyond the limit, where the test has several"
+    )
+    other_below: str | None = Field(
+        default=None,
+        description="and another instrument read below this at the same stage and speeds",
+    )
 
 
 class YieldPart(PackPart):

@@ -135,7 +135,7 @@ def _settle(listed: Listed) -> None:
         least = max(LOOK_FROM, _SUSPECT_SHARE * bench.chance(bench.leader))
         for placed in mine:
             if placed.rank in {Rank.FREE_LOOK, Rank.LOOK} and placed.test is not None:
-                far = not bench.speaks(placed.test, least)
+                far = not bench.speaks(placed.test, least) and not bench.guards(placed.test)
                 placed.rank = Rank.MEASURE if far else placed.rank
             if placed.is_repair and _is_due(placed, mine, bench):
                 placed.rank = Rank.DUE
@@ -199,9 +199,9 @@ def _keeps(test: Placed, later: Placed, bench: OpenComplaint, prices: Mapping[st
 
 
 def _waits_for_lift(placed: Placed, bench: OpenComplaint, listed: Listed) -> bool:
-    """Say whether an undecided tear-down waits for looks that a stop holds back."""
-    tear_down = placed.is_repair and placed.step.access >= TEAR_DOWN
-    return tear_down and bench.family.id in listed.held_back and not bench.decided(placed.step.step)
+    """Say whether an undecided repair, a tear-down or dear, waits for looks a stop holds back."""
+    dear = placed.is_repair and not _cheap(placed.step)
+    return dear and bench.family.id in listed.held_back and not bench.decided(placed.step.step)
 
 
 def _left_to_its_own(listed: Listed) -> None:

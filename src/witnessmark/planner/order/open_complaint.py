@@ -103,6 +103,11 @@ class OpenComplaint:
         """Say whether a test speaks to any suspect of at least this probability."""
         return any(p >= least and _bits(test, c) >= math.log(SPEAKS) for c, p in self.suspects())
 
+    def guards(self, test: Test) -> bool:
+        """Say whether a free look may find what stops the truck: it is no detour."""
+        asked = (leaf for stop in self.family.stops for one in stop.when for leaf in one.leaves())
+        return test.free_look and any(a.kind == "test" and test.id in a.ids for a in asked)
+
     def speaks_of(self, test: Test, cause: str) -> bool:
         """Say whether a test speaks to one cause."""
         return _bits(test, cause) >= math.log(SPEAKS)

@@ -56,9 +56,12 @@ def why_repair(
     """Say how sure a cause is, what its repair costs, and what to think if that is not it."""
     identity = plan.table.causes[number]
     marginal = float(plan.chances[number])
+    leads = results[1].leads
     said = [
         say.repair_stands(how_sure(marginal, tested=False), _name(plan, identity)),
-        say.repair_fails(_lead(plan, results[1])),
+        say.repair_again()
+        if leads and leads[0][0] == identity
+        else say.repair_fails(_lead(plan, results[1])),
     ]
     if identity in plan.told:
         said.append(say.repair_figures(plan.told[identity]))

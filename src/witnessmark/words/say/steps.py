@@ -73,6 +73,12 @@ def repair_fails(cause: str) -> str:
     return f"If that is not it: think {cause or 'of what is not on the list'}."
 
 
+@sentence("step.repair_again")
+def repair_again() -> str:
+    """Say what to think where a repair does not cure and nothing else is likelier."""
+    return "If that does not cure it: look at this work again before another part."
+
+
 @sentence("step.repair_figures", told="time from 6 jobs of this shop")
 def repair_figures(told: str) -> str:
     """Say where the figures of a repair come from."""
