@@ -38,7 +38,7 @@ def steps_of(*families, miles=None, clues=(), tests=()):
 
 
 def seeing(cause, family):
-    """Return the tests that see a part bad: those its pack names, else those by whose rows it is."""
+    """Return the tests that see a part bad: those its pack names, else those by their rows."""
     named = {look.test for look in family.cause(cause).look_first if not look.twin}
     by_row = {
         t.id

@@ -265,3 +265,33 @@ def test_after_a_repair_what_may_have_broken_it_is_looked_at_once():
     put = in_order([], (), [bench], Settings(), look_after=cause.look_after)
     assert set(cause.look_after) <= set(ids(put))
     assert all("what may have broken it" in s.why for s in put if s.step in cause.look_after)
+
+
+@pytest.mark.parametrize("family", ["overheat", "hard_start"])
+def test_what_stopped_dead_at_the_key_is_barred_over_whatever_it_came_for(family):
+    dossier = found(family, clues=["stops_dead"])
+    stops = [s for s in dossier.steps if s.kind == "safety"]
+    dead = [s for s in stops if "crank" in s.forbids]
+    assert len(dead) == 1  # said once, by the complaint's own stop where it has one
+    assert dossier.drive == "tow"
+    assert not [s for s in work(dossier.steps) if forbidden_by(stops, s.step, s.demands)]
+
+
+def test_a_free_look_that_may_stop_the_truck_is_not_put_off():
+    steps = work(found("fuel_low", clues=["filters_overdue"]).steps)
+    assert steps[0].step == "f_leaklook"
+
+
+def test_what_was_just_added_is_unplugged_first():
+    steps = work(found("electrical", clues=["just_added"]).steps)
+    assert steps[0].step == "e_access"
+
+
+def test_a_repair_with_nothing_behind_it_does_not_name_itself_again():
+    tests = [("c_level", "negative"), ("c_rate", "positive"), ("c_plug", "positive")]
+    for step in work(steps_of("cool_unstable", clues=["washed"], tests=tests)):
+        if step.kind == "repair" and step.results[1].leads[0][0] == step.step:
+            assert "look at this work again" in step.why
+            assert "think" not in step.why
+            return
+    raise AssertionError("no such repair is listed")

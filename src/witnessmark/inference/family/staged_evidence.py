@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
 from witnessmark.analyses.readings.instruments import uncertainty_of
@@ -197,13 +197,14 @@ def _beside_another(rule: ReadingRule, case: Case, stages: Mapping[str, int], mi
     """Say whether another instrument read below what the rule asks for, at the same stage."""
     if rule.other_below is None:
         return True
-    for entry, data in case.of(ReadingData):
-        name = (data.instrument.id or "") if data.instrument is not None else ""
-        same = data.quantity == rule.quantity and stages[entry.id] == stages[mine]
-        if same and rule.holds_at(data.point.at()) and not rule.read_on(name):
-            if data.house_value() < rule.other_below:
-                return True
-    return False
+    return any(
+        data.quantity == rule.quantity
+        and stages[entry.id] == stages[mine]
+        and rule.holds_at(data.point.at())
+        and not rule.read_on((data.instrument.id or "") if data.instrument is not None else "")
+        and data.house_value() < rule.other_below
+        for entry, data in case.of(ReadingData)
+    )
 
 
 def tests_used(finding: Finding) -> tuple[str, ...]:

@@ -75,7 +75,7 @@ def stops_of_the_truck(
     """Return the stops of the whole truck that stand, each with the complaint that can check it.
 
     One that belongs to another complaint is left out where what raised it has raised a stop
-    already that leaves the truck no freer.
+    already that leaves the truck no freer; any is where that stop forbids no less, too.
 
     Args:
         rules: stops of the whole truck, and of other complaints those that hold for any.
@@ -89,9 +89,10 @@ def stops_of_the_truck(
         checks = set(standing.stop.checks)
         can = (f for f in families if checks & {t.id for t in f.tests})
         step = _as_step(standing, total_usd, next(can, families[0]).id)
-        strict = (s for s in (*own, *found) if DRIVES.index(s.drive) >= DRIVES.index(step.drive))
+        strict = [s for s in (*own, *found) if DRIVES.index(s.drive) >= DRIVES.index(step.drive)]
         told = {entry for s in strict for entry in s.evidence}
-        if not (standing.stop.family and step.evidence and told.issuperset(step.evidence)):
+        of_another = standing.stop.family and told.issuperset(step.evidence)
+        if not (step.evidence and (of_another or any(_covers(s, step) for s in strict))):
             found.append(step)
     return found
 
@@ -106,6 +107,13 @@ def within_the_stops(steps: Sequence[Step]) -> tuple[Step, ...]:
     return tuple(
         s for s in steps if s.kind == "safety" or forbidden_by(stops, s.step, s.demands) is None
     )
+
+
+def _covers(stop: Step, other: Step) -> bool:
+    """Say whether a stop was raised by all that raised another one, and forbids no less."""
+    pairs = [(stop.evidence, other.evidence), (stop.forbids, other.forbids)]
+    pairs.append((stop.barred, other.barred))
+    return all(set(mine) >= set(its) for mine, its in pairs) and not stop.allowed
 
 
 def _as_step(standing: StandingStop, total_usd: float, family: str) -> Step:

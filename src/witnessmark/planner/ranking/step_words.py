@@ -59,7 +59,7 @@ def why_repair(
     leads = results[1].leads
     said = [
         say.repair_stands(how_sure(marginal, tested=False), _name(plan, identity)),
-        say.repair_again()
+        say.repair_doubted()
         if leads and leads[0][0] == identity
         else say.repair_fails(_lead(plan, results[1])),
     ]

@@ -73,8 +73,8 @@ def repair_fails(cause: str) -> str:
     return f"If that is not it: think {cause or 'of what is not on the list'}."
 
 
-@sentence("step.repair_again")
-def repair_again() -> str:
+@sentence("step.repair_doubted")
+def repair_doubted() -> str:
     """Say what to think where a repair does not cure and nothing else is likelier."""
     return "If that does not cure it: look at this work again before another part."
 
