@@ -26,8 +26,10 @@ SETS = {
     "week_b": "second master, families of the week (own unseen), scored once",
     "week_c_first": "third master, families of the week: first opening, scored once",
     "week_c": "third master, families of the week (seen): after mending",
-    "master_d": "fourth hand, thirteen families (own unseen), scored once at the end",
-    "week_d": "fourth hand, families of the week (own unseen), scored once at the end",
+    "master_d_first": "fourth hand, thirteen families (own unseen): first opening, scored once",
+    "master_d": "fourth hand, thirteen families (seen): after mending",
+    "week_d_first": "fourth hand, families of the week (own unseen): first opening, scored once",
+    "week_d": "fourth hand, families of the week (seen): after mending",
     "textbook_week": "textbook picture of every cause of the week (seen): after mending",
 }
 

@@ -146,6 +146,13 @@ def test_what_did_nothing_says_why() -> None:
         assert told.sentence == sentence, name
 
 
+def test_a_clue_that_is_not_so_names_the_stop_that_it_leaves_down() -> None:
+    told = found(clue("cuts_out_driving", seen=False), families=("electrical",))
+    [row] = told.known
+    assert not [s for s in told.steps if s.kind == "safety"]
+    assert "no stop stands for it: Not on the road" in row.sentence
+
+
 def test_a_sight_hose_says_which_causes_it_moved() -> None:
     told = row(found(test_of("f_sight", "positive")))
     assert told.used

@@ -135,6 +135,12 @@ def other_complaint(families: Sequence[str]) -> str:
     )
 
 
+@sentence("known.no_stop", order="Stop the engine")
+def no_stop(order: str) -> str:
+    """Say that a clue that is not so leaves a stop down."""
+    return f"It is not so, and no stop stands for it: {order.rstrip('.')}."
+
+
 @sentence("known.says_nothing")
 def says_nothing() -> str:
     """Say that a fact bears on none of the complaints."""

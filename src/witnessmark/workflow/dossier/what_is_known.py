@@ -198,6 +198,8 @@ def _why_no_clue(entry: Entry, data: ClueData, made: Dossier, knowledge: Knowled
     named = _named(made, knowledge)
     if not named:
         return say.no_complaint()
+    if data.seen is False and (order := _stop_of(data.clue, named, knowledge)):
+        return say.no_stop(order)
     if not any(data.clue in cause.odds_multipliers for f in named for cause in f.causes):
         families = knowledge.families.values()
         others = [
@@ -208,6 +210,16 @@ def _why_no_clue(entry: Entry, data: ClueData, made: Dossier, knowledge: Knowled
     if made_tests & set(condition.overlapped_by):
         return say.overlapped()
     return say.nothing_alone()
+
+
+def _stop_of(clue: str, named: Sequence[Family], knowledge: Knowledge) -> str:
+    """Return the order of the stop that a clue would raise here; empty for none."""
+    rules = [s for f in named for s in f.stops]
+    for stop in (*rules, *knowledge.stops_beside([f.id for f in named])):
+        leaves = (leaf for asked in stop.when for leaf in asked.leaves())
+        if any(a.kind == "clue" and clue in a.ids and a.seen for a in leaves):
+            return stop.say
+    return ""
 
 
 def _after(entry: Entry, other: Entry, made: Dossier) -> bool:
