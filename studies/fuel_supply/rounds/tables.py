@@ -37,6 +37,12 @@ stays in: neither is paid twice, whoever repairs. Where ours says that probably 
 the shop takes the readings that it still names, and lets the truck go when it names none. What is
 not cured in ten steps is finished in habit order, and that is paid for. Needless parts and steps
 are those within the ten. Intervals are Wilson's, of means twice the standard error. {played}
+Sixty of each were meant to be played; it was ended by the clock and not by what was found.
+
+The steps before these changes had cured 74 of 100 other trucks (65 to 82) with 0.3 needless parts,
+for 2.28 times the money of all-knowing (seed 9102): no gain is shown. Many false repairs here
+follow bubbles in the clear hose of engines without an air leak: this study lets the little air
+of a sound engine show them about one time in eight, the pack says one in sixteen.
 """
 
 #: What the packs hold for healthy at the first pair, as the technician reads it [psi].
