@@ -49,9 +49,18 @@ def calibration(rows: Sequence[Judged], places: Sequence[str]) -> tuple[float, f
     return float(gap), float(np.square(chance - held).mean())
 
 
-def table(name: str, source: str, path: Path) -> list[str]:
+def judged_of(path: Path, places: Sequence[str]) -> list[list[Judged]]:
+    """Return the judged trucks; where a place means a sound line, a sound truck has that truth."""
     trucks = [json.loads(line) for line in path.read_text(encoding="utf-8").splitlines()]
+    if "elsewhere" in places:
+        for row in (r for t in trucks for r in t):
+            row["truth"] = ["elsewhere" if k == "none" else k for k in row["truth"]]
+    return trucks
+
+
+def table(name: str, source: str, path: Path) -> list[str]:
     places = [s.key for s in circuit_of(name).spots]
+    trucks = judged_of(path, places)
     seed = SEEDS[f"{name}_{source}"]
     lines = [
         f"### {NAMED[source]}: {len(trucks)} trucks, seed {seed}", "",
@@ -78,8 +87,8 @@ def table(name: str, source: str, path: Path) -> list[str]:
 
 def bins(name: str, path: Path) -> list[str]:
     """Return how often a place was at fault by the chance told, with the whole kit."""
-    trucks = [json.loads(line) for line in path.read_text(encoding="utf-8").splitlines()]
     places = [s.key for s in circuit_of(name).spots]
+    trucks = judged_of(path, places)
     pairs = [
         (p, k in t[-1]["truth"]) for t in trucks
         for k, p in zip(places, t[-1]["by_place"], strict=True)
