@@ -26,9 +26,8 @@ from witnessmark.words.say import stopping as say
 __all__ = ["Stopping", "said_in_time", "search_step", "stopping"]
 
 #: After so many repairs in vain the search comes before any further part that is only likely, and
-#: after so many before any part at all (judgement; where parts are cheap, four in vain are not yet
-#: what a search costs).
-VAIN_DUE, VAIN_HARD = 6, 8
+#: after so many before any part at all (judgement; six and eight were tried and cost more).
+VAIN_DUE, VAIN_HARD = 4, 6
 #: So many times what a search costs may go in vain before the same.
 SPENT_DUE, SPENT_HARD = 1.0, 1.5
 #: The search is said aloud before a bill of so many times that of a mechanic who knew, and of so
