@@ -73,6 +73,11 @@ LINING = [
     ("7/64 in", "disc", "other", "fails"),
     ("1/16 in", "other", "other", "fails"),  # W15: the inspection fails at 1/16 or less
     ("5/64 in", "other", "other", "passes"),
+    # App. A 1.a(6)(d): any drum of a steering axle 1/4 in, hydraulic disc and electric 1/16 in
+    ("7/32 in", "hydraulic_drum", "steer", "fails"),
+    ("7/32 in", "other", "steer", "passes"),
+    ("1/16 in", "hydraulic_drum", "other", "fails"),
+    ("5/64 in", "hydraulic_drum", "other", "passes"),
 ]
 
 

@@ -46,6 +46,7 @@ PLAIN = {
     "analyses/sensors/one_trace.py": {"contact"},
     "analyses/together/of_one_channel.py": {"contact", "electrical"},
     "readers/tables/event_list.py": {"rise"},
+    "web/pages/inspection_forms.py": {"carrier"},  # who operates the truck, not a bearing
     "workflow/case/uploads.py": {"sweep"},
 }
 #: The two keys of an onset name the clues that tell it; the shipped clues have the same names.

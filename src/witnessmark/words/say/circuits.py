@@ -68,7 +68,7 @@ _READS: Mapping[str, str] = MappingProxyType(
         "air": "the air lost in a minute with the engine off, the build time with its engine "
         "speed, or the governor's pressures",
         "start": "battery volts rested and while cranking, or a volt drop while cranking",
-        "bus_line": "the resistance between the two wires, with the key off",
+        "bus_line": "ohms between the two wires and to ground with the batteries off, or their volts",
     }
 )
 #: What a circuit has to take for known.
@@ -123,7 +123,9 @@ def no_state(quantity: str) -> str:
 def states(wanted: Sequence[str]) -> str:
     """Ask for the state of the engine."""
     told = [w for w in dict.fromkeys(wanted) if w]
-    return f"Write {listed([w.replace('_', ' ') for w in told], 'or')} with it."
+    return (
+        f"Write with it what the engine did: {listed([w.replace('_', ' ') for w in told], 'or')}."
+    )
 
 
 @sentence("circuit.no_fault_known", circuit="start", readings=6)
@@ -136,7 +138,7 @@ def no_fault_known(circuit: str, readings: int) -> str:
 def found_healthy(circuit: str, readings: int, sure: bool) -> str:
     """Say that the readings are those of a sound circuit, or most likely so."""
     if sure:
-        return f"{_head(circuit, readings)}: they are those of a sound one."
+        return f"{_head(circuit, readings)}: a sound one would read like this."
     return f"{_head(circuit, readings)}: that nothing is wrong is likelier than any one fault."
 
 

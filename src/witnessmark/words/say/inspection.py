@@ -269,7 +269,7 @@ def customer_passed(day: str, due: str) -> str:
 @sentence("inspection.customer_waits")
 def customer_waits() -> str:
     """Tell the customer that only the signature or a name is missing."""
-    return "Every point is good. The inspector has not signed yet."
+    return "Every point that we had to look at passes. It is not signed yet."
 
 
 @sentence("inspection.customer_keep")

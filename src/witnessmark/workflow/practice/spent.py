@@ -15,7 +15,7 @@ from witnessmark.model.entries.entry_data import OutcomeData, ReadingData, TestD
 from witnessmark.model.settings import Settings
 from witnessmark.planner.ranking.costs import price_of_test, repair_usd
 from witnessmark.units import display_unit, parse_range
-from witnessmark.words.numbers import chance_words
+from witnessmark.words.numbers import chance_words, percentage
 from witnessmark.words.say import practice as say
 from witnessmark.workflow.case.packs_of_shop import knowledge_of
 from witnessmark.workflow.case.shop_settings import settings_of
@@ -220,7 +220,7 @@ def _measure(twin: PracticeShop, family: Family, measurement: str) -> bool:
     rest = [w for w in wanted if (w[0], w[1]) not in there and w[0] in gauges]
     for quantity, rpm, load in rest:
         unit = display_unit(quantity)
-        point = {"rpm": rpm, "load": "none" if load <= 0 else f"{100 * load:.0f} %"}
+        point = {"rpm": rpm, "load": "none" if load <= 0 else percentage(load)}
         twin.add(CASE, "reading", {"quantity": quantity, "value": f"0 {unit}", "point": point})
     return bool(rest)
 
