@@ -68,7 +68,8 @@ _READS: Mapping[str, str] = MappingProxyType(
         "air": "the air lost in a minute with the engine off, the build time with its engine "
         "speed, or the governor's pressures",
         "start": "battery volts rested and while cranking, or a volt drop while cranking",
-        "bus_line": "ohms between the two wires and to ground with the batteries off, or their volts",
+        "bus_line": "ohms between the two wires and to ground with the batteries off, or their "
+        "volts",
     }
 )
 #: What a circuit has to take for known.
