@@ -46,6 +46,7 @@ EXAMPLES: dict[str, dict[str, Any]] = {
     "part": {"name": "regulator", "state": "ordered", "on": "2026-03-02", "core_usd": 20},
     "visit": {"odometer_in": "640,120 mi", "odometer_out": 640180, "promised": "2026-03-04"},
     "labour": {"start": "07:15", "stop": "09:40", "job": "wheel end"},
+    "clock": {"does": "start", "person": "A. Example", "job": "diagnosis", "both": True},
     "inspect": {"point": "tire left front", "value": "9/32 in"},
     "inspection": {"vehicle": "tractor", "axles": 3, "inspector": "A. Inspector"},
     "certificate": {"inspector": "A. Inspector", "accurate": True},

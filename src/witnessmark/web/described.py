@@ -68,6 +68,12 @@ def _of_the_format() -> dict[str, Any]:
         "description": "none, full, or a percentage",
     }
     found["LabourData"] |= {"anyOf": [_with(n, {"not": {"type": "null"}}) for n in _HOURS]}
+    found["ClockData"] |= {
+        "anyOf": [
+            _with("does", {"const": "stop"}),
+            *(_with(n, {"type": "string", "minLength": 1}) for n in ("job", "of")),
+        ]
+    }
     found["DeclineData"] |= {
         "anyOf": [
             _with("lines", {"minItems": 1}),

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from witnessmark.cli.for_case.clock_command import clock
 from witnessmark.cli.for_case.say_command import say
 from witnessmark.cli.main import allow_option, echo_json
 
@@ -24,6 +25,7 @@ def command() -> None:
     """The casebook by hand: open a case, add to it, show it, take it out and in."""
 
 
+command.add_command(clock)
 command.add_command(say)
 
 

@@ -39,6 +39,7 @@ Kind = Literal[
     "part",
     "visit",
     "labour",
+    "clock",
     "inspect",
     "inspection",
     "certificate",

@@ -17,6 +17,7 @@ from witnessmark.errors import UnitRefused
 from witnessmark.model.entries.agreed_data import ApprovalData, PartData, QuoteData
 from witnessmark.model.entries.inspection_data import CertificateData, InspectionData
 from witnessmark.model.entries.ledger_data import (
+    ClockData,
     CloseData,
     DeclineData,
     InspectData,
@@ -347,6 +348,7 @@ Data = (
     | PartData
     | VisitData
     | LabourData
+    | ClockData
     | InspectData
     | InspectionData
     | CertificateData
@@ -373,6 +375,7 @@ KINDS: dict[str, type[Record]] = {
     "part": PartData,
     "visit": VisitData,
     "labour": LabourData,
+    "clock": ClockData,
     "inspect": InspectData,
     "inspection": InspectionData,
     "certificate": CertificateData,

@@ -9,7 +9,7 @@ from pydantic import Field, StringConstraints, model_validator
 
 from witnessmark.model.entries.record_base import Id, Name, Record, Words
 
-__all__ = ["CloseData", "DeclineData", "InspectData", "LabourData", "VisitData"]
+__all__ = ["ClockData", "CloseData", "DeclineData", "InspectData", "LabourData", "VisitData"]
 
 _Day = Annotated[str, StringConstraints(max_length=40)]
 _Miles = Annotated[str, StringConstraints(pattern=r"^\s*\d[\d, ]{0,9}(\.\d)?\s*(mi|miles|km)?\s*$")]
@@ -57,6 +57,39 @@ class LabourData(Record):
     def _some(self) -> LabourData:
         if self.start is None and self.stop is None and self.minutes is None:
             raise ValueError("labour has a start, a stop or minutes")
+        return self
+
+
+class ClockData(Record):
+    """A person begins or ends a job: the entry's own time is when."""
+
+    does: Literal["start", "stop"]
+    person: Name
+    job: Name | None = Field(
+        default=None,
+        description="a step, test or cause by its id, a line of an estimate (quote:number), "
+        "'diagnosis', or words; a stop without one ends all that the person has running here",
+    )
+    both: bool = Field(default=False, description="true: beside what is running already")
+    share: float | None = Field(
+        default=None,
+        ge=0,
+        le=1,
+        description="part of the time that counts while two jobs run; left out: alike, half each",
+    )
+    of: Id | None = Field(
+        default=None,
+        description="a stop on a start: when that ended, as somebody says; else the start or "
+        "stop whose time this entry corrects",
+    )
+    elsewhere: Id | None = Field(
+        default=None, description="the case of the job, where this is a copy of its entry"
+    )
+
+    @model_validator(mode="after")
+    def _some(self) -> ClockData:
+        if self.does == "start" and not self.job and not self.of:
+            raise ValueError("a start names its job")
         return self
 
 

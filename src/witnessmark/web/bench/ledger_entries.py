@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from witnessmark.model.entries.inspection_data import CertificateData, InspectionData
 from witnessmark.model.entries.ledger_data import (
+    ClockData,
     CloseData,
     DeclineData,
     InspectData,
@@ -12,7 +15,7 @@ from witnessmark.model.entries.ledger_data import (
 )
 from witnessmark.web.bench.page_words import number
 
-__all__ = ["CLOSED", "RISKS", "inspection_words", "ledger_words"]
+__all__ = ["CLOSED", "RISKS", "clock_words", "inspection_words", "ledger_words"]
 
 #: How a complaint was closed, in words.
 CLOSED = {
@@ -21,6 +24,16 @@ CLOSED = {
 }  # fmt: skip
 #: What it means to leave something undone, in words.
 RISKS = {"do_not_drive": "do not drive", "soon": "soon", "watch": "watch it"}
+
+
+def clock_words(data: ClockData, name: Callable[[str], str]) -> str:
+    """Say in one line what a start or stop says."""
+    job = f" {name(data.job)}" if data.job else ""
+    verb = ("begins" if data.does == "start" else "stops") if data.of is None else "says when"
+    said = {"start": " began", "stop": " ended"}[data.does] if data.of else ""
+    where = f" (in case {data.elsewhere})" if data.elsewhere else ""
+    beside = ", beside the other job" if data.both else ""
+    return f"Clock: {data.person} {verb}{job}{said}{beside}{where}"
 
 
 def ledger_words(data: VisitData | LabourData | InspectData | DeclineData | CloseData) -> str:

@@ -65,6 +65,8 @@ class ServerState:
     watchers: Watchers = field(default_factory=Watchers)
     sheets: Sheets = field(default_factory=Sheets)
     drive: LiveDrive = field(default_factory=LiveDrive)
+    #: Case -> version of its page on which a clock runs: such a page is a minute's.
+    ticking: dict[str, str] = field(default_factory=dict)
     _si: list[float] = field(default_factory=lambda: [0.0, -10.0, -1.0])
     _local: list[bool] = field(default_factory=list)
     _names: list[object] = field(default_factory=lambda: [None, None])

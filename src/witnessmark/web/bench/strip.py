@@ -27,6 +27,7 @@ from witnessmark.model.entries.entry_data import (
 )
 from witnessmark.model.entries.inspection_data import CertificateData, InspectionData
 from witnessmark.model.entries.ledger_data import (
+    ClockData,
     CloseData,
     DeclineData,
     InspectData,
@@ -42,7 +43,7 @@ from witnessmark.units import QUANTITIES, UNITS, display_unit
 from witnessmark.web.bench.desk import Looked
 from witnessmark.web.bench.first_screen import SCALE, first_screen, folds_told
 from witnessmark.web.bench.gauges import Gauge, gauges, is_gauge
-from witnessmark.web.bench.ledger_entries import inspection_words, ledger_words
+from witnessmark.web.bench.ledger_entries import clock_words, inspection_words, ledger_words
 from witnessmark.web.bench.names import Names
 from witnessmark.web.bench.page_words import number, quantity_words
 from witnessmark.words.say.dossier import against_range
@@ -51,6 +52,7 @@ from witnessmark.words.strength import speaks
 from witnessmark.workflow.case.entered_twice import is_of_two, lines_to_read, twice_in
 from witnessmark.workflow.papers.beside_the_usual import beside_the_usual
 from witnessmark.workflow.shop.ledger import waits_for
+from witnessmark.workflow.shop.on_the_clock import clock_seen
 from witnessmark.workflow.shop.own_ways import overrides_of
 from witnessmark.workflow.shop.worker import Worked
 
@@ -149,6 +151,7 @@ def strip(
         "beside_usual": beside_the_usual(case, assessment.advice, rates or OwnRates())
         if assessment
         else "",
+        "clock": clock_seen(case, assessment, names.step),
         "recordings": _recordings(case, attached),
         "photos": _photos(case, attached),
         "entries": _entries(case, names, log),
@@ -225,6 +228,8 @@ def entry_words(entry: Entry, names: Names) -> str:
             return f"{'Agreed' if data.granted else 'Refused'} by {data.by}, {data.how}"
         case VisitData() | LabourData() | InspectData() | DeclineData() | CloseData():
             return ledger_words(data)
+        case ClockData():
+            return clock_words(data, names.step)
         case InspectionData() | CertificateData():
             return inspection_words(data)
         case PhotoData():

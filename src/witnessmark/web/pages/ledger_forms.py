@@ -14,8 +14,8 @@ Data = dict[str, Any]
 
 #: Kind -> what its page is called.
 LEDGER_PAGES = {
-    "visit": "The visit", "labour": "Hours", "inspect": "Inspection", "decline": "Declined",
-    "close": "Close the complaint",
+    "visit": "The visit", "labour": "Hours", "clock": "On the clock", "inspect": "Inspection",
+    "decline": "Declined", "close": "Close the complaint",
 }  # fmt: skip
 
 
@@ -41,6 +41,24 @@ def labour(form: Fields) -> Data:
         "job": one(form, "job") or None,
     }
     return _something({**data}, "No time was written down.")
+
+
+def clock(form: Fields) -> Data:
+    """A start or a stop; whose it is, is known to the page."""
+    does = one(form, "does")
+    if does not in {"start", "stop"}:
+        raise InputRefused("Say whether it begins or ends.", where="does", do="Tap one of them.")
+    data = {
+        "does": does,
+        "person": one(form, "person") or None,
+        "job": one(form, "other") or one(form, "job") or None,
+        "of": one(form, "of") or None,
+        "share": decimal(form, "share"),
+        "both": True if one(form, "both") else None,
+    }
+    if does == "start" and not data["job"] and not data["of"]:
+        raise InputRefused("The job is missing.", where="job", do="Say what is begun.")
+    return blank_to_none(data)
 
 
 def inspect(form: Fields) -> Data:
@@ -82,5 +100,6 @@ def _something(data: Data, refusal: str) -> Data:
 
 
 LEDGER_FORMS: dict[str, Callable[[Fields], Data]] = {
-    "visit": visit, "labour": labour, "inspect": inspect, "decline": decline, "close": close,
+    "visit": visit, "labour": labour, "clock": clock, "inspect": inspect,
+    "decline": decline, "close": close,
 }  # fmt: skip

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable
+import time
+from collections.abc import Callable, Iterable
 from typing import Any
 
 from fastapi import APIRouter, Request
@@ -33,6 +34,12 @@ from witnessmark.workflow.dossier.gauge_round import quantities_for
 from witnessmark.workflow.keeping.reminder import backup_reminder
 from witnessmark.workflow.shop.ledger import Row, case_name, row_of
 from witnessmark.workflow.shop.ledger_pages import every_row, ledger_page
+from witnessmark.workflow.shop.on_the_clock import (
+    clock_seen,
+    names_of_jobs,
+    on_the_clock,
+    span_words,
+)
 from witnessmark.workflow.shop.trucks import comebacks
 
 _LOG = logging.getLogger("witnessmark.web")
@@ -73,8 +80,33 @@ def ledger(request: Request) -> Response:
         closed_page=closed,
         search=search,
         version=ledger_version(bench),
+        clocks=_clocks(bench, open_cases.rows),
         backup=backup_reminder(bench.shop),
     )
+
+
+def _clocks(bench: ServerState, rows: Iterable[Row]) -> dict[str, list[str]]:
+    """Return case -> what runs or is asked about there, in words."""
+    found = {}
+    for row in rows:
+        if row.clocked:
+            case = bench.desk.case(row.case)
+            seen = clock_seen(case, None, bench.names(case).step)
+            found[row.case] = [words for _, words in (*seen.running, *seen.asked)]
+    return found
+
+
+@router.get("/clock")
+def clock(request: Request) -> Response:
+    """Show what runs and what is asked about: one's own first, then the others'."""
+    bench, me = bench_of(request), by_of(request) or ""
+    rows = []
+    for case_id, whose, span in on_the_clock(bench.shop):
+        case = bench.desk.case(case_id)
+        name = names_of_jobs(case, bench.names(case).step)
+        rows.append((case_id, whose, span, span_words(span, name)))
+    rows.sort(key=lambda row: (row[2].person != me, row[2].start))
+    return page(request, "clock.html", rows=rows, me=me)
 
 
 def _number(request: Request, name: str) -> int:
@@ -157,7 +189,11 @@ async def case(request: Request, case_id: str) -> Response:
     if bench.local:
         # A finished page costs one look at the casebook: not worth a thread of its own.
         looked = bench.desk.look(case_id)
-        held = bench.sheets.get(case_id, _key(request, looked, chosen)) if looked.current else None
+        held = (
+            bench.sheets.get(case_id, _key(request, case_id, looked, chosen))
+            if looked.current
+            else None
+        )
         if held is not None:
             return held.answer(request)
     return await run_in_threadpool(_case_page, request, case_id, chosen)
@@ -167,7 +203,8 @@ def _case_page(request: Request, case_id: str, chosen: str) -> Response:
     bench = bench_of(request)
     looked = bench.desk.look(case_id, wait_s=PATIENCE_S)
     try:
-        text = render(request, "case.html", **strip_values(bench, case_id, looked, chosen))
+        values = strip_values(bench, case_id, looked, chosen)
+        text = render(request, "case.html", **values)
     except WitnessmarkError:
         raise
     except Exception:
@@ -177,13 +214,19 @@ def _case_page(request: Request, case_id: str, chosen: str) -> Response:
         return page(request, "case_plain.html", case=case, trouble=looked.trouble)
     if not looked.current:
         return HTMLResponse(text)
-    return bench.sheets.put(case_id, _key(request, looked, chosen), text).answer(request)
+    if values["clock"].running:
+        bench.ticking[case_id] = looked.version
+    else:
+        bench.ticking.pop(case_id, None)
+    return bench.sheets.put(case_id, _key(request, case_id, looked, chosen), text).answer(request)
 
 
-def _key(request: Request, looked: Looked, chosen: str) -> object:
+def _key(request: Request, case_id: str, looked: Looked, chosen: str) -> object:
     theme = request.cookies.get("wm_theme", "")
     bench = bench_of(request)
-    return looked.version, chosen, theme, viewer_of(request), by_of(request), bench.si()
+    ticks = bench.ticking.get(case_id) == looked.version
+    minute = int(time.time() // 60) if ticks else 0
+    return looked.version, chosen, theme, viewer_of(request), by_of(request), bench.si(), minute
 
 
 @router.get("/cases/{case_id}/shift")

@@ -12,7 +12,9 @@ from starlette.responses import Response
 from witnessmark.errors import InputRefused, NotFound, WitnessmarkError, http_status
 from witnessmark.model.entries.agreed_data import QuoteData
 from witnessmark.model.entries.case import Case
+from witnessmark.model.entries.entry import Entry
 from witnessmark.model.entries.entry_data import ReadingData
+from witnessmark.model.entries.ledger_data import ClockData
 from witnessmark.model.estimate import Estimate
 from witnessmark.units import QUANTITIES
 from witnessmark.web.bench.from_device import at_of, stored
@@ -26,6 +28,7 @@ from witnessmark.workflow.case.shop_settings import instruments_of, own_rates
 from witnessmark.workflow.dossier.gauge_round import next_reading, quantities_for, readings_taken
 from witnessmark.workflow.papers.case_papers import usual_price_in_shop
 from witnessmark.workflow.shop.ledger import PART_HERE, PART_ORDERED
+from witnessmark.workflow.shop.on_the_clock import clock_seen, local_time, press
 
 router = APIRouter(include_in_schema=False)
 
@@ -100,9 +103,7 @@ async def store(request: Request, case_id: str, kind: str) -> Response:
         entry_id = form.one("entry_id") or None
         if kind == "retract":
             await run_in_threadpool(_still_there, bench, case_id, data["entry"], entry_id)
-        entry = await run_in_threadpool(
-            lambda: bench.shop.add(case_id, kind, data, by=by, entry_id=entry_id, at=at)
-        )
+        entry = await run_in_threadpool(lambda: _enter(bench, case_id, kind, data, form, by, at))
         for cause in form.fields.get("also", []) if kind == "work" else []:
             # Dealt with in the same job: its time, parts and torques stand with the first.
             if cause and cause != data.get("cause"):
@@ -116,7 +117,7 @@ async def store(request: Request, case_id: str, kind: str) -> Response:
         return await run_in_threadpool(lambda: _plain_page(request, case_id, kind, form, error))
     if kind == "complaint" and not data["families"]:
         return going_on(request, f"/cases/{case_id}/about/{entry.id}")
-    places = {"quote": "#paper", "approval": "#paper", "part": "/parts"}
+    places = {"clock": "#clock", "quote": "#paper", "approval": "#paper", "part": "/parts"}
     return await stored(request, case_id, f"/cases/{case_id}{places.get(kind, '')}")
 
 
@@ -229,6 +230,25 @@ def _reading_page(
     )
 
 
+def _enter(
+    bench: ServerState,
+    case_id: str,
+    kind: str,
+    data: dict[str, Any],
+    form: Posted,
+    by: str | None,
+    at: str | None,
+) -> Entry:
+    entry_id = form.one("entry_id") or None
+    if kind != "clock":
+        return bench.shop.add(case_id, kind, data, by=by, entry_id=entry_id, at=at)
+    told = data if data.get("person") or not by else {**data, "person": by}
+    when = form.one("when")
+    return press(
+        bench.shop, case_id, told, by=by, entry_id=entry_id, at=local_time(when) if when else at
+    )
+
+
 def _also_done(
     bench: ServerState, case_id: str, cause: str, did: str, by: str | None, job: str
 ) -> None:
@@ -284,6 +304,8 @@ def _plain_page(
         rates=own_rates(bench.shop),
         evidence=[e for e in case.live() if e.kind in {"photo", "recording"}],
         usual=_usual(bench, case_id, form.one("cause")) if kind == "quote" else None,
+        clock=clock_seen(case, bench.desk.newest(case_id), names.step) if kind == "clock" else None,
+        clocks=[(e, d) for e, d in case.of(ClockData) if d.of is None and not d.elsewhere],
         part_ordered=PART_ORDERED,
         part_here=PART_HERE,
     )

@@ -18,6 +18,7 @@ from witnessmark.model.entries.entry import Entry
 from witnessmark.model.entries.entry_data import OutcomeData, TestData, WorkData
 from witnessmark.model.proof import Proof
 from witnessmark.model.shop_record import Closing, Comeback, History, Job
+from witnessmark.workflow.dossier.clocked import hands_on_minutes
 
 __all__ = ["history_of"]
 
@@ -167,16 +168,21 @@ def _helped(case: Case, complaint: str, knowledge: Knowledge) -> bool | None:
 def _jobs(case: Case, people: dict[str, str], now: datetime) -> Iterator[Job]:
     quoted = {line.cause: line for _, quote in case.of(QuoteData) for line in quote.lines
               if line.cause is not None and not quote.final}  # fmt: skip
+    # What was clocked on a cause stands once, with the last work on it.
+    last = {work.cause: entry.id for entry, work in case.of(WorkData)}
     for entry, work in case.of(WorkData):
         if work.cause is None:
             continue
+        once = last[work.cause] == entry.id
         line = quoted.get(work.cause)
         prices = [p.usd * p.quantity for p in work.parts if p.usd is not None]
         yield Job(
             case=case.id,
             cause=work.cause,
             technician=people.get(entry.id, ""),
-            minutes=work.minutes,
+            minutes=hands_on_minutes(case, work.cause)
+            if work.minutes is None and once
+            else work.minutes,
             quoted_minutes=line.minutes if line is not None else None,
             usd=sum(prices) if prices else None,
             quoted_usd=line.usd if line is not None else None,

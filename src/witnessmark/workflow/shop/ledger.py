@@ -18,6 +18,7 @@ from witnessmark.model.entries.entry_data import (
     WorkData,
 )
 from witnessmark.model.entries.ledger_data import CloseData
+from witnessmark.workflow.dossier.clocked import clock_of
 
 __all__ = ["PART_HERE", "PART_ORDERED", "Row", "Waits", "case_name", "row_of", "waits_for"]
 
@@ -58,7 +59,7 @@ class Waits:
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One row of the ledger."""
+    """One row of the ledger; ``clocked``: who has a job there that was not stopped."""
 
     case: str
     truck: str
@@ -66,6 +67,7 @@ class Row:
     complaint: str
     waits: Waits
     since: str
+    clocked: tuple[str, ...] = ()
 
     @property
     def is_open(self) -> bool:
@@ -91,7 +93,15 @@ def row_of(case: Case, assessment: Dossier | None = None) -> Row:
         complaint="; ".join(data.words for _, data in complaints),
         waits=waits_for(case, assessment),
         since=case.entries[-1].at if case.entries else "",
+        clocked=_on_the_clock(case),
     )
+
+
+def _on_the_clock(case: Case) -> tuple[str, ...]:
+    """Return who has a start without an end, here or copied, or an end that is asked for."""
+    spans = clock_of(case, whole=True).spans
+    waiting = (s for s in spans if s.stop is None or (s.state == "asked" and not s.elsewhere))
+    return tuple(dict.fromkeys(s.person for s in waiting))
 
 
 def waits_for(case: Case, assessment: Dossier | None = None) -> Waits:

@@ -17,7 +17,7 @@ _LOG = logging.getLogger("witnessmark.workflow")
 #: Cases on one page.
 PAGE = 50
 #: Changes when a row is written differently; rows of other versions are made again.
-_VERSION = "2"
+_VERSION = "3"
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +92,8 @@ def _words(row: Row) -> str:
 
 def _row(text: str) -> Row:
     values = json.loads(text)
-    return Row(**{**values, "waits": Waits(**values["waits"])})
+    values |= {"waits": Waits(**values["waits"]), "clocked": tuple(values["clocked"])}
+    return Row(**values)
 
 
 def _cut(rows: list[Row], total: int, number: int, offset: int) -> LedgerPage:

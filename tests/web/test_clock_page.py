@@ -1,0 +1,76 @@
+"""Start and stop on the page of a case; seen there, in the list of cases and on the clock."""
+
+from __future__ import annotations
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+
+from web.bench_page import KEEP_SCREENS, SCREENS, served
+from web.test_browser import SMALL
+from witnessmark.model.entries.ledger_data import ClockData
+from witnessmark.workflow.case.shop_on_disk import entry_line
+
+CASE = "/cases/unit7"
+
+
+def test_a_job_is_started_stopped_and_a_forgotten_one_asked_for(client, shop):
+    post = client.post
+    lines = {"lines": [{"what": "Line renewed", "minutes": 90}]}
+    shop.add("unit7", "quote", lines, entry_id="q1")
+    shop.add("unit7", "approval", {"by": "owner", "how": "phone", "quote": "q1"})
+    page = client.get(CASE).text
+    assert '<option value="q1:1">Line renewed</option>' in page
+    assert '<option value="diagnosis">Diagnosis</option>' in page
+    begin = {"does": "start", "person": "Ann", "job": "q1:1", "entry_id": "c1"}
+    for _ in range(2):  # a device that sends twice
+        assert post(f"{CASE}/add/clock", data=begin).status_code == 303
+    assert "Ann on Line renewed since" in client.get(CASE).text
+    assert "Ann on Line renewed since" in client.get("/").text
+    assert "Ann on Line renewed since" in client.get("/clock").text
+    assert "clocked 0 min of 1 h 30, running" in client.get(f"{CASE}/shift").text
+    end = {"does": "stop", "person": "Ann", "job": "q1:1"}
+    assert post(f"{CASE}/add/clock", data=end).status_code == 303
+    assert "Stop Line renewed" not in client.get(CASE).text
+    again = post(f"{CASE}/add/clock", data=end)
+    assert (again.status_code, "could be stopped" in again.text) == (422, True)
+    old = {"does": "start", "person": "Bo", "job": "diagnosis"}
+    shop.add("unit7", "clock", old, at="2026-03-02T08:00:00Z", entry_id="old")
+    assert "Bo, when did you stop diagnosis?" in client.get(CASE).text
+    said = {"does": "stop", "person": "Bo", "of": "old", "when": "2026-03-02T10:00"}
+    assert post(f"{CASE}/add/clock", data={**said, "when": "noon"}).status_code == 422
+    assert post(f"{CASE}/add/clock", data=said).status_code == 303
+    assert "when did you stop" not in client.get(CASE).text
+    for wrong in ({"person": "Ann"}, {"does": "start", "job": "x"}, {"does": "start"}):
+        assert post(f"{CASE}/add/clock", data=wrong).status_code == 422
+    assert client.get(f"{CASE}/add/clock").status_code == 200
+
+
+@pytest.mark.browser
+def test_the_buttons_by_thumb_also_without_the_link(browser, shop):
+    shop.append("unit7", [entry_line("clock", {"does": "start", "person": "Bo", "job": "diagnosis"},
+                                     at="2026-03-02T08:00:00Z", entry_id="old")])  # fmt: skip
+    with served(shop) as address:
+        context = browser.new_context(
+            viewport={"width": 390, "height": 844}, has_touch=True, is_mobile=True
+        )
+        page = context.new_page()
+        page.goto(address.rstrip("/") + CASE)
+        assert page.evaluate("document.documentElement.scrollWidth") <= 390
+        assert page.evaluate(SMALL) == []
+        page.fill("#f-clockwho", "Ann")
+        context.set_offline(True)
+        page.tap("#clock button:has-text('Start')")
+        page.wait_for_selector("text=kept on this device")
+        context.set_offline(False)
+        page.wait_for_selector("#queue", state="hidden")
+        page.goto(address.rstrip("/") + CASE)
+        assert "Ann on" in page.inner_text("#clock")
+        assert Axe().run(page).response["violations"] == []
+        if KEEP_SCREENS:
+            SCREENS.mkdir(parents=True, exist_ok=True)
+            for width in (390, 820, 1280):
+                page.set_viewport_size({"width": width, "height": 844})
+                page.screenshot(path=SCREENS / f"clock-{width}.png", full_page=True)
+        page.tap("#clock button:has-text('Stop')")
+        page.wait_for_selector("#clock .press:not(.go)", state="detached")
+    assert [d.does for _, d in shop.case("unit7").of(ClockData)][1:] == ["start", "stop"]
