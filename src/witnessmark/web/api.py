@@ -17,6 +17,7 @@ from witnessmark.workflow.dossier.as_json import assessment_json
 from witnessmark.workflow.inspecting.inspect_case import sheet_json, sheet_of, sign
 from witnessmark.workflow.inspecting.look_at_point import Look, look
 from witnessmark.workflow.shop.ledger import row_of
+from witnessmark.workflow.shop.on_the_clock import tell_other_cases
 
 router = APIRouter()
 
@@ -177,6 +178,7 @@ def add_entry(request: Request, case_id: str, entry: NewEntry) -> Stored:
         entry_id=entry.id or None,
         at=entry.at,
     )
+    tell_other_cases(bench_of(request).shop, case_id, [made])
     return Stored(id=made.id, kind=made.kind, at=made.at, line=made.line)
 
 

@@ -111,6 +111,7 @@ def add(
             sha256 = opened.store_file(Path(path), Path(path).name)
             data = {**data, "path": Path(path).name, "sha256": sha256}
         ids = [opened.add(case_id, kind, data).id]
+    _tell_clocks(opened, case_id, ids)
     document: dict[str, Any] = {"case": case_id, "added": ids}
     said = f"Added {', '.join(ids) or 'nothing'}."
     if lines is None and kind == "complaint" and not data.get("families"):
@@ -232,6 +233,15 @@ def import_case(
     if not as_json:
         for problem in problems:
             click.echo(f"! {problem['where']}: {problem['what']} {problem['do']}")
+
+
+def _tell_clocks(shop: Shop, case_id: str, ids: list[str]) -> None:
+    """Let the other cases of a person on the clock know of his starts and stops here."""
+    from witnessmark.workflow.shop.on_the_clock import tell_other_cases
+
+    added = set(ids)
+    fresh = [e for e in shop.case(case_id).entries if e.id in added and e.kind == "clock"]
+    tell_other_cases(shop, case_id, fresh)
 
 
 def _suggest(shop: Shop, case_id: str, entry: str, words: str, document: dict[str, Any]) -> str:

@@ -33,10 +33,8 @@ from witnessmark.workflow.case.private_files import make_private
 # The packs are loaded only where an id of theirs is entered.
 if TYPE_CHECKING:
     from witnessmark.workflow.case import refuse_unknown as asking
-    from witnessmark.workflow.shop import on_the_clock as clocks
 else:
     asking = late("witnessmark.workflow.case.refuse_unknown")
-    clocks = late("witnessmark.workflow.shop.on_the_clock")
 
 __all__ = ["Shop", "entry_line", "new_entry_id", "open_shop"]
 
@@ -125,9 +123,7 @@ class Shop:
         fresh = [parse_entry(line)[0] for line in written]
         held = {entry.id for entry in self.case(case_id).entries}
         self._refuse_unknown(case_id, [entry for entry in fresh if entry.id not in held])
-        added = self.append(case_id, written, by=by)
-        self._tell_clocks(case_id, [entry for entry in fresh if entry.id not in held])
-        return added
+        return self.append(case_id, written, by=by)
 
     def add(
         self,
@@ -167,13 +163,7 @@ class Shop:
             if before is None:
                 raise
             return before
-        self._tell_clocks(case_id, [entry])
         return entry
-
-    def _tell_clocks(self, case_id: str, entries: Sequence[Entry]) -> None:
-        """Let the other cases know where a person on the clock there begins or ends a job here."""
-        if any(entry.kind == "clock" for entry in entries):
-            clocks.tell_other_cases(self, case_id, entries)
 
     def _sent_before(self, case_id: str, entry: Entry) -> Entry | None:
         held = self.casebook.line_of(case_id, entry.id)

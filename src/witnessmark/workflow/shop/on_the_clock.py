@@ -164,7 +164,9 @@ def press(
     held = {e.id for e in case.entries}
     if entry_id not in held:
         _must_fit(case, data, at)
-    return shop.add(case_id, "clock", data, by=by, entry_id=entry_id, at=at)
+    entry = shop.add(case_id, "clock", data, by=by, entry_id=entry_id, at=at)
+    tell_other_cases(shop, case_id, [entry])
+    return entry
 
 
 def local_time(text: str) -> str:
