@@ -169,6 +169,35 @@ def test_a_defect_is_repaired_looked_at_again_signed_off_and_then_certified(
     assert certificate.stands
 
 
+def _mended(shop: Shop, one: str, fault: str) -> None:
+    look(shop, "unit", [Look(one, "fail", fault=fault)])
+    repaired(shop, "unit", one, "renewed")
+    look(shop, "unit", [Look(one, "pass")])
+
+
+def _tests(shop: Shop) -> list[tuple[str, str]]:
+    return [(d.test, d.result) for _, d in shop.case("unit").of(TestData)]
+
+
+def test_a_sign_off_says_no_more_good_than_was_looked_at(tmp_path: Path) -> None:
+    shop = shop_with(tmp_path)
+    _mended(shop, "axle_parts", "ubolt")
+    # the leaves were not looked at: the whole test along the springs is not good yet
+    assert point(shop, "axle_parts").state == "repaired"
+    assert _tests(shop) == [("u_leaf", "ubolt")]
+    look(shop, "unit", [Look("springs", "pass")], entry_id="e1")
+    assert _tests(shop) == [("u_leaf", "ubolt"), ("u_leaf", "sound")]
+    assert look(shop, "unit", [Look("springs", "pass")], entry_id="e1") == []
+    look(shop, "unit", [Look("springs", "pass")])
+    assert len(_tests(shop)) == 2, "said once"
+    # a test that also looks for what no point asks is never good by a point
+    _mended(shop, "tyres_sound", "cord")
+    assert _tests(shop)[-1] == ("py_look", "bulge_cord")
+    # what a point looks at as a whole is good as a whole
+    _mended(shop, "lamps", "one")
+    assert _tests(shop)[-1] == ("ltt_walk", "negative")
+
+
 def test_a_clue_stays_up_while_another_point_keeps_it(tmp_path: Path) -> None:
     shop = shop_with(tmp_path)
     look(shop, "unit", [Look("frame", "fail"), Look("beam", "fail")])

@@ -55,7 +55,7 @@ def show(shop: Path, case_id: str, only_open: bool, one: str | None, as_json: bo
 
     opened = open_shop(shop)
     if one is not None:
-        point_of(opened, one)
+        point_of(opened, one, case_id)
     sheet = sheet_now(opened, case_id)
     if as_json:
         echo_json(sheet_json(sheet))

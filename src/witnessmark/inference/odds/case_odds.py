@@ -72,13 +72,17 @@ def judge(
     evidence = case_evidence(case, knowledge, findings)
     alone = _alone(evidence, knowledge, history)
     joined = _joined(alone, knowledge)
-    odds = tuple(
-        _odds(knowledge.families[family], entry.id, evidence, knowledge, alone, joined[family])
-        for entry, complaint in case.complaints()
-        for family in dict.fromkeys(complaint.families)
-        if family in evidence
-    )
-    return Judgement(odds, joined, evidence)
+    made: dict[str, Odds] = {}  # complaints of one family share its evidence: weighed once
+    odds = []
+    for entry, complaint in case.complaints():
+        for name in dict.fromkeys(complaint.families):
+            if name not in evidence:
+                continue
+            if name not in made:
+                family = knowledge.families[name]
+                made[name] = _odds(family, entry.id, evidence, knowledge, alone, joined[name])
+            odds.append(replace(made[name], complaint=entry.id))
+    return Judgement(tuple(odds), joined, evidence)
 
 
 def case_beliefs(

@@ -245,8 +245,9 @@ def _raise(
     if test is None:
         yield (*at, "raises"), f"No pack knows the test '{part.test}'.", "Name a known one."
         return
-    if part.result not in {"positive", "negative", *test.outcomes}:
-        yield (*at, "raises"), f"'{part.result}' is no result of {test.id}.", "Name one it has."
+    for result in (part.result, *part.also):
+        if result not in {"positive", "negative", *test.outcomes}:
+            yield (*at, "raises"), f"'{result}' is no result of {test.id}.", "Name one it has."
     family = known.families.get(point.opens or "")
     if family is None or not any(test.id in {t.id, *t.same_as} for t in family.tests):
         yield (*at, "raises"), f"{test.id} is no test of what the point opens.", "Name one that is."

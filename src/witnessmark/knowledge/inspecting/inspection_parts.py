@@ -59,6 +59,9 @@ class RaisePart(PackPart):
     most: Figure | None = Field(default=None, description="only up to this reading")
     test: Id | None = None
     result: Id | None = None
+    also: tuple[Id, ...] = Field(
+        default=(), description="in clears: other results that a pass of this point rules out too"
+    )
     clue: Id | None = None
     seen: bool = True
 
@@ -68,6 +71,8 @@ class RaisePart(PackPart):
             self.result is None
         ):
             raise ValueError("name a test with its result, or a clue")
+        if self.also and self.test is None:
+            raise ValueError("'also' names results of a test")
         return self
 
 

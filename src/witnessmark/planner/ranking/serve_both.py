@@ -163,9 +163,13 @@ def _without(plan: Plan, weights: Floats, number: int, chance: float) -> Floats:
 
 def _between(plan: Plan, other: Plan, links: Sequence[Link]) -> list[Link]:
     """Return the links of two families, the causes of *plan* standing first."""
-    turned = [replace(link, causes=link.other, other=link.causes) for link in links]
-    mine, theirs = set(plan.table.causes), set(other.table.causes)
-    return [k for k in (*links, *turned) if mine & set(k.causes) and theirs & set(k.other)]
+    mine, theirs = frozenset(plan.table.causes), frozenset(other.table.causes)
+
+    def join(here: Sequence[str], there: Sequence[str]) -> bool:
+        return not mine.isdisjoint(here) and not theirs.isdisjoint(there)
+
+    turned = [replace(k, causes=k.other, other=k.causes) for k in links if join(k.other, k.causes)]
+    return [k for k in links if join(k.causes, k.other)] + turned
 
 
 def _proposable(other: Plan, causes: Sequence[str]) -> bool:

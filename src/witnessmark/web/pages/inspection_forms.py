@@ -106,7 +106,7 @@ def reading_look(point: str, form: Fields, asks: Sequence[Any]) -> Look:
     result = one(form, "result")
     value = ""
     if number:
-        bare = re.fullmatch(r"[\d ./,]+", number) is not None
+        bare = re.fullmatch(r"-?[\d ./,]+", number) is not None
         joined = f"{number}{unit}" if unit.startswith("/") else f"{number} {unit}"
         value = joined if bare and unit else number
     given = {

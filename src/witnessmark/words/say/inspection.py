@@ -120,6 +120,12 @@ def opened(point: str, where: str, found: str) -> str:
     return f"Failed at the inspection: {point}" + (f" ({more})" if more else "")
 
 
+@sentence("inspection.not_of_vehicle", point="kingpin", vehicle="tractor")
+def not_of_vehicle(point: str, vehicle: str) -> str:
+    """Say that a point is of another kind of vehicle."""
+    return f"'{point}' is no point of the inspection of this {vehicle}."
+
+
 @sentence("inspection.signed_off", point="Push-rod stroke of every chamber")
 def signed_off(point: str) -> str:
     """Say why a complaint of the inspection is closed."""

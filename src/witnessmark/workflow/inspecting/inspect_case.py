@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from datetime import UTC, date, datetime
@@ -59,13 +60,22 @@ def sheet_json(sheet: InspectionSheet) -> dict[str, Any]:
     return rows | {"may_be_signed": not sheet.withheld}
 
 
-def point_of(shop: Shop, identity: str) -> PointPart:
-    """Return a point of the list.
+def point_of(shop: Shop, identity: str, case_id: str | None = None) -> PointPart:
+    """Return a point of the list; of the vehicle of a case whose inspection is begun.
 
     Raises:
-        NotFound: the list has none of this id.
+        NotFound: the list, or the vehicle, has none of this id.
     """
-    found = listing_of(shop).point(identity)
+    listing = listing_of(shop)
+    found = listing.point(identity)
+    head = head_of(shop.case(case_id)) if case_id is not None else None
+    if found is not None and head is not None:
+        mine = listing.points_for(head.vehicle, head.brake_kind)
+        if all(p.id != identity for p in mine):
+            raise NotFound(
+                say.not_of_vehicle(identity[:60], head.vehicle),
+                do="'witnessmark inspect show' lists those that it has.",
+            )
     if found is None:
         raise NotFound(
             f"The inspection has no point '{identity[:60]}'.",
@@ -113,10 +123,17 @@ def repaired(
     entry_id: str | None = None,
     at: str | None = None,
 ) -> Entry:
-    """Write down the work on a point. It passes again only when it is looked at again."""
-    point_of(shop, point)
+    """Write down the work on a point. It passes again only when it is looked at again.
+
+    Raises:
+        NotFound: no such case, or no point of its vehicle.
+        InputRefused: nothing was done, or the minutes are no number.
+    """
+    point_of(shop, point, case_id)
     if not did.strip():
         raise InputRefused("Say what was done.", where="did")
+    if minutes is not None and not math.isfinite(minutes):
+        raise InputRefused("The minutes are not a number.", where="minutes", do="Such as 45.")
     data: dict[str, Any] = {"did": did, "points": [point]}
     data |= {k: v for k, v in (("cause", cause), ("minutes", minutes)) if v is not None}
     return shop.add(case_id, "work", data, by=by, entry_id=entry_id, at=at)

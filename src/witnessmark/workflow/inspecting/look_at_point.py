@@ -2,7 +2,8 @@
 
 One look makes its entry; a defect opens a complaint of the right family in the case and enters the
 look or test of that family which it amounts to, so that the stops of the packs stand. A second look
-that passes after work takes them back and closes the complaint. All or nothing is stored.
+that passes after work takes them back, as far as the whole test was looked at, and closes the
+complaint. All or nothing is stored.
 """
 
 from __future__ import annotations
@@ -33,6 +34,7 @@ from witnessmark.workflow.case.packs_of_shop import knowledge_of
 from witnessmark.workflow.case.shop_on_disk import Shop, entry_line, new_entry_id
 from witnessmark.workflow.inspecting.inspect_case import listing_of
 from witnessmark.workflow.inspecting.look_fits import Look, must_fit
+from witnessmark.workflow.inspecting.whole_test import CLOSED, is_whole, waits_for
 
 __all__ = ["Look", "look"]
 
@@ -135,10 +137,25 @@ def _follows(
     mine = next((p for p in now.places if p.entry == identity), None)
     if mine is not None and mine.state == "fails":
         return _opens(case, one, point, now, identity, told, listing, at, by)
-    if now.state in {"repaired", "passes", "not_fitted"} and now.complaint:
-        states = {s.id: s for s in point_states(case, listing, known)}
-        return _closes(case, point, identity, states, told, one.value, head, listing, at, by)
-    return []
+    if now.state not in CLOSED or not (now.complaint or waits_for(case, point, listing)):
+        return []
+    states = {s.id: s for s in point_states(case, listing, known)}
+    whole = {
+        part.test: is_whole(part.test, head, listing, states, known)
+        for holder in (point, *point.faults)
+        for part in holder.clears
+        if part.test is not None
+    }
+    lines: list[str] = []
+    if now.complaint:
+        lines = _closes(
+            case, point, identity, states, told, one.value, head, listing, whole, at, by
+        )
+    # what the repair of another point left waiting until this one was looked at
+    waiting = waits_for(_with(case, lines), point, listing)
+    for number, part in enumerate(p for t, p in waiting.items() if whole[t]):
+        lines += _entered(part, f"{identity}.w{number}", at, by, "")
+    return lines
 
 
 def _opens(
@@ -179,6 +196,7 @@ def _closes(
     value: str,
     head: InspectionData,
     listing: InspectionList,
+    whole: Mapping[str, bool],
     at: str | None,
     by: str | None,
 ) -> list[str]:
@@ -191,7 +209,9 @@ def _closes(
             part = RaisePart(clue=up.clue, seen=False)
         if up is None and point.drive in {"park", "tow"} and listing.file.unsafe:
             part = RaisePart(clue=listing.file.unsafe, seen=False)
-        if part is not None and (part.test or part.clue) not in still:
+        if part is None or (part.test or part.clue) in still:
+            continue
+        if part.test is None or whole.get(part.test):
             lines += _entered(part, f"{identity}.c{number}", at, by, value)
     close = {
         "complaint": states[point.id].complaint, "how": "proven", "why": say.signed_off(point.name)

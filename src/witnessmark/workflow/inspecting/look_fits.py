@@ -139,7 +139,14 @@ def _must_know_gauge(one: Look, reading: ReadingPart) -> None:
     if not one.error:
         return
     kinds = {figure(i.error).kind for i in reading.instruments}
-    if figure(one.error).kind not in kinds:
+    off = figure(one.error)
+    if off.value <= 0.0:
+        raise InputRefused(
+            "No instrument is without error.",
+            where="error",
+            do=f"Write how far off it may be, like {reading.instruments[0].error}.",
+        )
+    if off.kind not in kinds:
         raise InputRefused(
             f"'{one.error[:40]}' is not the error of such an instrument.",
             where="error",
