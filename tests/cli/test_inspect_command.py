@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
@@ -73,7 +72,7 @@ def test_what_is_typed_wrong_is_refused_in_words(
     assert len(shop.case("unit").entries) == before
 
 
-def test_a_look_is_said_and_shown(shop: Shop, tmp_path: Path) -> None:
+def test_a_look_is_said_and_shown(shop: Shop) -> None:
     run = CliRunner().invoke
     made = run(cli, ["inspect", "look", str(shop.folder), "unit", "stroke",
                      "--value", "2 in", *STROKE, "--json"])  # fmt: skip

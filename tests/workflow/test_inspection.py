@@ -27,6 +27,7 @@ from witnessmark.workflow.inspecting.inspect_case import (
     sign,
 )
 from witnessmark.workflow.inspecting.look_at_point import Look, look
+from witnessmark.workflow.papers.inspection_papers import inspection_html
 from workflow.inspecting_lines import HEAD, good_looks, shop_with, walk
 
 SIGNED = {"inspector": "A. Inspector", "brake_inspector": "B. Brakes", "accurate": True}
@@ -534,6 +535,14 @@ limits = [{ most = "1/8 in", section = "state rule, invented", evidence = "pract
     look(shop, "unit", [Look("glass_crack", value="3/16 in", gauge="rule")])
     assert point(shop, "glass_crack").state == "fails"
     assert point(shop, "wipers").section == "49 CFR 393.78; 396 App. A 13"
+
+
+def test_the_report_names_every_wheel_beside_its_reading(tmp_path: Path) -> None:
+    shop = shop_with(tmp_path)
+    look(shop, "unit", [stroke("1 1/2 in", "a1l"), stroke("1 1/2 in", "a1r"), stroke("2 1/4 in")])
+    text = inspection_html(shop, shop.case("unit"), sheet(shop), customer=False)
+    assert "axle 1 left, axle 1 right: 1 1/2 in, " in text
+    assert "axle 2 left: 2 1/4 in, " in text
 
 
 def test_a_combination_needs_a_certificate_for_each(tmp_path: Path) -> None:

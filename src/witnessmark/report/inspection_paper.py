@@ -89,18 +89,22 @@ def _report(sheet: InspectionSheet, case: Case) -> Iterator[Block]:
 
 def _row(point: PointState) -> tuple[str, ...]:
     said = point.said + (", not required" if point.optional else "")
-    read = [_read(p) for p in point.places if p.entry and (p.value or p.fault)]
-    return (point.name, point.section, said, "; ".join(r for r in read if r))
+    read: dict[str, list[str]] = {}  # what was read -> the places where it was read
+    for place in point.places:
+        if place.entry and (place.value or place.fault):
+            read.setdefault(_read(place), []).append(place.words)
+    told = [": ".join(w for w in (", ".join(filter(None, at)), words) if w)
+            for words, at in read.items()]  # fmt: skip
+    return (point.name, point.section, said, "; ".join(told))
 
 
 def _read(place: PlaceState) -> str:
-    words = f"{place.words} " if place.words else ""
     if not place.value:
-        return f"{words}{place.fault}"
+        return place.fault
     gauge = f", {place.gauge or 'instrument'} ±{place.error}" if place.error else ""
     limits = " / ".join(f"{s.words.split(',')[0]} ({s.verdict.replace('_', ' ')})"
                         for s in place.limits)  # fmt: skip
-    return f"{words}{place.value}{gauge}" + (f": {limits}" if limits else "")
+    return f"{place.value}{gauge}" + (f": {limits}" if limits else "")
 
 
 def _customer(sheet: InspectionSheet, case: Case) -> Iterator[Block]:
