@@ -74,8 +74,11 @@ def _report(sheet: InspectionSheet, case: Case) -> Iterator[Block]:
         if points:
             yield Heading(name, 2)
             yield TableBlock(_HEAD, tuple(_row(p) for p in points))
+    names = {p.id: p.name for p in sheet.points}
     done = tuple(
-        f"{', '.join(d.points)}: {d.did} ({e.at[:10]})" for e, d in case.of(WorkData) if d.points
+        f"{', '.join(names.get(p, p) for p in d.points)}: {d.did} ({e.at[:10]})"
+        for e, d in case.of(WorkData)
+        if d.points
     )
     if done:
         yield Heading("Put right at this inspection", 2)
