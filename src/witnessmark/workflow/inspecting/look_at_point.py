@@ -34,7 +34,7 @@ from witnessmark.workflow.case.packs_of_shop import knowledge_of
 from witnessmark.workflow.case.shop_on_disk import Shop, entry_line, new_entry_id
 from witnessmark.workflow.inspecting.inspect_case import listing_of
 from witnessmark.workflow.inspecting.look_fits import Look, must_fit
-from witnessmark.workflow.inspecting.whole_test import CLOSED, is_whole, waits_for
+from witnessmark.workflow.inspecting.whole_test import CLOSED, holders, is_whole, waits_for
 
 __all__ = ["Look", "look"]
 
@@ -142,7 +142,7 @@ def _follows(
     states = {s.id: s for s in point_states(case, listing, known)}
     whole = {
         part.test: is_whole(part.test, head, listing, states, known)
-        for holder in (point, *point.faults)
+        for holder in holders(point)
         for part in holder.clears
         if part.test is not None
     }

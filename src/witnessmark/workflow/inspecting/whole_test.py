@@ -11,16 +11,21 @@ from collections.abc import Iterator, Mapping
 
 from witnessmark.knowledge import Knowledge
 from witnessmark.knowledge.inspecting.inspection_lists import InspectionList
-from witnessmark.knowledge.inspecting.inspection_parts import PointPart, RaisePart
+from witnessmark.knowledge.inspecting.inspection_parts import FaultPart, PointPart, RaisePart
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry_data import TestData
 from witnessmark.model.entries.inspection_data import InspectionData
 from witnessmark.model.inspection import PointState
 
-__all__ = ["CLOSED", "is_whole", "waits_for"]
+__all__ = ["CLOSED", "holders", "is_whole", "waits_for"]
 
 #: States in which nothing is left to look at.
 CLOSED = frozenset({"passes", "repaired", "not_fitted", "not_required"})
+
+
+def holders(point: PointPart) -> tuple[PointPart | FaultPart, ...]:
+    """Return what names the tests of a point: the point itself and each of its faults."""
+    return (point, *point.faults)
 
 
 def is_whole(
@@ -50,13 +55,13 @@ def waits_for(case: Case, point: PointPart, listing: InspectionList) -> dict[str
     """Return test -> its good result, for the tests of a point that the inspection holds as bad."""
     last = {d.test: (e.id, d.result) for e, d in case.of(TestData)}
     found: dict[str, RaisePart] = {}
-    for holder in (point, *point.faults):
+    for holder in holders(point):
         for part in holder.clears:
             identity, result = last.get(part.test or "", ("", ""))
             bad = {
                 r.result
                 for p in listing.file.points
-                for h in (p, *p.faults)
+                for h in holders(p)
                 for r in h.raises
                 if r.test == part.test
             }
@@ -66,13 +71,13 @@ def waits_for(case: Case, point: PointPart, listing: InspectionList) -> dict[str
 
 
 def _clears(point: PointPart, test: str) -> Iterator[RaisePart]:
-    for holder in (point, *point.faults):
+    for holder in holders(point):
         yield from (part for part in holder.clears if part.test == test)
 
 
 def _ruled_out(point: PointPart, test: str, outcomes: tuple[str, ...]) -> Iterator[str]:
     """Yield the results of a test that a pass of the point rules out."""
-    for holder in (point, *point.faults):
+    for holder in holders(point):
         for part in holder.raises:
             if part.test == test:
                 yield from _meant(part.result, outcomes)
