@@ -175,6 +175,8 @@ class ReadingRule:
         instrument: a word that the named instrument holds; any instrument where it is empty.
         result: the outcome that it gives beyond the limit, where the test has several.
         other_below: holds only beside another instrument that read below this [house unit].
+        other: quantity that is read beside it at the same point; the limits then bound by how much
+            this one reads more.
     """
 
     quantity: str
@@ -187,6 +189,7 @@ class ReadingRule:
     instrument: str = ""
     result: str = "positive"
     other_below: float | None = None
+    other: str = ""
 
     def holds_at(self, point: OperatingPoint) -> bool:
         """Say whether a reading at *point* answers the test; what is missing is not assumed."""

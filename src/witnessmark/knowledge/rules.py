@@ -47,6 +47,8 @@ class Asked:
         below: of a reading: below this [house unit].
         rpm: of a reading: engine speeds it counts at, ``None`` for any [r/min].
         load: of a reading: loads it counts at, ``None`` for any [0..1].
+        unless: of a reading: a quantity whose reading at the same stage and point can refute it.
+        unless_below: it is refuted where that one read below this [house unit].
         spn: of a trouble code.
         fmi: its failure modes; empty: any.
         parts: of all and any: the conditions inside.
@@ -63,6 +65,8 @@ class Asked:
     below: float | None = None
     rpm: Span | None = None
     load: Span | None = None
+    unless: str = ""
+    unless_below: float = 0.0
     spn: int | None = None
     fmi: tuple[int, ...] = ()
     parts: tuple[Asked, ...] = ()

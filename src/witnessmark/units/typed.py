@@ -17,6 +17,7 @@ __all__ = [
     "display_unit",
     "from_house",
     "parse",
+    "parse_difference",
     "parse_quantity",
     "parse_range",
     "to_house",
@@ -180,6 +181,19 @@ def parse_quantity(name: str, text: str) -> float:
             do="Check the number and the unit.",
         )
     return value
+
+
+def parse_difference(name: str, text: str) -> float:
+    """Read *text* as how far two values of the quantity *name* lie apart, in its house unit.
+
+    A difference has no zero of its own: 18 degF apart is 10 degC apart.
+
+    Raises:
+        UnitRefused: see :func:`parse_quantity`.
+    """
+    parse_quantity(name, text.strip().lstrip("-"))  # either way round
+    typed = parse(text)
+    return typed.number * typed.unit.factor / UNITS[_row(name).house].factor
 
 
 def _counted(text: str) -> Typed:

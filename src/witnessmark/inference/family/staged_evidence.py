@@ -176,13 +176,19 @@ def answers_of_readings(case: Case, family: Family) -> dict[tuple[int, str], tup
     stages = case.stages()
     for entry, data in case.of(ReadingData):
         point = data.point.at()
-        read_on = (data.instrument.id or "") if data.instrument is not None else ""
+        read_on = _instrument(data)
         for test, rule in rules:
             if rule.quantity != data.quantity or not rule.holds_at(point):
                 continue
             if not rule.read_on(read_on) or not _beside_another(rule, case, stages, entry.id):
                 continue
-            chance = _beyond(rule, data.house_value(), uncertainty_of(data).u)
+            value, u = data.house_value(), uncertainty_of(data).u
+            if rule.other:
+                beside = _read_beside(rule, case, stages, entry.id)
+                if beside is None:
+                    continue
+                value, u = value - beside.house_value(), math.hypot(u, uncertainty_of(beside).u)
+            chance = _beyond(rule, value, u)
             result = rule.result if chance >= SURE_ENOUGH else "negative"
             key = (stages[entry.id], test)
             if result == "negative" and not rule.clears:
@@ -201,10 +207,31 @@ def _beside_another(rule: ReadingRule, case: Case, stages: Mapping[str, int], mi
         data.quantity == rule.quantity
         and stages[entry.id] == stages[mine]
         and rule.holds_at(data.point.at())
-        and not rule.read_on((data.instrument.id or "") if data.instrument is not None else "")
+        and not rule.read_on(_instrument(data))
         and data.house_value() < rule.other_below
         for entry, data in case.of(ReadingData)
     )
+
+
+def _read_beside(
+    rule: ReadingRule, case: Case, stages: Mapping[str, int], mine: str
+) -> ReadingData | None:
+    """Return the last reading of the rule's other quantity at the same stage and point."""
+    live = {entry.id: data for entry, data in case.of(ReadingData)}
+    found = [
+        data
+        for entry, data in live.items()
+        if entry != mine
+        and data.quantity == rule.other
+        and stages[entry] == stages[mine]
+        and data.point.at().matches(live[mine].point.at())
+        and not (data.quantity == rule.quantity and rule.read_on(_instrument(data)))
+    ]
+    return found[-1] if found else None
+
+
+def _instrument(data: ReadingData) -> str:
+    return (data.instrument.id or "") if data.instrument is not None else ""
 
 
 def tests_used(finding: Finding) -> tuple[str, ...]:

@@ -58,6 +58,7 @@ from witnessmark.inference.fuel.fuel_groups import (
     group_of,
 )
 from witnessmark.inference.fuel.fuel_observations import (
+    CHECK,
     GALLERY,
     VACUUM,
     Key,
@@ -265,7 +266,9 @@ def _findings(
             sets = _widened(sets, judged.effective)
         last = stage == stages[-1]
         text = _sentence(len(here), shown, fits) if last else say.found_earlier(len(here))
-        used = sorted({t for o in here for t in TESTS_USED.get(o.quantity, ())})
+        # a gauge far beside a trusted one is no matter of the circuit: the pack's own test says it
+        weighed = [o.quantity for o in here if explained or o.quantity != CHECK]
+        used = sorted({t for quantity in weighed for t in TESTS_USED.get(quantity, ())})
         found.append(
             Finding(
                 code=CODE,

@@ -11,7 +11,7 @@ from witnessmark.knowledge.parts.family_parts import BandPart, CasePart, TrapPar
 from witnessmark.knowledge.parts.pack_parts import PackFile
 from witnessmark.knowledge.parts.step_parts import CausePart, ReadingPart, TestPart
 from witnessmark.model.problem import Problem
-from witnessmark.units import QUANTITIES, parse_quantity
+from witnessmark.units import QUANTITIES, parse_difference, parse_quantity
 
 __all__ = ["MOST_CAUSES", "check_parts", "in_order", "limits_of", "missing_keys", "row_of"]
 
@@ -290,6 +290,8 @@ def _test(test: TestPart, path: str, pack: PackFile, known: Known, now: Known) -
         yield from limits_of(here, reading, ("above", "below"))
         if reading.other_below is not None:
             yield from limits_of(here, reading, ("other_below", "other_below"))
+        if reading.other is not None and reading.other not in QUANTITIES:
+            yield unknown(f"{here}.other", "quantity", reading.other)
         if reading.result not in {"positive", *outcomes}:
             yield unknown(f"{here}.result", "outcome", reading.result)
     yield from in_order(path, {"minutes": test.minutes, "usd": test.usd})
@@ -329,7 +331,8 @@ def limits_of(path: str, part: BandPart | ReadingPart, keys: tuple[str, str]) ->
         if text is None:
             continue
         try:
-            ends.append(parse_quantity(part.quantity, text))
+            apart = isinstance(part, ReadingPart) and part.other is not None
+            ends.append((parse_difference if apart else parse_quantity)(part.quantity, text))
         except UnitRefused as error:
             yield f"{path}.{key}", error.what, error.do
     if all(getattr(part, key) is None for key in keys):

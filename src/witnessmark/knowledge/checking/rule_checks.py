@@ -207,6 +207,10 @@ def _reading(path: str, part: CheckPart) -> Iterator[Fault]:
         return
     for key in ("above", "below"):
         yield from _value(f"{path}.{key}", quantity, getattr(part, key))
+    if part.unless is not None and part.unless not in QUANTITIES:
+        yield unknown(f"{path}.unless", "quantity", part.unless)
+    elif part.unless is not None:
+        yield from _value(f"{path}.unless_below", part.unless, part.unless_below)
 
 
 def _value(path: str, quantity: str, text: str | None) -> Iterator[Fault]:

@@ -33,7 +33,7 @@ from witnessmark.knowledge.records import (
 )
 from witnessmark.knowledge.rules import Caution, Retired
 from witnessmark.model.step import Spread
-from witnessmark.units import parse_quantity
+from witnessmark.units import parse_difference, parse_quantity
 
 __all__ = ["merge"]
 
@@ -332,8 +332,10 @@ def _test(t: Keys, causes: Iterable[str]) -> Test:
 
 
 def _rule(part: ReadingPart) -> ReadingRule:
-    ends = [None if t is None else parse_quantity(part.quantity, t)
-            for t in (part.above, part.below, part.other_below)]  # fmt: skip
+    parse = parse_difference if part.other else parse_quantity
+    ends = [None if t is None else parse(part.quantity, t) for t in (part.above, part.below)]
+    least = part.other_below
+    ends.append(None if least is None else parse_quantity(part.quantity, least))
     return ReadingRule(
         part.quantity,
         ends[0],
@@ -345,6 +347,7 @@ def _rule(part: ReadingPart) -> ReadingRule:
         part.instrument or "",
         part.result,
         ends[2],
+        part.other or "",
     )
 
 

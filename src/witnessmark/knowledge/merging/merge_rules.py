@@ -94,7 +94,8 @@ def _asked(p: CheckPart) -> Asked:
         ends = [None if t is None else parse_quantity(p.reading, t) for t in (p.above, p.below)]
         return Asked(
             "reading", (p.reading,), above=ends[0], below=ends[1], rpm=p.rpm,
-            load=share_of(p.load), words=words,
+            load=share_of(p.load), words=words, unless=p.unless or "",
+            unless_below=parse_quantity(p.unless, p.unless_below or "") if p.unless else 0.0,
         )  # fmt: skip
     if p.spn is not None:
         return Asked("code", spn=p.spn, fmi=p.fmi, words=words)

@@ -39,6 +39,13 @@ class CheckPart(PointWindow):
     below: str | None = Field(
         default=None, description="with `reading`: below this, as text with its unit"
     )
+    unless: Id | None = Field(
+        default=None,
+        description="with `reading`: a quantity whose reading at the same point can refute it",
+    )
+    unless_below: str | None = Field(
+        default=None, description="with `unless`: it is refuted where that read below this"
+    )
     spn: int | None = Field(default=None, ge=0, le=524287, description="number of a trouble code")
     fmi: tuple[Annotated[int, Field(ge=0, le=31)], ...] = Field(
         default=(), description="with `spn`: its failure modes; left out: any"
@@ -66,6 +73,10 @@ class CheckPart(PointWindow):
             raise ValueError("'test' and 'result' stand together")
         if (self.reading is not None) != (self.above is not None or self.below is not None):
             raise ValueError("'reading' needs 'above', 'below' or both, and they need a reading")
+        if (self.unless is None) != (self.unless_below is None) or (
+            self.unless and not self.reading
+        ):
+            raise ValueError("'unless' and 'unless_below' stand together, beside a 'reading'")
         return self
 
 

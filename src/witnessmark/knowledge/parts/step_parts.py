@@ -176,6 +176,10 @@ class ReadingPart(PointWindow):
         default=None,
         description="and another instrument read below this at the same stage and speeds",
     )
+    other: Id | None = Field(
+        default=None,
+        description="quantity read beside it: `above` and `below` bound the difference to that",
+    )
 
 
 class YieldPart(PackPart):

@@ -225,7 +225,8 @@ def _marks(asked: Asked, facts: Facts) -> tuple[Mark, ...]:
     if asked.kind == "code":
         return facts.told("code", str(asked.spn))
     if asked.kind == "reading":
-        return tuple(m for m in facts.told("reading", asked.ids[0]) if _suits(asked, m))
+        found = (m for m in facts.told("reading", asked.ids[0]) if _suits(asked, m))
+        return tuple(m for m in found if not _refuted(asked, m, facts))
     return facts.told(asked.kind, asked.ids[0])
 
 
@@ -235,6 +236,16 @@ def _suits(asked: Asked, mark: Mark) -> bool:
         return False
     load = mark.point.load
     return asked.load is None or (load is not None and asked.load[0] <= load <= asked.load[1])
+
+
+def _refuted(asked: Asked, mark: Mark, facts: Facts) -> bool:
+    """Say whether another instrument at the same stage and point says that a reading is false."""
+    return bool(asked.unless) and any(
+        m.stage == mark.stage
+        and m.point.matches(mark.point)
+        and float(m.value or 0.0) + m.half < asked.unless_below
+        for m in facts.told("reading", asked.unless)
+    )
 
 
 def _may_mean(asked: Asked, mark: Mark, facts: Facts) -> bool:
