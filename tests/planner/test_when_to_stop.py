@@ -319,3 +319,28 @@ def test_the_page_leads_from_the_search_to_the_note_that_answers_it():
     step = next(s for s in search if s.is_search)
     assert _step_link("a", step) == f"/cases/a/add/note?about={SEARCHED}"
     assert "came to" in _step_verb(step)
+
+
+def test_the_search_stands_behind_looks_and_cheap_tests_until_it_is_time_to_stop():
+    search = f"search_{FUEL.id}"
+    steps = rank(failed("pump_worn"), Progress(repaired=("pump_worn",)))
+    looks = [k for k, s in enumerate(steps) if (t := FUEL.test(s.step)) and t.free_look]
+    assert looks
+    where = place(steps, search)
+    assert where is not None
+    assert where > max(looks)
+
+
+def test_measuring_again_waits_for_looks_where_nothing_was_measured_before_the_work():
+    work = ("work", {"cause": "pump_worn", "did": "renewed elsewhere"}, {})
+    test = ("test", {"test": "f_sight", "result": "negative"}, {})
+    clue = ("clue", {"clue": "filters_overdue", "seen": True}, {})
+    assert progress(_entries(work), [FUEL]).proof_waits
+    assert not progress(_entries(test, work), [FUEL]).proof_waits
+    assert progress(_entries(test, work, clue), [FUEL]).proof_waits
+    for waits in (True, False):
+        done = Progress(repaired=("pump_worn",), unmeasured="e1", proof_waits=waits)
+        steps = rank_steps([FamilyState(FUEL, failed("pump_worn"))], progress=done)
+        told = [s.step for s in steps if s.kind != "safety"]
+        assert (told[0] == f"remeasure_{FUEL.id}") is not waits
+        assert f"remeasure_{FUEL.id}" in told

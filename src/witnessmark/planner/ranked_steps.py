@@ -17,7 +17,7 @@ from witnessmark.model.step import Result, Spread, Step, forbidden_by
 from witnessmark.planner.order.brought_in import BroughtIn
 from witnessmark.planner.order.facts import Facts
 from witnessmark.planner.order.one_pass import in_order
-from witnessmark.planner.order.open_complaint import OpenComplaint
+from witnessmark.planner.order.open_complaint import OpenComplaint, shows_itself
 from witnessmark.planner.order.progress import Progress
 from witnessmark.planner.order.safety import safety_stops, stops_of_the_truck, within_the_stops
 from witnessmark.planner.ranking import step_words as words
@@ -27,6 +27,7 @@ from witnessmark.planner.ranking.owner_money import OwnerMoney, as_owner_sees, f
 from witnessmark.planner.ranking.pricing import FamilyState, Plan, plan_family
 from witnessmark.planner.ranking.serve_both import after_all, beside, served_too
 from witnessmark.planner.ranking.troubleshooting import left_after
+from witnessmark.planner.shortlist import behind_looks, kept, search_behind_what_is_quick
 from witnessmark.words.say import steps as say
 
 __all__ = ["FamilyState", "rank_steps"]
@@ -61,7 +62,8 @@ def rank_steps(
     Every step carries the expected total cost to a proven cure of all the complaints together if
     it is taken next, so the figures of one answer can be compared. Safety stops come first, then
     what may be done in the order of the bay (``order/one_pass.py``). After a repair the first step
-    is to measure the same points again: two invasive steps never follow each other without it.
+    is to measure the same points again, behind looks alone: two invasive steps never follow each
+    other without it.
 
     Args:
         states: the open complaint families; one that is proven cured is not handed over.
@@ -80,8 +82,7 @@ def rank_steps(
             named all the same.
     """
     owner, own = money or OwnerMoney(), settings or Settings()
-    rates = owner.rates(own)
-    so_far = progress or Progress()
+    rates, so_far = owner.rates(own), progress or Progress()
     plans = [
         plan_family(
             replace(
@@ -155,25 +156,13 @@ def rank_steps(
         aloud = search_step(plan, others, rates, replace(stop, urgency="say"))
         aloud = _if_still_wrong(aloud, plan, others, rates)
         ordered = said_in_time(ordered, plan, aloud, rates, stop)
-    kept = _with_margin(_kept(ordered, most - len(waiting), plans))
+    due = [family for family, stop in stops_now.items() if stop.urgency]
+    ordered = search_behind_what_is_quick(ordered, plans, rates, due)
+    told = kept(ordered, most - len(waiting), plans)
+    if so_far.proof_waits and not any(_cured(plan) for plan in plans):
+        told, waiting = behind_looks(told, waiting, plans), []
     names = {c.id: c.name for plan in plans for c in plan.state.family.causes}
-    return (*stops, *first_says((*waiting, *kept), owner, names))
-
-
-def _kept(ordered: Sequence[Step], most: int, plans: Sequence[Plan]) -> list[Step]:
-    """Return the first steps, and behind them the likely repairs with the looks they wait for."""
-    repairs = {s.step for s in ordered if s.kind == "repair"}
-    causes = [c for plan in plans for c in plan.state.family.causes if c.id in repairs]
-    looks = {look.test for cause in causes for look in cause.look_first}
-    tests = [t for plan in plans for t in plan.state.family.tests]
-    # One physical check that two complaints list is one step, by either of its names.
-    looks |= {t.id for t in tests if looks & set(t.same_as)}
-    looks |= {other for t in tests if t.id in looks for other in t.same_as}
-    return [
-        s
-        for k, s in enumerate(ordered)
-        if k < most or s.kind == "repair" or s.step in looks or s.is_search
-    ]
+    return (*stops, *first_says((*waiting, *_with_margin(told)), owner, names))
 
 
 def _look_after(plans: Sequence[Plan], so_far: Progress) -> tuple[str, ...]:
@@ -216,6 +205,7 @@ def _bench(plan: Plan, looks: Mapping[str, Step], stop: Stopping) -> OpenComplai
         chances=dict(zip(plan.table.causes, plan.chances, strict=True)),
         done=state.tests_done,
         found=bool(state.repaired) or belief.found(),
+        only_renewed=bool(state.repaired) and not (results or getattr(belief, "read", ())),
         looks=looks,
         positive=[t for t, (result, _) in results.items() if result not in nothing.get(t, ())],
         cured=_cured(plan),
@@ -224,6 +214,7 @@ def _bench(plan: Plan, looks: Mapping[str, Step], stop: Stopping) -> OpenComplai
         unexplained=_unexplained(plan),
         waiting=state.looks_waiting,
         seen_bad=state.seen_bad,
+        seen_itself=_seen_itself(plan),
         repaired=state.repaired,
         first=state.first,
         opening_waits=state.opening_waits,
@@ -238,6 +229,15 @@ def _bench(plan: Plan, looks: Mapping[str, Step], stop: Stopping) -> OpenComplai
 def _cured(plan: Plan) -> bool:
     """Say whether probably nothing is wrong any more after work here or on a linked complaint."""
     return plan.state.belief.healthy() >= HEALTHY_FROM and not _clear(plan)
+
+
+def _seen_itself(plan: Plan) -> frozenset[str]:
+    """Return the parts seen bad by a test of the part itself, not by one that only points at it."""
+    state = plan.state
+    results = getattr(state.belief, "results", {})
+    made = [(t, results[t.id][0]) for t in state.family.tests if t.id in results]
+    causes = [c for c in state.family.causes if c.id in state.seen_bad]
+    return frozenset(c.id for c in causes for t, got in made if shows_itself(t, c, got))
 
 
 def _clear(plan: Plan) -> bool:

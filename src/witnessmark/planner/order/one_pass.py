@@ -31,6 +31,9 @@ __all__ = ["in_order"]
 _NEARLY, _A_THIRD = 1.10, 1 / 3
 #: A cheap repair takes at most so long and so much in parts; a free one no parts at all.
 _CHEAP_MINUTES, _CHEAP_USD, _FREE_MINUTES = 90.0, 300.0, 30.0
+#: A repair is dear beside a free look where it takes longer than this, or costs so many times as
+#: much as the look (judgement).
+_DEAR_MINUTES, _DEAR_TIMES = 120.0, 20.0
 #: From this probability on a free repair of the leading cause is as good as a test.
 _LIKELY_FROM = 0.50
 #: Below this a cause is only possible: nothing is renewed on it while a test can still be made.
@@ -84,6 +87,7 @@ def in_order(
     what_waits(listed)
     _one_visit(listed)
     _settle(listed)
+    _free_looks_before_dear_repairs(listed)
     _left_to_its_own(listed)
     _look_before_long_shots(listed)
     _only_what_settles(listed)
@@ -149,6 +153,24 @@ def _settle(listed: Listed) -> None:
             later = [p for p in mine if placed.rank < p.rank <= Rank.RENEW]
             lost = [p.rank for p in later if not _keeps(placed, p, bench, prices)]
             placed.rank = max((placed.rank, *lost))
+
+
+def _free_looks_before_dear_repairs(listed: Listed) -> None:
+    """Let a dear repair wait for the free looks that are listed, unless its part was seen bad."""
+    prices = listed.prices()
+    for bench in listed.benches.values():
+        mine = listed.of(bench)
+        looks = [p for p in mine if p.test is not None and p.test.free_look]
+        for placed in mine:
+            if not placed.is_repair or placed.step.step in bench.seen_itself or bench.cured:
+                continue
+            own = prices[placed.step.step]
+            long = placed.step.minutes.typical > _DEAR_MINUTES
+            placed.after += [
+                look.step.step
+                for look in looks
+                if look.rank != Rank.GUARD and (long or own > _DEAR_TIMES * prices[look.step.step])
+            ]
 
 
 def _is_due(repair: Placed, mine: Sequence[Placed], bench: OpenComplaint) -> bool:
@@ -221,8 +243,9 @@ def _left_to_its_own(listed: Listed) -> None:
 def _look_before_long_shots(listed: Listed) -> None:
     """Take the renewal of what is only possible off the list while a test can still be made.
 
-    Nor is a part renewed on words alone: while nothing was found, the test that sees it comes first
-    and its answer says whether the renewal is worth listing (common practice, no source).
+    Nor is a part renewed on words alone, nor on odds alone where that takes hours, while a test
+    that sees it is listed: its answer says whether the renewal is worth listing (common practice,
+    no source).
     """
     for bench in listed.benches.values():
         mine = [p for p in listed.of(bench) if p.rank < Rank.RENEW or not p.step.is_search]
@@ -232,17 +255,28 @@ def _look_before_long_shots(listed: Listed) -> None:
         for placed in mine:
             step = placed.step.step
             due = placed.rank <= Rank.DUE or step in bench.seen_bad
-            long_shot = bench.chance(step) < _SUSPECTED_FROM or _on_words_alone(placed, listed)
+            long_shot = bench.chance(step) < _SUSPECTED_FROM or _to_be_seen(placed, listed)
             if placed.is_repair and not due and long_shot:
                 listed.drop(step)
 
 
-def _on_words_alone(repair: Placed, listed: Listed) -> bool:
-    """Say whether nothing was found yet and a test is listed that would see the part."""
+def _to_be_seen(repair: Placed, listed: Listed) -> bool:
+    """Say whether a part is undecided and a test is listed that would see it.
+
+    While nothing was tested or read this holds of any part but, after a renewal in vain, of what
+    renews nothing and takes minutes; after that of a repair of hours, where the test costs less.
+    """
     bench, cause = repair.bench, repair.cause
-    if bench.found or cause is None or bench.decided(cause.id):
+    if cause is None or bench.decided(cause.id):
         return False
-    return any(test.id in listed for test in bench.shown_by(cause))
+    seeing = [p for test in bench.shown_by(cause) if (p := listed.get(test.id)) is not None]
+    if not bench.found:
+        return bool(seeing)
+    if bench.only_renewed:
+        return bool(seeing) and not _free(repair.step)
+    own = repair.price(listed.settings)
+    long = repair.step.minutes.typical > _DEAR_MINUTES
+    return long and any(p.price(listed.settings) <= own for p in seeing)
 
 
 def _only_what_settles(listed: Listed) -> None:

@@ -12,7 +12,7 @@ from witnessmark.knowledge.readings_to_take import Measurement
 from witnessmark.model.odds import DECIDED_FROM
 from witnessmark.model.step import Step
 
-__all__ = ["SURE", "OpenComplaint"]
+__all__ = ["SURE", "OpenComplaint", "shows_itself"]
 
 #: From this probability on a cause is as good as seen bad (judgement).
 SURE = 0.90
@@ -33,6 +33,7 @@ class OpenComplaint:
         chances: cause id -> P(present).
         done: tests that need no repeating.
         found: whether anything was tested or measured, so that a cause can be decided.
+        only_renewed: whether all that was found so far is that a part was renewed in vain.
         looks: test id -> its step, also of tests that are not worth listing by the figures.
         positive: tests that found something.
         cured: whether probably nothing is wrong any more, so that only the proof is due.
@@ -41,6 +42,7 @@ class OpenComplaint:
         unexplained: whether nothing listed fits, so that a reading comes before any repair.
         waiting: dear parts that wait for a look at something cheap that reads the same.
         seen_bad: causes whose part a look has shown bad since the latest work.
+        seen_itself: those of them that a test of the part itself has shown bad.
         repaired: causes whose part was renewed.
         first: the pack's first measurement while nothing at all was measured.
         opening_waits: a physical model says that little was read yet, so a reading that costs about
@@ -56,6 +58,7 @@ class OpenComplaint:
     chances: Mapping[str, float]
     done: Collection[str]
     found: bool
+    only_renewed: bool = False
     looks: Mapping[str, Step] = field(default_factory=dict)
     positive: Collection[str] = ()
     cured: bool = False
@@ -64,6 +67,7 @@ class OpenComplaint:
     unexplained: bool = False
     waiting: tuple[LookWaiting, ...] = ()
     seen_bad: Collection[str] = ()
+    seen_itself: Collection[str] = ()
     repaired: Collection[str] = ()
     first: Measurement | None = None
     opening_waits: bool = False
@@ -115,6 +119,18 @@ class OpenComplaint:
     def suspects(self) -> tuple[tuple[str, float], ...]:
         """Return the causes that are not settled, with P(present)."""
         return tuple((c, p) for c, p in self.chances.items() if c not in self.repaired)
+
+
+def shows_itself(test: Test, cause: Cause, result: str) -> bool:
+    """Say whether a result shows a part bad by the part itself.
+
+    A functional test (something left away, cut out, blocked) says where it is, not what it is,
+    unless the pack says that it shows the cause.
+    """
+    if test.kind == "functional" and test.id not in cause.shown_by:
+        return False
+    rows = zip(test.outcomes[:-1], test.row(cause.id), test.base, strict=False)
+    return any(o == result and p >= SHOWS_FROM and p >= SHOWS_RATIO * q for o, p, q in rows)
 
 
 def _shows(test: Test, cause: str) -> bool:

@@ -9,6 +9,7 @@ from witnessmark.knowledge import Family
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry_data import (
     ClueData,
+    CodeData,
     NoteData,
     OutcomeData,
     ReadingData,
@@ -24,6 +25,8 @@ __all__ = ["Progress", "progress"]
 
 #: What holds one gauge against another: work on the machine does not touch it.
 _COMPARED = "gauge_check_difference"
+#: What says how it was before a work.
+_MEASURES = TestData | ReadingData | RecordingData | CodeData
 #: A reading stands for one that a measurement asks for within so much (judgement).
 _NEAR_RPM, _NEAR_LOAD = 110.0, 0.3
 
@@ -40,6 +43,8 @@ class Progress:
         repaired: cause ids whose part has been renewed, at any stage, once for each time.
         unmeasured: the last work entry, when nothing was measured, tested, recorded or heard
             since; empty otherwise.
+        proof_waits: whether the looks come before measuring again: nothing was measured, tested or
+            recorded before that work, or what was told since says that it is still there.
         last_test: the test that was made last, when nothing was measured or driven since; what it
             has opened is still open.
         made: every test that gave a result, at any stage, once for each time.
@@ -53,6 +58,7 @@ class Progress:
     measured: tuple[tuple[str, float | None], ...] = ()
     repaired: tuple[str, ...] = ()
     unmeasured: str = ""
+    proof_waits: bool = False
     last_test: str = ""
     made: tuple[str, ...] = ()
     here: tuple[str, ...] = ()
@@ -92,6 +98,7 @@ def progress(
     made: list[str] = []
     begins, searched = 0, False
     unmeasured, warm, last_test = "", False, ""
+    found_before, proof_waits = False, False
     for entry in case.live():
         data = entry.data
         if isinstance(data, WorkData):
@@ -100,7 +107,7 @@ def progress(
             measured.clear()
             taken.clear()
             perhaps.clear()
-            begins, searched = len(made), False
+            begins, searched, proof_waits = len(made), False, not found_before
             unmeasured, warm, last_test = entry.id, False, ""
             if data.cause:
                 repaired.append(data.cause)
@@ -124,13 +131,20 @@ def progress(
                 warm = data.point.warm
         elif isinstance(data, RecordingData | OutcomeData):
             unmeasured, last_test = "", ""
+        elif isinstance(data, ClueData):
+            proof_waits = proof_waits or data.seen is True
+        elif isinstance(data, CodeData):
+            proof_waits = proof_waits or data.active is not False
         elif isinstance(data, NoteData) and data.about == SEARCHED:
             searched = True
+        if isinstance(data, _MEASURES) or _made(data, known) is not None:
+            found_before = True
     return Progress(
         tests=frozenset(tests) | _seen_by_readings(families, taken),
         measured=tuple(measured),
         repaired=tuple(repaired),
         unmeasured=unmeasured,
+        proof_waits=proof_waits,
         last_test=last_test,
         made=tuple(made),
         here=tuple(made[begins:]),
