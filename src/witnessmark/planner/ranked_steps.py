@@ -160,7 +160,7 @@ def rank_steps(
     ordered = search_behind_what_is_quick(ordered, plans, rates, due)
     told = kept(ordered, most - len(waiting), plans)
     if so_far.proof_waits and not any(_cured(plan) for plan in plans):
-        told, waiting = behind_looks(told, waiting, plans), []
+        told, waiting = behind_looks(told, waiting, plans), ()
     names = {c.id: c.name for plan in plans for c in plan.state.family.causes}
     return (*stops, *first_says((*waiting, *_with_margin(told)), owner, names))
 
