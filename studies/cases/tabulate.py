@@ -30,6 +30,12 @@ SETS = {
     "master_d": "fourth hand, thirteen families (seen): after mending",
     "week_d_first": "fourth hand, families of the week (own unseen): first opening, scored once",
     "week_d": "fourth hand, families of the week (seen): after mending",
+    "master_e_first": "fifth hand, thirteen families (own unseen): first opening, scored once",
+    "master_e": "fifth hand, thirteen families (seen): after mending",
+    "master_f_first": "sixth hand, thirteen families (own unseen): first opening, scored once",
+    "master_f": "sixth hand, thirteen families (seen): after mending",
+    "master_g": "seventh hand, thirteen families (own unseen), scored once",
+    "master_h": "eighth hand, thirteen families (own unseen), scored once",
     "textbook_week": "textbook picture of every cause of the week (seen): after mending",
 }
 
