@@ -127,13 +127,13 @@ def test_one_complaint_at_a_time(client, shop):
         {"words": "shakes at 58", "families": ["vib_speed"]},
         entry_id="e9",
     )
-    # The one whose step stands first is in front: the wheels, before the truck is driven again.
+    # The one whose step stands first is in front: the look for fuel that may stop the truck.
     text = settled(client)
-    assert 'href="/cases/unit7?c=e9" aria-current="true"' in text
-    other = client.get("/cases/unit7?c=e2").text
-    assert 'href="/cases/unit7?c=e2" aria-current="true"' in other
+    assert 'href="/cases/unit7?c=e2" aria-current="true"' in text
+    other = client.get("/cases/unit7?c=e9").text
+    assert 'href="/cases/unit7?c=e9" aria-current="true"' in other
     assert other != text
-    assert 'href="/cases/unit7?c=e9" aria-current' in client.get("/cases/unit7?c=nobody").text
+    assert 'href="/cases/unit7?c=e2" aria-current' in client.get("/cases/unit7?c=nobody").text
 
 
 def test_ledger_says_what_a_case_waits_for(client, shop):

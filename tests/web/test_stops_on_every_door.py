@@ -110,7 +110,7 @@ def test_no_door_proposes_what_a_stop_forbids_and_every_paper_says_the_stop(stud
 
 def test_an_answered_check_stands_again_only_by_a_second_hand_and_says_so(study, bench):
     shop, _, found_of = bench
-    shop.new_case("again", study[1].lines_of(31, KNOWLEDGE))
+    shop.new_case("again", study[1].lines_of(25, KNOWLEDGE))
     found = found_of("again")
     made = {d.test: d.result for _, d in found.case.of(TestData)}
     second = next(s for s in found.todo if s.step in made)

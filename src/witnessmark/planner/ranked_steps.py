@@ -300,9 +300,9 @@ def _repair_steps(
     found = []
     family = plan.state.family
     for number, identity in enumerate(plan.table.causes):
-        price = float(plan.moves.repair[0, number])
-        cause = family.cause(identity)
-        listed = plan.chances[number] >= LIST_FROM or number == plan.next_repair
+        price, cause = float(plan.moves.repair[0, number]), family.cause(identity)
+        own = number == plan.next_repair and not _cured(plan)
+        listed = own or plan.chances[number] >= LIST_FROM
         if cause is None or not np.isfinite(price) or not listed:
             continue
         results = _repair_results(plan, number)

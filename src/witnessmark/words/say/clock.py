@@ -9,6 +9,7 @@ __all__ = [
 ]  # fmt: skip
 
 
+@sentence("clock.span", minutes=70)
 def span(minutes: float) -> str:
     """Return a time as it is spoken: 45 min, 1 h 10."""
     whole = int(minutes + 0.5)
