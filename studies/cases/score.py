@@ -226,6 +226,11 @@ def run(cases: Sequence[Asked], folder: Path) -> list[Row]:
         shop.close()
 
 
+def dossiers_of(asked: Asked, shop: Shop) -> list[Dossier]:
+    """Put one case into a shop; return its dossier before each work and at the end."""
+    return _enter(asked, shop)[0]
+
+
 def _score(asked: Asked, shop: Shop, knowledge: Knowledge) -> Row:
     row = Row(asked.id, not_scored=asked.not_scored)
     if asked.not_scored:
