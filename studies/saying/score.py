@@ -2,8 +2,9 @@
 
 ``python -m studies.saying.score tests/files/lines/say_a.tsv [--list] [--json FILE]``
 
-Both files of lines are read: ``expected`` or ``entries`` hold a JSON list of entries, ``ask`` or
-``asks`` what must be asked back. Without ``--list`` only counts are printed, never a line.
+Every file of lines is read: ``expected`` or ``entries`` hold a JSON list of entries, ``ask`` or
+``asks`` what must be asked back, ``may`` (where there is one) entries that may be offered and need not
+be. An id may be one of several ("x_gas|o_gas"). Without ``--list`` only counts are printed, never a line.
 """
 
 from __future__ import annotations
@@ -77,6 +78,7 @@ def rows_of(path: Path) -> list[dict[str, Any]]:
         found.append({
             "line": row["line"], "expected": flat, "ask": "" if ask == "-" else ask,
             "free": "entries" in row,  # fields that do not stand there are free
+            "may": json.loads(row.get("may") or "[]"),
         })  # fmt: skip
     return found
 
@@ -113,7 +115,10 @@ def score(row: Mapping[str, Any], meaning: Meaning, knowledge: Knowledge) -> Tal
         if doubtful and best.sure:
             tally.wrong_by_default += 1
             tally.remarks.append("stored before the answer")
+    offered = [c for c in cards if any(_is(c, may, knowledge, accepted) for may in row["may"])]
     for card in cards:
+        if card in offered:
+            continue
         tally.nothing_invented = False
         tally.wrong_by_default += card.sure
         tally.remarks.append(
@@ -144,20 +149,21 @@ def _is(card: Card, expected: Mapping[str, Any], knowledge: Knowledge, accepted:
             if not _same_value(str(held), said):
                 return False
         elif key == "test":
-            if str(held) not in _alike(said, knowledge):
+            if not any(str(held) in _alike(one, knowledge) for one in said.split("|")):
                 return False
         elif key == "result":
-            if not _same_result(str(held), said, str(card.data.get("test", "")), knowledge):
+            test = str(card.data.get("test", ""))
+            if not any(_same_result(str(held), one, test, knowledge) for one in said.split("|")):
                 return False
         elif key == "did":
             if not _words_of(said) & _words_of(f"{held} {card.data.get('parts', '')}"):
                 return False
         elif key == "quantity":
-            if str(held) != said and str(held) not in accepted:
+            if str(held) not in said.split("|") and str(held) not in accepted:
                 return False
-        elif str(held).lower().lstrip("0") != said.lower().lstrip("0") and not (
-            key == "lamp" and said in str(held)
-        ):
+        elif str(held).lower().lstrip("0") not in {
+            one.lower().lstrip("0") for one in said.split("|")
+        } and not (key == "lamp" and said in str(held)):
             return False
     for key in ("count", "active", "source"):
         if card.kind == "code" and expected.get(key) != card.data.get(key):
