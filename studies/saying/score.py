@@ -3,8 +3,9 @@
 ``python -m studies.saying.score tests/files/lines/say_a.tsv [--list] [--json FILE]``
 
 Every file of lines is read: ``expected`` or ``entries`` hold a JSON list of entries, ``ask`` or
-``asks`` what must be asked back, ``may`` (where there is one) entries that may be offered and need not
-be. An id may be one of several ("x_gas|o_gas"). Without ``--list`` only counts are printed, never a line.
+``asks`` what must be asked back, ``may`` (where there is one) what may be offered and need not be.
+An id may be one of several ("x_gas|o_gas"). Without ``--list`` only counts are printed,
+never a line.
 """
 
 from __future__ import annotations
