@@ -1,1 +1,1 @@
-"""The circuits of air, starting, charging and the bus under another physics than the tool's."""
+"""The circuits of air, starting, charging, rest, bus, cooling and stroke under another physics."""

@@ -1,7 +1,7 @@
 """Draw the trucks of the study into rows; what stands there already is kept.
 
-``python -m studies.circuits.trucks air|start|bus_line COUNT SEED FILE``: one line of JSON a
-truck, each with a seed of its own, so that a run that was cut off goes on where it ended.
+``python -m studies.circuits.trucks CIRCUIT COUNT SEED FILE``: one line of JSON a truck, each with
+a seed of its own, so that a run that was cut off goes on where it ended.
 """
 
 from __future__ import annotations
@@ -14,7 +14,11 @@ from pathlib import Path
 import numpy as np
 from studies.circuits.other_air import draw_air_truck
 from studies.circuits.other_bus import draw_bus_truck
+from studies.circuits.other_charge import draw_charge_truck
+from studies.circuits.other_cooling import draw_cool_truck
 from studies.circuits.other_crank import draw_crank_truck
+from studies.circuits.other_rest import draw_rest_truck
+from studies.circuits.other_stroke import draw_stroke_truck
 
 __all__ = ["MAKERS", "Row", "draw", "rows_of"]
 
@@ -36,10 +40,34 @@ def _bus(rng: np.random.Generator) -> Row:
     return {"truth": sorted(truck.truth), "readings": truck.readings, "rpm": {}}
 
 
+def _rest(rng: np.random.Generator) -> Row:
+    truck = draw_rest_truck(rng)
+    return {"truth": sorted(truck.truth), "readings": truck.readings, "rpm": {}}
+
+
+def _charge(rng: np.random.Generator) -> Row:
+    truck = draw_charge_truck(rng)
+    return {"truth": sorted(truck.truth), "readings": truck.readings, "rpm": truck.rpm}
+
+
+def _cooling(rng: np.random.Generator) -> Row:
+    truck = draw_cool_truck(rng)
+    return {"truth": sorted(truck.truth), "readings": truck.readings, "rpm": truck.rpm}
+
+
+def _stroke(rng: np.random.Generator) -> Row:
+    truck = draw_stroke_truck(rng)
+    return {"truth": sorted(truck.truth), "readings": truck.readings, "rpm": {}}
+
+
 MAKERS: Mapping[str, Callable[[np.random.Generator], Row]] = {
     "air": _air,
     "start": _start,
     "bus_line": _bus,
+    "rest": _rest,
+    "charge": _charge,
+    "cooling": _cooling,
+    "stroke": _stroke,
 }
 
 
