@@ -21,7 +21,6 @@ name. Standard errors are those of the differences from world to world.
 from __future__ import annotations
 
 import argparse
-import csv
 import math
 import sys
 from collections import defaultdict
@@ -34,6 +33,7 @@ import numpy.typing as npt
 ROOT = Path(__file__).resolve().parent.parent.parent
 sys.path[:0] = [str(ROOT), str(ROOT / "src")]
 
+from studies.kept_rows import add_rows, rows_of  # noqa: E402
 from studies.pooling.pool_size import blur, moved  # noqa: E402
 from studies.virtual_shop import trucks as truth  # noqa: E402
 from studies.virtual_shop.policies import knowing, ours  # noqa: E402
@@ -151,8 +151,7 @@ def one_world(task: tuple[int, str, int]) -> list[tuple[object, ...]]:
 
 def run(seed: int, cluster: str) -> None:
     """Work through what is not there yet."""
-    with ROWS.open(encoding="utf-8") if ROWS.exists() else open("/dev/null") as file:  # noqa: PTH123
-        there = {(int(r["seed"]), r["family"], int(r["world"])) for r in csv.DictReader(file)}
+    there = {(seed, r["family"], int(r["world"])) for r in rows_of(ROWS, seed)}
     tasks = [(seed, name, k) for k in range(WORLDS) for name in families()]
     tasks = [task for task in tasks if task not in there]
     if cluster:
@@ -160,18 +159,11 @@ def run(seed: int, cluster: str) -> None:
 
         with Client(cluster) as client:
             for _, rows in as_completed(client.map(one_world, tasks), with_results=True):
-                _add(rows)
+                add_rows(ROWS, HEAD, rows)
         return
     for task in tasks:
-        _add(one_world(task))
+        add_rows(ROWS, HEAD, one_world(task))
         print(*task, flush=True)
-
-
-def _add(rows: list[tuple[object, ...]]) -> None:
-    fresh = not ROWS.exists()
-    with ROWS.open("a", encoding="utf-8", newline="") as file:
-        writer = csv.writer(file, lineterminator="\n")
-        writer.writerows([HEAD, *rows] if fresh else rows)
 
 
 def table(seed: int) -> str:
@@ -180,12 +172,10 @@ def table(seed: int) -> str:
         lambda: defaultdict(list)
     )
     wasted: dict[tuple[str, int], list[float]] = defaultdict(list)
-    with ROWS.open(encoding="utf-8") as file:
-        for r in csv.DictReader(file):
-            if int(r["seed"]) == seed:
-                key = (r["epsilon"], int(r["size"]))
-                usd[key][r["family"], r["world"]].append(float(r["usd"]))
-                wasted[key].append(float(r["needless"]))
+    for r in rows_of(ROWS, seed):
+        key = (r["epsilon"], int(r["size"]))
+        usd[key][r["family"], r["world"]].append(float(r["usd"]))
+        wasted[key].append(float(r["needless"]))
     packs = {world: float(np.mean(rows)) for world, rows in usd["packs", 0].items()}
     trucks = sum(len(rows) for rows in usd["packs", 0].values())
     lines = [

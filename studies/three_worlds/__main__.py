@@ -6,7 +6,6 @@ was. ``results.md`` is written from the rows; nothing in it is typed in. Use ``n
 
 from __future__ import annotations
 
-import csv
 import sys
 import time
 from collections import defaultdict
@@ -17,6 +16,7 @@ import numpy as np
 ROOT = Path(__file__).resolve().parent.parent.parent
 sys.path[:0] = [str(ROOT), str(ROOT / "src")]
 
+from studies.kept_rows import add_rows, rows_of  # noqa: E402
 from studies.three_worlds import shops, worlds  # noqa: E402
 from studies.three_worlds.tables import page  # noqa: E402
 
@@ -86,7 +86,7 @@ def run(
     knowledge = load_knowledge()
     names = sorted(knowledge.families)
     ends = time.monotonic() + 60.0 * minutes
-    there = {(r["world"], r["family"], int(r["truck"])) for r in _rows(place, seed)}
+    there = {(r["world"], r["family"], int(r["truck"])) for r in rows_of(place, seed)}
     for k in range(number):
         first = k // SHOP * SHOP
         for identity in families or names:
@@ -108,34 +108,18 @@ def run(
                     ended = policy(truck.fresh(), knowledge, model)
                     told = [_told(getattr(ended, f)) for f in FIGURES]
                     lines.append((seed, world, identity, k, name, *told))
-                _add(place, lines)
+                add_rows(place, HEAD, lines)
         print(k, flush=True)
 
 
 def read(place: Path, seed: int) -> dict[str, dict[str, dict[str, list[shops.Ended]]]]:
     """Return world -> family -> policy -> trucks."""
     found: dict[str, dict[str, dict[str, list[shops.Ended]]]] = {}
-    for r in sorted(_rows(place, seed), key=lambda r: (r["family"], int(r["truck"]))):
+    for r in sorted(rows_of(place, seed), key=lambda r: (r["family"], int(r["truck"]))):
         ended = shops.Ended(**{f: _read(r[f], f) for f in FIGURES})
         family = found.setdefault(r["world"], {}).setdefault(r["family"], defaultdict(list))
         family[r["policy"]].append(ended)
     return found
-
-
-def _rows(place: Path, seed: int) -> list[dict[str, str]]:
-    if not place.exists():
-        return []
-    with place.open(encoding="utf-8", newline="") as lines:
-        return [r for r in csv.DictReader(lines) if r["seed"] == str(seed)]
-
-
-def _add(place: Path, lines: list[tuple[object, ...]]) -> None:
-    new = not place.exists()
-    with place.open("a", encoding="utf-8", newline="") as out:
-        writer = csv.writer(out, lineterminator="\n")
-        if new:
-            writer.writerow(HEAD)
-        writer.writerows(lines)
 
 
 def _told(value: object) -> object:

@@ -13,7 +13,6 @@ truck by truck, families and truths in turn; a run that is stopped is a smaller 
 
 from __future__ import annotations
 
-import csv
 import sys
 import time
 from collections import defaultdict
@@ -26,6 +25,7 @@ import numpy as np
 ROOT = Path(__file__).resolve().parent.parent.parent
 sys.path[:0] = [str(ROOT), str(ROOT / "src")]
 
+from studies.kept_rows import add_rows, rows_of  # noqa: E402
 from studies.three_worlds import shops, worlds  # noqa: E402
 from studies.three_worlds.__main__ import one_step  # noqa: E402
 from studies.virtual_shop.trucks import UNLISTED, World, draw_truck  # noqa: E402
@@ -61,7 +61,7 @@ def run(seed: int, minutes: float) -> None:
     one_step()
     knowledge = load_knowledge()
     ends = time.monotonic() + 60.0 * minutes
-    done = {(r["sd"], r["family"], int(r["truck"])) for r in rows_of(seed)}
+    done = {(r["sd"], r["family"], int(r["truck"])) for r in rows_of(ROWS, seed)}
     names = sorted(knowledge.families)
     for family in np.random.default_rng(seed).permutation(names).tolist():
         pack = knowledge.families[family]
@@ -90,7 +90,7 @@ def run(seed: int, minutes: float) -> None:
                     ended = shops.ours(truck, knowledge, models[n], histories[n] if n else None)
                     figures = (round(ended.usd, 2), ended.needless, int(ended.searched))
                     lines.append((seed, sd, family, k, n, *figures))
-                _add(lines)
+                add_rows(ROWS, HEAD, lines)
 
 
 def own_figures(family: Family, rng: np.random.Generator) -> Family:
@@ -139,18 +139,10 @@ def jobs_of(jobs: Sequence[Job], number: int) -> tuple[Job, ...]:
     return tuple(j for j in jobs if int(j.case[1:]) < number)
 
 
-def rows_of(seed: int) -> list[dict[str, str]]:
-    """Return the rows of one seed."""
-    if not ROWS.exists():
-        return []
-    with ROWS.open(encoding="utf-8", newline="") as lines:
-        return [r for r in csv.DictReader(lines) if r["seed"] == str(seed)]
-
-
 def page(seed: int) -> str:
     """Return the page from the rows."""
     money: dict[tuple[str, str, str], dict[int, tuple[float, int, int]]] = defaultdict(dict)
-    for r in rows_of(seed):
+    for r in rows_of(ROWS, seed):
         figures = (float(r["usd"]), int(r["needless"]), int(r["searched"]))
         money[r["sd"], r["family"], r["truck"]][int(r["closings"])] = figures
     lines = [
@@ -192,15 +184,6 @@ def ratio_of(usd: np.ndarray, none: np.ndarray) -> tuple[float, float]:
 
 def _times(spread: Spread, factor: float) -> Spread:
     return Spread(factor * spread.low, factor * spread.typical, factor * spread.high)
-
-
-def _add(lines: Sequence[Sequence[object]]) -> None:
-    new = not ROWS.exists()
-    with ROWS.open("a", encoding="utf-8", newline="") as out:
-        writer = csv.writer(out, lineterminator="\n")
-        if new:
-            writer.writerow(HEAD)
-        writer.writerows(lines)
 
 
 if __name__ == "__main__":

@@ -13,7 +13,6 @@ kind could reach at best. One step is looked ahead. Rows go into ``where.csv`` t
 
 from __future__ import annotations
 
-import csv
 import sys
 import time
 from collections import defaultdict
@@ -26,6 +25,7 @@ import numpy as np
 ROOT = Path(__file__).resolve().parent.parent.parent
 sys.path[:0] = [str(ROOT), str(ROOT / "src")]
 
+from studies.kept_rows import add_rows, rows_of  # noqa: E402
 from studies.three_worlds import shops, worlds  # noqa: E402
 from studies.three_worlds.__main__ import SHOP, one_step  # noqa: E402
 from studies.virtual_shop.trucks import Bill, Truck, World  # noqa: E402
@@ -158,7 +158,7 @@ def run(number: int, seed: int, minutes: float) -> None:
     one_step()
     knowledge = load_knowledge()
     names, ends = sorted(knowledge.families), time.monotonic() + 60.0 * minutes
-    there = {(r["world"], r["family"], int(r["truck"]), r["policy"]) for r in rows_of(seed)}
+    there = {(r["world"], r["family"], int(r["truck"]), r["policy"]) for r in rows_of(ROWS, seed)}
     for k in range(number):
         for identity in names:
             family, models = knowledge.families[identity], dict[str, FamilyModel]()
@@ -183,20 +183,12 @@ def run(number: int, seed: int, minutes: float) -> None:
                     _add((seed, name, identity, k, policy), one)
 
 
-def rows_of(seed: int) -> list[dict[str, str]]:
-    """Return the rows of one seed."""
-    if not ROWS.exists():
-        return []
-    with ROWS.open(encoding="utf-8", newline="") as lines:
-        return [r for r in csv.DictReader(lines) if r["seed"] == str(seed)]
-
-
 def page(seed: int) -> str:
     """Return the page from the rows."""
     trucks: dict[tuple[str, str, str], dict[str, dict[str, str]]] = defaultdict(dict)
-    for r in rows_of(seed):
+    for r in rows_of(ROWS, seed):
         trucks[r["world"], r["family"], r["truck"]][r["policy"]] = r
-    names = list(dict.fromkeys(r["policy"] for r in rows_of(seed)))
+    names = list(dict.fromkeys(r["policy"] for r in rows_of(ROWS, seed)))
     lines = [
         "# Where the money goes: results",
         "",
@@ -246,12 +238,8 @@ def _add(key: Sequence[object], truck: Truck) -> None:
     assert isinstance(bill, Split)
     searched = int(bill.where["search"] > 0.0)
     kinds = [round(bill.where[k], 1) for k in KINDS]
-    new = not ROWS.exists()
-    with ROWS.open("a", encoding="utf-8", newline="") as out:
-        writer = csv.writer(out, lineterminator="\n")
-        if new:
-            writer.writerow(HEAD)
-        writer.writerow((*key, round(bill.usd, 2), searched, bill.needless, *kinds))
+    row = (*key, round(bill.usd, 2), searched, bill.needless, *kinds)
+    add_rows(ROWS, HEAD, [row])
 
 
 def main(what: str, *words: str) -> None:

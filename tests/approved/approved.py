@@ -86,12 +86,27 @@ def differences(before: Any, after: Any, near: tuple[float, float], where: str =
     if isinstance(before, list) and isinstance(after, list) and len(before) == len(after):
         pairs = enumerate(zip(before, after, strict=True))
         return [d for n, (b, a) in pairs for d in differences(b, a, near, f"{where}[{n}]")]
+    if _chances(before, after):
+        keys = before.keys() | after.keys()
+        pairs = {k: (_chance(before, k), _chance(after, k)) for k in sorted(keys)}
+        return [d for k, (b, a) in pairs.items() for d in differences(b, a, near, f"{where}.{k}")]
     if _numbers(before, after):
         if math.isclose(before, after, rel_tol=near[0], abs_tol=near[1]):
             return []
     elif before == after:
         return []
     return [f"{where}: {before!r} is now {after!r}"]
+
+
+def _chances(*values: Any) -> bool:
+    return len({len(v) for v in values if isinstance(v, dict)}) == 1 and all(
+        isinstance(v, dict) and _numbers(*v.values()) for v in values
+    )
+
+
+def _chance(chances: dict[str, float], key: str) -> float:
+    """Return a chance: what a list that is cut leaves out is at most the least that it names."""
+    return chances.get(key, min(chances.values(), default=0.0))
 
 
 def _numbers(*values: Any) -> bool:

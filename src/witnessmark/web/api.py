@@ -9,8 +9,9 @@ from pydantic import BaseModel, ConfigDict, Field
 from starlette.responses import JSONResponse, Response
 
 from witnessmark.errors import Conflict
+from witnessmark.model.dossier import Dossier
 from witnessmark.model.entries.entry import Kind, json_schema
-from witnessmark.web.bench.state import bench_of, page, viewer_of
+from witnessmark.web.bench.state import ServerState, bench_of, page, viewer_of
 from witnessmark.web.pages.pages_cases import ledger_rows
 from witnessmark.workflow.case.shop_settings import shows_si
 from witnessmark.workflow.dossier.as_json import assessment_json
@@ -186,23 +187,29 @@ def add_entry(request: Request, case_id: str, entry: NewEntry) -> Stored:
 def assessment(request: Request, case_id: str) -> Response:
     """Return findings, odds, next steps and proof, as ``witnessmark assess --json`` does."""
     bench = bench_of(request)
-    looked = bench.desk.look(case_id, wait_s=_WAIT_S)
-    if looked.assessment is None or not looked.current:
-        what = looked.trouble or "The odds are still being worked out."
-        return JSONResponse({"what": what, "where": case_id, "do": "Ask again."}, 409)
-    return JSONResponse(assessment_json(looked.assessment, si=shows_si(bench.shop)))
+    found = _worked_out(bench, case_id, "The odds are still being worked out.")
+    if isinstance(found, JSONResponse):
+        return found
+    return JSONResponse(assessment_json(found, si=shows_si(bench.shop)))
 
 
 @router.get("/api/cases/{case_id}/inspection", responses=_REFUSED)
 def inspection(request: Request, case_id: str) -> Response:
     """Return the periodic inspection as it stands, as ``witnessmark inspect show --json`` does."""
     bench = bench_of(request)
-    looked = bench.desk.look(case_id, wait_s=_WAIT_S)
-    if looked.assessment is None or not looked.current:
-        what = looked.trouble or "What stops the vehicle is still worked out."
-        return JSONResponse({"what": what, "where": case_id, "do": "Ask again."}, 409)
-    found = looked.assessment
+    found = _worked_out(bench, case_id, "What stops the vehicle is still worked out.")
+    if isinstance(found, JSONResponse):
+        return found
     return JSONResponse(sheet_json(sheet_of(bench.shop, found.case, found.stops)))
+
+
+def _worked_out(bench: ServerState, case_id: str, until_then: str) -> Dossier | JSONResponse:
+    """Return the current dossier of a case, or the answer while there is none."""
+    looked = bench.desk.look(case_id, wait_s=_WAIT_S)
+    if looked.assessment is not None and looked.current:
+        return looked.assessment
+    what = looked.trouble or until_then
+    return JSONResponse({"what": what, "where": case_id, "do": "Ask again."}, 409)
 
 
 @router.post("/api/cases/{case_id}/inspection/looks", status_code=201, responses=_REFUSED)

@@ -21,10 +21,17 @@ from witnessmark.inference.circuits.circuit_evidence import (
 from witnessmark.inference.circuits.circuit_forecast import figure, shown_at
 from witnessmark.inference.circuits.circuit_readings import observation, state_of
 from witnessmark.inference.circuits.circuit_weights import CircuitWeights, marginals
+from witnessmark.inference.foretold import (
+    cells_of,
+    offered,
+    places_in,
+    ranges_kept,
+    weighted_quantiles,
+)
 from witnessmark.knowledge.readings_to_take import Measurement
 from witnessmark.model.candidate import Candidate, CandidateOutcome
 from witnessmark.model.finding import JointSupport, OperatingPoint
-from witnessmark.model.step import Forecast, Spread
+from witnessmark.model.step import Forecast
 from witnessmark.units import QUANTITIES, display_unit, from_house
 from witnessmark.words.say import circuits as say
 from witnessmark.words.say import steps
@@ -33,7 +40,7 @@ __all__ = ["circuit_candidates", "information"]
 
 Rows = npt.NDArray[np.intp]
 
-_PER_SET, _SETS, _RANGES = 48, 40, 5
+_PER_SET, _SETS = 48, 40
 _MOST, _WORTH = 6, 0.1
 
 
@@ -114,15 +121,10 @@ def _candidate(
     chance = evidence.chance[top] / evidence.chance[top].sum()
     mass = np.repeat(chance / _PER_SET, _PER_SET)
     shown = shown_at(weights, z, bad, wanted)
-    cell = np.zeros(len(shown), dtype=np.int64)
-    cuts = []
-    for column in range(len(wanted)):
-        edges = _quantiles(shown[:, column], mass, 4 if len(wanted) == 1 else 2)
-        cuts.append(edges)
-        cell = cell * (len(edges) + 1) + np.searchsorted(edges, shown[:, column])
-    share_of = np.bincount(cell, weights=mass)
-    kept = sorted(int(c) for c in np.argsort(-share_of)[:_RANGES] if share_of[c] >= 0.01)
-    nearest = np.argmin(np.abs(np.arange(cell.max() + 1)[:, None] - np.array(kept)), axis=1)[cell]
+    ranges = 4 if len(wanted) == 1 else 2
+    shares = np.arange(1, ranges) / ranges
+    cuts = [np.unique(weighted_quantiles(column, mass, shares)) for column in shown.T]
+    kept, nearest = ranges_kept(cells_of(shown, cuts), mass)
     counts = np.array(
         [np.bincount(row, minlength=len(kept)) for row in nearest.reshape(len(top), _PER_SET)]
     )
@@ -141,21 +143,7 @@ def _candidate(
         for n, k in enumerate(kept)
     )  # fmt: skip
     why = f"{_apart(evidence, weights, top, table)} {steps.tells(bits)}".strip()
-    made = Candidate(
-        id=measurement.id,
-        family=measurement.family,
-        name=measurement.name,
-        minutes=measurement.minutes,
-        usd=Spread(measurement.usd, measurement.usd, measurement.usd),
-        outcomes=outcomes,
-        access=measurement.access,
-        needs=measurement.needs,
-        cautions=measurement.caution,
-        forecast=_forecasts(wanted, shown, mass),
-        sets_up=measurement.sets_up,
-        covers=measurement.covers,
-        why=why,
-    )
+    made = offered(measurement, outcomes, _forecasts(wanted, shown, mass), why)
     return made, bits
 
 
@@ -197,20 +185,9 @@ def _apart(evidence: CircuitEvidence, weights: CircuitWeights, top: Rows, table:
     return names
 
 
-def _quantiles(values: Floats, mass: Floats, ranges: int) -> Floats:
-    order = np.argsort(values)
-    held = np.cumsum(mass[order])
-    at = [np.searchsorted(held, k / ranges * held[-1]) for k in range(1, ranges)]
-    return np.unique(values[order][np.minimum(at, len(values) - 1)])
-
-
 def _range_words(wanted: Sequence[Observed], cuts: Sequence[Floats], cell: int) -> str:
-    places = []
-    for edges in reversed(cuts):
-        places.append(cell % (len(edges) + 1))
-        cell //= len(edges) + 1
     told = []
-    for o, edges, place in zip(wanted, cuts, reversed(places), strict=True):
+    for o, edges, place in zip(wanted, cuts, places_in(cell, cuts), strict=True):
         symbol = display_unit(o.channel.quantity)
         shown = [figure(from_house(o.channel.quantity, float(v), symbol)) for v in edges]
         low = shown[place - 1] if place > 0 else ""
@@ -222,12 +199,7 @@ def _range_words(wanted: Sequence[Observed], cuts: Sequence[Floats], cell: int) 
 def _forecasts(wanted: Sequence[Observed], shown: Floats, mass: Floats) -> tuple[Forecast, ...]:
     found = []
     for column, o in enumerate(wanted):
-        order = np.argsort(shown[:, column])
-        held = np.cumsum(mass[order])
-        low, middle, high = (
-            float(shown[order, column][np.searchsorted(held, q * held[-1])])
-            for q in (0.05, 0.5, 0.95)
-        )
+        low, middle, high = weighted_quantiles(shown[:, column], mass, (0.05, 0.5, 0.95)).tolist()
         symbol = display_unit(o.channel.quantity)
         text = [figure(from_house(o.channel.quantity, v, symbol)) for v in (middle, low, high)]
         words = say.expected(o.channel.quantity, text[0], text[1], text[2], symbol)

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import replace
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 
 from witnessmark.analyses.readings.instruments import uncertainty_of
 from witnessmark.knowledge import Family, Knowledge
@@ -20,7 +21,7 @@ from witnessmark.model.entries.entry_data import (
     WorkData,
 )
 from witnessmark.model.evidence import Clue, Outcome, Stage, StagedEvidence, TestResult, Work
-from witnessmark.model.finding import Finding, JointSupport, Support
+from witnessmark.model.finding import Finding, JointSupport, OperatingPoint, Support
 
 __all__ = [
     "Clue",
@@ -173,61 +174,82 @@ def answers_of_readings(case: Case, family: Family) -> dict[tuple[int, str], tup
     """
     rules = [(t.id, r) for t in family.tests for r in t.readings]
     found: dict[tuple[int, str], tuple[str, str]] = {}
-    stages = case.stages()
-    for entry, data in case.of(ReadingData):
-        point = data.point.at()
-        read_on = _instrument(data)
+    taken = _Readings(case)
+    for mine in taken.every:
         for test, rule in rules:
-            if rule.quantity != data.quantity or not rule.holds_at(point):
+            if rule.quantity != mine.data.quantity or not rule.holds_at(mine.point):
                 continue
-            if not rule.read_on(read_on) or not _beside_another(rule, case, stages, entry.id):
+            if not rule.read_on(mine.instrument):
                 continue
-            value, u = data.house_value(), uncertainty_of(data).u
+            if rule.other_below is not None and not taken.lower(rule, mine.stage):
+                continue
+            value, u = mine.data.house_value(), uncertainty_of(mine.data).u
             if rule.other:
-                beside = _read_beside(rule, case, stages, entry.id)
+                beside = taken.beside(rule, mine)
                 if beside is None:
                     continue
-                value, u = value - beside.house_value(), math.hypot(u, uncertainty_of(beside).u)
+                value -= beside.data.house_value()
+                u = math.hypot(u, uncertainty_of(beside.data).u)
             chance = _beyond(rule, value, u)
             result = rule.result if chance >= SURE_ENOUGH else "negative"
-            key = (stages[entry.id], test)
+            key = (mine.stage, test)
             if result == "negative" and not rule.clears:
                 continue
             if chance < SURE_ENOUGH and (chance > 1.0 - SURE_ENOUGH or key in found):
                 continue
-            found[key] = (result, entry.id)
+            found[key] = (result, mine.entry)
     return found
 
 
-def _beside_another(rule: ReadingRule, case: Case, stages: Mapping[str, int], mine: str) -> bool:
-    """Say whether another instrument read below what the rule asks for, at the same stage."""
-    if rule.other_below is None:
-        return True
-    return any(
-        data.quantity == rule.quantity
-        and stages[entry.id] == stages[mine]
-        and rule.holds_at(data.point.at())
-        and not rule.read_on(_instrument(data))
-        and data.house_value() < rule.other_below
-        for entry, data in case.of(ReadingData)
-    )
+@dataclass(frozen=True, slots=True)
+class _Taken:
+    """A reading where it was taken."""
+
+    entry: str
+    data: ReadingData
+    stage: int
+    point: OperatingPoint
+    instrument: str
 
 
-def _read_beside(
-    rule: ReadingRule, case: Case, stages: Mapping[str, int], mine: str
-) -> ReadingData | None:
-    """Return the last reading of the rule's other quantity at the same stage and point."""
-    live = {entry.id: data for entry, data in case.of(ReadingData)}
-    found = [
-        data
-        for entry, data in live.items()
-        if entry != mine
-        and data.quantity == rule.other
-        and stages[entry] == stages[mine]
-        and data.point.at().matches(live[mine].point.at())
-        and not (data.quantity == rule.quantity and rule.read_on(_instrument(data)))
-    ]
-    return found[-1] if found else None
+class _Readings:
+    """The readings of a case, found by quantity and stage: rules ask for them once a reading."""
+
+    def __init__(self, case: Case) -> None:
+        stages = case.stages()
+        self.every = [
+            _Taken(entry.id, data, stages[entry.id], data.point.at(), _instrument(data))
+            for entry, data in case.of(ReadingData)
+        ]
+        self._by_place: dict[tuple[str, int], list[_Taken]] = defaultdict(list)
+        for taken in self.every:
+            self._by_place[taken.data.quantity, taken.stage].append(taken)
+        self._lower: dict[tuple[ReadingRule, int], bool] = {}
+
+    def lower(self, rule: ReadingRule, stage: int) -> bool:
+        """Say whether another instrument read below what the rule asks for, at the same stage."""
+        key = (rule, stage)
+        if key not in self._lower:
+            self._lower[key] = rule.other_below is not None and any(
+                rule.holds_at(t.point)
+                and not rule.read_on(t.instrument)
+                and t.data.house_value() < rule.other_below
+                for t in self._by_place[rule.quantity, stage]
+            )
+        return self._lower[key]
+
+    def beside(self, rule: ReadingRule, mine: _Taken) -> _Taken | None:
+        """Return the last reading of the rule's other quantity at the same stage and point."""
+        return next(
+            (
+                t
+                for t in reversed(self._by_place[rule.other, mine.stage])
+                if t.entry != mine.entry
+                and t.point.matches(mine.point)
+                and not (rule.other == rule.quantity and rule.read_on(t.instrument))
+            ),
+            None,
+        )
 
 
 def _instrument(data: ReadingData) -> str:

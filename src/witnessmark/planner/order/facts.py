@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Literal
 
 from witnessmark.errors import UnitRefused
@@ -46,7 +47,7 @@ class Mark:
     half: float = 0.0
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Facts:
     """Everything a rule can ask of.
 
@@ -68,8 +69,16 @@ class Facts:
 
     def told(self, kind: str, identity: str) -> tuple[Mark, ...]:
         """Return the marks of one thing in order; tests without an answer are left out."""
-        found = (m for m in self.marks if m.kind == kind and m.id == identity)
-        return tuple(m for m in found if m.value not in NO_ANSWER)
+        return self._answers.get((kind, identity), ())
+
+    @cached_property
+    def _answers(self) -> dict[tuple[str, str], tuple[Mark, ...]]:
+        """The marks of each thing: stops ask for them once a reading."""
+        found: dict[tuple[str, str], list[Mark]] = {}
+        for mark in self.marks:
+            if mark.value not in NO_ANSWER:
+                found.setdefault((mark.kind, mark.id), []).append(mark)
+        return {what: tuple(marks) for what, marks in found.items()}
 
     def tested(self, test: str) -> tuple[Mark, ...]:
         """Return the marks of one test; one that readings answer is as new as can be."""

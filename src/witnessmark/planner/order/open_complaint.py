@@ -101,7 +101,7 @@ class OpenComplaint:
         named = [self.family.test(look.test) for look in cause.look_first if not look.twin]
         if any(t is not None for t in named):
             return tuple(t for t in named if t is not None)
-        return tuple(t for t in self.family.tests if _shows(t, cause.id))
+        return tuple(t for t in self.family.tests if _showing(t, cause.id))
 
     def speaks(self, test: Test, least: float) -> bool:
         """Say whether a test speaks to any suspect of at least this probability."""
@@ -129,13 +129,13 @@ def shows_itself(test: Test, cause: Cause, result: str) -> bool:
     """
     if test.kind == "functional" and test.id not in cause.shown_by:
         return False
-    rows = zip(test.outcomes[:-1], test.row(cause.id), test.base, strict=False)
-    return any(o == result and p >= SHOWS_FROM and p >= SHOWS_RATIO * q for o, p, q in rows)
+    return result in _showing(test, cause.id)
 
 
-def _shows(test: Test, cause: str) -> bool:
-    pairs = zip(test.row(cause)[:-1], test.base[:-1], strict=True)
-    return any(p >= SHOWS_FROM and p >= SHOWS_RATIO * q for p, q in pairs)
+def _showing(test: Test, cause: str) -> tuple[str, ...]:
+    """Return the results that a bad part gives mostly, and other causes seldom."""
+    rows = zip(test.outcomes[:-1], test.row(cause), test.base, strict=False)
+    return tuple(o for o, p, q in rows if p >= SHOWS_FROM and p >= SHOWS_RATIO * q)
 
 
 def _bits(test: Test, cause: str) -> float:

@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from witnessmark.knowledge.rules import Asked, Stop
+from witnessmark.model.finding import OperatingPoint
 from witnessmark.planner.order.facts import Facts, Mark
 from witnessmark.words.say import stops as say
 
@@ -225,8 +226,11 @@ def _marks(asked: Asked, facts: Facts) -> tuple[Mark, ...]:
     if asked.kind == "code":
         return facts.told("code", str(asked.spn))
     if asked.kind == "reading":
+        false = _called_false(asked, facts)
         found = (m for m in facts.told("reading", asked.ids[0]) if _suits(asked, m))
-        return tuple(m for m in found if not _refuted(asked, m, facts))
+        return tuple(
+            m for m in found if not any(s == m.stage and p.matches(m.point) for s, p in false)
+        )
     return facts.told(asked.kind, asked.ids[0])
 
 
@@ -238,14 +242,15 @@ def _suits(asked: Asked, mark: Mark) -> bool:
     return asked.load is None or (load is not None and asked.load[0] <= load <= asked.load[1])
 
 
-def _refuted(asked: Asked, mark: Mark, facts: Facts) -> bool:
-    """Say whether another instrument at the same stage and point says that a reading is false."""
-    return bool(asked.unless) and any(
-        m.stage == mark.stage
-        and m.point.matches(mark.point)
-        and float(m.value or 0.0) + m.half < asked.unless_below
+def _called_false(asked: Asked, facts: Facts) -> set[tuple[int, OperatingPoint]]:
+    """Return the stages and points at which another instrument says that a reading is false."""
+    if not asked.unless:
+        return set()
+    return {
+        (m.stage, m.point)
         for m in facts.told("reading", asked.unless)
-    )
+        if float(m.value or 0.0) + m.half < asked.unless_below
+    }
 
 
 def _may_mean(asked: Asked, mark: Mark, facts: Facts) -> bool:

@@ -14,6 +14,13 @@ from dataclasses import replace
 import numpy as np
 import numpy.typing as npt
 
+from witnessmark.inference.foretold import (
+    cells_of,
+    offered,
+    places_in,
+    ranges_kept,
+    weighted_quantiles,
+)
 from witnessmark.inference.fuel.draws.fuel_posterior import FuelPosterior
 from witnessmark.inference.fuel.fuel_evidence import FuelEvidence
 from witnessmark.inference.fuel.fuel_forecast import predict_readings
@@ -33,7 +40,7 @@ from witnessmark.inference.fuel.fuel_observations import (
 from witnessmark.knowledge.readings_to_take import Measurement
 from witnessmark.model.candidate import Candidate, CandidateOutcome
 from witnessmark.model.finding import JointSupport, OperatingPoint
-from witnessmark.model.step import Forecast, Spread
+from witnessmark.model.step import Forecast
 from witnessmark.physics.fuel.supply_circuit import CircuitState
 from witnessmark.units import QUANTITIES, display_unit, from_house
 from witnessmark.words.say import steps as say
@@ -49,8 +56,6 @@ Floats = npt.NDArray[np.float64]
 
 #: Draws used for each set of faults, and sets looked at.
 _PER_SET, _SETS = 90, 44
-#: Ranges one measurement is cut into at most; the planner looks behind each of them.
-_RANGES = 5
 #: Measurements handed over at most, and the share of the best one's bits they must reach.
 _MOST, _WORTH = 8, 0.1
 #: From this P(nothing wrong) on it leads; a reading then has to tell so much of whether that is so,
@@ -282,13 +287,8 @@ def _candidate(
     row = np.repeat(np.arange(len(sets)), _PER_SET)
     ranges = 4 if len(wanted) == 1 else 2
     cuts = [_cuts(shown[:, j], mass, row, ranges) for j in range(len(wanted))]
-    cell = np.zeros(len(shown), dtype=np.int64)
-    for j, edges in enumerate(cuts):
-        cell = cell * (len(edges) + 1) + np.searchsorted(edges, shown[:, j])
-    share_of = np.bincount(cell, weights=mass)
-    kept = sorted(int(c) for c in np.argsort(-share_of)[:_RANGES] if share_of[c] >= 0.01)
-    to_kept = np.argmin(np.abs(np.arange(cell.max() + 1)[:, None] - np.array(kept)), axis=1)
-    counted = np.bincount(row * len(kept) + to_kept[cell], minlength=len(sets) * len(kept))
+    kept, nearest = ranges_kept(cells_of(shown, cuts), mass)
+    counted = np.bincount(row * len(kept) + nearest, minlength=len(sets) * len(kept))
     table = counted.reshape(len(sets), len(kept)) + 0.7
     table = table / table.sum(axis=1, keepdims=True)
     # what the model does not hold may read anything: it takes part in no distinction
@@ -306,37 +306,18 @@ def _candidate(
         )
         for number, k in enumerate(kept)
     )
-    return Candidate(
-        id=measurement.id,
-        family=measurement.family,
-        name=measurement.name,
-        minutes=measurement.minutes,
-        usd=Spread(measurement.usd, measurement.usd, measurement.usd),
-        outcomes=outcomes,
-        access=measurement.access,
-        needs=measurement.needs,
-        cautions=measurement.caution,
-        forecast=_forecasts(wanted, shown, mass),
-        sets_up=measurement.sets_up,
-        covers=measurement.covers,
-        why=_why(sets, chances, table),
-    )
+    why = _why(sets, chances, table)
+    return offered(measurement, outcomes, _forecasts(wanted, shown, mass), why)
 
 
 def _cuts(values: Floats, mass: Floats, row: npt.NDArray[np.intp], ranges: int) -> Floats:
     """Return where to cut a reading: at quartiles, or in two where it tells most."""
-    order = np.argsort(values)
-    steps = np.cumsum(mass[order])
-
-    def at(share: float) -> float:
-        return float(values[order][min(int(np.searchsorted(steps, share)), len(values) - 1)])
-
     if ranges > 2:
-        return np.unique([at(k / ranges) for k in range(1, ranges)])
+        return np.unique(weighted_quantiles(values, mass, np.arange(1, ranges) / ranges))
     total = np.bincount(row, weights=mass)
-    best, found = -1.0, at(0.5)
-    for share in (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9):
-        edge = at(share)
+    tried = weighted_quantiles(values, mass, np.arange(1, 10) / 10)
+    best, found = -1.0, float(tried[4])
+    for edge in tried.tolist():
         below = np.bincount(row, weights=mass * (values < edge)) / np.maximum(total, 1e-12)
         overall = float(total @ below)
         told = float(_entropy(overall)) - float(total @ _entropy(below))
@@ -351,12 +332,8 @@ def _entropy(p: Floats | float) -> Floats:
 
 
 def _range_words(wanted: Sequence[Observation], cuts: Sequence[Floats], cell: int) -> str:
-    places = []
-    for edges in reversed(cuts):
-        places.append(cell % (len(edges) + 1))
-        cell //= len(edges) + 1
     words = []
-    for o, edges, place in zip(wanted, cuts, reversed(places), strict=True):
+    for o, edges, place in zip(wanted, cuts, places_in(cell, cuts), strict=True):
         symbol = display_unit(o.quantity)
         shown = [_figure(from_house(o.quantity, float(v), symbol)) for v in edges]
         if not shown:
@@ -374,12 +351,7 @@ def _range_words(wanted: Sequence[Observation], cuts: Sequence[Floats], cell: in
 def _forecasts(wanted: Sequence[Observation], shown: Floats, mass: Floats) -> tuple[Forecast, ...]:
     found = []
     for j, o in enumerate(wanted):
-        order = np.argsort(shown[:, j])
-        steps = np.cumsum(mass[order])
-        low, middle, high = (
-            float(shown[order, j][min(int(np.searchsorted(steps, q)), len(order) - 1)])
-            for q in (0.05, 0.5, 0.95)
-        )
+        low, middle, high = weighted_quantiles(shown[:, j], mass, (0.05, 0.5, 0.95)).tolist()
         symbol = display_unit(o.quantity)
         text = [_figure(from_house(o.quantity, v, symbol)) for v in (middle, low, high)]
         point = OperatingPoint(o.key.rpm, o.key.load)
