@@ -22,7 +22,7 @@ MOST_RANGES = 5
 LEAST = 0.01
 
 
-def weighted_quantiles(values: Floats, mass: Floats, shares: Sequence[float]) -> Floats:
+def weighted_quantiles(values: Floats, mass: Floats, shares: Sequence[float] | Floats) -> Floats:
     """Return the values below which the given shares of the probability lie.
 
     Args:
@@ -33,7 +33,7 @@ def weighted_quantiles(values: Floats, mass: Floats, shares: Sequence[float]) ->
     order = np.argsort(values)
     held = np.cumsum(mass[order])
     at = np.searchsorted(held, np.asarray(shares) * held[-1])
-    return values[order][np.minimum(at, len(values) - 1)]
+    return np.asarray(values[order][np.minimum(at, len(values) - 1)])
 
 
 def cells_of(shown: Floats, cuts: Sequence[Floats]) -> Places:
