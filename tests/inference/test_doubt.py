@@ -46,8 +46,7 @@ class Drawn(FamilyModel):
 
     def __init__(self, family, rng):
         tests = {t.id: drawn(t, rng) for t in family.tests}
-        super().__init__(family, KNOWLEDGE.conditions)
-        self.__dict__["tests"] = tests
+        super().__init__(family, KNOWLEDGE.conditions, tests=tests)
         self.__dict__["share"] = {
             c.id: c.prior * float(np.exp(JUDGED_LOG_SD * rng.standard_normal()))
             for c in family.causes
@@ -181,11 +180,8 @@ def test_what_a_row_does_is_what_counting_again_with_the_row_moved_does(identity
             for number in figures:
                 sides = []
                 for step in (JUDGED_LOG_SD, -JUDGED_LOG_SD):
-                    model = FamilyModel(family, KNOWLEDGE.conditions)
-                    model.__dict__["tests"] = {
-                        **model.tests,
-                        test.id: moved(known, row, number, step),
-                    }
+                    tests = {**belief.model.tests, test.id: moved(known, row, number, step)}
+                    model = FamilyModel(family, KNOWLEDGE.conditions, tests=tests)
                     again = family_belief(
                         family, evidence, conditions=KNOWLEDGE.conditions, model=model
                     )

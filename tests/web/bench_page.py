@@ -11,19 +11,22 @@ import os
 import threading
 import time
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
-from unittest.mock import patch
 
 import httpx
 
 from patience import PATIENCE_S
-from witnessmark.inference.fuel.fuel_evidence import FuelEvidence
+from witnessmark.inference.fuel.fuel_evidence import MODEL_ID
+from witnessmark.knowledge.records import Knowledge
+from witnessmark.model.digest import digest
 from witnessmark.model.dossier import Dossier
 from witnessmark.web.serving import serve
 from witnessmark.workflow.case.shop_on_disk import Shop, entry_line
-from witnessmark.workflow.dossier.dossier_of_shop import assess_in_shop
-from witnessmark.workflow.dossier.kept_dossiers import KeptDossiers
+from witnessmark.workflow.dossier.assess_case import dossier
+from witnessmark.workflow.dossier.standing_of import standing_of
+from witnessmark.workflow.recordings.case_recordings import recordings_of_shop
 
 CHROMIUM = Path(os.environ.get("WITNESSMARK_CHROMIUM", "/usr/bin/chromium"))
 FLAGS = [
@@ -86,17 +89,25 @@ def remembering(shop: Shop) -> Callable[[str], Dossier]:
         figures = shop.casebook.setting("figures")
         key = f"{len(shop.list_cases())}{shop.casebook.lines(case_id)}{packs}{figures}"
         if key not in _ASSESSED:
-            with (
-                patch(
-                    "witnessmark.inference.fuel.fuel_evidence.fuel_evidence",
-                    lambda *_, **__: FuelEvidence(),
-                ),
-                patch("witnessmark.workflow.dossier.dossier_of_shop.KEPT", KeptDossiers()),
-            ):
-                _ASSESSED[key] = assess_in_shop(shop, case_id)
+            case = shop.case(case_id)
+            standing = standing_of(shop, case)
+            standing = replace(standing, knowledge=_without_fuel(standing.knowledge))
+            recordings, problems = recordings_of_shop(shop, case)
+            _ASSESSED[key] = dossier(
+                case, recordings, standing, problems=problems, parts={"case": digest(key)}
+            )
         return _ASSESSED[key]
 
     return assess
+
+
+def _without_fuel(knowledge: Knowledge) -> Knowledge:
+    # The desk of a page that was left may still be at work: nothing of the program is replaced.
+    families = {
+        f: replace(row, modelled_by=tuple(m for m in row.modelled_by if m != MODEL_ID))
+        for f, row in knowledge.families.items()
+    }
+    return replace(knowledge, families=families)
 
 
 def settled(client: Client, case_id: str = "unit7") -> str:

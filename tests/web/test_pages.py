@@ -321,7 +321,7 @@ def test_a_trailer_is_a_vehicle_of_its_own_by_page_and_command(client, shop):
     assert truck is not None
     assert (truck.vehicle, truck.vin, truck.plate) == ("trailer", "INVENTED9", "TR 9")
     assert truck.engine.cylinders is None
-    page = client.get(where).text
+    page = settled(client, case.id)
     assert "hardly covered" in page
     assert "INVENTED9" in client.get(f"{where}/add/truck").text
     dossier = assess_in_shop(shop, case.id)

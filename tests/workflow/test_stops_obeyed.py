@@ -8,7 +8,9 @@ from click.testing import CliRunner
 from witnessmark.cli.for_recordings.look_command import command as look_command
 from witnessmark.knowledge import load_knowledge
 from witnessmark.model.entries.case import read_case
+from witnessmark.planner.order.progress import progress
 from witnessmark.planner.order.safety import forbidden_needs
+from witnessmark.planner.order.stop_rules import standing_stop
 from witnessmark.planner.ranking import pricing
 from witnessmark.planner.ranking.lookahead import first_moves
 from witnessmark.units import QUANTITIES
@@ -163,18 +165,22 @@ def one_step(monkeypatch):
     monkeypatch.setattr(pricing, "thorough", first_moves)
 
 
-@pytest.mark.usefixtures("one_step")
-@pytest.mark.parametrize(("stop", "number"), SEEN, ids=lambda v: getattr(v, "id", v))
-def test_what_is_seen_raises_a_stop_and_only_what_its_pack_names_lifts_it(stop, number):
-    families = (stop.family,) if stop.family else ("fuel_low",)
+#: Of every stop the first way to raise it: what is done about the rest is the same.
+FIRST = {stop.id: (stop, number) for stop, number in reversed(SEEN)}
+
+
+def walk_through(stop, number, asked_of):
+    """Raise a stop and lift it again by what its pack names, one after the other.
+
+    ``asked_of(told)`` says what the stop orders by the entries told, ``None`` where it is lifted.
+    """
     told = entries_that_mean(stop.when[number])
 
     seen = {}  # a case is asked more than once with nothing added
 
     def standing():
         if len(told) not in seen:
-            steps = stops_of(found(*families, more=told))
-            seen[len(told)] = next((s.name for s in steps if s.step == stop.id), None)
+            seen[len(told)] = asked_of(told)
         return seen[len(told)]
 
     before = standing()
@@ -188,6 +194,30 @@ def test_what_is_seen_raises_a_stop_and_only_what_its_pack_names_lifts_it(stop, 
             assert standing() != before
     if stop.until:
         assert standing() is None
+
+
+@pytest.mark.usefixtures("one_step")
+@pytest.mark.parametrize(("stop", "number"), FIRST.values(), ids=lambda v: getattr(v, "id", v))
+def test_what_is_seen_raises_a_stop_and_only_what_its_pack_names_lifts_it(stop, number):
+    families = (stop.family,) if stop.family else ("fuel_low",)
+
+    def ordered(told):
+        steps = stops_of(found(*families, more=told))
+        return next((s.name for s in steps if s.step == stop.id), None)
+
+    walk_through(stop, number, ordered)
+
+
+@pytest.mark.parametrize(("stop", "number"), SEEN, ids=lambda v: getattr(v, "id", v))
+def test_every_way_to_raise_a_stop_is_lifted_alike(stop, number):
+    families = (stop.family,) if stop.family else ("fuel_low",)
+
+    def level(told):
+        case = read_case("x", lines_of(*families, more=told))
+        standing = standing_stop(stop, progress(case, KNOWLEDGE.families.values()).facts)
+        return standing and standing.level
+
+    walk_through(stop, number, level)
 
 
 def test_a_clean_oil_sample_lifts_the_stop_that_thin_or_milky_oil_called_for():

@@ -14,6 +14,7 @@ from __future__ import annotations
 import pkgutil
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cache
 from importlib import import_module
 from typing import Literal, Protocol, cast
 
@@ -209,6 +210,7 @@ class Model(Protocol):
         ...
 
 
+@cache
 def model_ids() -> tuple[str, ...]:
     """Return the ids of all models, in order."""
     found = pkgutil.iter_modules(import_module(_PLUGS).__path__)

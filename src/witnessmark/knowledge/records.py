@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 
 from witnessmark.knowledge.bands import Band, Source
 from witnessmark.knowledge.causes_and_tests import Cause, Condition, ReadingRule, StepRules, Test
@@ -159,7 +160,7 @@ class Together:
     words: str
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Family:
     """One complaint family.
 
@@ -246,11 +247,19 @@ class Family:
 
     def cause(self, identity: str) -> Cause | None:
         """Return the cause of that id, ``None`` when the family has none."""
-        return next((c for c in self.causes if c.id == identity), None)
+        return self._cause_of.get(identity)
 
     def test(self, identity: str) -> Test | None:
         """Return the test of that id, ``None`` when the family has none."""
-        return next((t for t in self.tests if t.id == identity), None)
+        return self._test_of.get(identity)
+
+    @cached_property
+    def _cause_of(self) -> dict[str, Cause]:
+        return {c.id: c for c in self.causes}
+
+    @cached_property
+    def _test_of(self) -> dict[str, Test]:
+        return {t.id: t for t in self.tests}
 
 
 @dataclass(frozen=True)

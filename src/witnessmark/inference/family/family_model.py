@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import combinations
 
@@ -45,6 +45,79 @@ __all__ = ["PART_WEIGHT", "FamilyModel"]
 PART_WEIGHT = 0.5
 #: Likelihoods of findings held at a time, with the finding so that its identity stays its own.
 _SUPPORTS = 24
+#: Families whose tables are held between cases.
+_HELD = 64
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FamilyTables:
+    """What a family's tables come to in a shop, whatever the case: made once for all its cases.
+
+    Attributes:
+        family: the family.
+        history: the shop's own closings.
+        tests: test id -> the test as well as its table is known, moved by the shop's own closings.
+        signs: what several tests and clues of the family see.
+        sign_of: test id -> the sign that it reports.
+        beside: test id -> tests that tell more of the same, where no sign holds both. What both
+            find, or both do not find, counts half for the one that tells less.
+        rows: test id -> the test as noisy-MAX; made when it is first asked for, as the next two.
+        halves: test id -> P(outcome | state) of a test that shares nothing.
+        branches: test id -> P(outcome | state) where its sign does not show, and where it does.
+    """
+
+    family: Family
+    history: History | None
+    tests: Mapping[str, Test]
+    signs: tuple[SharedSign, ...]
+    sign_of: Mapping[str, SharedSign]
+    beside: Mapping[str, frozenset[str]]
+    rows: dict[str, MaxRow] = field(default_factory=dict)
+    halves: dict[str, HalfTables] = field(default_factory=dict)
+    branches: dict[str, tuple[HalfTables, HalfTables]] = field(default_factory=dict)
+
+
+_MADE: list[FamilyTables] = []
+
+
+def _tables_of(family: Family, history: History | None) -> FamilyTables:
+    for held in _MADE:
+        if held.family is family and held.history is history:
+            return held
+    judged = replace(family, tests=tuple(as_known(t) for t in family.tests))
+    tests = {t.id: t for t in judged.tests} | learnt_tests(history, judged)
+    made = _made_of(family, history, tests)
+    _MADE[:] = [*_MADE[1 - _HELD :], made]
+    return made
+
+
+def _made_of(family: Family, history: History | None, tests: Mapping[str, Test]) -> FamilyTables:
+    signs = signs_of(family, tests)
+    sign_of = {t: sign for sign in signs for t in sign.reporters}
+    return FamilyTables(family, history, tests, signs, sign_of, _beside(family, tests, sign_of))
+
+
+def _beside(
+    family: Family, tests: Mapping[str, Test], sign_of: Mapping[str, SharedSign]
+) -> dict[str, frozenset[str]]:
+    causes = [c.id for c in family.causes]
+    found: dict[str, set[str]] = {}
+    for group in family.dependent_tests:
+        here = [t for t in group if t in tests]
+        reach = {t: _reach(tests[t], causes) for t in here}
+        for test, other in combinations(sorted(here, key=lambda t: (reach[t], t)), 2):
+            sign = sign_of.get(test)
+            if sign is not None and other in sign.reporters:
+                continue
+            if shared_by([tests[test], tests[other]], causes) >= SHARED_FROM:
+                found.setdefault(test, set()).add(other)
+    return {t: frozenset(s) for t, s in found.items()}
+
+
+def _reach(test: Test, causes: Sequence[str]) -> float:
+    """Return the largest difference that finding something can make between two causes."""
+    found = found_by(test, causes)
+    return float(np.log(found.max() / found.min()))
 
 
 class FamilyModel:
@@ -57,6 +130,8 @@ class FamilyModel:
             the tests.
         links: faults that make two complaints; a repair in another family that is linked to a
             cause here may have dealt with that cause too.
+        tests: test id -> the test as well as its table is known, where that is not what the
+            family and the history say.
     """
 
     def __init__(
@@ -65,6 +140,7 @@ class FamilyModel:
         conditions: Mapping[str, Condition] | None = None,
         history: History | None = None,
         links: Sequence[Link] = (),
+        tests: Mapping[str, Test] | None = None,
     ) -> None:
         self.family = family
         self.links = tuple(links)
@@ -73,9 +149,13 @@ class FamilyModel:
         self.causes = tuple(c.id for c in family.causes)
         self.number = {c: i for i, c in enumerate(self.causes)}
         self._supports: dict[int, tuple[Support, Floats]] = {}
-        self._rows: dict[str, MaxRow] = {}
-        self._halves: dict[str, HalfTables] = {}
-        self._branches: dict[str, tuple[HalfTables, HalfTables]] = {}
+        self._tables = (
+            _tables_of(family, history) if tests is None else _made_of(family, history, tests)
+        )
+        self.tests = self._tables.tests
+        self.signs = self._tables.signs
+        self.sign_of = self._tables.sign_of
+        self.beside = self._tables.beside
         self._shows: dict[tuple[str, float], Floats] = {}
         self._factors: dict[tuple[object, ...], Floats] = {}
 
@@ -90,9 +170,9 @@ class FamilyModel:
 
     def row(self, test: Test) -> MaxRow:
         """Return the test as noisy-MAX."""
-        if test.id not in self._rows:
-            self._rows[test.id] = max_row(self.known(test), self.causes)
-        return self._rows[test.id]
+        if test.id not in self._tables.rows:
+            self._tables.rows[test.id] = max_row(self.known(test), self.causes)
+        return self._tables.rows[test.id]
 
     def chances(self, test: Test) -> Floats:
         """Return P(outcome | state), read rightly, shape (outcomes, states)."""
@@ -105,19 +185,19 @@ class FamilyModel:
 
     def halves(self, test: Test) -> HalfTables:
         """Return P(outcome | state) as an outer product, of a test that shares nothing."""
-        if test.id not in self._halves:
-            self._halves[test.id] = HalfTables.of(self.row(test))
-        return self._halves[test.id]
+        if test.id not in self._tables.halves:
+            self._tables.halves[test.id] = HalfTables.of(self.row(test))
+        return self._tables.halves[test.id]
 
     def branches(self, test: Test) -> tuple[HalfTables, HalfTables]:
         """Return P(outcome | state) of a test where its sign does not show, and where it does."""
-        if test.id not in self._branches:
+        if test.id not in self._tables.branches:
             reporter = self.sign_of[test.id].reporters[test.id]
-            self._branches[test.id] = (
+            self._tables.branches[test.id] = (
                 HalfTables.of(reporter.absent),
                 HalfTables.of(reporter.shown),
             )
-        return self._branches[test.id]
+        return self._tables.branches[test.id]
 
     def pieces(self, test: Test) -> list[tuple[float, HalfTables]]:
         """Return P(outcome | state) as a sum of outer products, each with its sign."""
@@ -265,41 +345,6 @@ class FamilyModel:
     def _pooled(self) -> Mapping[str, tuple[Mapping[str, tuple[float, ...]], float]]:
         return pooled_rows(self.history, self.family)
 
-    @cached_property
-    def tests(self) -> Mapping[str, Test]:
-        """Test id -> the test as well as its table is known, moved by the shop's own closings."""
-        judged = replace(self.family, tests=tuple(as_known(t) for t in self.family.tests))
-        return {t.id: t for t in judged.tests} | learnt_tests(self.history, judged)
-
-    @cached_property
-    def signs(self) -> tuple[SharedSign, ...]:
-        """What several tests and clues of the family see."""
-        return signs_of(self.family, self.tests)
-
-    @cached_property
-    def sign_of(self) -> Mapping[str, SharedSign]:
-        """Test id -> the sign that it reports."""
-        return {t: sign for sign in self.signs for t in sign.reporters}
-
-    @cached_property
-    def beside(self) -> Mapping[str, frozenset[str]]:
-        """Test id -> tests that tell more of the same, where no sign holds both.
-
-        What both find, or both do not find, counts half for the one that tells less.
-        """
-        found: dict[str, set[str]] = {}
-        for group in self.family.dependent_tests:
-            here = [t for t in group if t in self.tests]
-            reach = {t: self._reach(t) for t in here}
-            for test, other in combinations(sorted(here, key=lambda t: (reach[t], t)), 2):
-                sign = self.sign_of.get(test)
-                both = [self.tests[test], self.tests[other]]
-                if sign is not None and other in sign.reporters:
-                    continue
-                if shared_by(both, self.causes) >= SHARED_FROM:
-                    found.setdefault(test, set()).add(other)
-        return {t: frozenset(s) for t, s in found.items()}
-
     def weights(self, results: Mapping[str, str], halved: frozenset[str]) -> dict[str, float]:
         """Return the weight of each recorded test.
 
@@ -323,11 +368,6 @@ class FamilyModel:
         if test is None or result == "maybe":
             return None
         return test.outcome_set(result) != (len(test.outcomes) - 1,)
-
-    def _reach(self, identity: str) -> float:
-        """Return the largest difference that finding something can make between two causes."""
-        found = found_by(self.tests[identity], self.causes)
-        return float(np.log(found.max() / found.min()))
 
 
 def _narrowed(own: float) -> float:

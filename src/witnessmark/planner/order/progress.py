@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from witnessmark.knowledge import Family
+from witnessmark.knowledge import Family, Test
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry_data import (
     ClueData,
@@ -82,15 +82,11 @@ def progress(
         codes: (SPN, FMI) of the trouble codes on the recordings of the present stage.
     """
     families = tuple(families)
-    nothing = {t.id: {"negative", t.outcomes[-1]} for f in families for t in f.tests}
-    known = {
-        t.id: {"positive", "negative", *t.outcomes, *NO_ANSWER} for f in families for t in f.tests
-    }
+    known = {t.id: t for f in families for t in f.tests}
     perhaps: set[str] = set()
     comparing = _comparing(families)
     gauges = {c.id for f in families for c in f.causes if c.zone == "gauge"}
     compared: dict[str, bool] = {}
-    needs = {t.id: t.needs for f in families for t in f.tests}
     tests: dict[str, bool] = {}
     measured: list[tuple[str, float | None]] = []
     taken: list[ReadingData] = []
@@ -115,10 +111,11 @@ def progress(
             identity, result = told
             made.append(identity)
             unmeasured, last_test = "", identity
-            wants = needs.get(identity, ())
+            test = known.get(identity)
+            wants = test.needs if test is not None else ()
             warm = "cold" not in wants and (warm or "warm" in wants)
             if result != "maybe" or identity in perhaps:
-                tests[identity] = result not in nothing.get(identity, {"negative"})
+                tests[identity] = result not in _nothing(test)
             else:
                 perhaps.add(identity)
         elif isinstance(data, ReadingData):
@@ -154,21 +151,27 @@ def progress(
     )
 
 
-def _made(data: object, known: Mapping[str, Collection[str]]) -> tuple[str, str] | None:
+def _made(data: object, known: Mapping[str, Test]) -> tuple[str, str] | None:
     """Return (test id, result) of a test that gave one; a look may be told as a clue.
 
     Args:
         data: of an entry.
-        known: test id -> the results that it knows; a test of another family passes.
+        known: test id -> test, whose results count; a test of another family passes.
     """
     if isinstance(data, TestData):
-        return (
-            (data.test, data.result) if data.result in known.get(data.test, {data.result}) else None
-        )
+        test = known.get(data.test)
+        if test is None or data.result in {"positive", "negative", *test.outcomes, *NO_ANSWER}:
+            return data.test, data.result
+        return None
     if isinstance(data, ClueData) and data.clue in known:
         sight = {True: "positive", False: "negative"}
         return data.clue, sight[data.seen] if isinstance(data.seen, bool) else "maybe"
     return None
+
+
+def _nothing(test: Test | None) -> tuple[str, ...]:
+    """Return the results that say that a test found nothing."""
+    return ("negative",) if test is None else ("negative", test.outcomes[-1])
 
 
 def _comparing(families: Iterable[Family]) -> frozenset[str]:
