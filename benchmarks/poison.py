@@ -98,9 +98,25 @@ ENTRIES: tuple[tuple[str, dict[str, Any]], ...] = (
     ),
     ("labour", {"start": "07:30", "stop": "09:10", "job": "the pump"}),
     ("labour", {"minutes": 40}),
-    ("inspect", {"point": "steer_tyres", "result": "fail", "value": "9/32 in"}),
+    ("inspect", {"point": "tread", "result": "fail", "value": "9/32 in"}),
     ("decline", {"lines": ["l1"], "risk": "soon", "words": "wants to wait"}),
     ("close", {"complaint": "c1", "how": "repaired_not_proven", "why": "left the yard"}),
+    ("clock", {"does": "start", "person": "Ann Invented", "job": "diagnosis"}),
+    ("clock", {"does": "stop", "person": "Ann Invented"}),
+    (
+        "inspection",
+        {
+            "vehicle": "tractor",
+            "axles": 3,
+            "steer_axles": 1,
+            "dual_axles": [2, 3],
+            "inspector": "Ann Invented",
+            "carrier": "Testbarley Hauling",
+            "built": "2019-04-01",
+        },
+    ),
+    ("inspect", {"point": "tread", "value": "5/32 in", "place": "a1l", "error": "1/32 in"}),
+    ("certificate", {"inspector": "Ann Invented", "accurate": True}),
 )
 FUEL = ("complaint", {"words": "low fuel pressure", "families": ["fuel_low"]})
 NUMBERS = (0, -1, 1e308, -1e308, 5e-324, 1e-9, 2**53, 2**63, 10**30, 0.1, 3.0, -0.0, 1e9)
@@ -165,6 +181,10 @@ PAGES = (
     "/from/finding/0",
     "/from/entry/e1",
     "/about/e1",
+    "/inspection",
+    "/inspection/sign",
+    "/inspection/paper",
+    "/drive",
 )
 #: Forms, which show next to nothing of the case; asked for in every tenth.
 FORMS = (
@@ -188,8 +208,23 @@ FORMS = (
     "/add/decline",
     "/add/close",
     "/report.pdf",
+    "/inspection/begin",
+    "/inspection/read/tread",
+    "/inspection/repaired/tread",
+    "/inspection/paper.pdf",
+    "/suspects/e1",
 )
-SHOP_PAGES = ("/", "/api/cases", "/trucks", "/trucks/unit%207", "/after", "/learnt", "/phone")
+SHOP_PAGES = (
+    "/",
+    "/api/cases",
+    "/trucks",
+    "/trucks/unit%207",
+    "/after",
+    "/learnt",
+    "/phone",
+    "/due",
+    "/clock",
+)
 
 
 def bend(value: Any, draw: random.Random) -> Any:
