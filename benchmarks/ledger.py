@@ -82,8 +82,18 @@ def main() -> None:
         rows.append(
             (f"case of {entries} entries", *timed(lambda: client.get("/cases/long"), 3), size)
         )
+        rows.append(
+            ("its oldest entries", *timed(lambda: client.get("/cases/long?e=999"), 3),
+             len(client.get("/cases/long?e=999").content))
+        )  # fmt: skip
         add = timed(lambda: shop.add("long", "note", {"words": "one more"}), 5)
         rows.append((f"one entry added to {entries}", *add, 0))
+        after = []
+        for _ in range(5):
+            shop.add("long", "note", {"words": "one more"})
+            after.append(timed(lambda: client.get("/cases/long"), 1))
+        after = [statistics.median(one) for one in zip(*after, strict=True)]
+        rows.append((f"case of {entries} entries after that", *after, size))
         client.close()
         shop.close()
     text = [

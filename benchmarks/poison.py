@@ -7,8 +7,8 @@ Run from the project's folder::
 Entries of every kind are bent (extremes, wrong types, strange texts and times, fields left out or
 doubled) and stored past the door, as an earlier version or a stranger's file might hold them. Held
 against: no assessment breaks (an entry that would break it is left out and named), every page
-answers with less than 500 and without the plain page for emergencies, and what went in comes out
-to the letter. The table is written into benchmarks/poison.md.
+answers with less than 500 and without the plain page for emergencies, an inspection is always shown,
+and what went in comes out to the letter. The table is written into benchmarks/poison.md.
 """
 
 from __future__ import annotations
@@ -118,6 +118,25 @@ ENTRIES: tuple[tuple[str, dict[str, Any]], ...] = (
     ("inspect", {"point": "tread", "value": "5/32 in", "place": "a1l", "error": "1/32 in"}),
     ("certificate", {"inspector": "Ann Invented", "accurate": True}),
 )
+#: A case of an inspection: what is read and signed there shows only after its head.
+INSPECTED: tuple[tuple[str, dict[str, Any]], ...] = (
+    (
+        "inspect",
+        {
+            "point": "stroke",
+            "value": "1 3/4 in",
+            "place": "a2l",
+            "gauge": "rule",
+            "given": {"chamber": "c30", "tanks": "90 psi"},
+        },
+    ),
+    ("inspect", {"point": "lining", "value": "5/32 in", "place": "a1r", "error": "1/32 in"}),
+    ("inspect", {"point": "tread", "value": "3/32 in", "place": "a2lo", "note": "worn inside"}),
+    ("inspect", {"point": "lining_sound", "result": "fail", "fault": "loose"}),
+    ("inspect", {"point": "brake_parts", "result": "not_looked"}),
+    ("work", {"did": "adjusted", "points": ["stroke", "lining"], "minutes": 20}),
+    ("certificate", {"inspector": "Ann Invented", "brake_inspector": "Bo", "accurate": True}),
+)
 FUEL = ("complaint", {"words": "low fuel pressure", "families": ["fuel_low"]})
 NUMBERS = (0, -1, 1e308, -1e308, 5e-324, 1e-9, 2**53, 2**63, 10**30, 0.1, 3.0, -0.0, 1e9)
 TEXTS = (
@@ -146,6 +165,7 @@ TEXTS = (
     "\U0001f69b",
     "%s%n{0}",
 )
+DAYS = ("0001-01-01", "9999-12-31", "2026-02-30", "2026-3-4", "tomorrow", "2026-03-04T99", "")
 TIMES = (
     "0001-01-01T00:00:00Z",
     "9999-12-31T23:59:59Z",
@@ -209,7 +229,7 @@ FORMS = (
     "/add/close",
     "/report.pdf",
     "/inspection/begin",
-    "/inspection/read/tread",
+    "/inspection/read/stroke",
     "/inspection/repaired/tread",
     "/inspection/paper.pdf",
     "/suspects/e1",
@@ -232,6 +252,8 @@ def bend(value: Any, draw: random.Random) -> Any:
     if draw.random() < 0.7:
         if isinstance(value, int | float) and not isinstance(value, bool):
             return draw.choice((*NUMBERS, -value, value * 1e6, value * 1e-6, value * 1.0000001))
+        if isinstance(value, str) and value[:4].isdigit() and value[4:5] == "-":
+            return draw.choice(DAYS)
         if isinstance(value, str) and value[:1].isdigit() and " " in value:
             return f"{draw.choice(NUMBERS)} {value.split(' ', 1)[1]}"
     kind = draw.randrange(8)
@@ -266,6 +288,9 @@ def mutant(draw: random.Random) -> list[str]:
     """Return the lines of one mutated case."""
     pool = [*ENTRIES, FUEL] if draw.random() < 0.05 else list(ENTRIES)
     chosen = [copy.deepcopy(draw.choice(pool)) for _ in range(draw.randint(3, 14))]
+    if draw.random() < 0.2:
+        rest = [draw.choice(INSPECTED) for _ in range(draw.randint(2, 8))]
+        chosen += copy.deepcopy([next(e for e in ENTRIES if e[0] == "inspection"), *rest])
     lines = []
     for number, (kind, data) in enumerate(chosen):
         entry = {"kind": kind, "id": f"e{number}", "at": AT, "data": data}
@@ -367,7 +392,9 @@ def _one(
             continue
         found.asked += 1
         answer = client.get(f"/cases/{name}{page}")
-        if answer.status_code >= 500 or "cannot be shown as it should be" in answer.text:
+        refused = page.startswith("/inspection") and answer.status_code == 422
+        plain = "cannot be shown as it should be" in answer.text
+        if answer.status_code >= 500 or plain or refused:
             found.faults[f"page {page or '/'}: {answer.status_code}"] += 1
             print(name, page, lines, file=sys.stderr)
     for page in SHOP_PAGES if number % 25 == 24 else ():
@@ -396,9 +423,11 @@ def table(found: Found, count: int, seed: int) -> str:
         text.append("| nothing | 0 |")
     text += [
         "",
-        "An earlier run, with other seeds, found two ways in which an entry of one case broke "
-        "another: a time without an offset (the pages of cases of the same truck), and a job of "
-        "5e-324 minutes (the odds of every case of the shop). Both are mended and held by "
+        "Earlier runs, with other seeds, found four ways in which an entry broke pages, two of them "
+        "those of other cases too: a time without an offset (the cases of the same truck), a job "
+        "of 5e-324 minutes (the odds of every case of the shop), a time at the ends of the "
+        "calendar (the list of cases, the clock, the inspection), an answer beside a reading that "
+        "is no figure (the inspection). All are mended and held by "
         "`tests/workflow/test_poison.py`.",
     ]
     return "\n".join(text) + "\n"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -97,3 +98,32 @@ def test_the_page_turns(shop: Shop) -> None:
     ):
         assert client.get(odd).status_code == 200, odd
     client.close()
+
+
+def test_a_long_case_lists_every_entry_once_and_the_newest_first(shop: Shop) -> None:
+    notes = [
+        entry_line("note", {"words": f"note {n}"}, entry_id=f"n{n:03d}", at=AT) for n in range(450)
+    ]
+    shop.new_case("long", notes)
+
+    def nothing(_: str) -> Dossier:
+        raise InputRefused("No odds are needed here.")
+
+    client = Client(create_app(shop, assess=nothing))
+    try:
+        first = client.get("/cases/long").text
+        found = [re.findall(r"/from/entry/(n\d+)", first)]
+        found += [
+            re.findall(r"/from/entry/(n\d+)", client.get(f"/cases/long?e={n}").text) for n in (2, 3)
+        ]
+        assert [len(page) for page in found] == [200, 200, 50]
+        assert [i for page in reversed(found) for i in page] == [f"n{n:03d}" for n in range(450)]
+        assert "450 entries" in first
+        assert "?e=2#entries" in first
+        for other in ("0", "-1", "x", "99999", "٣"):
+            assert client.get(f"/cases/long?e={other}").status_code == 200
+        assert len(client.get("/cases/long?e=9").text) < len(first)
+        shop.add("long", "note", {"words": "the newest"})
+        assert "the newest" in client.get("/cases/long").text
+    finally:
+        client.close()

@@ -11,9 +11,11 @@ from pathlib import Path
 
 import pytest
 
-from witnessmark.errors import EntryRefused, NotFound
+from web.bench_page import Client
+from witnessmark.errors import EntryRefused, InputRefused, NotFound
 from witnessmark.model.entries.case import read_case
 from witnessmark.model.entries.entry import parse_entry
+from witnessmark.web.app import create_app
 from witnessmark.web.bench.desk import Desk
 from witnessmark.workflow.case.shop_on_disk import Shop, entry_line, open_shop
 from witnessmark.workflow.dossier.around_poison import around_poison, hiding
@@ -38,6 +40,9 @@ def line(data: str, kind: str = "note") -> str:
         (line('{"words":"x","more":1' + "0" * 400 + "}"), "more digits"),
         (line('{"words":"x","more":' + "[" * 100_000), "nested too deeply|not whole JSON"),
         (line('{"words":"x","more":' + "1" * 5000 + "}"), "not whole JSON|more digits"),
+        (line('{"words":"x"}').replace("2026", "9999"), "not a date and time"),
+        (line('{"words":"x"}').replace("2026", "0001"), "not a date and time"),
+        (line('{"words":"x"}').replace("2026", "1899"), "not a date and time"),
     ],
 )
 def test_what_breaks_readers_is_refused_at_the_door_and_damaged_where_it_lies(text, words):
@@ -47,6 +52,10 @@ def test_what_breaks_readers_is_refused_at_the_door_and_damaged_where_it_lies(te
     assert [e.id for e in case.entries] == ["e2"]
     assert case.damaged == ((0, text),)
     assert len(case.problems) == 1
+
+
+def _no_odds(_: str):
+    raise InputRefused("No odds are needed here.")
 
 
 @pytest.fixture
@@ -75,6 +84,43 @@ def test_marks_that_turn_the_direction_of_reading(shop: Shop, words: str, taken:
         with pytest.raises(EntryRefused, match="direction of reading"):
             shop.add("c1", "note", {"words": words})
     assert shop.casebook.count("c1") == 1 + taken
+
+
+@pytest.mark.parametrize(
+    ("kind", "data"),
+    [
+        ("clock", {"does": "start", "person": "Ann", "job": "diagnosis"}),
+        ("certificate", {"inspector": "Ann", "accurate": True}),
+    ],
+)
+@pytest.mark.parametrize("at", ["0001-01-01T00:00:00+14:00", "9999-12-31T23:59:59-12:00"])
+def test_a_time_at_the_ends_of_the_calendar_closes_no_page(shop: Shop, kind, data, at) -> None:
+    shop.new_case("c2", [json.dumps({"kind": kind, "id": "x1", "at": at, "data": data})])
+    client = Client(create_app(shop, assess=_no_odds))
+    try:
+        for page in ("/", "/clock", "/cases/c2", "/cases/c2/inspection", "/cases/c2/shift"):
+            assert client.get(page).status_code == 200, page
+        assert "not a date and time" in client.get("/cases/c2").text
+    finally:
+        client.close()
+
+
+def test_an_answer_beside_a_reading_that_is_no_figure_is_passed_over(shop: Shop) -> None:
+    head = {"vehicle": "tractor", "axles": 2}
+    read = {"point": "stroke", "value": "1 in", "place": "a1l", "given": {"tanks": "plenty"}}
+    shop.append(
+        "c1",
+        [
+            entry_line("inspection", head, entry_id="h", at=AT),
+            entry_line("inspect", read, entry_id="r", at=AT),
+        ],
+    )
+    client = Client(create_app(shop, assess=_no_odds))
+    try:
+        for page in ("", "/paper", "/sign", "/read/stroke"):
+            assert client.get(f"/cases/c1/inspection{page}").status_code == 200, page
+    finally:
+        client.close()
 
 
 def test_a_case_name_that_is_none_reaches_no_database(shop: Shop) -> None:

@@ -90,7 +90,7 @@ def _of_the_format() -> dict[str, Any]:
             "kind": published["properties"]["kind"],
             "id": {"anyOf": [{"type": "string", "pattern": _ID}, {"type": "null"}]},
             "at": {
-                "anyOf": [{"type": "string", "format": "date-time"}, {"enum": ["", None]}],
+                "anyOf": [published["properties"]["at"], {"enum": ["", None]}],
                 "description": "when it was done; left out or empty: now",
             },
             "data": {"type": "object"},

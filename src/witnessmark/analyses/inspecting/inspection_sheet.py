@@ -275,5 +275,8 @@ def _notes(reading: ReadingPart, given: Mapping[str, str], judged_at_all: bool) 
     for ask in reading.asks:
         if not ask.bands or not given.get(ask.id):
             continue
-        value = figure(given[ask.id]).value
+        try:
+            value = figure(given[ask.id]).value
+        except UnitRefused:
+            continue
         yield next((b.words for b in ask.bands if value <= figure(b.to).value), "")

@@ -21,9 +21,19 @@ from witnessmark.model.entries.soundness import turns_reading, unsound
 from witnessmark.model.problem import Problem
 from witnessmark.units import QUANTITIES
 
-__all__ = ["SCHEMA", "Entry", "Kind", "json_schema", "must_be_readable", "parse_entry"]
+__all__ = [
+    "AT_PATTERN",
+    "SCHEMA",
+    "Entry",
+    "Kind",
+    "json_schema",
+    "must_be_readable",
+    "parse_entry",
+]
 
 SCHEMA = "witnessmark.entry/1"
+#: The years of :data:`_YEARS`, as the schema says them.
+AT_PATTERN = "^(19|20|21)[0-9]{2}-"
 Kind = Literal[
     "truck",
     "complaint",
@@ -52,6 +62,8 @@ Kind = Literal[
 
 #: A line longer than this is refused: no entry a person makes comes near it.
 MAX_LINE = 1_000_000
+#: Years in which something is done to a truck; every sum of times stays within the calendar.
+_YEARS = range(1900, 2200)
 #: Longer lines are parsed anew each time, so that what is remembered stays small.
 _REMEMBERED = 4096
 
@@ -116,7 +128,7 @@ def parse_entry(line: str, *, where: str = "") -> tuple[Entry, list[Problem]]:
     return entry, problems
 
 
-@lru_cache(maxsize=8192)
+@lru_cache(maxsize=16384)  # more than the longest case: else none of it would be held
 def _parsed(line: str) -> tuple[Entry, tuple[str, ...]]:
     """Return an entry and its unknown fields; the same line is parsed once."""
     return _parse(line)
@@ -193,7 +205,7 @@ def json_schema() -> dict[str, Any]:
                 "maxLength": 80,
                 "pattern": "^[A-Za-z0-9._:-]+$",
             },
-            "at": {"type": "string", "format": "date-time"},
+            "at": {"type": "string", "format": "date-time", "pattern": AT_PATTERN},
             "by": {"type": "string", "maxLength": 200},
             "data": {"type": "object"},
         },
@@ -272,10 +284,10 @@ def _is_name(found: object) -> bool:
 
 def _is_time(text: str) -> bool:
     try:
-        datetime.fromisoformat(text)
+        moment = datetime.fromisoformat(text)
     except ValueError:
         return False
-    return "T" in text or " " in text
+    return moment.year in _YEARS and ("T" in text or " " in text)
 
 
 def _no_constant(name: str) -> float:

@@ -56,7 +56,7 @@ from witnessmark.workflow.shop.on_the_clock import clock_seen
 from witnessmark.workflow.shop.own_ways import overrides_of
 from witnessmark.workflow.shop.worker import Worked
 
-__all__ = ["Seen", "entry_words", "proof_words", "strip"]
+__all__ = ["Entered", "Seen", "entry_words", "proof_words", "strip"]
 
 #: What a test result comes to; every other result is a way of being seen.
 _RESULTS = {
@@ -65,6 +65,27 @@ _RESULTS = {
     "inconclusive": "inconclusive",
     "not_run": "not_run",
 }
+
+
+#: Entries that a page lists; the earlier ones stand on further pages.
+_LISTED = 200
+
+
+@dataclass(frozen=True, slots=True)
+class Entered:
+    """One page of everything that was entered, the newest entries on the first.
+
+    Attributes:
+        rows: its entries in the order in which they were made.
+        total: entries on all pages together.
+        number: this page, from 1.
+        pages: how many there are, at least 1.
+    """
+
+    rows: tuple[Mapping[str, Any], ...]
+    total: int
+    number: int
+    pages: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +108,7 @@ def strip(
     si: bool,
     rates: OwnRates | None = None,
     chosen: str = "",
+    number: int = 1,
 ) -> dict[str, Any]:
     """Return the values of the case page's template.
 
@@ -100,6 +122,7 @@ def strip(
         si: show SI units.
         rates: what the shop has set itself, to set its own figures beside the usual.
         chosen: entry id of the complaint to show first.
+        number: which page of everything entered, from 1.
     """
     assessment = looked.assessment
     findings = list(enumerate(assessment.findings)) if assessment else []
@@ -154,7 +177,7 @@ def strip(
         "clock": clock_seen(case, assessment, names.step),
         "recordings": _recordings(case, attached),
         "photos": _photos(case, attached),
-        "entries": _entries(case, names, log),
+        "entered": _entered(case, names, log, number),
         "family_name": names.family,
         "cause_name": names.cause,
         "zone_name": names.zone,
@@ -330,9 +353,12 @@ def _last(case: Case, names: Names) -> tuple[str, str] | None:
     return newest.id, entry_words(newest, names)
 
 
-def _entries(case: Case, names: Names, log: Mapping[str, tuple[str, str]]) -> list[dict[str, Any]]:
-    hidden = case.retracted()
-    return [
+def _entered(case: Case, names: Names, log: Mapping[str, tuple[str, str]], number: int) -> Entered:
+    total, hidden = len(case.entries), case.retracted()
+    pages = max(1, -(-total // _LISTED))
+    number = min(max(number, 1), pages)
+    end = total - (number - 1) * _LISTED
+    rows = [
         {
             "id": entry.id,
             "at": entry.at,
@@ -340,8 +366,9 @@ def _entries(case: Case, names: Names, log: Mapping[str, tuple[str, str]]) -> li
             "words": entry_words(entry, names),
             "hidden": entry.id in hidden,
         }
-        for entry in case.entries
+        for entry in case.entries[max(0, end - _LISTED) : end]
     ]
+    return Entered(tuple(rows), total, number, pages)
 
 
 def _quantity_name(name: str | None) -> str:

@@ -186,24 +186,25 @@ def _first_complaint(request: Request, case_id: str) -> str:
 async def case(request: Request, case_id: str) -> Response:
     """Show a case as one strip."""
     bench, chosen = bench_of(request), request.query_params.get("c", "")[:80]
+    number = _number(request, "e")
     if bench.local:
         # A finished page costs one look at the casebook: not worth a thread of its own.
         looked = bench.desk.look(case_id)
         held = (
-            bench.sheets.get(case_id, _key(request, case_id, looked, chosen))
+            bench.sheets.get(case_id, _key(request, case_id, looked, (chosen, number)))
             if looked.current
             else None
         )
         if held is not None:
             return held.answer(request)
-    return await run_in_threadpool(_case_page, request, case_id, chosen)
+    return await run_in_threadpool(_case_page, request, case_id, chosen, number)
 
 
-def _case_page(request: Request, case_id: str, chosen: str) -> Response:
+def _case_page(request: Request, case_id: str, chosen: str, number: int) -> Response:
     bench = bench_of(request)
     looked = bench.desk.look(case_id, wait_s=PATIENCE_S)
     try:
-        values = strip_values(bench, case_id, looked, chosen)
+        values = strip_values(bench, case_id, looked, chosen, number)
         text = render(request, "case.html", **values)
     except WitnessmarkError:
         raise
@@ -218,10 +219,12 @@ def _case_page(request: Request, case_id: str, chosen: str) -> Response:
         bench.ticking[case_id] = looked.version
     else:
         bench.ticking.pop(case_id, None)
-    return bench.sheets.put(case_id, _key(request, case_id, looked, chosen), text).answer(request)
+    return bench.sheets.put(case_id, _key(request, case_id, looked, (chosen, number)), text).answer(
+        request
+    )
 
 
-def _key(request: Request, case_id: str, looked: Looked, chosen: str) -> object:
+def _key(request: Request, case_id: str, looked: Looked, chosen: tuple[str, int]) -> object:
     theme = request.cookies.get("wm_theme", "")
     bench = bench_of(request)
     ticks = bench.ticking.get(case_id) == looked.version
@@ -259,9 +262,9 @@ def resume(request: Request, case_id: str) -> Response:
 
 
 def strip_values(
-    bench: ServerState, case_id: str, looked: Looked, chosen: str = ""
+    bench: ServerState, case_id: str, looked: Looked, chosen: str = "", number: int = 1
 ) -> dict[str, Any]:
-    """Return the values of the case page, with that complaint first."""
+    """Return the values of the case page, with that complaint first and that page of entries."""
     log = {i: (at, by or "") for i, at, by in bench.shop.casebook.log(case_id) if i}
     case = bench.desk.case(case_id)
     return strip(
@@ -274,6 +277,7 @@ def strip_values(
         si=bench.si(),
         rates=own_rates(bench.shop),
         chosen=chosen,
+        number=number,
     ) | {"comebacks": comebacks(bench.shop, case, bench.desk.case)}
 
 

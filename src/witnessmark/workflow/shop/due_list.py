@@ -146,10 +146,10 @@ def _gauges(rows: Iterable[ShopInstrument], now: date) -> Iterator[Due]:
         name = f"compare {gauge.id} with a better one"
         try:
             last = date.fromisoformat(gauge.calibrated[:10])
+            on = date.fromordinal(last.toordinal() + CALIBRATED_EVERY).isoformat()
         except ValueError:
             yield Due("gauge", f"{name}: no day written down", "", "", now=True)
             continue
-        on = date.fromordinal(last.toordinal() + CALIBRATED_EVERY).isoformat()
         yield _by_day("gauge", name, "", "", on, now)
 
 
