@@ -7,8 +7,8 @@ Run from the project's folder::
 Entries of every kind are bent (extremes, wrong types, strange texts and times, fields left out or
 doubled) and stored past the door, as an earlier version or a stranger's file might hold them. Held
 against: no assessment breaks (an entry that would break it is left out and named), every page
-answers with less than 500 and without the plain page for emergencies, an inspection is always shown,
-and what went in comes out to the letter. The table is written into benchmarks/poison.md.
+answers with less than 500 and without the plain page for emergencies, an inspection is always
+shown, and what went in comes out to the letter. The table is written into benchmarks/poison.md.
 """
 
 from __future__ import annotations
@@ -423,9 +423,9 @@ def table(found: Found, count: int, seed: int) -> str:
         text.append("| nothing | 0 |")
     text += [
         "",
-        "Earlier runs, with other seeds, found four ways in which an entry broke pages, two of them "
-        "those of other cases too: a time without an offset (the cases of the same truck), a job "
-        "of 5e-324 minutes (the odds of every case of the shop), a time at the ends of the "
+        "Earlier runs, with other seeds, found four ways in which an entry broke pages, some of "
+        "them those of other cases too: a time without an offset (the cases of the same truck), a "
+        "job of 5e-324 minutes (the odds of every case of the shop), a time at the ends of the "
         "calendar (the list of cases, the clock, the inspection), an answer beside a reading that "
         "is no figure (the inspection). All are mended and held by "
         "`tests/workflow/test_poison.py`.",

@@ -12,9 +12,11 @@ from pathlib import Path
 import pytest
 
 from web.bench_page import Client
+from witnessmark.analyses.inspecting.places import places_of
 from witnessmark.errors import EntryRefused, InputRefused, NotFound
 from witnessmark.model.entries.case import read_case
 from witnessmark.model.entries.entry import parse_entry
+from witnessmark.model.entries.inspection_data import InspectionData
 from witnessmark.web.app import create_app
 from witnessmark.web.bench.desk import Desk
 from witnessmark.workflow.case.shop_on_disk import Shop, entry_line, open_shop
@@ -121,6 +123,20 @@ def test_an_answer_beside_a_reading_that_is_no_figure_is_passed_over(shop: Shop)
             assert client.get(f"/cases/c1/inspection{page}").status_code == 200, page
     finally:
         client.close()
+
+
+@pytest.mark.parametrize(("vehicle", "taken"), [("tractor", False), ("trailer", True)])
+def test_a_head_without_a_steering_axle_closes_no_inspection(shop: Shop, vehicle, taken) -> None:
+    head = {"vehicle": vehicle, "axles": 2, "steer_axles": 0}
+    text = json.dumps({"kind": "inspection", "id": "h", "at": AT, "data": head})
+    shop.new_case("c2", [text])
+    assert bool(shop.case("c2").damaged) is not taken
+    client = Client(create_app(shop, assess=_no_odds))
+    try:
+        assert client.get("/cases/c2/inspection").status_code == 200
+    finally:
+        client.close()
+    assert places_of("steer_sides", InspectionData(vehicle="trailer", axles=2)) == ("",)
 
 
 def test_a_case_name_that_is_none_reaches_no_database(shop: Shop) -> None:

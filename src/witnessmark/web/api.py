@@ -15,7 +15,12 @@ from witnessmark.web.bench.state import ServerState, bench_of, page, viewer_of
 from witnessmark.web.pages.pages_cases import ledger_rows
 from witnessmark.workflow.case.shop_settings import shows_si
 from witnessmark.workflow.dossier.as_json import assessment_json
-from witnessmark.workflow.inspecting.inspect_case import sheet_json, sheet_of, sign
+from witnessmark.workflow.inspecting.inspect_case import (
+    must_sign_himself,
+    sheet_json,
+    sheet_of,
+    sign,
+)
 from witnessmark.workflow.inspecting.look_at_point import Look, look
 from witnessmark.workflow.shop.ledger import row_of
 from witnessmark.workflow.shop.on_the_clock import tell_other_cases
@@ -171,6 +176,8 @@ def entries(request: Request, case_id: str) -> list[Stored]:
 @router.post("/api/cases/{case_id}/entries", status_code=201, responses=_REFUSED)
 def add_entry(request: Request, case_id: str, entry: NewEntry) -> Stored:
     """Add one entry to a case."""
+    if entry.kind == "certificate":
+        must_sign_himself(viewer_of(request).name or None, entry.data)
     made = bench_of(request).shop.add(
         case_id,
         entry.kind,

@@ -15,13 +15,14 @@ def places_of(kind: str, head: InspectionData) -> tuple[str, ...]:
         head: which vehicle.
 
     Returns:
-        Such as ``a1l`` (axle 1, left), ``a2lo`` (axle 2, left, outer); one empty id for once.
+        Such as ``a1l`` (axle 1, left), ``a2lo`` (axle 2, left, outer); one empty id for once, and
+        where the vehicle has no such place.
     """
     if kind == "sides":
         return ("l", "r")
     if kind == "steer_sides":
         axles = range(1, head.steering() + 1)
-        return tuple(f"a{axle}{side}" for axle in axles for side in "lr")
+        return tuple(f"a{axle}{side}" for axle in axles for side in "lr") or ("",)
     if kind == "wheel_ends":
         return tuple(f"a{axle}{side}" for axle in range(1, head.axles + 1) for side in "lr")
     if kind == "tyres":

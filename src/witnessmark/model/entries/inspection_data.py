@@ -12,6 +12,7 @@ __all__ = ["CertificateData", "InspectionData"]
 
 _Day = Annotated[str, StringConstraints(pattern=r"^\d{4}-(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[01])$")]
 _Axle = Annotated[int, Field(ge=1, le=12)]
+_STEERS = frozenset({"truck", "tractor"})
 
 
 class InspectionData(Record):
@@ -43,6 +44,8 @@ class InspectionData(Record):
     def _fits(self) -> InspectionData:
         if (self.steer_axles or 0) > self.axles:
             raise ValueError("more axles steer than it has")
+        if self.steer_axles == 0 and self.vehicle in _STEERS:
+            raise ValueError(f"a {self.vehicle} steers with one axle at least")
         if any(axle > self.axles for axle in self.dual_axles or ()):
             raise ValueError("an axle with duals is not there")
         return self
@@ -51,7 +54,7 @@ class InspectionData(Record):
         """Return how many axles steer, counted from the front."""
         if self.steer_axles is not None:
             return self.steer_axles
-        return min(1, self.axles) if self.vehicle in {"truck", "tractor"} else 0
+        return 1 if self.vehicle in _STEERS else 0
 
     def duals(self) -> tuple[int, ...]:
         """Return the axles that have two tyres a side."""

@@ -202,6 +202,12 @@ def unlike(signed: str, head: str) -> str:
     return f"Signed by {signed}, inspected by {head}: the inspector signs."
 
 
+@sentence("inspection.signs_himself", signed="B. Inspector", by="A. Other")
+def signs_himself(signed: str, by: str) -> str:
+    """Say that somebody who is signed in signs with another's name."""
+    return f"{by} is signed in; {signed} signs himself."
+
+
 @sentence("inspection.whole")
 def whole() -> str:
     """Say that nothing keeps the certificate back."""

@@ -128,7 +128,7 @@ def sign_in(shop: Shop, name: str, text: str, *, known_device: bool = False) -> 
     own = held.get(_of_person(name))
     if own is not None:
         right = (own.kind != "pin" or known_device) and _opens(own.hash, text)
-        role = next((p.role for p in people_of(shop) if _same(p.name, own.name)), None)
+        role = next((p.role for p in people_of(shop) if same_name(p.name, own.name)), None)
         return SignedIn(own.name, role, own.who) if right and role is not None else None
     roles: tuple[Role, ...] = ("owner", "technician")
     for role in roles:
@@ -263,7 +263,7 @@ def _allowed_name(shop: Shop, name: str, role: Role, held: dict[str, Held]) -> s
     """Return the name a shared passphrase signs with; where people have their own, one of them."""
     given = " ".join("".join(c for c in name if c.isprintable()).split())[:80]
     if any(who.startswith("person:") for who in held):
-        person = next((p for p in people_of(shop) if _same(p.name, given)), None)
+        person = next((p for p in people_of(shop) if same_name(p.name, given)), None)
         if person is None:
             raise Forbidden(
                 "That name is not one of the shop's people.",
@@ -275,11 +275,11 @@ def _allowed_name(shop: Shop, name: str, role: Role, held: dict[str, Held]) -> s
 
 def _out(box: Lockbox, name: str) -> None:
     box.end_named(name)
-    box.end_links([link.id for link in box.links() if _same(link.made_by, name)])
+    box.end_links([link.id for link in box.links() if same_name(link.made_by, name)])
 
 
 def _person(shop: Shop, name: str) -> Person:
-    found = next((p for p in people_of(shop) if _same(p.name, name)), None)
+    found = next((p for p in people_of(shop) if same_name(p.name, name)), None)
     if found is None:
         raise NotFound(
             "Nobody of that name works here.", do="The owner adds people under Shop, People."
@@ -295,7 +295,8 @@ def _of_person(name: str) -> str:
     return f"person:{_folded(name)}"[:200]
 
 
-def _same(one: str, other: str) -> bool:
+def same_name(one: str, other: str) -> bool:
+    """Say whether two names are one person's, however they were typed."""
     return _folded(one) == _folded(other)
 
 

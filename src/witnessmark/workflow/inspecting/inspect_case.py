@@ -10,7 +10,7 @@ from typing import Any
 
 from witnessmark.analyses.inspecting.certificate_check import covered, inspection_sheet
 from witnessmark.analyses.inspecting.inspection_sheet import head_of
-from witnessmark.errors import InputRefused, NotFound
+from witnessmark.errors import Forbidden, InputRefused, NotFound
 from witnessmark.knowledge.inspecting.inspection_lists import InspectionList, load_inspection
 from witnessmark.knowledge.inspecting.inspection_parts import PointPart
 from witnessmark.model.entries.case import Case
@@ -18,6 +18,7 @@ from witnessmark.model.entries.entry import Entry
 from witnessmark.model.inspection import InspectionSheet
 from witnessmark.model.step import Step
 from witnessmark.words.say import inspection as say
+from witnessmark.workflow.case.locks import same_name
 from witnessmark.workflow.case.packs_of_shop import knowledge_of
 from witnessmark.workflow.case.shop_on_disk import Shop
 from witnessmark.workflow.dossier.dossier_of_shop import assess_in_shop
@@ -27,6 +28,7 @@ __all__ = [
     "combination",
     "head_of",
     "listing_of",
+    "must_sign_himself",
     "point_of",
     "repaired",
     "sheet_json",
@@ -162,6 +164,7 @@ def sign(
 
     Raises:
         InputRefused: something is open, or another signs than the inspector.
+        Forbidden: another is signed in than the inspector.
     """
     if entry_id is not None and any(e.id == entry_id for e in shop.case(case_id).entries):
         return shop.add(case_id, "certificate", data, by=by, entry_id=entry_id, at=at)
@@ -185,9 +188,25 @@ def sign(
             raise InputRefused("Nobody signs.", where=field, do="The inspector signs.")
         if signed and signed != named.get(row):
             raise InputRefused(say.unlike(signed, named.get(row, "")), where=field)
+    must_sign_himself(by, data)
     if at is not None and datetime.fromisoformat(at) > datetime.now(UTC):
         raise InputRefused("The certificate would be of a day to come.", where="at")
     return shop.add(case_id, "certificate", data, by=by, entry_id=entry_id, at=at)
+
+
+def must_sign_himself(by: str | None, data: Mapping[str, Any]) -> None:
+    """Refuse that somebody who is signed in signs with another's name.
+
+    Args:
+        by: who is signed in; ``None`` where nobody is, on this machine alone.
+        data: the certificate.
+
+    Raises:
+        Forbidden: another is signed in than the inspector.
+    """
+    signed = data.get("inspector")
+    if by and isinstance(signed, str) and not same_name(by, signed):
+        raise Forbidden(say.signs_himself(signed.strip()[:80], by), do="Let the inspector sign in.")
 
 
 def combination(shop: Shop, case_ids: Sequence[str], today: date) -> dict[str, Any]:

@@ -102,7 +102,7 @@ def record_override(
     kind = listed.kind if listed is not None else _kind(chosen, knowledge)
     usd = listed.expected_total_usd if listed is not None else None
     words = override_words(
-        proposed, (kind, chosen), reason, chosen_usd=usd, against=against, by=name or by or ""
+        proposed, (kind, chosen), reason, chosen_usd=usd, against=against, by=by or name
     )
     return shop.add(case_id, "note", {"words": words, "about": ABOUT}, by=by, entry_id=entry_id)
 
