@@ -33,6 +33,7 @@ from web.attackers import (
     still_open,
     wrong_passphrases,
 )
+from witnessmark.web.door.doors import COOKIE
 from witnessmark.workflow.case.shop_on_disk import entry_line, open_shop
 
 HERE = Path(__file__).resolve().parent
@@ -116,7 +117,7 @@ def forged(served: Served, count: int) -> Row:
     opened = 0
     with served.client("127.0.0.40") as client:
         for number in range(min(count, 300)):
-            client.cookies.set("wm_session", f"{number:x}" * 8)
+            client.cookies.set(COOKIE, f"{number:x}" * 8)
             opened += client.get("/").status_code == 200
             client.cookies.clear()
             opened += client.get(f"/c/{number:032d}").status_code == 200

@@ -47,6 +47,7 @@ PLAIN = {
     "analyses/together/of_one_channel.py": {"contact", "electrical"},
     "readers/tables/event_list.py": {"rise"},
     "web/pages/inspection_forms.py": {"carrier"},  # who operates the truck, not a bearing
+    "workflow/keeping/erase.py": {"carrier"},
     "workflow/case/uploads.py": {"sweep"},
 }
 #: The two keys of an onset name the clues that tell it; the shipped clues have the same names.

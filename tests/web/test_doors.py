@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+import logging
+from dataclasses import replace
+
 import pytest
 
 from patience import PATIENCE_S
+from witnessmark.errors import Forbidden
 from witnessmark.web.door.attempts import HashQueue, Throttle, TooMany
 from witnessmark.web.door.connections import Connections, address_key
-from witnessmark.web.door.doors import Access
+from witnessmark.web.door.doors import COOKIE, DEVICE, Access
+from witnessmark.web.pages import pages_login
 from witnessmark.web.pages.pages_login import _inside
 from witnessmark.workflow.case.locks import customer_token, set_passphrase, suggest_passphrase
+from witnessmark.workflow.inspecting.inspect_case import begin, sheet_of, sign
 
 SHOP, OWNER = "barley-in-the-yard", "the-owner-of-notown"
 
@@ -48,6 +54,9 @@ def test_a_technician_works_and_the_owner_owns(locked, shop):
     assert "httponly" in cookie
     assert "secure" in cookie
     assert "samesite=lax" in cookie
+    assert "__host-wm_session=" in cookie
+    assert "path=/" in cookie
+    assert "domain" not in cookie
     assert locked.post("/cases/unit7/add/note", data={"words": "hello"}).status_code == 303
     assert shop.casebook.log("unit7")[-1][2] == "A. Example"
     for page, form in (
@@ -70,10 +79,10 @@ def test_a_changed_passphrase_signs_everybody_out(locked, shop):
 
 def test_a_forged_session_opens_nothing(locked):
     sign_in(locked, SHOP)
-    good = locked.cookies["wm_session"]
+    good = locked.cookies[COOKIE]
     for forged in ("", "x", good[:-2] + "xx", good + "x", good.swapcase(), "x" * 5000):
         locked.cookies.clear()
-        locked.cookies.set("wm_session", forged)
+        locked.cookies.set(COOKIE, forged)
         assert locked.get("/").status_code == 303, forged
 
 
@@ -213,22 +222,22 @@ def test_wrong_tries_from_one_address_lock_nobody_else_out(locked):
 
 def test_a_device_that_was_signed_in_is_not_locked_out_by_its_neighbour(locked):
     assert sign_in(locked, SHOP).status_code == 303
-    device = locked.cookies["wm_device"]
+    device = locked.cookies[DEVICE]
     locked.cookies.clear()
     for _ in range(9):
         sign_in(locked, "wrong-passphrase")
     assert sign_in(locked, SHOP).status_code == 429
-    locked.cookies.set("wm_device", device)
+    locked.cookies.set(DEVICE, device)
     assert sign_in(locked, SHOP).status_code == 303
 
 
 def test_signing_out_ends_the_session_wherever_it_was_copied(locked):
     sign_in(locked, SHOP)
-    copied = locked.cookies["wm_session"]
+    copied = locked.cookies[COOKIE]
     assert locked.get("/").status_code == 200
     assert locked.post("/logout").status_code == 303
     locked.cookies.clear()
-    locked.cookies.set("wm_session", copied)
+    locked.cookies.set(COOKIE, copied)
     assert locked.get("/").status_code == 303
 
 
@@ -273,6 +282,55 @@ def test_nobody_signs_as_another(people, shop):
     people.post("/cases/unit7/add/note", data={"words": "mine"})
     assert shop.casebook.log("unit7")[-1][2] == "A. Example"
     assert people.post("/settings/figures", data={"tax_percent_parts": "1"}).status_code == 403
+
+
+def test_nobody_signs_an_inspection_as_another(locked, shop):
+    begin(shop, "unit7", {"vehicle": "truck", "inspector": "B. Inspector"})
+    sign_in(locked, SHOP, "A. Example")
+    signed = {"inspector": "B. Inspector", "accurate": True}
+    entry = {"kind": "certificate", "data": signed}
+    ours = {"accept": "application/json"}
+    refused = locked.post("/api/cases/unit7/entries", json=entry, headers=ours)
+    assert refused.status_code == 403
+    assert "A. Example is signed in; B. Inspector signs himself" in refused.json()["what"]
+    sheet = replace(sheet_of(shop, shop.case("unit7")), withheld=())
+    with pytest.raises(Forbidden, match="signs himself"):
+        sign(shop, "unit7", signed, sheet, by="A. Example")
+    assert all(e.kind != "certificate" for e in shop.case("unit7").entries)
+    sign(shop, "unit7", signed, sheet, by="b.  inspector")
+    assert shop.case("unit7").entries[-1].kind == "certificate"
+
+
+def test_a_fault_tells_no_customers_link_to_the_log(locked, shop, monkeypatch, caplog):
+    token = customer_token(shop, "unit7", 7)
+    assert locked.get(f"/c/{token}").status_code == 200
+
+    def broken(*_):
+        raise ZeroDivisionError
+
+    monkeypatch.setattr(pages_login, "customer_case", broken)
+    with caplog.at_level(logging.DEBUG):
+        assert locked.get(f"/c/{token}").status_code == 500
+    ours = [r for r in caplog.records if not r.name.startswith("http")]
+    assert [r.exc_info[0] for r in ours if r.exc_info] == [ZeroDivisionError]
+    assert all(token not in f"{r.getMessage()}{r.exc_text}" for r in ours)
+
+
+@pytest.mark.parametrize(
+    "bus",
+    [
+        "slcan:spy:///dev/null?file=/tmp/written",
+        "slcan:socket://192.0.2.1:22",
+        "slcan:/etc/passwd",
+        "slcan:/dev/../etc/passwd",
+        "socketcan:can0\x00",
+        "seeedstudio:" + "a" * 200,
+    ],
+)
+def test_a_drive_opens_adapters_and_nothing_else(client, bus):
+    answer = client.post("/cases/unit7/drive", data={"bus": bus})
+    assert answer.status_code == 422
+    assert "no adapter of this machine" in answer.text.replace("&#39;", "'")
 
 
 def test_a_pin_opens_only_a_device_that_was_signed_in_on(people):
@@ -336,7 +394,7 @@ def test_links_are_listed_ended_and_end_with_a_passphrase_change(locked, shop):
 
 def test_no_token_is_stored_as_it_is(locked, shop):
     sign_in(locked, SHOP)
-    tokens = [locked.cookies["wm_session"], locked.cookies["wm_device"]]
+    tokens = [locked.cookies[COOKIE], locked.cookies[DEVICE]]
     tokens.append(customer_token(shop, "unit7", 3))
     shop.locks.close()
     stored = b"".join(p.read_bytes() for p in shop.folder.glob("*.sqlite*"))

@@ -144,8 +144,9 @@ def test_a_stop_is_overridden_only_by_name_and_reason_and_that_stands_on_every_d
         with pytest.raises(Exception, match=r"stop that stands forbids|needs a reason"):
             record_override(shop, "against", test.id, reason, name=name, assessment=before)
     assert len(shop.case("against").entries) == len(before.case.entries)
+    # Who is signed in decides under his own name, whatever name is typed.
     record_override(shop, "against", test.id, "the tow truck is two days away",
-                    name="Ann Example", assessment=before)  # fmt: skip
+                    by="Ann Example", name="Bo Example", assessment=before)  # fmt: skip
     after = found_of("against")
     assert [s.step for s in after.stops] == [s.step for s in before.stops]
     assert [(o.step, o.by) for o in after.overridden] == [(test.id, "Ann Example")]

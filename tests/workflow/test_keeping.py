@@ -12,6 +12,7 @@ import sqlite3
 import subprocess
 import sys
 import time
+from html import unescape
 from pathlib import Path
 
 import pytest
@@ -24,6 +25,7 @@ from witnessmark.workflow.keeping.erase import ERASED, erase
 from witnessmark.workflow.keeping.one_at_a_time import held_alone
 from witnessmark.workflow.keeping.reminder import backup_reminder
 from witnessmark.workflow.keeping.restore import restore
+from witnessmark.workflow.papers.ask_customer import make_ask_page
 
 AT = "2026-03-02T08:00:00Z"
 ROOT = Path(__file__).resolve().parents[2]
@@ -274,6 +276,45 @@ def test_erasing_reaches_book_and_backups_and_the_chain_holds(shop: Shop, tmp_pa
     again = open_shop(tmp_path / "again")
     assert check_shop(again).faults == ()
     again.close()
+
+
+def test_erasing_reaches_inspection_approval_and_the_pages_that_went_out(
+    shop: Shop, tmp_path: Path
+) -> None:
+    name, address, who = "O'Rye & Sons Hauling (invented)", "9 Nowhere Lane, Notown", "Zeb Rye"
+    truck = {"label": "unit 9", "customer": name, "phone": PHONE}
+    lines = [{"what": f"pump, as {name} asked", "usd": 900, "kind": "part"}]
+    head = {"vehicle": "truck", "carrier": name, "carrier_address": address}
+    shop.new_case(
+        "c9",
+        [
+            entry_line("truck", truck, entry_id="t", at=AT),
+            entry_line("inspection", head, entry_id="i", at=AT),
+            entry_line("quote", {"lines": lines, "total_usd": 900}, entry_id="q", at=AT),
+        ],
+    )
+    html, asked = make_ask_page(shop, "c9")
+    assert unescape(html).count(name)
+    answer = {"by": who, "how": "phone", "quote": "q", "called": PHONE, "shown": asked.sha256}
+    shop.add("c9", "approval", answer, entry_id="a")
+    back_up(shop, tmp_path / "away")
+    back_up(shop, tmp_path / "away")
+    assert asked.sha256 in {p.name for p in (tmp_path / "away" / "originals").iterdir()}
+    found = erase(shop, "c9", backups=(tmp_path / "away",))
+    assert found.states == 2
+    stored = b""
+    for folder in (shop.folder, tmp_path / "away"):
+        for path in folder.rglob("*"):
+            stored += path.read_bytes() if path.is_file() else b""
+    for secret in (name, "O&#39;Rye", "Nowhere Lane", who, PHONE):
+        assert secret.encode() not in stored, secret
+    assert asked.sha256 in shop.export("c9"), "which page it was can still be proven"
+    assert check_shop(shop).faults == ()
+    for state in states(tmp_path / "away"):
+        restore(tmp_path / "away", tmp_path / state.name, at=state.name)
+        again = open_shop(tmp_path / state.name)
+        assert check_shop(again).faults == ()
+        again.close()
 
 
 def test_erasing_asks_and_is_refused_for_everyday_words(shop: Shop, witnessmark) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from typing import Any
@@ -77,6 +77,12 @@ class Beside:
                 table = tables.files
                 query = update(table).where(table.c.sha256 == sha256).values(name=name)
                 connection.execute(query)
+
+    def forget_files(self, digests: Iterable[str]) -> None:
+        """Speak no more of stored files (by digest)."""
+        with self._write() as connection:
+            for sha256 in digests:
+                connection.execute(tables.files.delete().where(tables.files.c.sha256 == sha256))
 
     def screened_ids(self) -> set[str]:
         """Return the ids of the files that a screening was done with."""

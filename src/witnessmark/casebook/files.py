@@ -123,6 +123,12 @@ class Originals:
             raise NotFound(f"The file {sha256[:12]}... is not in the shop.", do="Add it again.")
         return found
 
+    def remove(self, sha256: str) -> None:
+        """Throw an original away; one that is not here is as good as thrown away."""
+        if _SHA256.fullmatch(sha256) is not None:
+            take_away(self._folder / sha256)
+            to_disk(self._folder)
+
     def __contains__(self, sha256: str) -> bool:
         return _SHA256.fullmatch(sha256) is not None and (self._folder / sha256).is_file()
 

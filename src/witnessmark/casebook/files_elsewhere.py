@@ -84,6 +84,16 @@ class OriginalsElsewhere(Originals):
                 seen.update(block)
         return seen.hexdigest() == sha256
 
+    def remove(self, sha256: str) -> None:
+        """Throw an original away, here and in the store.
+
+        Raises:
+            StorageBusy: the store cannot be reached.
+        """
+        with contextlib.suppress(NotFound), self._asking():
+            self._store_fs.rm_file(self._there(sha256))
+        super().remove(sha256)
+
     def __contains__(self, sha256: str) -> bool:
         if super().__contains__(sha256):
             return True

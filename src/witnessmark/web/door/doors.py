@@ -28,9 +28,10 @@ from witnessmark.workflow.case.shop_on_disk import Shop
 __all__ = ["COOKIE", "CSP", "DEVICE", "HEADERS", "Access", "Doors", "Viewer", "cookie"]
 
 _LOG = logging.getLogger("witnessmark.web")
-COOKIE = "wm_session"
+#: The prefix lets browsers take it only over TLS, from this host, for all of it.
+COOKIE = "__Host-wm_session"
 #: Says that somebody was signed in on this device before; opens nothing by itself.
-DEVICE = "wm_device"
+DEVICE = "__Host-wm_device"
 _LONGEST_TOKEN = 200
 _HOST = re.compile(
     r"(?P<name>\[[0-9A-Fa-f:.]{2,45}\]|[A-Za-z0-9._-]{1,253})(?::(?P<port>[0-9]{1,5}))?"

@@ -62,7 +62,7 @@ async def sign_in(request: Request) -> Response:
             max_age=age,
             httponly=True,
             samesite="lax",
-            secure=bench.access.secure,
+            secure=True,
         )
     return response
 
@@ -74,7 +74,7 @@ def logout(request: Request) -> Response:
     if token:
         end_session(bench_of(request).shop, token)
     response = RedirectResponse("/login", 303)
-    response.delete_cookie(COOKIE)
+    response.delete_cookie(COOKIE, secure=True, httponly=True, samesite="lax")
     response.headers["clear-site-data"] = '"cache"'
     return response
 

@@ -8,23 +8,32 @@ import sqlite3
 from collections.abc import Sequence
 from contextlib import closing
 from dataclasses import dataclass
+from html import unescape
 from pathlib import Path
 from typing import Any
 
 from witnessmark.casebook.faults import in_words
+from witnessmark.casebook.files import Originals
 from witnessmark.casebook.store import Casebook
-from witnessmark.errors import InputRefused
+from witnessmark.errors import InputRefused, WitnessmarkError
 from witnessmark.machine import to_disk
 from witnessmark.workflow.case.shop_on_disk import Shop
 from witnessmark.workflow.dossier.lessons_kept import forget_lessons
 from witnessmark.workflow.keeping.backup import _hash, states
 from witnessmark.workflow.keeping.backup import _write as write
+from witnessmark.workflow.papers.ask_customer import ASKED_NAME
 
 __all__ = ["ERASED", "Erased", "erase"]
 
 ERASED = "(erased)"
-#: Fields of a truck that speak of a person.
-_PERSONAL = ("customer", "phone", "plate", "vin", "email", "address")
+#: Kind of entry -> its fields that speak of a person or a customer.
+_PERSONAL = {
+    "truck": ("customer", "phone", "plate", "vin", "email", "address"),
+    "inspection": ("carrier", "carrier_address"),
+    "approval": ("by", "called"),
+}
+#: What an approval says is wiped in the case itself: "Joe" is looked for nowhere else.
+_OWN_ALONE = frozenset({("approval", "by")})
 _SHORTEST = 3
 
 
@@ -50,8 +59,9 @@ def erase(
 ) -> Erased:
     """Erase a customer's data from a case, from every other case, and from backups.
 
-    What stands in the personal fields of the case's truck, and each of *words*, is replaced
-    wherever it stands in any text of any case. Ids, times, quantities and the chain stay.
+    What stands in the personal fields of the case's truck, inspection and approvals, and each of
+    *words*, is replaced wherever it stands in any text of any case. Ids, times, quantities and the
+    chain stay. Pages that asked the customer for a yes are thrown away; their digests stay.
 
     Raises:
         NotFound: no such case.
@@ -59,6 +69,8 @@ def erase(
     """
     wanted = _wanted(shop.casebook, case_id, words)
     pattern = re.compile("|".join(map(_pattern, wanted)), re.IGNORECASE)
+    for sha256 in _asked(shop.casebook, shop.originals, pattern, case_id):
+        shop.originals.remove(sha256)
     cases, lines = _in_casebook(shop.casebook, pattern, case_id)
     _forget_bytes(shop.casebook)
     forget_lessons(shop)
@@ -66,8 +78,14 @@ def erase(
         old.unlink()  # a copy of the book before a change of version would still say it
     count = 0
     for target in backups:
+        away = Originals(target / "originals")
+        gone: set[str] = set()
         for state in states(target):
-            count += _in_state(state.folder, pattern, case_id)
+            changed, pages = _in_state(state.folder, away, pattern, case_id)
+            count += changed
+            gone |= pages
+        for sha256 in gone:
+            away.remove(sha256)
     return Erased(cases, lines, count, len(wanted))
 
 
@@ -75,10 +93,10 @@ def _wanted(casebook: Casebook, case_id: str, words: Sequence[str]) -> list[str]
     found = [" ".join(word.split()) for word in words]
     for line in casebook.lines(case_id):
         document = _document(line)
-        if document is not None and document.get("kind") == "truck":
-            data = document.get("data")
-            if isinstance(data, dict):
-                found += [str(data[f]) for f in _PERSONAL if isinstance(data.get(f), str)]
+        kind, data = (document or {}).get("kind"), (document or {}).get("data")
+        fields = _PERSONAL.get(str(kind), ()) if isinstance(data, dict) else ()
+        asked = (data[f] for f in fields if f in data and (kind, f) not in _OWN_ALONE)
+        found += [text for text in asked if isinstance(text, str)]
     wanted = sorted({w for w in found if w and w != ERASED}, key=len, reverse=True)
     if not wanted:
         raise InputRefused(
@@ -105,6 +123,25 @@ def _pattern(word: str) -> str:
     return r"\s+".join(map(re.escape, word.split()))
 
 
+def _asked(
+    casebook: Casebook, originals: Originals, pattern: re.Pattern[str], own: str
+) -> set[str]:
+    """Let the book speak no more of pages that asked this customer for a yes; their digests."""
+    found = set()
+    for sha256, name in casebook.file_names().items():
+        case = ASKED_NAME.fullmatch(name)
+        if case is None:
+            continue
+        try:
+            text = originals.path(sha256).read_text(encoding="utf-8", errors="replace")
+        except (WitnessmarkError, OSError):
+            text = ""
+        if case[1] == own or pattern.search(unescape(text)):
+            found.add(sha256)
+    casebook.forget_files(found)
+    return found
+
+
 def _in_casebook(casebook: Casebook, pattern: re.Pattern[str], own: str) -> tuple[int, int]:
     cases = lines = 0
     for row in casebook.cases():
@@ -126,8 +163,9 @@ def _without(line: str, pattern: re.Pattern[str], *, personal: bool) -> str:
     if document is None:
         return pattern.sub(ERASED, line)
     data = _cleaned(document.get("data"), pattern)
-    if personal and document.get("kind") == "truck" and isinstance(data, dict):
-        data = {k: ERASED if k in _PERSONAL else v for k, v in data.items()}
+    fields = _PERSONAL.get(str(document.get("kind")), ()) if personal else ()
+    if isinstance(data, dict):
+        data = {k: ERASED if k in fields else v for k, v in data.items()}
     if data == document.get("data"):
         rest = {k: _cleaned(v, pattern) for k, v in document.items() if k not in _FIXED}
         if all(document[k] == v for k, v in rest.items()):
@@ -170,10 +208,13 @@ def _forget_bytes(casebook: Casebook) -> None:
         book.execute("PRAGMA wal_checkpoint(TRUNCATE)")
 
 
-def _in_state(folder: Path, pattern: re.Pattern[str], own: str) -> int:
+def _in_state(
+    folder: Path, originals: Originals, pattern: re.Pattern[str], own: str
+) -> tuple[int, set[str]]:
     path = folder / "casebook.sqlite"
     book = Casebook(f"sqlite:///{path.resolve()}")
     try:
+        pages = _asked(book, originals, pattern, own)
         _, lines = _in_casebook(book, pattern, own)
         _forget_bytes(book)
     finally:
@@ -184,8 +225,9 @@ def _in_state(folder: Path, pattern: re.Pattern[str], own: str) -> int:
         raw.execute("PRAGMA journal_mode=DELETE")
     manifest = json.loads((folder / "manifest.json").read_text(encoding="utf-8"))
     manifest["files"]["casebook.sqlite"] = _hash(path)
+    manifest["originals"] = [o for o in manifest["originals"] if o not in pages]
     fresh = folder / ".manifest.new"
     write(fresh, json.dumps(manifest, indent=1))
     fresh.replace(folder / "manifest.json")
     to_disk(folder)
-    return int(lines > 0)
+    return int(lines > 0 or bool(pages)), pages

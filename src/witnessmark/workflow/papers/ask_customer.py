@@ -30,10 +30,20 @@ from witnessmark.workflow.case.shop_on_disk import Shop
 from witnessmark.workflow.case.shop_settings import own_rates, shop_head, shop_name
 from witnessmark.workflow.papers.front_page import tongue_of
 
-__all__ = ["ASKED", "AskedPage", "asked_pages", "make_ask_page", "page_for_link", "take_answer"]
+__all__ = [
+    "ASKED",
+    "ASKED_NAME",
+    "AskedPage",
+    "asked_pages",
+    "make_ask_page",
+    "page_for_link",
+    "take_answer",
+]
 
 #: What the note is about that says which page went out.
 ASKED = "asked for a yes"
+#: How the file of such a page is called, by its case.
+ASKED_NAME = re.compile(r"asked-(.+)\.html")
 LONGEST_DAYS = 90
 _LARGEST = 64 << 10
 _NOTE = re.compile(r"estimate (\S+), until (\d{4}-\d\d-\d\d), page ([0-9a-f]{16}), sha256 (\w{64})")

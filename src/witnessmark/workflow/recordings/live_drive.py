@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import re
 import threading
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any, Literal
 
-from witnessmark.errors import Conflict, WitnessmarkError
+from witnessmark.errors import Conflict, InputRefused, WitnessmarkError
 from witnessmark.knowledge import Knowledge
 from witnessmark.knowledge.rules import Asked, Stop
 from witnessmark.units import QUANTITIES, parse_quantity, spoken
@@ -25,6 +26,9 @@ _BIG = (
 )  # fmt: skip
 _MOST = 6
 _TELL_S = 0.5
+#: What the page may open: a name, an address of a group, a device. Some drivers would take a web
+#: address or the name of a file to write for one.
+_CHANNEL = re.compile(r"(?:/dev/)?[A-Za-z0-9][A-Za-z0-9._:@-]{0,79}")
 #: Looks in a row that must say the same before a stop word is spoken: one frame may lie.
 _SURE = 2
 
@@ -66,9 +70,16 @@ class LiveDrive:
 
         Raises:
             Conflict: a drive is being recorded.
-            InputRefused: *bus* names none.
+            InputRefused: *bus* names none, or something else than an adapter of this machine.
         """
-        parse_bus(bus)
+        _, channel = parse_bus(bus)
+        if _CHANNEL.fullmatch(channel) is None:
+            raise InputRefused(
+                f"'{channel[:60]}' is no adapter of this machine.",
+                where="bus",
+                do="Name it like can0, PCAN_USBBUS1 or /dev/ttyACM0; anything else is opened by "
+                "'witnessmark record' at the machine itself.",
+            )
         with self._lock:
             if self.running():
                 raise Conflict(
