@@ -4,15 +4,19 @@ from __future__ import annotations
 
 import json
 import re
+from itertools import product
 
+import jsonschema
 import pytest
 import schemathesis
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from pydantic import ValidationError
 
 from patience import PATIENCE_S
 from web.bench_page import Client, fuel_lines, remembering, served, settled
 from witnessmark.model.entries.entry_data import KINDS, ReadingData
+from witnessmark.model.entries.inspection_data import InspectionData
 from witnessmark.units import QUANTITIES, UNITS
 from witnessmark.web.app import create_app
 from witnessmark.workflow.case.shop_on_disk import open_shop
@@ -109,6 +113,27 @@ def test_the_description_is_as_strict_as_the_server(api):
     assert api.post("/api/cases/unit7/entries", json=entry).status_code == 201
     entry["data"]["result"] = "no_such_result"
     assert api.post("/api/cases/unit7/entries", json=entry).status_code == 422
+
+
+def test_the_head_of_an_inspection_is_described_as_strictly_as_it_is_taken(api):
+    found = api.get("/api/openapi.json").json()
+    schema = {"$ref": "#/components/schemas/InspectionData", "components": found["components"]}
+    described = jsonschema.Draft202012Validator(schema)
+    statuses = set()
+    for vehicle, axles, steer, duals in product(
+        ("tractor", "trailer", "boat"), (None, 0, 1, 3, 13), (None, 0, 1, 4), (None, [], [2], [3])
+    ):
+        told = {"vehicle": vehicle, "axles": axles, "steer_axles": steer, "dual_axles": duals}
+        head = {k: v for k, v in told.items() if v is not None}
+        try:
+            InspectionData.model_validate(head)
+        except ValidationError:
+            taken = False
+        else:
+            taken = True
+        assert described.is_valid(head) is taken, head
+        statuses.add(taken)
+    assert statuses == {True, False}
 
 
 @pytest.mark.slow

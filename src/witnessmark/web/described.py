@@ -29,6 +29,12 @@ _WHOLE = 2**63 - 1
 _CASE = "^[A-Za-z0-9][A-Za-z0-9._-]{0,79}$"
 _ID = "^[A-Za-z0-9._:-]{0,80}$"
 _LOAD = "^(none|full|[0-9]{1,2} %)$"
+#: Most axles of a vehicle that is inspected; what drives by itself steers with one of them.
+_AXLES = 12
+_ROLLS = {
+    "properties": {"vehicle": {"enum": ["truck", "tractor"]}, "steer_axles": {"const": 0}},
+    "required": ["vehicle", "steer_axles"],
+}
 _HOURS = ("start", "stop", "minutes")
 
 
@@ -67,6 +73,7 @@ def _of_the_format() -> dict[str, Any]:
         "anyOf": [{"type": "string", "pattern": _LOAD}, {"type": "null"}],
         "description": "none, full, or a percentage",
     }
+    found["InspectionData"] |= {"anyOf": [_axles(n) for n in range(1, _AXLES + 1)], "not": _ROLLS}
     found["LabourData"] |= {"anyOf": [_with(n, {"not": {"type": "null"}}) for n in _HOURS]}
     found["ClockData"] |= {
         "anyOf": [
@@ -101,6 +108,20 @@ def _of_the_format() -> dict[str, Any]:
         ],
     }
     return found
+
+
+def _axles(count: int) -> dict[str, Any]:
+    """Describe the head of an inspection of so many axles; two where it says none."""
+    nothing: dict[str, Any] = {"type": "null"}
+    axle = {"type": "integer", "minimum": 1, "maximum": count}
+    return {
+        "properties": {
+            "axles": {"const": count},
+            "steer_axles": {"anyOf": [axle | {"minimum": 0, "maximum": min(4, count)}, nothing]},
+            "dual_axles": {"anyOf": [{"type": "array", "maxItems": 12, "items": axle}, nothing]},
+        },
+        **({} if count == 2 else {"required": ["axles"]}),
+    }
 
 
 def _with(name: str, said: dict[str, Any]) -> dict[str, Any]:

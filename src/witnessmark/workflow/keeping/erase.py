@@ -93,10 +93,11 @@ def _wanted(casebook: Casebook, case_id: str, words: Sequence[str]) -> list[str]
     found = [" ".join(word.split()) for word in words]
     for line in casebook.lines(case_id):
         document = _document(line)
-        kind, data = (document or {}).get("kind"), (document or {}).get("data")
-        fields = _PERSONAL.get(str(kind), ()) if isinstance(data, dict) else ()
-        asked = (data[f] for f in fields if f in data and (kind, f) not in _OWN_ALONE)
-        found += [text for text in asked if isinstance(text, str)]
+        data = document.get("data") if document is not None else None
+        if document is not None and isinstance(data, dict):
+            kind = str(document.get("kind"))
+            asked = (f for f in _PERSONAL.get(kind, ()) if (kind, f) not in _OWN_ALONE)
+            found += [data[f] for f in asked if isinstance(data.get(f), str)]
     wanted = sorted({w for w in found if w and w != ERASED}, key=len, reverse=True)
     if not wanted:
         raise InputRefused(
