@@ -237,7 +237,6 @@ def test_what_the_case_is_measured_by_is_offered_and_asked_back() -> None:
 
 def test_the_packs_own_words_are_offered_for_the_case_and_asked_back() -> None:
     line = "needle hunts, leans to one side"
-    assert not meaning(line).cards
     (card,) = understand(line, knowledge(), (), ("suspension_ride",)).cards
     assert (card.kind, card.data["clue"], card.data["seen"]) == ("clue", "su_lean", True)
     assert card.needs
@@ -246,6 +245,52 @@ def test_the_packs_own_words_are_offered_for_the_case_and_asked_back() -> None:
     assert card.data["seen"] is False
     assert not understand("driver says it leans to one side", knowledge(), (),
                           ("suspension_ride",)).cards  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("line", "kind", "identity", "result"),
+    [
+        ("driveline has a clunk taking off", "clue", "dn_clunk_load", True),
+        ("jaws are closed around the pin", "test", "q_lock", "closed"),
+        ("def tank full but the gauge says empty", "test", "dft_tank", "gauge_wrong"),
+        ("landing gear hard to crank", "clue", "fw_gear", True),
+    ],
+)
+def test_what_the_shop_says_finds_its_look_and_is_asked_back(line, kind, identity, result) -> None:
+    card = only(line)
+    assert (card.kind, card.data[kind]) == (kind, identity)
+    assert card.data["seen" if kind == "clue" else "result"] == result
+    assert not card.sure
+
+
+@pytest.mark.parametrize(
+    ("line", "quantity", "value"),
+    [
+        ("coolnt temperture 204 F", "coolant_temperature", "204 F"),
+        ('vac at pump inlet 4.5" hg', "fuel_suction_vacuum", "4.5 inHg"),
+        ("key off draw 0.8 A", "battery_current", "0.8 A"),
+    ],
+)
+def test_a_slip_of_the_thumb_is_read_and_not_taken_by_default(line, quantity, value) -> None:
+    card = only(line)
+    assert (card.data["quantity"], card.data["value"]) == (quantity, value)
+    assert not card.sure or "coolnt" not in line
+
+
+def test_what_should_be_does_not_hide_what_was_read() -> None:
+    point = {"rpm": 1400, "load": "full"}
+    assert readings("boost only 18 psi full load 1400 should be 30") == [
+        ("boost_pressure", "18 psi", point)
+    ]
+    told = readings("should be 90, got 64 psi at 1800 gallery")
+    assert told == [(GALLERY, "64 psi", {"rpm": 1800})]
+
+
+def test_a_clue_and_a_test_that_fit_as_well_are_both_offered_and_asked() -> None:
+    cards = meaning("clutch does not slip").cards
+    held = {(c.kind, c.data.get("result", c.data.get("seen"))) for c in cards}
+    assert held == {("test", "negative"), ("clue", False)}
+    assert not any(c.sure for c in cards)
 
 
 def test_what_no_card_came_from_stays_word_for_word() -> None:
@@ -264,6 +309,12 @@ def test_every_row_of_the_tables_says_something_of_the_packs() -> None:
         assert row.get("clue") is None or row["clue"] in known.conditions, row
     kinds = {"pressure", "temperature", "flow", "voltage", "speed_of_rotation", "ratio", "length",
              "angle", "resistance"}  # fmt: skip
+    for clue in table("examples")["clue"]:
+        assert clue in known.conditions, clue
+    for identity, results in table("examples")["test"].items():
+        test = known.test(identity)
+        assert test is not None, identity
+        assert set(results) <= set(test.outcomes or ("positive", "negative")), identity
     for noun in table("figures")["noun"]:
         for kind in kinds & set(noun):
             assert QUANTITIES[noun[kind]].kind == kind, noun

@@ -56,8 +56,16 @@ class Meaning:
 
 @dataclass(slots=True)
 class Part:
-    """What one reader of the line found: cards, questions, and the tokens these came from."""
+    """What one reader of the line found.
+
+    Attributes:
+        cards: the cards.
+        asks: questions about what became no card.
+        used: the tokens that these came from.
+        named: looks and tests that the line speaks of, with a card or without.
+    """
 
     cards: list[Card] = field(default_factory=list)
     asks: list[str] = field(default_factory=list)
     used: set[int] = field(default_factory=set)
+    named: set[str] = field(default_factory=set)

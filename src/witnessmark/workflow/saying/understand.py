@@ -18,8 +18,9 @@ from witnessmark.workflow.saying.figures.figure_marks import figure_marks
 from witnessmark.workflow.saying.figures.readings_said import readings_of
 from witnessmark.workflow.saying.hearing.figures_in_words import with_figures
 from witnessmark.workflow.saying.hearing.moods import Clause, clauses_of
+from witnessmark.workflow.saying.hearing.spelling import respelled
 from witnessmark.workflow.saying.hearing.spoken_tables import Phrases, phrases, table
-from witnessmark.workflow.saying.hearing.tokens import Token, longest, tokens_of
+from witnessmark.workflow.saying.hearing.tokens import Token, longest, made_plain, tokens_of
 
 __all__ = ["MOST_CHARACTERS", "understand"]
 
@@ -55,7 +56,8 @@ def understand(
     line = " ".join(line.split())
     if not line or len(line) > MOST_CHARACTERS:
         return Meaning(line, left=line)
-    whole = with_figures(tokens_of(line))
+    heard = tokens_of(line)
+    whole = with_figures(made_plain(respelled(heard)))
     tokens = _corrected(whole)
     dropped = [t for t in whole if t not in tokens]
     if not tokens:
@@ -76,7 +78,8 @@ def understand(
     if worked and not staged:
         readings.cards = [replace(c, needs=(*c.needs, say.ask_stage())) for c in readings.cards]
     taken = set().union(*(p.used for p in (readings, measured, checks, codes, work)))
-    by_words = pack_words_of(tokens, clauses, knowledge, families, taken)
+    named = checks.named | {str(c.data.get("test", "")) for c in measured.cards}
+    by_words = pack_words_of(tokens, clauses, knowledge, families, taken, named)
     parts = [readings, measured, checks, by_words, codes, work]
     return _meaning(line, tokens, parts, dropped)
 
@@ -153,7 +156,13 @@ def _meaning(
         sure = card.kind in _TAKEN and not card.needs and not open_figures
         sure = sure and not (card.kind in {"test", "clue"} and card.also)
         sure = sure and (card.kind != "code" or card.sure)
-        sure = sure and not _doubtful(tokens, clauses, rest, int(first), int(last), card.kind)
+        slips = any(t.doubt and t.number is None and int(first) <= t.start < int(last)
+                    for t in tokens)  # fmt: skip
+        sure = (
+            sure
+            and not slips
+            and not _doubtful(tokens, clauses, rest, int(first), int(last), card.kind)
+        )
         finished.append(replace(card, said=line[int(first) : int(last)], sure=sure))
     if not cards and not asks:
         asks = _asks_of_rest(tokens, set().union(*(c.moods for c in clauses)))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache, lru_cache
 from typing import Any
 
@@ -18,7 +18,7 @@ from witnessmark.workflow.saying.hearing.moods import Clause, is_negated
 from witnessmark.workflow.saying.hearing.spoken_tables import table
 from witnessmark.workflow.saying.hearing.tokens import Token
 
-__all__ = ["checks_of", "measured_checks"]
+__all__ = ["checks_of", "measured_checks", "not_run"]
 
 Row = Mapping[str, Any]
 #: Who may have said it.
@@ -59,26 +59,43 @@ def checks_of(
     part = Part()
     stretches = _stretches(tokens, clauses)
     said_rows = {str(card.data.get("test", "")) for card in known}
+    taken: list[set[int]] = []
     for row in (*_by_id(knowledge), *table("checks")["check"]):
         found = [(s, c, h) for s, c in stretches if (h := _match(row, s)) is not None]
         ids = _ids(row, knowledge) if found else []  # the packs are asked only for what was said
         if not ids or said_rows & set(ids):
             continue
         asked = len(part.asks)
+        part.named |= {i.removeprefix("clue ") for i in ids}
         for stretch, clause, hit in found:
             if clause.moods & {"plan", "other", "book"}:
                 continue
-            if _not_run(tokens, clause):
+            if not_run(tokens, clause):
                 part.asks.append(say.ask_result(_words(tokens, hit)))
                 continue
             cards = _judge(row, ids, hit, stretch, tokens, clause, knowledge, part)
             if cards:
                 said_rows |= set(ids)
+                if any(hit & words for words in taken):
+                    cards = [_in_doubt(card, knowledge) for card in cards]
+                    part.cards = [
+                        _in_doubt(card, knowledge) if hit & words else card
+                        for card, words in zip(part.cards, taken, strict=True)
+                    ]
                 part.cards += cards
+                taken += [set(hit) for _ in cards]
                 part.used |= hit
                 del part.asks[asked:]
                 break
     return part
+
+
+def _in_doubt(card: Card, knowledge: Knowledge) -> Card:
+    """Return a card whose words serve another look as well: it is asked which was meant."""
+    test = knowledge.test(str(card.data.get("test", "")))
+    clue = knowledge.conditions.get(str(card.data.get("clue", "")))
+    name = test.name if test else (clue.words if clue else "")
+    return replace(card, needs=(*card.needs, say.ask_is_it_check(name)))
 
 
 def measured_checks(
@@ -166,7 +183,7 @@ def _rows_of_ids(ids: tuple[str, ...]) -> tuple[Row, ...]:
     return tuple(rows)
 
 
-def _not_run(tokens: Sequence[Token], clause: Clause) -> bool:
+def not_run(tokens: Sequence[Token], clause: Clause) -> bool:
     """Tell whether the clause says that nothing was looked at: "did not check the hose"."""
     rows = table("speech")["not_run"]
     text, _ = _text_of(tokens, clause.first, clause.end)

@@ -32,6 +32,7 @@ def codes_of(tokens: Sequence[Token], clauses: Sequence[Clause]) -> Part:
             _pair(tokens, at)
             or _in_a_row(tokens, at, found)
             or _turned(tokens, at)
+            or _two_modes(tokens, at, found)
             or _again(tokens, at, found)
         )
         broken = (
@@ -154,6 +155,23 @@ def _turned(tokens: Sequence[Token], at: int) -> tuple[int, int, int, int] | Non
     return at, place + 1, spn, fmi
 
 
+def _two_modes(
+    tokens: Sequence[Token], at: int, found: Sequence[tuple[int, int, int, int]]
+) -> tuple[int, int, int, int] | None:
+    """Two failure modes before their code: "fmi 3 and 4 on 105"; first the one, then the other."""
+    start = at if _text(tokens, at) == "fmi" else at - 3
+    if start < 0 or _text(tokens, start) != "fmi" or _text(tokens, start + 2) not in {"and", "&"}:
+        return None
+    place = start + 5 + (_text(tokens, start + 5) == "spn")
+    spn = _whole(tokens, place, _MOST_SPN)
+    modes = [_whole(tokens, start + n, _MOST_FMI) for n in (1, 3)]
+    if _text(tokens, start + 4) not in {"on", "for", "of"} or spn is None or None in modes:
+        return None
+    if at == start:
+        return (at, at + 3, spn, modes[0] or 0)
+    return (at, place + 1, spn, modes[1] or 0) if found and found[-1][1] == at else None
+
+
 def _again(
     tokens: Sequence[Token], at: int, found: Sequence[tuple[int, int, int, int]]
 ) -> tuple[int, int, int, int] | None:
@@ -175,6 +193,8 @@ def _said_of(tokens: Sequence[Token], first: int, end: int, part: Part) -> dict[
             data["active"] = False
         elif word == "active" and "active" not in data:
             data["active"] = True
+        elif word == "on" and after == "now" and "active" not in data:
+            data["active"] = True  # "red lamp on now"
         elif word == "twice" or (word == "once" and place == first):
             data["count"] = 2 if word == "twice" else 1
         elif word in {"lamp", "light"} and before in _LAMPS:
@@ -196,7 +216,7 @@ def _said_of(tokens: Sequence[Token], first: int, end: int, part: Part) -> dict[
         ):
             data["count"] = count
             took.add(place + 1)
-        elif word in {"sa", "source", "address"} and (
+        elif word in {"sa", "src", "source", "address"} and (
             (source := _whole(tokens, place + 1, 253)) is not None
         ):
             data["source"] = source

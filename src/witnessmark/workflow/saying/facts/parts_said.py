@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from functools import cache
 from typing import Any
 
@@ -44,11 +46,14 @@ def part_states(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) 
     """Read how it stands with parts: on order, promised, here, sent back."""
     states = table("work")["part_state"]
     for clause in clauses:
+        if _it_went_back(tokens, clause, part):
+            continue
         names = part_names(tokens, clause.first, clause.end)
         found: dict[str, tuple[int, int]] = {}
         for state in ("promised", "ordered", "arrived", "returned"):
             for first, end, _ in hits(tokens, _list("part_state", state), part.used):
-                if clause.first <= first < clause.end:
+                read = text_at(tokens, end) == "at"  # "came in at 61 psi"
+                if clause.first <= first < clause.end and not read:
                     found.setdefault(state, (first, end))
         away = _sent_back(tokens, clause.first, clause.end) if names and not found else None
         if away is not None:
@@ -88,6 +93,21 @@ def part_states(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) 
         part.cards.append(Card("part", data, said_span(tokens, min(used), max(used) + 1),
                                also=tuple(dict.fromkeys(also))))  # fmt: skip
         part.used |= used
+
+
+def _it_went_back(tokens: Sequence[Token], clause: Clause, part: Part) -> bool:
+    """Turn the part just said into one sent back: "wrong injector came, sent it back"."""
+    said = " ".join(t.text for t in tokens[clause.first : clause.end])
+    back = re.search(r"\b(?:sent|took|shipped|sending|going) (?:it|them|that) back\b", said)
+    if back is None or not part.cards or part.cards[-1].kind != "part" or clause.moods & _NOT_DONE:
+        return False
+    last = part.cards[-1]
+    name = str(last.data["name"])
+    part.cards[-1] = replace(
+        last, data={**last.data, "state": "returned"}, also=(say.ask_which_part(name),)
+    )
+    part.used |= set(range(clause.first, clause.end))
+    return True
 
 
 def _unlisted(

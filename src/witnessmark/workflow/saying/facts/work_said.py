@@ -20,9 +20,16 @@ from witnessmark.workflow.saying.facts.part_names import (
 )
 from witnessmark.workflow.saying.facts.parts_said import part_states
 from witnessmark.workflow.saying.facts.time_said import minutes_of
+from witnessmark.workflow.saying.facts.word_said import (
+    approval_of,
+    gone_on_the_road,
+    outcome_of,
+    suspected_of,
+)
+from witnessmark.workflow.saying.figures.figure_marks import units_said
 from witnessmark.workflow.saying.hearing.moods import Clause
 from witnessmark.workflow.saying.hearing.spoken_tables import Phrases, phrases, table
-from witnessmark.workflow.saying.hearing.tokens import Token
+from witnessmark.workflow.saying.hearing.tokens import Token, longest
 
 __all__ = ["work_of"]
 
@@ -60,8 +67,9 @@ def work_of(tokens: Sequence[Token], clauses: Sequence[Clause]) -> Part:
     part = Part()
     for reader in (
         _retraction,
-        _outcome,
-        _approval,
+        outcome_of,
+        gone_on_the_road,
+        approval_of,
         _cleared,
         _cleared_some,
         labour_of,
@@ -72,7 +80,9 @@ def work_of(tokens: Sequence[Token], clauses: Sequence[Clause]) -> Part:
     part_states(tokens, clauses, part)
     _torqued(tokens, clauses, part)
     _done(tokens, clauses, part)
+    _timed_in(tokens, clauses, part)
     inspected(tokens, clauses, part)
+    suspected_of(tokens, clauses, part)
     return part
 
 
@@ -115,74 +125,6 @@ def _retraction(tokens: Sequence[Token], _: Sequence[Clause], part: Part) -> Non
                      said_span(tokens, 0, len(tokens)), needs=(say.ask_retract(),))
             )  # fmt: skip
             part.used |= set(range(len(tokens)))
-
-
-def _outcome(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> None:
-    for key, gone in (("partly", "partly"), ("not_gone", False), ("gone", True)):
-        for first, end, _ in hits(tokens, _list("outcome", key), part.used):
-            clause = _clause(clauses, first)
-            # "gone with ..., in ...": how it went away under a test is no cure
-            others = {t.text for t in tokens} & set(table("work")["outcome"]["of_a_test"])
-            if clause.moods & _NOT_DONE or others or part.cards:
-                continue
-            needs = [say.ask_complaint()]
-            if "hearsay" in clause.moods:
-                needs.append(say.ask_hearsay())
-            part.cards.append(Card("outcome", {"gone": gone}, said_span(tokens, first, end),
-                                   needs=tuple(needs)))  # fmt: skip
-            part.used |= set(range(first, end))
-            return
-
-
-def _approval(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> None:
-    for key in ("no", "yes"):
-        for first, end, _ in hits(tokens, _list("approval", key), part.used):
-            clause = _clause(clauses, first)
-            if key == "no":
-                what = [
-                    t for t in tokens[end : clause.end] if t.text not in {"to", "the", "do", "on"}
-                ]
-                names = part_names(tokens, end, clause.end) or part_names(
-                    tokens, clause.first, first
-                )
-                words = names[0][0] if names else " ".join(t.text for t in what[:4])
-                part.cards.append(
-                    Card("decline", {"words": words}, said_span(tokens, first, clause.end),
-                         needs=(say.ask_decline(),))
-                )  # fmt: skip
-                part.used |= set(
-                    range(
-                        min(first, names[0][1]) if names else first,
-                        max(end, names[0][2]) if names else clause.end,
-                    )
-                )
-            else:
-                part.cards.append(
-                    Card("approval", _limit(tokens, end), said_span(tokens, first, end),
-                         needs=(say.ask_approval(),))
-                )  # fmt: skip
-                part.used |= set(range(first, end))
-            return
-    _put_off(tokens, clauses, part)
-
-
-def _put_off(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> None:
-    """Read what the customer leaves for another time: "will do the shocks next time, he says"."""
-    for first, _, __ in hits(tokens, _list("approval", "later"), part.used):
-        clause = _clause(clauses, first)
-        names = part_names(tokens, clause.first, clause.end)
-        if names and {t.text for t in tokens} & {"he", "she", "customer", "owner", "they"}:
-            part.cards.append(
-                Card("decline", {"words": names[0][0]}, said_span(tokens, clause.first, clause.end),
-                     needs=(say.ask_decline(),))
-            )  # fmt: skip
-            part.used |= set(range(clause.first, clause.end))
-            return
-
-
-def _limit(tokens: Sequence[Token], end: int) -> dict[str, Any]:
-    amounts = [t.number for t in tokens[end:] if t.number is not None and t.number >= 20]
-    return {"granted": True, **({"limit_usd": amounts[0]} if len(amounts) == 1 else {})}
 
 
 def _cleared(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> None:
@@ -230,7 +172,7 @@ def _odometer(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) ->
         after = tokens[place + 1].text if place + 1 < len(tokens) else ""
         metric = after in {"km", "kilometers", "kilometres"}
         asked = after in {"miles", "mi", "mile"} or metric
-        if value < 1000:
+        if value < 1000 or (not asked and longest(tokens, place + 1, units_said())):
             continue
         out = bool({t.text for t in tokens[: max(first, place)]} & _LEAVING)
         data = {
@@ -300,8 +242,9 @@ def _done(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> Non
         names = part_names(tokens, end, clause.end)
         if tokens[first].text == "new":
             follows = names and names[0][1] == end
-            priced = _tells_price(tokens, clause) is not None or minutes_of(tokens) is not None
-            if not follows or _recent(tokens) or not priced:
+            told = _tells_price(tokens, clause) is not None or minutes_of(tokens) is not None
+            told = told or (bool(names) and _is_in(tokens, names[-1][2], clause.end))
+            if not follows or _recent(tokens) or not told:
                 continue
         if verb == "adjusted" and not names:
             names = list(part_names(tokens, 0, end))[:1]
@@ -387,6 +330,40 @@ def _passive(
     listed = [n for n in part_names(tokens, clause.first, first) if n[2] == first]
     named = listed[:1] or [n for n in [name_before(tokens, clause.first, first)] if n]
     return list(named)
+
+
+def _is_in(tokens: Sequence[Token], at: int, end: int) -> bool:
+    """Tell whether a part is said to be in its place now: "new thermostat in"."""
+    return at < end and tokens[at].text in {"in", "on", "installed", "fitted"} and (
+        at + 1 == end or tokens[at + 1].text in {",", "now", "and", "."}
+    )  # fmt: skip
+
+
+def _timed_in(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> None:
+    """Read work of which only the part and the time is said: "thermostat in, 1.25 h"."""
+    minutes = minutes_of(tokens)
+    if part.cards or minutes is None or minutes[1] & part.used:
+        return
+    for clause in clauses:
+        names = part_names(tokens, clause.first, clause.end)
+        if clause.moods or not names or not _is_in(tokens, names[-1][2], clause.end):
+            continue
+        if {t.text for t in tokens[clause.first : clause.end]} & {
+            "came",
+            "is",
+            "are",
+            "got",
+            "not",
+        }:
+            continue
+        used = {p for _, a, b in names for p in range(a, b)} | {names[-1][2]} | minutes[1]
+        parts = [{"name": n} for n in joined_names(names)]
+        data = {"did": "renewed", "parts": parts, "minutes": minutes[0]}
+        also = tuple(say.ask_which_part(p["name"]) for p in parts)
+        span = said_span(tokens, min(used), max(used) + 1)
+        part.cards.append(Card("work", data, span, also=also))
+        part.used |= used
+        return
 
 
 def _put_on(tokens: Sequence[Token], end: int) -> bool:

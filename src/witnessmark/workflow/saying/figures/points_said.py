@@ -60,9 +60,13 @@ def point_marks(tokens: Sequence[Token]) -> list[PointMark]:
         if row.get("after_figure") and (at == 0 or tokens[at - 1].number is None):
             at += count
             continue
+        if at + count < len(tokens) and tokens[at + count].text in row.get("unless_next", ()):
+            at += count
+            continue
         said = " ".join(t.text for t in tokens[at : at + count])
         fields = {k: row[k] for k in ("engine", "load", "warm") if k in row}
         axis = "speed" if "engine" in fields else ("warm" if "warm" in fields else "load")
+        axis = str(row.get("axis", axis))
         found.append(PointMark(axis, fields, at, at + count, said, row.get("ask", "")))
         at += count
     return found
@@ -74,19 +78,23 @@ def spread(figures: Sequence[Figured], marks: Sequence[PointMark], tokens: Seque
         return
     speed_for_all = False
     for axis in AXES:
-        own = _joined([m for m in marks if m.axis == axis], tokens)
+        own = _joined([m for m in marks if m.axis == axis], tokens, figures)
         if own:
             shared = _give(figures, own, axis, tokens, speed_for_all)
             speed_for_all = speed_for_all or (axis == "speed" and shared)
 
 
-def _joined(marks: Sequence[PointMark], tokens: Sequence[Token]) -> list[PointMark]:
-    """Join what is said twice of one point: "idle 700 rpm", "high idle 2100"."""
+def _joined(
+    marks: Sequence[PointMark], tokens: Sequence[Token], figures: Sequence[Figured]
+) -> list[PointMark]:
+    """Join what is said twice of one point: "idle 700 rpm", "idle, fan on, 655 rpm"."""
     found: list[PointMark] = []
     for mark in sorted(marks, key=lambda m: m.first):
         last = found[-1] if found else None
         between = [] if last is None else [t.text for t in tokens[last.end : mark.first]]
         near = last is not None and set(between) <= {"at", "@", "(", "is", "of", "about", "engine"}
+        heading = last is not None and figures[0].first >= mark.end
+        near = near or heading
         if last is not None and near and _agree(last.fields, mark.fields):
             fields = {**last.fields, **mark.fields}
             ask = last.ask if "rpm" not in fields else mark.ask

@@ -68,7 +68,10 @@ def readings_of(
         if kind and any(kind in n.row for n in nouns):
             figure.symbol = symbol  # seconds, parts: a reading only where something is read in them
     figures = [f for f in figures if not f.symbol.startswith("!")]
-    figures = [f for f in figures if text_at(tokens, f.first - 1) not in NAMED or f.symbol]
+    by_cylinder = any(n.row.get("by_cylinder") for n in nouns)
+    figures = [
+        f for f in figures if by_cylinder or text_at(tokens, f.first - 1) not in NAMED or f.symbol
+    ]
     for figure in figures:
         if figure.symbol == "psi" and said_at(tokens, figure.first) and figure.values[0] >= 500:
             figure.symbol, figure.used = "", {figure.first}  # "40 at 1500 psi": psi is of the 40
@@ -211,10 +214,12 @@ def _read(
             marks.append(
                 PointMark("speed", {"engine": speed}, noun_mark.first, noun_mark.end, speed)
             )
-    for figure, noun, spoken, _, _ in drafts:
+    for figure, noun, spoken, quantity, _ in drafts:
         if noun.row.get("speed_at"):
             spoken.point["engine"] = noun.row["speed_at"]
-        elif figure.values[-1] < noun.row.get("below_is_cranking", 0):
+        elif quantity == "engine_speed" and figure.values[-1] < noun.row.get(
+            "below_is_cranking", 0
+        ):
             spoken.point["engine"] = "cranking"
     # a cranking speed is its own point; the other marks are spread over the others
     spread(

@@ -36,7 +36,10 @@ def is_speed(
     if figure.symbol == "rpm" or (rpm_before and not figure.symbol):
         if value < 400 or (near and value < 450):
             return False
-        return not any(n.row.get("is_reading") and n.end <= figure.first for n in of_speed)
+        return not any(
+            n.row.get("is_reading") and (n.end <= figure.first or n.first - figure.end <= 3)
+            for n in of_speed
+        )
     if figure.symbol or figure.negative or figure.how in {"below", "above"}:
         return False
     hot = any(n.end == figure.first and set(n.row) & {"temperature", "fraction"} for n in nouns)
@@ -75,7 +78,7 @@ def place_of(
         return figure.first, f"{named.said} {written(figure.values[0])}"  # "battery 2 is at 11.8 V"
     ratio = any(n.row.get("by_cylinder") for n in nouns)
     if before in {"cylinder", "cylinders", "hole"} or (
-        ratio and after in {"is", "at", "has", "reads"}
+        ratio and (after in {"is", "at", "has", "reads"} or before in {"number", "#", "no"})
     ):
         return figure.first, f"cylinder {written(figure.values[0])}"
     return None

@@ -39,7 +39,8 @@ def quantity_and_value(
     also: list[str] = []
     figure_said = shown(figure, symbol)
     if not symbol:
-        mates = [v for v in values if v.symbol and v is not figure and owners.get(v.first) is noun]
+        others = [v for v in values if v.symbol and v is not figure and v.first in owners]
+        mates = [v for v in others if _same_quantity(owners[v.first], noun)]
         if mates:
             symbol = mates[0].symbol
             ratio = max(figure.values) / max(*mates[0].values, 1e-9)
@@ -121,6 +122,12 @@ def quantity_and_value(
     if _swinging(tokens) and figure.how not in {"swings", "range"}:
         spoken.needs.append(say.ask_swings())
     return spoken, quantity, text
+
+
+def _same_quantity(one: NounMark, two: NounMark) -> bool:
+    """Tell whether two nouns are said of one quantity: "wet tank 122, cuts in at 98 psi"."""
+    named = [{k: n.row[k] for k in KINDS if k in n.row} for n in (one, two)]
+    return one is two or (bool(named[0]) and named[0] == named[1])
 
 
 def _only_kind(

@@ -29,8 +29,16 @@ _OTHER_VERBS = {
     "gets",
     "got",
 }
+#: Where these are said, a number is that of a cylinder.
+_CYLINDERS = frozenset({"leak", "cylinder", "cylinders", "contribution", "cut", "injector", "hole"})
 #: Behind these a "no" no longer counts: "not white, it is blue".
 _TURNS = {"it", "but", "just", "only", "there"}
+#: Behind what was read: what should have been.
+_WANTED = frozenset({"should", "supposed", "needs", "wants", "ought", "spec"})
+#: What was read, after what the book says.
+_READ = frozenset(
+    {"got", "makes", "only", "actual", "reads", "reading", "shows", "showing", "found"}
+)
 #: Moods that hold on after a comma until the speaker comes back to this truck.
 _LASTING = ("other", "book", "hearsay", "plan")
 
@@ -83,6 +91,9 @@ def clauses_of(tokens: Sequence[Token]) -> list[Clause]:
             continue
         if _another_unit(tokens, at):
             marks[at] = "other"
+        wanted = tokens[at].text in {"needs", "wants", "spec", "specs"} and at + 1 < len(tokens)
+        if wanted and tokens[at + 1].number is not None:
+            marks[at] = "book"  # "needs 28 psi"
         at += 1
     found: list[Clause] = []
     first, moods, lasting = 0, set[str](), set[str]()
@@ -100,9 +111,13 @@ def clauses_of(tokens: Sequence[Token]) -> list[Clause]:
         mood = marks.get(place)
         if token.text in {"?", "¿"}:
             moods.add("guess")
-        if token.text in _BREAKS or mood == "back" or (mood == "other" and moods != {"other"}):
+        read = any(t.number is not None for t in tokens[first:place])
+        apart = (mood == "other" and moods != {"other"}) or (
+            mood == "book" and read and not moods and token.text in _WANTED
+        )
+        if token.text in _BREAKS or mood == "back" or apart:
             close(place)
-        if token.text in {"but", "pero"}:  # "should be 30 but it is 21"
+        if token.text in {"but", "pero", *_READ}:  # "should be 30 but it is 21", "..., got 21"
             lasting.discard("book")
         if mood == "back":
             lasting, moods = set(), set()
@@ -130,6 +145,8 @@ def _another_unit(tokens: Sequence[Token], at: int) -> bool:
     """Tell whether "unit 14 makes" begins here: a number of a truck that then does something."""
     if tokens[at].text not in {"unit", "truck", "camion", "number", "#"} or at + 2 >= len(tokens):
         return False
+    if tokens[at].text in {"number", "#"} and {t.text for t in tokens} & _CYLINDERS:
+        return False  # "leak down number 5 is 42 percent"
     owns = tokens[at + 2].text == "'"  # "truck 12's gallery was 88 psi"
     return tokens[at + 1].number is not None and (owns or tokens[at + 2].text in _OTHER_VERBS)
 

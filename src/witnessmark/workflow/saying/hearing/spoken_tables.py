@@ -8,7 +8,10 @@ from functools import cache
 from importlib import resources
 from typing import Any
 
-__all__ = ["MOST_WORDS", "Phrases", "phrases", "table"]
+__all__ = ["MOST_WORDS", "TABLES", "Phrases", "phrases", "table"]
+
+#: The tables of ``packs/said``.
+TABLES = ("speech", "figures", "checks", "work", "examples")
 
 #: No phrase of the tables has more words than this.
 MOST_WORDS = 6
@@ -19,7 +22,7 @@ Phrases = Mapping[str, tuple[tuple[tuple[str, ...], Any], ...]]
 
 @cache
 def table(name: str) -> dict[str, Any]:
-    """Return one table (``speech``, ``figures``, ``checks``, ``work``) as it stands on disk."""
+    """Return one table of ``TABLES`` as it stands on disk."""
     path = resources.files("witnessmark.knowledge") / "packs" / "said" / f"{name}.toml"
     return tomllib.loads(path.read_text(encoding="utf-8"))
 

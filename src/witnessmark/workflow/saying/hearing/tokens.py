@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 
-from witnessmark.workflow.saying.hearing.spoken_tables import Phrases, phrases, table
+from witnessmark.workflow.saying.hearing.spoken_tables import TABLES, Phrases, phrases, table
 
-__all__ = ["Token", "longest", "tokens_of"]
+__all__ = ["Token", "longest", "made_plain", "tokens_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +48,7 @@ _PIECES = re.compile(
 
 def tokens_of(line: str) -> list[Token]:
     """Cut a line into words and figures, the trade's short forms and mishearings made plain."""
-    return _made_plain(_cut(line))
+    return made_plain(_cut(line))
 
 
 def longest(tokens: Sequence[Token], at: int, known: Phrases) -> tuple[int, object] | None:
@@ -86,7 +86,11 @@ def _cut(line: str) -> list[Token]:
         elif kind == "number":
             found.append(Token(text, start, end, float(text)))
         elif kind == "word":
-            found += _words(text, start)
+            after = bool(found) and found[-1].number is not None
+            amps = after and text == "a" and line[start] == "A"  # "0.8 A", not "8 a day"
+            found += [Token("amps", start, end)] if amps else _words(text, start)
+        elif text in {'"', "”"} and found and found[-1].number is not None:
+            found.append(Token("inches", start, end))
         else:
             found.append(Token(text, start, end))
     return found
@@ -137,7 +141,7 @@ def _joined_words() -> frozenset[str]:
             for inner in value:
                 look(inner)
 
-    for name in ("speech", "figures", "checks", "work"):
+    for name in TABLES:
         look(table(name))
     return frozenset(found)
 
@@ -158,7 +162,8 @@ def _plain_words() -> Phrases:
     return phrases(rows)
 
 
-def _made_plain(tokens: list[Token]) -> list[Token]:
+def made_plain(tokens: Sequence[Token]) -> list[Token]:
+    """Return the tokens with short forms and mishearings as the plain words."""
     found: list[Token] = []
     at = 0
     while at < len(tokens):
@@ -170,6 +175,7 @@ def _made_plain(tokens: list[Token]) -> list[Token]:
         count, meaning = hit
         assert isinstance(meaning, tuple)  # noqa: S101
         plain, doubt = meaning
+        doubt = doubt or any(t.doubt for t in tokens[at : at + count])
         start, end = tokens[at].start, tokens[at + count - 1].end
         found += [Token(word, start, end, None, doubt) for word in plain.split()]
         at += count
