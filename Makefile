@@ -25,8 +25,13 @@ export OPENBLAS_NUM_THREADS ?= 1
 demo: $(BASE)
 	$(VENV)/bin/witnessmark demo
 
-test: $(FULL) system check
-	$(PY) -m pytest -n $(WORKERS) --dist loadfile --no-loadscope-reorder
+# Types are read by one core alone: the tests go on beside it. What was found is told at the end.
+CHECKED := $(VENV)/checked.txt
+test:
+	@$(MAKE) --no-print-directory -j 2 $(FULL) system
+	@$(MAKE) --no-print-directory check > $(CHECKED) 2>&1 & checked=$$!; \
+	$(PY) -m pytest -n $(WORKERS) --dist loadfile --no-loadscope-reorder; tests=$$?; \
+	wait $$checked; check=$$?; cat $(CHECKED); exit $$((tests ? tests : check))
 
 picture: $(FULL) system
 	WITNESSMARK_PICTURES=docs/pictures $(PY) -m pytest -q tests/web/test_readme_picture.py

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import gc
+import io
 import os
 import shutil
 import subprocess
@@ -10,11 +12,13 @@ import sys
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
+from unittest.mock import patch
 
 import pytest
 from hypothesis import settings
 
 from patience import PATIENCE_S
+from witnessmark.cli.main import run as command_line
 
 # How long one example takes is no business of a test: a busy machine is no fault.
 settings.register_profile("suite", deadline=None)
@@ -58,8 +62,12 @@ def shared() -> Path:
 
 
 @pytest.fixture(scope="session")
-def witnessmark() -> Run:
-    """Run the command line in a process of its own: ``witnessmark("look", path)``."""
+def apart() -> Run:
+    """Run the command line in a process of its own: ``apart("look", path)``.
+
+    For what another process is to do: beside a server, with an environment, an input or a folder
+    of its own, or with processes of its own.
+    """
 
     def run(
         *arguments: object,
@@ -78,3 +86,35 @@ def witnessmark() -> Run:
         )
 
     return run
+
+
+@pytest.fixture(scope="session")
+def witnessmark() -> Run:
+    """Run the command line in this process: ``witnessmark("look", path)``.
+
+    A process costs its start, half a second of it, and says nothing more.
+    """
+
+    def run(*arguments: object) -> subprocess.CompletedProcess[str]:
+        words = ["witnessmark", *map(str, arguments)]
+        out, err = (io.TextIOWrapper(io.BytesIO(), encoding="utf-8") for _ in range(2))
+        code: object = 0
+        with (
+            patch.object(sys, "argv", words),
+            patch.object(sys, "stdin", io.StringIO()),
+            contextlib.redirect_stdout(out),
+            contextlib.redirect_stderr(err),
+        ):
+            try:
+                command_line()
+            except SystemExit as ended:
+                code = ended.code
+        said, warned = (_text_of(stream) for stream in (out, err))
+        return subprocess.CompletedProcess(words, int(str(code or 0)), said, warned)
+
+    return run
+
+
+def _text_of(stream: io.TextIOWrapper) -> str:
+    stream.flush()
+    return stream.buffer.getvalue().decode()  # type: ignore[attr-defined]

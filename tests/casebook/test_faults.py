@@ -98,9 +98,7 @@ def test_a_full_disk_is_said_and_nothing_is_half_stored(small_disk: Path, tmp_pa
     shop.close()
 
 
-def test_a_place_that_cannot_be_written_is_said_and_reading_works(
-    small_disk: Path, witnessmark
-) -> None:
+def test_a_place_that_cannot_be_written_is_said_and_reading_works(small_disk: Path, apart) -> None:
     shop = open_shop(small_disk / "shop", create=True)
     shop.new_case("c1", [entry_line("note", {"words": "first"}, entry_id="e1", at=AT)])
     shop.close()
@@ -117,15 +115,15 @@ def test_a_place_that_cannot_be_written_is_said_and_reading_works(
         with pytest.raises(StorageReadOnly):
             work()
     shop.close()
-    run = witnessmark("case", "show", small_disk / "shop", "c1")
+    run = apart("case", "show", small_disk / "shop", "c1")
     assert run.returncode == 0
     assert "first" in run.stdout
-    run = witnessmark("case", "add", small_disk / "shop", "c1", "note", "words=x")
+    run = apart("case", "add", small_disk / "shop", "c1", "note", "words=x")
     assert run.returncode == 4
     assert "only be read here" in run.stderr
 
 
-def test_a_corrupt_page_is_said_and_other_cases_can_be_read(tmp_path: Path, witnessmark) -> None:
+def test_a_corrupt_page_is_said_and_other_cases_can_be_read(tmp_path: Path, apart) -> None:
     shop = open_shop(tmp_path / "shop", create=True)
     for number in range(40):
         words = {"words": f"{number} " + "x" * 3000}
@@ -151,7 +149,7 @@ def test_a_corrupt_page_is_said_and_other_cases_can_be_read(tmp_path: Path, witn
     assert hurt
     assert "witnessmark restore" in hurt[0].do
     shop.close()
-    run = witnessmark("check", tmp_path / "shop")
+    run = apart("check", tmp_path / "shop")
     assert run.returncode == 4
     assert "damaged" in run.stdout
     assert "Traceback" not in run.stderr

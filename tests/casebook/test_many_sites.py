@@ -44,7 +44,7 @@ def raw(url: str) -> psycopg.Connection:
 
 
 def test_a_book_moves_to_a_server_and_back_byte_for_byte(
-    tmp_path: Path, postgresql_url: str, witnessmark
+    tmp_path: Path, postgresql_url: str, apart
 ) -> None:
     shop = open_shop(tmp_path / "shop", create=True)
     odd = ['{"kind":"note" , "id":"e1","at":"2026-03-02T08:00:00Z","data":{"words":"ü  – µ"}}']
@@ -55,10 +55,10 @@ def test_a_book_moves_to_a_server_and_back_byte_for_byte(
     before = export_digest(shop.casebook)
     exports = {c: shop.export(c) for c in ("a-first", "b-second")}
     shop.close()
-    run = witnessmark("move", tmp_path / "shop", postgresql_url)
+    run = apart("move", tmp_path / "shop", postgresql_url)
     assert run.returncode == 0, run.stderr
     assert before[:16] in run.stdout
-    again = witnessmark("move", tmp_path / "shop", postgresql_url)
+    again = apart("move", tmp_path / "shop", postgresql_url)
     assert again.returncode == 2
     assert "holds cases already" in again.stderr
     assert move_between(postgresql_url, str(tmp_path / "back"), "").export == before

@@ -64,31 +64,31 @@ def scheduler(folder: Path, *, workers: int) -> Iterator[str]:
 
 
 def test_a_cluster_gives_what_this_machine_gives(
-    witnessmark: Run, recordings: Path, tmp_path: Path
+    apart: Run, recordings: Path, tmp_path: Path
 ) -> None:
-    here = witnessmark("screen", recordings, "--json")
+    here = apart("screen", recordings, "--json")
     with scheduler(tmp_path, workers=1) as address:
-        there = witnessmark("screen", recordings, "--cluster", address, "--json")
+        there = apart("screen", recordings, "--cluster", address, "--json")
     assert there.returncode == 0, there.stderr
     assert json.loads(there.stdout) == json.loads(here.stdout)
 
 
 def test_a_cluster_that_is_not_there_or_has_no_workers(
-    witnessmark: Run, recordings: Path, tmp_path: Path
+    apart: Run, recordings: Path, tmp_path: Path
 ) -> None:
     with scheduler(tmp_path, workers=0) as address:
-        idle = witnessmark("screen", recordings, "--cluster", address)
+        idle = apart("screen", recordings, "--cluster", address)
     assert idle.returncode == 2
     assert "has no workers" in idle.stderr
     for wrong in ("tcp://127.0.0.1:9", "nonsense://x"):
-        gone = witnessmark("screen", recordings, "--cluster", wrong)
+        gone = apart("screen", recordings, "--cluster", wrong)
         assert gone.returncode == 2
         assert "No scheduler answers" in gone.stderr
         assert "Traceback" not in gone.stderr
 
 
-def test_good_and_bad_files_side_by_side(witnessmark: Run, recordings: Path) -> None:
-    found = witnessmark("screen", recordings, "--workers", 2, "--json")
+def test_good_and_bad_files_side_by_side(apart: Run, recordings: Path) -> None:
+    found = apart("screen", recordings, "--workers", 2, "--json")
     assert found.returncode == 0, found.stderr
     rows = {Path(row["file"]).name: row for row in json.loads(found.stdout)}
     assert len(rows["idle.log"]["sha256"]) == 64
@@ -96,11 +96,11 @@ def test_good_and_bad_files_side_by_side(witnessmark: Run, recordings: Path) -> 
     assert rows["notes.bin"]["problems"][0]["what"]
 
 
-def test_nothing_usable_is_exit_code_3(witnessmark: Run, tmp_path: Path) -> None:
+def test_nothing_usable_is_exit_code_3(apart: Run, tmp_path: Path) -> None:
     (tmp_path / "notes.bin").write_bytes(b"\x00\x01nothing")
-    assert witnessmark("screen", tmp_path).returncode == 3
+    assert apart("screen", tmp_path).returncode == 3
     empty = tmp_path / "empty"
     empty.mkdir()
-    found = witnessmark("screen", empty)
+    found = apart("screen", empty)
     assert found.returncode == 3
     assert "no file" in found.stderr

@@ -28,9 +28,9 @@ TRUTH = {s.case_id: s.truth for s in stories()}
 
 
 @pytest.fixture(scope="module")
-def done(witnessmark, tmp_path_factory) -> tuple[Path, str]:
+def done(apart, tmp_path_factory) -> tuple[Path, str]:
     folder = tmp_path_factory.mktemp("demo") / "out"
-    run = witnessmark("demo", "--once", folder, timeout=900)
+    run = apart("demo", "--once", folder, timeout=900)
     assert run.returncode == 0, run.stderr
     return folder, run.stdout
 
@@ -184,10 +184,10 @@ def test_nothing_on_the_bench_pages_papers_names_a_place_on_this_machine(done) -
         assert str(folder) not in page.read_text(encoding="utf-8")
 
 
-def test_a_file_in_the_place_of_the_folder_is_refused(witnessmark, tmp_path) -> None:
+def test_a_file_in_the_place_of_the_folder_is_refused(apart, tmp_path) -> None:
     place = tmp_path / "taken"
     place.write_text("x", encoding="utf-8")
-    run = witnessmark("demo", "--once", place)
+    run = apart("demo", "--once", place)
     assert run.returncode == 2
     assert "is a file" in run.stderr
     assert place.read_text(encoding="utf-8") == "x"

@@ -57,11 +57,9 @@ def rows_of(out: Path) -> list[dict[str, object]]:
     return [json.loads(line) for line in (out / "screen.jsonl").read_text().splitlines()]
 
 
-def test_a_ranked_list_as_page_table_and_paper(
-    witnessmark: Run, fleet: Path, tmp_path: Path
-) -> None:
+def test_a_ranked_list_as_page_table_and_paper(apart: Run, fleet: Path, tmp_path: Path) -> None:
     out = tmp_path / "out"
-    done = witnessmark("screen", fleet, "--out", out, "--workers", 2)
+    done = apart("screen", fleet, "--out", out, "--workers", 2)
     assert done.returncode == 0, done.stderr
     assert len(rows_of(out)) == 13
     first, second = (out / "fleet.csv").read_text().splitlines()[1:3]
@@ -75,7 +73,7 @@ def test_a_ranked_list_as_page_table_and_paper(
     assert second
 
 
-def test_it_goes_on_after_a_kill(witnessmark: Run, fleet: Path, tmp_path: Path) -> None:
+def test_it_goes_on_after_a_kill(apart: Run, fleet: Path, tmp_path: Path) -> None:
     out = tmp_path / "out"
     environment = {**os.environ, "PYTHONPATH": str(ROOT / "src")}
     command = [sys.executable, "-m", "witnessmark", "screen", str(fleet), "--out", str(out)]
@@ -92,20 +90,18 @@ def test_it_goes_on_after_a_kill(witnessmark: Run, fleet: Path, tmp_path: Path) 
         file.write(b'{"file": "cut off in the')
     before = path.read_bytes().count(b"\n")
     assert before < 13
-    done = witnessmark("screen", fleet, "--out", out)
+    done = apart("screen", fleet, "--out", out)
     assert done.returncode == 0, done.stderr
     assert f"{before} files are done already" in done.stderr
     rows = rows_of(out)
     assert len(rows) == len({row["id"] for row in rows}) == 13
 
 
-def test_a_file_that_changed_is_looked_at_again(
-    witnessmark: Run, fleet: Path, tmp_path: Path
-) -> None:
+def test_a_file_that_changed_is_looked_at_again(apart: Run, fleet: Path, tmp_path: Path) -> None:
     out = tmp_path / "out"
-    witnessmark("screen", fleet / "unit 12", "--out", out)
+    apart("screen", fleet / "unit 12", "--out", out)
     log(fleet / "unit 12" / "3.log", 3, errors=7)
-    witnessmark("screen", fleet / "unit 12", "--out", out)
+    apart("screen", fleet / "unit 12", "--out", out)
     assert len(rows_of(out)) == 8
 
 
@@ -140,21 +136,21 @@ def test_a_casebook_remembers_what_another_folder_did(tmp_path: Path) -> None:
     shop.close()
 
 
-def test_the_command_goes_on_from_a_casebook(witnessmark: Run, tmp_path: Path) -> None:
+def test_the_command_goes_on_from_a_casebook(apart: Run, tmp_path: Path) -> None:
     open_shop(tmp_path / "shop", create=True).close()
     first = log(tmp_path / "unit 7" / "1.log", 1, seconds=5)
     for out, words in (("one", "1 recordings of 1 trucks"), ("two", "1 files are done already")):
-        done = witnessmark("screen", first, "--out", tmp_path / out, "--memory", tmp_path / "shop")
+        done = apart("screen", first, "--out", tmp_path / out, "--memory", tmp_path / "shop")
         assert words in done.stdout + done.stderr
     assert "unit 7" in (tmp_path / "two" / "fleet.csv").read_text()
 
 
-def test_no_identification_stands_in_the_lists(witnessmark: Run, tmp_path: Path) -> None:
+def test_no_identification_stands_in_the_lists(apart: Run, tmp_path: Path) -> None:
     folder = tmp_path / f"truck {VIN}"
     folder.mkdir()
     log_with_vin(folder / f"{VIN}.log")
     out = tmp_path / "out"
-    witnessmark("screen", folder, "--out", out)
+    apart("screen", folder, "--out", out)
     for path in out.iterdir():
         assert VIN.encode() not in path.read_bytes(), path.name
     (row,) = rows_of(out)

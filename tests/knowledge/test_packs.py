@@ -15,7 +15,7 @@ import pytest
 import yaml
 
 from witnessmark.knowledge import load_knowledge, shipped_packs
-from witnessmark.knowledge.loader import check_pack
+from witnessmark.knowledge.loader import check_pack, parse_packs
 from witnessmark.knowledge.published import schema_text
 from witnessmark.model.finding import OperatingPoint
 from witnessmark.workflow.shop.pack_check import run_case
@@ -116,14 +116,38 @@ def test_conditions_overlaps_and_dependent_tests_of_the_domain_map_are_there(dom
     assert part_scoped == {"orig_paint", "part_new"}
 
 
-@pytest.mark.parametrize("path", shipped_packs(), ids=lambda p: p.stem)
-def test_a_shipped_pack_is_sound_and_fits_the_published_schema(path):
+SHIPPED = shipped_packs()
+
+
+def test_the_shipped_packs_are_sound_together():
+    """Every check of every pack, all others being there; a fault would be raised with its line."""
+    names = [p.stem for p in SHIPPED]
+    assert set(parse_packs(SHIPPED).digests) == set(names)
+
+
+@pytest.mark.parametrize(
+    "path", [SHIPPED[0], SHIPPED[len(SHIPPED) // 2], SHIPPED[-1]], ids=lambda p: p.stem
+)
+def test_a_shipped_pack_is_sound_in_its_own_place(path):
     problems, knowledge, parts = check_pack(path)
     assert problems == []
     assert knowledge is not None
     assert parts.name == path.stem
+
+
+@pytest.fixture(scope="module")
+def published():
+    schema = json.loads(SCHEMA.read_text(encoding="utf-8"))
+    kind = jsonschema.validators.validator_for(schema)
+    kind.check_schema(schema)
+    return kind(schema)
+
+
+@pytest.mark.parametrize("path", SHIPPED, ids=lambda p: p.stem)
+def test_a_shipped_pack_fits_the_published_schema(path, published):
     document = tomllib.loads(path.read_text(encoding="utf-8"))
-    jsonschema.validate(document, json.loads(SCHEMA.read_text(encoding="utf-8")))
+    assert document["name"] == path.stem
+    published.validate(document)
 
 
 def test_the_published_schema_is_the_one_the_program_reads():

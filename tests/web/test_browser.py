@@ -6,9 +6,9 @@ import time
 
 import httpx
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 
 from patience import PATIENCE_S
+from web.accessible import violations
 from web.bench_page import KEEP_SCREENS, SCREENS, fuel_lines, served
 from witnessmark.workflow.case.shop_on_disk import entry_line, open_shop
 
@@ -124,12 +124,6 @@ def address(tmp_path_factory):
     shop.close()
 
 
-@pytest.fixture(scope="module")
-def lens():
-    """What looks for faults; shared, for its script is large."""
-    return Axe()
-
-
 @pytest.fixture
 def watched(browser):
     """Open a page at a width; whatever the browser complains of fails the test."""
@@ -159,7 +153,7 @@ def watched(browser):
 
 @pytest.mark.slow
 @pytest.mark.parametrize("width", WIDTHS)
-def test_every_page_fits_is_reachable_and_accessible(address, watched, lens, width):
+def test_every_page_fits_is_reachable_and_accessible(address, watched, width):
     """axe-core finds nothing, nothing scrolls sideways, every target can be hit with a thumb."""
     page = watched(width, dark=width == 820)
     if KEEP_SCREENS:
@@ -178,14 +172,13 @@ def test_every_page_fits_is_reachable_and_accessible(address, watched, lens, wid
         if wide > 0:
             faults.append(f"{name}: {wide} px too wide")
         faults += [f"{name}: small target {text}" for text in page.evaluate(SMALL)]
-        found = lens.run(page)
-        for violation in found.response["violations"]:
+        for violation in violations(page):
             where_at = [n["html"][:120] for n in violation["nodes"][:3]]
             faults.append(f"{name}: {violation['id']}: {where_at}")
     assert not faults, "\n".join(faults)
 
 
-def test_the_looks_for_faults_find_faults(address, watched, lens):
+def test_the_looks_for_faults_find_faults(address, watched):
     """The check above can fail: a page with known faults is found out."""
     page = watched(390)
     page.goto(address + "/login")
@@ -200,4 +193,4 @@ def test_the_looks_for_faults_find_faults(address, watched, lens):
     }""")
     assert page.evaluate(SMALL)
     assert page.evaluate("document.documentElement.scrollWidth") > 390
-    assert {v["id"] for v in lens.run(page).response["violations"]} >= {"image-alt"}
+    assert {v["id"] for v in violations(page)} >= {"image-alt"}

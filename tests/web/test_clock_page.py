@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 
+from web.accessible import violations
 from web.bench_page import KEEP_SCREENS, SCREENS, served
 from web.test_browser import SMALL
 from witnessmark.model.entries.ledger_data import ClockData
@@ -65,7 +65,7 @@ def test_the_buttons_by_thumb_also_without_the_link(browser, shop):
         page.wait_for_selector("#queue", state="hidden")
         page.goto(address.rstrip("/") + CASE)
         assert "Ann on" in page.inner_text("#clock")
-        assert Axe().run(page).response["violations"] == []
+        assert violations(page) == []
         if KEEP_SCREENS:
             SCREENS.mkdir(parents=True, exist_ok=True)
             for width in (390, 820, 1280):

@@ -5,8 +5,8 @@ from __future__ import annotations
 import json
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 
+from web.accessible import violations
 from web.bench_page import KEEP_SCREENS, SCREENS, served
 from web.test_browser import SMALL
 from web.test_keypad_browser import COVERED
@@ -21,7 +21,6 @@ pytestmark = pytest.mark.browser
 
 AXLES = {"axles": 2, "dual_axles": []}
 WALK = "/cases/unit/inspection"
-LENS = Axe()
 
 
 @pytest.fixture(scope="module")
@@ -62,7 +61,7 @@ def fits(page, name: str, *, heard: bool = False) -> None:
         page.screenshot(path=SCREENS / f"inspection-{name}-390.png", full_page=True)
     assert page.evaluate("document.documentElement.scrollWidth") <= 390, name
     assert page.evaluate(SMALL) == [], name
-    found = LENS.run(page).response["violations"] if heard else []
+    found = violations(page) if heard else []
     assert [(v["id"], v["nodes"][0]["html"][:120]) for v in found] == [], name
 
 

@@ -59,7 +59,7 @@ def shop(tmp_path: Path) -> Iterator[Shop]:
     made.close()
 
 
-def test_page_command_report_and_estimate_say_the_same_chance(shop: Shop, witnessmark: Run) -> None:
+def test_page_command_report_and_estimate_say_the_same_chance(shop: Shop, apart: Run) -> None:
     """The paper judged without the shop's history: 13 % where the page said 46 %."""
     shop.append("new", [TESTED])
     found = assess_in_shop(shop, "new")
@@ -74,7 +74,7 @@ def test_page_command_report_and_estimate_say_the_same_chance(shop: Shop, witnes
         assert page["causes"][0]["probability"] == pytest.approx(told, rel=1e-5)
     finally:
         client.close()
-    done = witnessmark("assess", shop.folder, "new", "--json")
+    done = apart("assess", shop.folder, "new", "--json")
     assert f'"probability": {float(f"{told:.6g}")}' in done.stdout
     shop.append("new", [WORK])
     after = assess_in_shop(shop, "new")
@@ -177,7 +177,7 @@ WRITES: dict[str, Callable[[Doors], object]] = {
 
 
 @pytest.mark.parametrize("door", WRITES)
-def test_a_running_server_answers_with_the_newest(shop: Shop, witnessmark: Run, door: str) -> None:
+def test_a_running_server_answers_with_the_newest(shop: Shop, apart: Run, door: str) -> None:
     _pack(shop, 0.2)
     client = Client(create_app(shop))
     try:
@@ -185,7 +185,7 @@ def test_a_running_server_answers_with_the_newest(shop: Shop, witnessmark: Run, 
         assert before.status_code == 200, before.text
         seen = client.get("/cases/new/version").json()
         page = client.get("/cases/new").text
-        WRITES[door](Doors(shop, client, witnessmark))
+        WRITES[door](Doors(shop, client, apart))
         after = client.get("/api/cases/new/assessment")
         assert after.status_code == 200, after.text
         parts = [(r.json()["odds"], r.json()["next"]) for r in (before, after)]
