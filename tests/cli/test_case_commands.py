@@ -89,10 +89,16 @@ def test_refusals_are_sentences_with_exit_code_2(
     assert witnessmark("case", "show", shop, "c1", "--json").returncode == 0
 
 
-def test_help_names_every_command_without_loading_a_heavy_library(witnessmark: Run) -> None:
-    found = witnessmark("--help")
+def test_help_names_every_command_without_loading_a_heavy_library(apart: Run) -> None:
+    found = apart("--help")
     assert found.returncode == 0
     assert all(word in found.stdout for word in ("assess", "case", "look", "report", "demo"))
+
+
+def test_a_process_of_its_own_ends_with_the_exit_code(apart: Run, tmp_path: Path) -> None:
+    found = apart("case", "show", tmp_path, "c1")
+    assert (found.returncode, found.stdout) == (2, "")
+    assert "no shop" in found.stderr
 
 
 def test_a_complaint_without_a_family_says_what_it_may_be_about(

@@ -88,7 +88,9 @@ def test_a_group_at_its_end_is_looked_at_and_screened(pgn: int, end: str, tmp_pa
 
 
 @pytest.mark.parametrize("end", ["lowest", "highest"])
-def test_all_at_once_through_every_command(apart: Run, tmp_path: Path, end: str) -> None:
+def test_all_at_once_through_every_command(
+    witnessmark: Run, apart: Run, tmp_path: Path, end: str
+) -> None:
     bus_log(tmp_path / "bus.log", at_the_end(end, *GROUPS))
     bus_log(tmp_path / "load.log", at_the_end(end, 61443))
     rows = [
@@ -104,8 +106,8 @@ def test_all_at_once_through_every_command(apart: Run, tmp_path: Path, end: str)
     ))  # fmt: skip
     logs = (tmp_path / "bus.log", tmp_path / "load.log")
     for found in (
-        apart("look", *logs, "--json"),
-        apart("assess", case, "--json", timeout=300),
+        witnessmark("look", *logs, "--json"),
+        witnessmark("assess", case, "--json"),
         apart("screen", *logs, "--json"),
     ):
         assert found.returncode == 0, found.stderr
