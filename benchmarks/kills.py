@@ -16,6 +16,7 @@ import hashlib
 import io
 import os
 import random
+import re
 import shutil
 import signal
 import socket
@@ -28,20 +29,26 @@ from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 
+import can
 import httpx
 from sqlalchemy import create_engine
 
 from witnessmark.casebook.migrate import upgrade
+from witnessmark.knowledge import load_knowledge
+from witnessmark.readers import read_recording
 from witnessmark.web.serving import serve
 from witnessmark.workflow.case import uploads
 from witnessmark.workflow.case.shop_on_disk import entry_line, open_shop
 from witnessmark.workflow.keeping.backup import back_up, states
 from witnessmark.workflow.keeping.check_shop import check_shop
 from witnessmark.workflow.keeping.restore import restore
+from witnessmark.workflow.recordings.record_bus import FLUSH_S, record
 
 HERE = Path(__file__).resolve().parent
 AT = "2026-03-02T08:00:00Z"
 Say = Callable[[str], None]
+#: One whole line of a drive as it is recorded.
+_FRAME = re.compile(rb"\(\d+\.\d{6}\) \S+ [0-9A-F]{8}#[0-9A-F]{16}")
 
 
 @dataclass
@@ -132,6 +139,49 @@ def originals(folder: Path, kills: int, draw: random.Random) -> Row:
     found = check_shop(shop)
     shop.close()
     return Row("recording taken in", count, len(said), lost, len(found.faults), _since(begun))
+
+
+def recorded(folder: Path, kills: int, draw: random.Random) -> Row:
+    """``record``: every frame that was told a flush ago is in the file, which can be read."""
+    begun = time.monotonic()
+    count = said = lost = faults = 0
+    every_s, knowledge = 1.2 * FLUSH_S, load_knowledge()
+    for number in range(kills):
+        out = folder / f"r{number}.log"
+
+        def work(say: Say, number: int = number, out: Path = out) -> None:
+            threading.Thread(target=_talk, args=(f"k{number}",), daemon=True).start()
+            record(
+                f"virtual:k{number}",
+                out,
+                every_s=every_s,
+                knowledge=knowledge,
+                tell=lambda progress: say(str(progress.frames)),
+            )
+
+        told, hit = killed(work, draw.uniform(1.0, 3.5))
+        count += hit
+        held = int(told[-2]) if len(told) > 1 else 0  # what came after it may wait for its flush
+        said += held
+        if not out.exists():
+            lost += held > 0
+            continue
+        *whole, _ = out.read_bytes().split(b"\n")
+        lost += len(whole) < held
+        faults += any(_FRAME.fullmatch(line) is None for line in whole)
+        if len(whole) > 10:
+            faults += read_recording(out).frames < len(whole)
+        out.unlink()
+    return Row("record", count, said, lost, faults, _since(begun))
+
+
+def _talk(channel: str) -> None:
+    """Say an engine speed, hundreds of times a second, until the process ends."""
+    data = bytes.fromhex("FF7D7DE02EFFFF7D")
+    with can.Bus(interface="virtual", channel=channel) as bus:
+        while True:
+            bus.send(can.Message(time.time(), 0x0CF00400, True, data=data))
+            time.sleep(0.002)
 
 
 def sent(folder: Path, kills: int, draw: random.Random) -> Row:
@@ -310,9 +360,10 @@ def pages(folder: Path, kills: int, draw: random.Random) -> Row:
 WORK: tuple[tuple[Callable[[Path, int, random.Random], Row], int], ...] = (
     (entries, 400),
     (originals, 150),
+    (recorded, 100),
     (sent, 150),
-    (backups, 100),
-    (restores, 100),
+    (backups, 110),
+    (restores, 210),
     (migrations, 100),
     (pages, 40),
 )

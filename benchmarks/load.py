@@ -131,7 +131,7 @@ async def _person(served: Served, number: int, end: float, warm: float, day: Day
     ) as client:
         await asyncio.sleep(draw.uniform(0, 20))
         login = {"name": f"Person {number}", "passphrase": served.shop_passphrase}
-        while (await _sent(client, "POST", "/login", data=login)).status_code != 303:
+        while not await _signed_in(client, login):
             day.asked_again += 1
             await asyncio.sleep(draw.uniform(*THINK_S))
         count = 0
@@ -165,6 +165,13 @@ async def _person(served: Served, number: int, end: float, warm: float, day: Day
                 day.said[case[7:]].add(entry)
             if begun >= warm:
                 day.waits[kind].append(time.monotonic() - begun)
+
+
+async def _signed_in(client: httpx.AsyncClient, login: dict[str, str]) -> bool:
+    try:
+        return (await _sent(client, "POST", "/login", data=login)).status_code == 303
+    except httpx.TransportError:
+        return False
 
 
 async def _sent(client: httpx.AsyncClient, method: str, where: str, **what: Any) -> httpx.Response:
