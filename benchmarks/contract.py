@@ -28,7 +28,8 @@ from witnessmark.workflow.case.shop_on_disk import entry_line, open_shop
 NOTES = (
     "Earlier runs found, and these were mended: six kinds of entry that the interface refused and "
     "the commands took; refused methods that were not told which there are; a description that "
-    "did not say what an entry may hold.",
+    "did not say what an entry may hold, took a least number one too high and form feeds beside "
+    "an odometer.",
 )
 HERE = Path(__file__).resolve().parent
 AT = "2026-03-02T08:00:00Z"
@@ -56,6 +57,7 @@ def run(examples: int, seed: int) -> str:
                     f"--max-examples={examples}",
                     f"--seed={seed}",
                     "--continue-on-failure",
+                    "--request-timeout=300",
                     "--suppress-health-check=all",
                     "--no-color",
                 ],

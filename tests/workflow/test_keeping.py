@@ -12,13 +12,16 @@ import sqlite3
 import subprocess
 import sys
 import time
+from datetime import UTC, datetime, timedelta
 from html import unescape
 from pathlib import Path
 
 import pytest
 
+from witnessmark.casebook import beside
 from witnessmark.errors import InputRefused, NotFound, StorageBusy, StorageDamaged
 from witnessmark.workflow.case.shop_on_disk import Shop, entry_line, open_shop
+from witnessmark.workflow.keeping import backup
 from witnessmark.workflow.keeping.backup import back_up, last_backup, states
 from witnessmark.workflow.keeping.check_shop import check_shop, note_place
 from witnessmark.workflow.keeping.erase import ERASED, erase
@@ -176,6 +179,44 @@ def test_a_kill_leaves_no_half_backup_and_no_half_shop(
     assert not list((tmp_path / "away" / "states").glob(".making-*"))
     assert not list((tmp_path / "away" / "originals").glob(".incoming-*"))
     assert everything(shop.folder) == before
+
+
+def test_a_clock_that_goes_backwards_loses_and_reorders_nothing(
+    shop: Shop, tmp_path: Path, monkeypatch
+) -> None:
+    """Two servers on one shop, the clock an hour earlier with every write."""
+    ahead = datetime(2030, 1, 1, tzinfo=UTC)
+    count = iter(range(10_000))
+
+    class Backwards(datetime):
+        @classmethod
+        def now(cls, tz=None):
+            return (ahead - timedelta(hours=next(count))).astimezone(tz)
+
+    for module in (beside, backup):
+        monkeypatch.setattr(module, "datetime", Backwards)
+    other = open_shop(shop.folder)
+    made = []
+    for number in range(12):
+        name = f"back{number}"
+        (shop, other)[number % 2].add(
+            "c1", "note", {"words": "x"}, entry_id=name, at=f"20{40 - number}-01-01T00:00:00Z"
+        )
+        made.append(name)
+        if number % 6 == 5:
+            back_up(shop, tmp_path / "away")
+    assert [e.id for e in shop.case("c1").entries if e.id.startswith("back")] == made
+    added = [at for i, at, _ in shop.casebook.log("c1") if i in made]
+    assert added == sorted(added, reverse=True), "the clock did go backwards"
+    assert shop.list_cases()[0].id == "c1", "what was written last stands first"
+    assert check_shop(shop).faults == ()
+    newest = states(tmp_path / "away")[0]
+    restore(tmp_path / "away", tmp_path / "again")
+    monkeypatch.undo()
+    again = open_shop(tmp_path / "again")
+    assert [e.id for e in again.case("c1").entries][-12:] == made, newest.name
+    again.close()
+    other.close()
 
 
 def test_two_backups_into_one_folder_wait_for_each_other(shop: Shop, tmp_path: Path) -> None:

@@ -101,6 +101,12 @@ class Database:
                 pool_pre_ping=not self.is_file,
                 **({} if self.is_file else {"pool_recycle": 1800, "max_overflow": 20}),
             )
+        except ValueError:  # its words would repeat a piece of the address, perhaps the password
+            raise InputRefused(
+                "The casebook's address cannot be used: its port is no number.",
+                where=self.place,
+                do="Write it like postgresql+psycopg://user@host:5432/book.",
+            ) from None
         except (SQLAlchemyError, ImportError) as error:
             raise InputRefused(
                 f"The casebook's address cannot be used: {cause(error)}.", where=self.place
@@ -138,7 +144,7 @@ def place_of(url: str) -> str:
     """Return where a database is, without its password."""
     try:
         parsed = make_url(url)
-    except SQLAlchemyError:
+    except (SQLAlchemyError, ValueError):
         return "casebook"
     return parsed.database or "casebook"
 
