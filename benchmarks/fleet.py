@@ -39,6 +39,8 @@ from witnessmark.demo.machines.demo_recordings import cycling_recording
 from witnessmark.fleet.fleet_folder import FleetFolder
 from witnessmark.fleet.screening import Screening, screen, screen_file
 
+#: What a ten-minute log may cost after the first [s].
+WANTED_S = 0.12
 _DRIVES = 12
 _MINUTE = 5_900
 
@@ -147,7 +149,7 @@ def main() -> None:
         paths = made(chosen.folder, count, kind=kind)
         print(json.dumps(WAYS[way](paths, workers)))
         return
-    rows = []
+    rows, judged = [], []
     few, many = chosen.few, chosen.many
     for what, way, kind, count, workers in (
         ("ours, ten minutes", "ours", "whole", few, 1),
@@ -165,6 +167,9 @@ def main() -> None:
             f"{cost['begin']:.3f} s | {cost['end']:.3f} s | {cost['peak']:.0f} MiB |"
         )
         print(rows[-1], f"{cost['wall']:.0f} s", flush=True)
+        if way == "ours" and kind != "minute" and workers == 1:
+            word = "reached" if cost["later"] <= WANTED_S else "**missed**"
+            judged.append(f"{word} by {what} ({cost['later']:.3f} s)")
     text = (
         "# Fleet: measured\n\nMade by `benchmarks/fleet.py` in one run, logs of distinct content. "
         f"Python {platform.python_version()}, {os.cpu_count()} processors, load average "
@@ -176,8 +181,10 @@ def main() -> None:
         "| how | files | processes | processor time a file | after the first | first fifty | "
         "last fifty | peak of a process |\n|---|---|---|---|---|---|---|---|\n"
         + "\n".join(rows)
-        + "\n\nOurs writes its rows as they come and goes on after a kill; the other two keep "
-        "nothing. The form of each rival stands in the program.\n"
+        + f"\n\nAt most {WANTED_S} s a file after the first: {', '.join(judged)}. The busy logs "
+        "are noise without any course, so that jumps are found in many channels and each is held "
+        "against all others.\n\nOurs writes its rows as they come and goes on after a kill; the "
+        "other two keep nothing. The form of each rival stands in the program.\n"
     )
     if chosen.write:
         Path(__file__).with_suffix(".md").write_text(text, encoding="utf-8")
