@@ -32,6 +32,29 @@ KITS: Mapping[str, Mapping[str, tuple[str, ...]]] = {
         "B": ("pair", "high_volts", "low_volts"),
         "C": ("pair", "high_volts", "low_volts", "high_ground", "low_ground"),
     },
+    "charge": {
+        "A": ("posts", "posts_idle"),
+        "B": ("posts", "posts_idle", "output", "drop_positive", "drop_ground"),
+        "C": ("posts", "posts_idle", "output", "drop_positive", "drop_ground", "output_idle",
+              "battery_amps", "sense", "excite", "ripple", "back", "slip", "gauge"),
+    },
+    "rest": {
+        "A": ("total", "added_off"),
+        "B": ("total", "added_off", "cab_fuse", "module_fuse", "running_volts"),
+        "C": ("total", "added_off", "cab_fuse", "module_fuse", "running_volts", "alternator",
+              "after_night", "self_loss", "case", "behind_switch"),
+    },
+    "cooling": {
+        "A": ("display", "top", "bottom"),
+        "B": ("display", "top", "bottom", "outside_air", "fuel", "fan"),
+        "C": ("display", "top", "bottom", "outside_air", "fuel", "fan", "road", "behind",
+              "charge_out"),
+    },
+    "stroke": {
+        "A": ("applied", "mate"),
+        "B": ("applied", "mate", "free", "set"),
+        "C": ("applied", "mate", "free", "set", "light", "arrives", "arm", "ring"),
+    },
 }  # fmt: skip
 #: Reading of the drawn trucks -> channel of the circuit.
 KNOWN_AS: Mapping[str, Mapping[str, str]] = {
@@ -47,6 +70,14 @@ KNOWN_AS: Mapping[str, Mapping[str, str]] = {
         "drop_solenoid": "solenoid", "drop_ground_engine": "ground_engine",
     },
     "bus_line": {k: k for k in ("pair", "high_ground", "low_ground", "high_volts", "low_volts")},
+    "charge": {
+        "posts_idle": "posts", "output_idle": "output",
+        **{k: k for k in ("posts", "output", "drop_positive", "drop_ground", "battery_amps",
+                          "sense", "excite", "ripple", "back", "slip", "gauge")},
+    },
+    "rest": {k: k for k in KITS["rest"]["C"]},
+    "cooling": {k: k for k in KITS["cooling"]["C"]},
+    "stroke": {k: k for k in KITS["stroke"]["C"]},
 }  # fmt: skip
 #: What is written where a thing never came: it was waited for so long [s].
 NEVER: Mapping[str, float] = {"build_fast": 900.0, "build_idle": 900.0}
@@ -125,4 +156,109 @@ def _bus(read: Read) -> str:
     return "both_open"
 
 
-RIVALS: Mapping[str, Callable[[Read], str]] = {"air": _air, "start": _start, "bus_line": _bus}
+def _charge(read: Read) -> str:
+    posts, output = read.get("posts") or 0.0, read.get("output")
+    excite, slip, sense = (read.get(k) for k in ("excite", "slip", "sense"))
+    if abs(read.get("gauge") or 0.0) > 0.3:
+        return "gauge"
+    if excite is not None and excite < 5.0:
+        return "excite"
+    if posts > 15.0:
+        return "sense" if sense is not None and abs(sense) > 0.2 else "over"
+    drops = {
+        "positive": _over(read, "drop_positive", 0.3),
+        "ground": _over(read, "drop_ground", 0.2),
+        "diode": max(_over(read, "ripple", 0.5), _over(read, "back", 0.02)),
+        "sense": abs(sense or 0.0) / 0.2,
+        "belt": (slip or 0.0) / 0.05,
+    }
+    if max(drops.values()) > 1.0:
+        return _largest(drops)
+    if output is None:
+        return "alternator" if posts < 13.2 else "none"
+    if posts < 13.2:
+        if output < 0.8 * 145.0:
+            return "alternator"
+        taken = read.get("battery_amps")
+        return "battery" if taken is not None and taken > 30.0 else "load"
+    taken = read.get("battery_amps")
+    return "battery" if taken is not None and taken > 50.0 else "none"
+
+
+def _rest(read: Read) -> str:
+    total, off = read.get("total") or 0.0, read.get("added_off")
+    behind = read.get("behind_switch")
+    if total > 0.1:
+        if off is not None and off < 0.5 * total:
+            return "added_big" if total - off > 0.7 else "added_small"
+        branches = {
+            "alternator": _over(read, "alternator", 0.02),
+            "cab": _over(read, "cab_fuse", 0.5e-3),
+            "module": _over(read, "module_fuse", 0.5e-3),
+        }
+        if max(branches.values()) > 1.0:
+            return _largest(branches)
+        if behind is not None and behind > 0.5:
+            return "switch"
+        return "cab"
+    own = {
+        "film": _over(read, "case", 0.5),
+        "battery": _over(read, "self_loss", 0.15),
+        "switch": _over(read, "behind_switch", 0.5),
+    }
+    running = read.get("running_volts")
+    if running is not None and running < 13.2:
+        return "charge"
+    return _largest(own)
+
+
+def _cooling(read: Read) -> str:
+    top, bottom = read.get("top") or 0.0, read.get("bottom") or 0.0
+    if abs((read.get("display") or top) - top) > 5.0:
+        return "display"
+    if top < 93.0:
+        return "none"
+    fan = read.get("fan")
+    if fan is not None and fan < 0.85 * 1500.0:
+        return "fan"
+    if top - bottom > 25.0 / 1.8:
+        return "flow"
+    charge, air = read.get("charge_out"), read.get("outside_air")
+    if charge is not None and air is not None and charge - air > 15.0:
+        return "outside"
+    behind = read.get("behind")
+    if behind is not None and air is not None and behind - air < 25.0:
+        return "inside"
+    return "outside"
+
+
+def _stroke(read: Read) -> str:
+    inch = 0.0254
+    if abs(read.get("arm") or 0.0) > 0.25 * inch:
+        return "arm"
+    if abs(read.get("ring") or 0.0) > 0.25 * inch:
+        return "chamber"
+    arrives, free = read.get("arrives"), read.get("free")
+    if arrives is not None and arrives < 80.0 * PSI:
+        return "pressure"
+    applied, mate = read.get("applied") or 0.0, read.get("mate") or 0.0
+    if applied > 2.0 * inch or applied > mate + 0.25 * inch:
+        if free is None:
+            return "misadjusted"
+        if free < 0.7 * inch:
+            return "foundation"
+        return "adjuster" if (read.get("set") or 0.0) > mate + 0.25 * inch else "misadjusted"
+    if applied < mate - 0.25 * inch:
+        return "seized"
+    return "none"
+
+
+RIVALS: Mapping[str, Callable[[Read], str]] = {
+    "air": _air,
+    "start": _start,
+    "bus_line": _bus,
+    "charge": _charge,
+    "rest": _rest,
+    "cooling": _cooling,
+    "stroke": _stroke,
+}

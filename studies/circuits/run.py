@@ -33,7 +33,7 @@ NOTHING = 0.1
 
 
 def circuit_of(name: str) -> Circuit:
-    found: Circuit = import_module(f"witnessmark.inference.circuits.{name}_circuit").CIRCUIT
+    found: Circuit = import_module(f"witnessmark.inference.circuits.kinds.{name}_circuit").CIRCUIT
     return found
 
 
@@ -71,7 +71,10 @@ def own_truck(circuit: Circuit, name: str, rng: np.random.Generator) -> Row:
         bad[0, rng.choice(spots, size=count, replace=False)] = True
     z = rng.standard_normal((1, circuit.dimensions))
     keys = [k for kit in KITS[name].values() for k in kit]
-    rpm = {"build_fast": 1900.0, "build_idle": 680.0}
+    rpm = {"build_fast": 1900.0, "posts": 1500.0, "output": 1500.0}
+    rpm |= dict.fromkeys(("build_idle", "posts_idle", "output_idle"), 680.0)
+    if name == "cooling":
+        rpm = dict.fromkeys(keys, 1500.0)
     plain = [
         observation(circuit, next(c for c in circuit.channels if c.key == KNOWN_AS[name][k]),
                     1.0, 0.0, rpm.get(k), "")

@@ -30,9 +30,13 @@ APART = ("knowledge/packs", "knowledge/jobs", "knowledge/schema", "demo")
 PHYSICAL = frozenset(
     {
         "inference/fuel/fuel_groups.py",
-        "inference/circuits/air_circuit.py",
-        "inference/circuits/bus_line_circuit.py",
-        "inference/circuits/start_circuit.py",
+        "inference/circuits/kinds/air_circuit.py",
+        "inference/circuits/kinds/bus_line_circuit.py",
+        "inference/circuits/kinds/charge_circuit.py",
+        "inference/circuits/kinds/cooling_circuit.py",
+        "inference/circuits/kinds/rest_circuit.py",
+        "inference/circuits/kinds/start_circuit.py",
+        "inference/circuits/kinds/stroke_circuit.py",
     }
 )
 #: Module -> how many ids of families, causes, tests, clues, stops, measurements it may name at

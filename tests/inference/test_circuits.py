@@ -9,11 +9,15 @@ import pytest
 
 from witnessmark.demo.stories.story import read_story
 from witnessmark.inference.circuits import circuit_weights as cw
-from witnessmark.inference.circuits.air_circuit import CIRCUIT as AIR
-from witnessmark.inference.circuits.bus_line_circuit import CIRCUIT as BUS
 from witnessmark.inference.circuits.circuit_evidence import group_sets
 from witnessmark.inference.circuits.circuit_readings import observation, state_of
-from witnessmark.inference.circuits.start_circuit import CIRCUIT as START
+from witnessmark.inference.circuits.kinds.air_circuit import CIRCUIT as AIR
+from witnessmark.inference.circuits.kinds.bus_line_circuit import CIRCUIT as BUS
+from witnessmark.inference.circuits.kinds.charge_circuit import CIRCUIT as CHARGE
+from witnessmark.inference.circuits.kinds.cooling_circuit import CIRCUIT as COOLING
+from witnessmark.inference.circuits.kinds.rest_circuit import CIRCUIT as REST
+from witnessmark.inference.circuits.kinds.start_circuit import CIRCUIT as START
+from witnessmark.inference.circuits.kinds.stroke_circuit import CIRCUIT as STROKE
 from witnessmark.knowledge import load_knowledge
 from witnessmark.model.entries.case import read_case
 from witnessmark.model.finding import OperatingPoint
@@ -21,7 +25,8 @@ from witnessmark.workflow.dossier.assess_case import assess
 
 KNOWLEDGE = load_knowledge()
 PSI = 6894.757
-CIRCUITS = {"air": AIR, "start": START, "bus_line": BUS}
+CIRCUITS = {"air": AIR, "start": START, "bus_line": BUS, "charge": CHARGE, "rest": REST,
+            "cooling": COOLING, "stroke": STROKE}  # fmt: skip
 
 
 def of(circuit, **values):

@@ -57,6 +57,6 @@ MODEL = CircuitPlug(
     id="air",
     version="1",
     needs=(Need(needs.air_reading(), _READS),),
-    module="witnessmark.inference.circuits.air_circuit",
+    module="witnessmark.inference.circuits.kinds.air_circuit",
     numbers=_examples,
 )

@@ -42,6 +42,6 @@ MODEL = CircuitPlug(
     id="bus_line",
     version="1",
     needs=(Need(needs.bus_ohms(), _READS),),
-    module="witnessmark.inference.circuits.bus_line_circuit",
+    module="witnessmark.inference.circuits.kinds.bus_line_circuit",
     numbers=_examples,
 )

@@ -52,6 +52,6 @@ MODEL = CircuitPlug(
     id="start",
     version="1",
     needs=(Need(needs.crank_reading(), _READS),),
-    module="witnessmark.inference.circuits.start_circuit",
+    module="witnessmark.inference.circuits.kinds.start_circuit",
     numbers=_examples,
 )

@@ -17,6 +17,10 @@ _CIRCUITS: Mapping[str, str] = MappingProxyType(
         "air": "air system",
         "start": "starting circuit",
         "bus_line": "bus line",
+        "charge": "charging circuit",
+        "rest": "truck at rest",
+        "cooling": "cooling on a pull",
+        "stroke": "push rods",
     }
 )
 #: Circuit -> place -> in words.
@@ -60,6 +64,47 @@ PLACES: Mapping[str, Mapping[str, str]] = MappingProxyType(
             "low_plus": "the low wire touching a supply",
             "corroded": "a corroded joint in the line",
         },
+        "charge": {
+            "alternator": "the alternator giving too little",
+            "diode": "a diode of the alternator",
+            "over": "the regulator holding too many volts",
+            "belt": "the belt slipping",
+            "positive": "a joint, cable or switch on the positive side of the charge circuit",
+            "ground": "the ground between alternator and batteries",
+            "sense": "the sense wire",
+            "excite": "no command at the alternator: excite wire or message",
+            "battery": "a battery that drags the others down",
+            "load": "loads that are more than it gives",
+            "gauge": "the dash reading wrong",
+        },
+        "rest": {
+            "added_big": "a big added device left awake",
+            "added_small": "a small added device fed past the key",
+            "cab": "a lamp, relay or coil on a cab circuit",
+            "module": "a control unit that does not go to sleep",
+            "alternator": "current leaking back into the alternator",
+            "battery": "a battery that discharges itself",
+            "charge": "batteries that are never charged full",
+            "film": "current over the battery's case",
+            "switch": "the main switch not parting",
+        },
+        "cooling": {
+            "outside": "too little air through a core that is covered or plugged outside",
+            "inside": "radiator tubes plugged or scaled inside",
+            "fan": "the fan turning too slowly",
+            "flow": "too little coolant through the radiator: level, thermostat, pump or hose",
+            "heat": "more heat into the coolant than this fuel should give",
+            "display": "the display reading wrong",
+        },
+        "stroke": {
+            "misadjusted": "a clearance that is too large and stays right once it is set",
+            "adjuster": "an adjuster that lets go again",
+            "foundation": "worn parts that give: bushings, cam, pins or drum",
+            "seized": "a brake that is stiff and does not go back",
+            "pressure": "too little pressure at the chamber",
+            "arm": "a slack arm of another length than its mate",
+            "chamber": "a chamber of another size than its mate",
+        },
     }
 )
 #: What a circuit's readings are.
@@ -70,6 +115,12 @@ _READS: Mapping[str, str] = MappingProxyType(
         "start": "battery volts rested and while cranking, or a volt drop while cranking",
         "bus_line": "ohms between the two wires and to ground with the batteries off, or their "
         "volts",
+        "charge": "battery volts with the engine running, the alternator's current with its engine "
+        "speed, or a volt drop with the loads on",
+        "rest": "the key-off current asleep, millivolts over fuses, or what the batteries lose",
+        "cooling": "temperatures of one steady pull with the fan on: both hoses, the air outside, "
+        "with fan speed and fuel rate",
+        "stroke": "push-rod strokes of one axle at 90 psi: applied, by hand, and after it was set",
     }
 )
 #: What a circuit has to take for known.
@@ -82,10 +133,33 @@ _TAKEN: Mapping[str, str] = MappingProxyType(
         "size from memory with their scatter.",
         "bus_line": "Two terminators of 120 ohm are taken, and control units that load the line "
         "little.",
+        "charge": "A 12-volt heavy diesel with lamps and blower on is taken: the alternator's "
+        "size, its pulleys, cables and batteries from memory with their scatter.",
+        "rest": "A 12-volt bank of about 280 Ah is taken, its fuses' ratings are not known; a "
+        "truck that sleeps draws about 0.04 A.",
+        "cooling": "The core's size, the pump's and the fan's flow and the share of the fuel's "
+        "power that goes to the coolant are not known and are taken from memory with their "
+        "scatter. All readings are taken to be of one steady pull with the fan told to run.",
+        "stroke": "A drum brake with a clamp-type chamber is taken, its mate as the measure. The "
+        "limit of its chamber is 49 CFR 393.47(e) and is held against a stroke in the inspection.",
     }
 )
-_UNITS: Mapping[str, str] = MappingProxyType({"mohm": "mΩ", "x": "times the usual load"})
-_AS = MappingProxyType({"mm": "as big as a hole of {} mm across", "%": "{} % is left"})
+_UNITS: Mapping[str, str] = MappingProxyType(
+    {"mohm": "mΩ", "x": "times the usual load", "clearance": "times the right clearance",
+     "A more": "A more than usual"}
+)  # fmt: skip
+_AS = MappingProxyType(
+    {
+        "mm": "as big as a hole of {} mm across",
+        "%": "{} % is left",
+        "% a day": "it loses {} % a day",
+        "% slip": "it slips {} %",
+        "% covered": "{} % of the core is covered",
+        "% speed": "it turns at {} % of its full speed",
+    }
+)
+#: Decimals of a size by its unit; one where nothing stands.
+_DIGITS = MappingProxyType({**dict.fromkeys(_AS, 0), "mm": 1, "psi": 0, "A": 2, "A more": 0})
 
 
 @sentence("circuit.place", circuit="air", key="primary")
@@ -169,7 +243,7 @@ def not_decided(circuit: str, readings: int, places: Sequence[str]) -> str:
 def size(circuit: str, spot: str, middle: float, low: float, high: float, unit: str) -> str:
     """Say how big a fault is, with the range it lies in nine times in ten; begins with a space."""
     del circuit, spot
-    digits = 0 if unit in {"%", "psi"} else 1
+    digits = _DIGITS.get(unit, 1)
     told = f"{middle:.{digits}f} ({low:.{digits}f} to {high:.{digits}f})"
     if unit in _AS:
         return f" {capital(_AS[unit].format(told))}."

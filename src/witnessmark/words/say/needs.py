@@ -87,3 +87,27 @@ def crank_reading() -> str:
 def bus_ohms() -> str:
     """Name the readings of the bus line."""
     return "ohms between the two bus wires and to ground with the batteries off, or their volts"
+
+
+@sentence("need.charge_reading")
+def charge_reading() -> str:
+    """Name the readings of the charging circuit."""
+    return "battery volts with the engine running, the alternator's current, or a volt drop with it"
+
+
+@sentence("need.rest_reading")
+def rest_reading() -> str:
+    """Name the readings of a truck at rest."""
+    return "the key-off current asleep, millivolts over fuses, or what the batteries lose"
+
+
+@sentence("need.cooling_reading")
+def cooling_reading() -> str:
+    """Name the readings of a steady pull."""
+    return "hose, air and charge-air temperatures of one steady pull, with fan speed and fuel rate"
+
+
+@sentence("need.stroke_reading")
+def stroke_reading() -> str:
+    """Name the readings of a push rod."""
+    return "push-rod strokes of one axle: applied, by hand, and after it was set"

@@ -27,7 +27,7 @@ _SPOTS = (
     "elsewhere", "one_open", "both_open", "third", "short_pair", "high_ground", "low_ground",
     "high_plus", "low_plus", "corroded",
 )  # fmt: skip
-_SCATTER = 6
+_SCATTER = 9
 _END, _OPEN = 120.0, 1e7
 
 
@@ -47,16 +47,23 @@ def _predict(z: Floats, bad: Bools, observed: Sequence[Observed]) -> Floats:
     apart = 25e3 * np.exp(0.7 * z[:, 3])
     high = np.where(is_bad["high_ground"], touch["high_ground"], apart)
     low = np.where(is_bad["low_ground"], touch["low_ground"], apart)
+    # with the batteries off a supply lies at ground through everything it feeds
+    fed = 700.0 * np.exp(1.2 * z[:, 6])
+    high = np.where(is_bad["high_plus"], parallel(high, fed + touch["high_plus"]), high)
+    low = np.where(is_bad["low_plus"], parallel(low, fed + touch["low_plus"]), low)
     # a wire is grounded by itself, or over the pair and the other wire
     high, low = parallel(high, low + pair), parallel(low, high + pair)
-    lift = 0.22 * np.exp(0.35 * z[:, 4])
-    middle = 2.45 + 0.13 * z[:, 5]
+    # behind an open line little of the traffic arrives, and the rest volts hang on fewer units
+    lift = 0.22 * np.exp(0.35 * z[:, 4]) * np.where(gone, np.exp(-0.6 + 0.9 * z[:, 7]), 1.0)
+    middle = 2.4 + 0.17 * z[:, 5] - np.where(gone, 0.1 + 0.15 * z[:, 8], 0.0)
     at_high, at_low = middle + lift, middle - lift
     both = is_bad["short_pair"]
     at_high, at_low = np.where(both, middle, at_high), np.where(both, middle, at_low)
     for name, own, volts in (("high_ground", True, 0.1), ("low_ground", False, 0.1),
                              ("high_plus", True, 12.2), ("low_plus", False, 12.2)):  # fmt: skip
-        near, far = volts, volts + (0.35 * np.tanh(z[:, 4]) if volts < 1.0 else -0.4)
+        # what sends pulls the other wire off by what the ends and its own ohms let it
+        pulled = 0.3 * np.exp(0.7 * z[:, 7])
+        near, far = volts, volts + (pulled if volts < 1.0 else -4.0 * pulled)
         at_high = np.where(is_bad[name], near if own else far, at_high)
         at_low = np.where(is_bad[name], far if own else near, at_low)
     shown = {

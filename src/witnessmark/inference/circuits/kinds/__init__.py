@@ -1,0 +1,1 @@
+"""What each circuit holds: its places, its channels, how they read, and the causes they are."""
