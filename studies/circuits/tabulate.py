@@ -1,6 +1,7 @@
 """Make RESULTS.md of what ``run.py`` judged: ``python -m studies.circuits.tabulate FOLDER``.
 
-FOLDER holds ``CIRCUIT_own.jsonl`` and ``CIRCUIT_other.jsonl``; what is missing is said.
+FOLDER holds ``CIRCUIT_own.jsonl`` and ``CIRCUIT_other.jsonl``; what is not there keeps the table
+that stands, and where none stands it is said.
 """
 
 from __future__ import annotations
@@ -18,8 +19,15 @@ from studies.circuits.run import circuit_of
 from studies.wilson import share
 
 SEEDS = {
-    "air_other": 2612, "start_other": 2611, "bus_line_other": 2614,
-    "air_own": 2616, "start_own": 2613, "bus_line_own": 2615,
+    "air_other": 2612, "start_other": 2611, "bus_line_other": 2621, "charge_other": 2631,
+    "rest_other": 2632, "cooling_other": 2633, "stroke_other": 2634,
+    "air_own": 2616, "start_own": 2613, "bus_line_own": 2622, "charge_own": 2635,
+    "rest_own": 2636, "cooling_own": 2637, "stroke_own": 2638,
+}  # fmt: skip
+TITLES = {
+    "air": "Air system", "start": "Starting circuit", "bus_line": "Bus line",
+    "charge": "Charging circuit", "rest": "A truck at rest", "cooling": "Cooling on a pull",
+    "stroke": "Push rods",
 }  # fmt: skip
 NAMED = {"own": "drawn from the model itself", "other": "the simulator of other equations"}
 Judged = dict[str, Any]
@@ -106,11 +114,26 @@ def bins(name: str, path: Path) -> list[str]:
     return [*lines, ""]
 
 
+def standing(results: Path) -> dict[tuple[str, str], list[str]]:
+    """Return (title, source) -> the lines that stand in the page now."""
+    found: dict[tuple[str, str], list[str]] = {}
+    title, mine = "", None
+    for line in results.read_text(encoding="utf-8").splitlines():
+        if line.startswith("## "):
+            title, mine = line[3:], None
+        elif line.startswith("### "):
+            source = next(s for s, words in NAMED.items() if line[4:].startswith(words))
+            mine = found.setdefault((title, source), [])
+        if mine is not None:
+            mine.append(line)
+    return found
+
+
 def main(folder: Path) -> None:
+    results = Path(__file__).parent / "RESULTS.md"
     about = (Path(__file__).parent / "ABOUT.md").read_text(encoding="utf-8")
-    lines = [about.rstrip(), ""]
-    for name, words in (("air", "Air system"), ("start", "Starting circuit"),
-                        ("bus_line", "Bus line")):  # fmt: skip
+    lines, stood = [about.rstrip(), ""], standing(results)
+    for name, words in TITLES.items():
         lines += [f"## {words}", ""]
         for kit, keys in KITS[name].items():
             lines.append(f"- kit {kit}: {', '.join(k.replace('_', ' ') for k in keys)}")
@@ -118,12 +141,15 @@ def main(folder: Path) -> None:
         for source in ("other", "own"):
             path = folder / f"{name}_{source}.jsonl"
             if not path.exists() or not path.read_text(encoding="utf-8").strip():
-                lines += [f"### {NAMED[source]}: not run", ""]
+                kept = stood.get((words, source))
+                lines += [*"\n".join(kept).rstrip().split("\n"), ""] if kept else [
+                    f"### {NAMED[source]}: not run", ""
+                ]  # fmt: skip
                 continue
             lines += table(name, source, path)
             if source == "other":
                 lines += bins(name, path)
-    (Path(__file__).parent / "RESULTS.md").write_text("\n".join(lines), encoding="utf-8")
+    results.write_text("\n".join(lines), encoding="utf-8")
 
 
 if __name__ == "__main__":

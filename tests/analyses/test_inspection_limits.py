@@ -13,7 +13,12 @@ from pathlib import Path
 import pytest
 
 from witnessmark.analyses.inspecting.certificate_check import covered, months_after
-from witnessmark.analyses.inspecting.limit_check import finer_than, judged
+from witnessmark.analyses.inspecting.limit_check import (
+    Bound,
+    chance_it_fails,
+    finer_than,
+    judged,
+)
 from witnessmark.errors import UnitRefused
 from witnessmark.knowledge.inspecting.figures import figure
 from witnessmark.knowledge.inspecting.inspection_lists import load_inspection
@@ -188,6 +193,21 @@ EDGES = [  # type 30, limit 2 in, a tape that may be 1/16 in off
 @pytest.mark.parametrize(("value", "expected"), EDGES)
 def test_inside_the_error_of_the_gauge_nothing_is_said(value: str, expected: str) -> None:
     assert worst("stroke", value, "1/16 in", chamber="c30") == expected
+
+
+def test_how_likely_a_stroke_is_over_by_its_gauge() -> None:
+    # the tape's 1/16 in is two standard deviations; at the limit itself it is even
+    limit = Bound("most", 2.0 * 0.0254, "2 in")
+    tape, rule = 0.0254 / 16, 0.0254 / 32
+    assert chance_it_fails(limit.value, tape, limit) == pytest.approx(0.5)
+    assert chance_it_fails(limit.value + tape, tape, limit) == pytest.approx(0.977, abs=1e-3)
+    assert chance_it_fails(limit.value - rule, rule, limit) == pytest.approx(0.023, abs=1e-3)
+    assert chance_it_fails(limit.value, 0.0, limit) == 0.0  # W03: equal to the limit passes
+    assert chance_it_fails(limit.value + 1e-4, 0.0, limit) == 1.0
+    least = Bound("least", 0.00635, "1/4 in")
+    assert chance_it_fails(0.00635 - 1e-3, 1e-3, least) == pytest.approx(0.977, abs=1e-3)
+    seen = judged(reading("stroke"), "2 in", "1/16 in", {"chamber": "c30"}, LIST.file.evidence)
+    assert "chance that it is beyond it 50 %" in seen[0].said
 
 
 def test_what_must_be_more_than_its_limit_is_too_close_on_both_sides_of_it() -> None:

@@ -30,7 +30,9 @@ CIRCUITS = {"air": AIR, "start": START, "bus_line": BUS, "charge": CHARGE, "rest
 
 
 def of(circuit, **values):
-    rpm = {"build": 1900.0}
+    rpm = {"build": 1900.0, **dict.fromkeys(("posts", "output"), 1500.0)}
+    if circuit is COOLING:
+        rpm = dict.fromkeys(values, 1500.0)
     found = []
     for key, value in values.items():
         channel = next(c for c in circuit.channels if c.key == key)
@@ -120,6 +122,139 @@ def test_what_a_meter_shows_of_the_bus(readings, place):
     """60, 120 and 40 ohm: two, one and three terminators of 120 ohm (SAE J1939-11)."""
     told, _ = chances(BUS, **readings)
     assert max(told, key=lambda k: told[k]) == place
+
+
+@pytest.mark.parametrize(
+    ("readings", "place"),
+    [
+        ({"posts": 12.6, "output": 55.0, "drop_positive": 0.04, "excite": 12.1, "slip": 0.0,
+          "ripple": 0.1}, "alternator"),
+        ({"posts": 12.5, "output": 30.0, "slip": 0.55}, "belt"),
+        ({"posts": 12.3, "output": 0.0, "excite": 0.6}, "excite"),
+        ({"posts": 13.4, "output": 95.0, "drop_positive": 0.9, "drop_ground": 0.05}, "positive"),
+        ({"posts": 13.4, "output": 95.0, "drop_positive": 0.08, "drop_ground": 0.8}, "ground"),
+        ({"posts": 13.6, "output": 90.0, "ripple": 0.9, "back": 0.3}, "diode"),
+        ({"posts": 15.9, "output": 120.0, "sense": 0.0}, "over"),
+        ({"posts": 14.0, "gauge": -1.4}, "gauge"),
+    ],
+)  # fmt: skip
+def test_each_part_of_the_charging_leaves_its_mark(readings, place):
+    told, _ = chances(CHARGE, **readings)
+    assert max(told, key=lambda k: told[k]) == place
+
+
+@pytest.mark.parametrize(
+    ("readings", "place"),
+    [
+        ({"total": 3.1, "added_off": 0.05}, "added_big"),
+        ({"total": 0.3, "added_off": 0.05}, "added_small"),
+        ({"total": 1.5, "added_off": 1.5, "cab_fuse": 0.011, "module_fuse": 0.0001}, "cab"),
+        ({"total": 1.5, "added_off": 1.5, "cab_fuse": 0.0, "module_fuse": 0.008}, "module"),
+        ({"total": 0.6, "added_off": 0.6, "alternator": 0.55}, "alternator"),
+        ({"total": 0.04, "added_off": 0.04, "self_loss": 0.3, "running_volts": 13.9}, "battery"),
+        ({"total": 0.04, "added_off": 0.04, "running_volts": 12.9}, "charge"),
+        ({"total": 0.04, "added_off": 0.04, "case": 2.5, "running_volts": 13.9}, "film"),
+        ({"total": 0.17, "added_off": 0.17, "behind_switch": 12.5}, "switch"),
+    ],
+)
+def test_each_branch_at_rest_leaves_its_mark(readings, place):
+    told, _ = chances(REST, **readings)
+    assert max(told, key=lambda k: told[k]) == place
+
+
+PULL = {"outside_air": 28.0, "fuel": 2.0e-5, "road": 14.0}
+
+
+@pytest.mark.parametrize(
+    ("readings", "place"),
+    [
+        ({"display": 99.0, "top": 99.0, "bottom": 94.0, "fan": 500.0}, "fan"),
+        (
+            {
+                "display": 99.0,
+                "top": 99.0,
+                "bottom": 93.0,
+                "fan": 1650.0,
+                "behind": 80.0,
+                "charge_out": 52.0,
+            },
+            "outside",
+        ),
+        (
+            {
+                "display": 99.0,
+                "top": 99.0,
+                "bottom": 93.0,
+                "fan": 1650.0,
+                "behind": 56.0,
+                "charge_out": 31.0,
+            },
+            "inside",
+        ),
+        (
+            {
+                "display": 99.0,
+                "top": 99.0,
+                "bottom": 66.0,
+                "fan": 1650.0,
+                "behind": 58.0,
+                "charge_out": 31.0,
+            },
+            "flow",
+        ),
+        ({"display": 108.0, "top": 87.0, "bottom": 70.0, "fan": 1650.0}, "display"),
+    ],
+)
+def test_each_side_of_the_heat_balance_leaves_its_mark(readings, place):
+    told, _ = chances(COOLING, **PULL, **readings)
+    assert max(told, key=lambda k: told[k]) == place
+
+
+@pytest.mark.parametrize(
+    ("readings", "place"),
+    [
+        ({"free": 1.2, "set": 1.6}, "misadjusted"),
+        ({"free": 1.2, "set": 2.2}, "adjuster"),
+        ({"free": 0.5, "set": 2.3}, "foundation"),
+        ({"free": 1.2, "set": 1.6, "arrives": 90.0}, "misadjusted"),
+    ],
+)
+def test_why_a_stroke_is_long(readings, place):
+    """What the law's limit does not say: an inch and a half is right, 2 1/4 is long, both sides."""
+    scale = {"arrives": PSI}
+    held = {k: v * scale.get(k, 0.0254) for k, v in readings.items()}
+    told, _ = chances(STROKE, applied=2.25 * 0.0254, mate=1.56 * 0.0254, **held)
+    assert max(told, key=lambda k: told[k]) == place
+
+
+@pytest.mark.parametrize(
+    ("readings", "place"),
+    [
+        ({"free": 0.06, "arrives": 90.0}, "seized"),
+        ({"free": 0.5, "arrives": 45.0}, "pressure"),
+        ({"free": 0.5, "ring": -1.7, "arrives": 90.0}, "chamber"),
+    ],
+)
+def test_why_a_stroke_is_short(readings, place):
+    scale = {"arrives": PSI}
+    held = {k: v * scale.get(k, 0.0254) for k, v in readings.items()}
+    told, _ = chances(STROKE, applied=1.0 * 0.0254, mate=1.56 * 0.0254, **held)
+    assert max(told, key=lambda k: told[k]) == place
+
+
+@pytest.mark.parametrize(
+    ("circuit", "readings", "alike"),
+    [
+        (REST, {"total": 1.5}, ("added_big", "cab", "module")),
+        (CHARGE, {"posts": 12.3, "output": 0.0}, ("alternator", "belt", "excite")),
+        (COOLING, {"display": 99.0, "top": 99.0}, ("outside", "fan", "inside", "flow")),
+        (STROKE, {"applied": 2.3 * 0.0254, "mate": 1.5 * 0.0254}, ("misadjusted", "adjuster")),
+    ],
+)
+def test_what_the_first_reading_cannot_part_is_not_named_alone(circuit, readings, alike):
+    told, _ = chances(circuit, **readings)
+    assert max(told[k] for k in alike) < 0.8
+    assert sum(told[k] > 0.08 for k in alike) >= 2
 
 
 def test_worse_needle_alone_leaves_the_side_open():

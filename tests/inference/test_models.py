@@ -111,7 +111,35 @@ def bus_line_bench():
     return Bench(case, {}, KNOWLEDGE, case.stages())
 
 
+def charge_bench():
+    case = case_of("charging", ("battery_voltage", "12.5 V", 1500),
+                   ("charge_current", "48 A", 1500))  # fmt: skip
+    return Bench(case, {}, KNOWLEDGE, case.stages())
+
+
+def rest_bench():
+    case = case_of("battery_drain", ("rest_current", "1.4 A", None),
+                   ("rest_current_added_off", "1.4 A", None),
+                   ("fuse_drop_cab", "9 mV", None))  # fmt: skip
+    return Bench(case, {}, KNOWLEDGE, case.stages())
+
+
+def cooling_bench():
+    case = case_of("overheat", ("pull_top_hose_temperature", "99 degC", 1500),
+                   ("pull_bottom_hose_temperature", "70 degC", 1500))  # fmt: skip
+    return Bench(case, {}, KNOWLEDGE, case.stages())
+
+
+def stroke_bench():
+    case = case_of("brakes", ("stroke_applied", "2 1/4 in", None),
+                   ("stroke_applied_mate", "1 1/2 in", None),
+                   ("stroke_free", "1 1/4 in", None))  # fmt: skip
+    return Bench(case, {}, KNOWLEDGE, case.stages())
+
+
 BENCHES = {"air": air_bench, "start": start_bench, "bus_line": bus_line_bench,
+           "charge": charge_bench, "rest": rest_bench, "cooling": cooling_bench,
+           "stroke": stroke_bench,
            "fuel": fuel_bench, "sensors": sensor_bench, "vibration": vibration_bench,
            "crank": crank_bench}  # fmt: skip
 

@@ -19,6 +19,7 @@ from witnessmark.words.say import inspection as say
 __all__ = [
     "Bound",
     "bound_of",
+    "chance_it_fails",
     "finer_than",
     "fits",
     "judged",
@@ -103,6 +104,22 @@ def verdict_of(value: float, error: float, bound: Bound) -> Literal["passes", "f
     return "passes" if inside else "fails" if outside else "too_close"
 
 
+def chance_it_fails(value: float, error: float, bound: Bound) -> float:
+    """Return the chance that the true value is on the failing side of a limit, by the gauge [-].
+
+    The instrument's error is taken as two standard deviations of a normal law (judgement).
+
+    Args:
+        value: the reading [SI unit of its kind].
+        error: how far off the instrument may be, either way [the same]; 0: the answer is 0 or 1.
+        bound: the limit.
+    """
+    if error <= 0.0:
+        return float(verdict_of(value, 0.0, bound) == "fails")
+    beyond = value - bound.value if bound.kind == "most" else bound.value - value
+    return 0.5 * math.erfc(-beyond / (0.5 * error * math.sqrt(2.0)))
+
+
 def judged(
     reading: ReadingPart,
     value: str,
@@ -138,7 +155,13 @@ def judged(
                 evidence.get(limit.evidence, limit.evidence),
                 limit.rule,
                 verdict,
-                say.verdict(verdict, read.text, bound.text, bound.kind),
+                say.verdict(
+                    verdict,
+                    read.text,
+                    bound.text,
+                    bound.kind,
+                    chance_it_fails(read.value, off, bound),
+                ),
             )
         )
     return tuple(seen)

@@ -11,13 +11,12 @@ import math
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["FULL", "arm_share", "chance_over", "effective_area", "stroke_at"]
+__all__ = ["FULL", "arm_share", "effective_area", "stroke_at"]
 
 Floats = npt.NDArray[np.float64]
 
 #: The pressure of a full application at which a stroke is read [Pa].
 FULL = 90.0 * 6894.757
-_PASSES = 1e-9
 _FLANGE = 1.85 * 0.0254
 
 
@@ -60,19 +59,3 @@ def arm_share(degrees: float) -> float:
         degrees: how far rod and arm are from 90 degrees at full application [deg].
     """
     return math.cos(math.radians(degrees))
-
-
-def chance_over(stroke: float, limit: float, error: float) -> float:
-    """Return the chance that the true stroke is over its limit, by a gauge's error [-].
-
-    The gauge's error is taken as two standard deviations of a normal law (judgement). Equal to
-    the limit passes, 49 CFR 393.47(e)(1).
-
-    Args:
-        stroke: as read [m].
-        limit: of the chamber [m].
-        error: of the gauge [m]; with none the answer is 0 or 1.
-    """
-    if error <= 0.0:
-        return float(stroke > limit + _PASSES)
-    return 0.5 * math.erfc((limit - stroke) / (0.5 * error * math.sqrt(2.0)))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from witnessmark.words.catalogue import sentence
+from witnessmark.words.numbers import chance_words
 
 _STATES = {
     "not_looked": "not looked at: neither pass nor fail",
@@ -62,8 +63,9 @@ def limit(kind: str, figure: str, rule: str) -> str:
     return f"{way} {figure}, {_RULES[rule]}"
 
 
-@sentence("inspection.verdict", verdict="fails", value="2 1/4 in", figure="2 in", kind="most")
-def verdict(verdict: str, value: str, figure: str, kind: str) -> str:
+@sentence("inspection.verdict", verdict="fails", value="2 1/4 in", figure="2 in", kind="most",
+          chance=0.99)  # fmt: skip
+def verdict(verdict: str, value: str, figure: str, kind: str, chance: float) -> str:
     """Say what a reading comes to against one limit."""
     over = "under" if kind == "least" else "over" if kind == "most" else "not over"
     if verdict == "fails":
@@ -71,7 +73,10 @@ def verdict(verdict: str, value: str, figure: str, kind: str) -> str:
     if verdict == "said":
         return f"{value} is {over} {figure}: said, fails nothing"
     if verdict == "too_close":
-        return f"too close to say: {value} against {figure}"
+        return (
+            f"too close to say: {value} against {figure}, chance that it is beyond it "
+            f"{chance_words(chance)}"
+        )
     return f"passes: {value} against {figure}"
 
 
