@@ -87,6 +87,7 @@ def test_readings_by_thumb_decide_the_demos_air_leak_and_its_no_crank(browser, a
         assert f"points to one of these, {says}" in text, story
         assert "would read" in text, story
         places = page.locator("#odds .name").all_inner_texts()
-        assert places[1].startswith(first), "below its zone the likeliest cause"
+        # a zone may stand above the likeliest cause
+        assert any(name.startswith(first) for name in places[:2]), story
         assert page.evaluate("document.documentElement.scrollWidth") <= 390, story
     context.close()
