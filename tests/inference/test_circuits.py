@@ -10,6 +10,7 @@ import pytest
 from witnessmark.demo.stories.story import read_story
 from witnessmark.inference.circuits import circuit_weights as cw
 from witnessmark.inference.circuits.circuit_evidence import group_sets
+from witnessmark.inference.circuits.circuit_forecast import repair_forecasts
 from witnessmark.inference.circuits.circuit_readings import observation, state_of
 from witnessmark.inference.circuits.kinds.air_circuit import CIRCUIT as AIR
 from witnessmark.inference.circuits.kinds.bus_line_circuit import CIRCUIT as BUS
@@ -314,18 +315,55 @@ def test_a_state_that_is_missing_is_asked_for():
     assert state_of(OperatingPoint()) == ""
 
 
-def test_forecasts_and_next_readings_come_with_the_case():
-    read = [
-        ("air_loss_primary_released", "7 psi", {}),
-        ("air_loss_secondary_released", "0.5 psi", {}),
-    ]
-    found = assessed("air_supply", read)
+@pytest.mark.parametrize(
+    ("family", "readings", "asked"),
+    [
+        ("air_supply", [("air_loss_primary_released", "7 psi", {}),
+                        ("air_loss_secondary_released", "0.5 psi", {})], "air_needles_released"),
+        ("charging", [("battery_voltage", "12.5 V", {"rpm": 1500}),
+                      ("battery_voltage", "12.3 V", {"rpm": 680})], "charge_posts"),
+        ("battery_drain", [("rest_current", "1.6 A", {}),
+                           ("rest_current_added_off", "1.6 A", {})], "rest_clamp"),
+        ("overheat", [("pull_top_hose_temperature", "212 degF", {"rpm": 1500}),
+                      ("pull_bottom_hose_temperature", "201 degF", {"rpm": 1500}),
+                      ("pull_display_temperature", "212 degF", {"rpm": 1500})], "pull_hoses"),
+        ("brakes", [("stroke_applied", "2 1/4 in", {}),
+                    ("stroke_applied_mate", "1 1/2 in", {})], "rod_applied"),
+    ],
+)  # fmt: skip
+def test_forecasts_and_next_readings_come_with_the_case(family, readings, asked):
+    found = assessed(family, readings)
+    model = next(f for f in found.findings if f.joint is not None)
+    assert model.details.assumptions
     measured = [s for s in found.steps if s.kind == "measure"]
     assert measured
     assert all(s.forecast and s.forecast[0].words.startswith("expected") for s in measured)
     assert all(s.cautions for s in measured)
-    asked = {s.step for s in found.steps}
-    assert "air_needles_released" not in asked
+    assert asked not in {s.step for s in found.steps}
+
+
+@pytest.mark.parametrize(
+    ("circuit", "readings", "cause", "quantity", "low", "high"),
+    [
+        (CHARGE, {"posts": 13.4, "output": 95.0, "drop_positive": 0.9, "drop_ground": 0.05},
+         "ch_pos", "charge_drop_positive", 0.02, 0.2),
+        (REST, {"total": 1.5, "added_off": 1.5, "cab_fuse": 0.011, "module_fuse": 0.0001},
+         "bd_lamp", "rest_current", 0.0, 0.12),
+        (COOLING, {"display": 99.0, "top": 99.0, "bottom": 94.0, "fan": 500.0, "fuel": 2.0e-5,
+                   "outside_air": 28.0}, "oh_fan", "pull_fan_speed", 1300.0, 1900.0),
+        (STROKE, {"applied": 2.25 * 0.0254, "mate": 1.56 * 0.0254, "free": 1.2 * 0.0254,
+                  "set": 1.6 * 0.0254}, "br_adj", "stroke_applied", 1.2 * 0.0254, 1.9 * 0.0254),
+    ],
+)  # fmt: skip
+def test_what_a_repair_would_read(circuit, readings, cause, quantity, low, high):
+    family = next(f for f in KNOWLEDGE.families.values() if circuit.id in f.modelled_by)
+    weights = cw.weigh_circuit(circuit, of(circuit, **readings))
+    share = dict.fromkeys(range(len(circuit.groups)), 1.0)
+    chance = cw.set_chances(weights, cw.log_prior_of(circuit, share, 0.2, 0.1, 0.5))
+    told = repair_forecasts(weights, chance, KNOWLEDGE, family)[cause]
+    after = next(f for f in told if f.quantity == quantity)
+    assert "would read" in after.words
+    assert low <= after.value <= high
 
 
 @pytest.mark.parametrize(
