@@ -50,8 +50,8 @@ def cut(rng, time, values, defaults):
 
 def main():
     parser = argparse.ArgumentParser()
-    parser.add_argument("--trucks", type=int, default=60)
-    parser.add_argument("--seed", type=int, default=2026112909)
+    parser.add_argument("--trucks", type=int, default=120)
+    parser.add_argument("--seed", type=int, default=2026113032)
     args = parser.parse_args()
     counts: Counter[tuple[int, str]] = Counter()
     profile = PROFILES[NAME]

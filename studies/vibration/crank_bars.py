@@ -140,7 +140,8 @@ def twist(e, state, rpm, *, load=1.0, weak=None):
         if weak is not None and weak[0] == c + 1:
             one = weak[1]
         mass = np.zeros((len(rpm), len(ORDERS)), complex)
-        for order, amount in ((1, 160), (2, 968), (3, 487), (4, 53)):
+        # Of sin(order x angle), from -d/dangle of the masses' energy: only order 1 helps.
+        for order, amount in ((1, 160), (2, -968), (3, -487), (4, -53)):
             column = int(2 * order) - 1
             mass[:, column] = -1j * amount * e.mass * (np.asarray(rpm) / 2100) ** 2
         torque[:, :, 1 + c] = (one + mass) * np.exp(-1j * ORDERS * angle[c])

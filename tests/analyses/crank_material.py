@@ -11,6 +11,9 @@ from witnessmark.physics.vibration.twist.crank_torsion import (
 
 FIRING = (1, 5, 3, 6, 2, 4)
 ORDERS = np.arange(0.5, 12.01, 0.5)
+#: Torque of a cylinder's moving masses at 2100 r/min, of sin(order x angle) [N m]; the sign is
+#: worked out by hand in tests/physics/test_cylinder_balance.py.
+MASSES = {1.0: 160.0, 2.0: -968.0, 3.0: -487.0, 4.0: -53.0}
 
 
 def chain(damper, accessory=None):
@@ -65,32 +68,33 @@ def mode_damping(chain: Chain, *, near: float = 200.0) -> tuple[TorsionMode, ...
 
 def sweep_edges(
     damper=278.0, *, seed=0, places=60, missing=(58, 59), seconds=25.0, low=800.0, high=2050.0,
-    at="nose", timing=3e-6, weak=None, torque=1.0, pattern=0.0, dead_centre=0.0,
+    at="nose", timing=3e-6, weak=None, load=1.0, pattern=0.0, dead_centre=0.0,
     cam=False, accessory=None,
 ):  # fmt: skip
     """Return the times of the marks of a wheel over a sweep.
 
-    The gas torque's harmonics fall off as in the physics notes; *weak* is (cylinder, share of its
-    heat that it lacks).
+    The gas torque's harmonics at *load* (0 idle, 1 full) fall off as in the physics notes, the
+    moving masses have their torque; *weak* is (cylinder, share of its heat that it lacks).
     *dead_centre* [rad] is where cylinder 1 fires on the wheel's count.
     """
     from witnessmark.physics.vibration.twist.cylinder_balance import gas_harmonics
 
     rng = np.random.default_rng(seed)
-    gas = gas_harmonics(ORDERS) * torque
+    gas = gas_harmonics(ORDERS, load=load)
     share = np.ones(6) + 0.02 * rng.standard_normal(6)
     lack = np.zeros((6, len(ORDERS)), complex)
     if weak:
-        lack[weak[0] - 1] = weak[1] * (gas - gas_harmonics(ORDERS, burning=0.0) * torque)
+        lack[weak[0] - 1] = weak[1] * (gas - gas_harmonics(ORDERS, load=load, burning=0.0))
     phases = firing_phases(FIRING)
     speeds = np.linspace(low, high, 60) if high > low else np.array([low, low + 1.0])
     twist = np.zeros((len(speeds), len(ORDERS)), complex)
     node = 0 if at == "nose" else 7
     for column, k in enumerate(ORDERS):
-        load = np.zeros((1, 12 if accessory else 11), complex)
-        each = gas[column] * share - lack[:, column]
-        load[0, 1:7] = each * np.exp(-1j * k * (phases + dead_centre))
-        whole = forced(chain(damper, accessory), k * speeds / 60.0, np.repeat(load, len(speeds), 0))
+        pull = np.zeros((len(speeds), 12 if accessory else 11), complex)
+        mass = -1j * MASSES.get(k, 0.0) * (speeds[:, None] / 2100.0) ** 2
+        each = gas[column] * share - lack[:, column] + mass
+        pull[:, 1:7] = each * np.exp(-1j * k * (phases + dead_centre))
+        whole = forced(chain(damper, accessory), k * speeds / 60.0, pull)
         twist[:, column] = whole[:, node]
     t = np.arange(0, seconds, 2e-4)
     rpm = low + (high - low) * t / seconds

@@ -6,6 +6,7 @@ import pytest
 from analyses.crank_material import sweep_edges
 from analyses.vibration_material import bench, channel, recording
 from witnessmark.analyses.vibration import torsional
+from witnessmark.analyses.vibration.cylinders import shown_words
 from witnessmark.physics.vibration.twist.tooth_edges import find_marks, marks_by_turns
 
 PULL = {"point": {"warm": True, "load": "full"}, "place": "flywheel"}
@@ -96,7 +97,7 @@ def test_at_idle_about_the_same_is_only_said_where_it_would_have_shown():
     """Before: a cylinder 30 % weak was cleared at idle in 2 of 6."""
     edges, cam = sweep_edges(
         278.0, at="flywheel", low=650, high=652, seconds=20, weak=None, dead_centre=1.2, cam=True,
-        places=118, missing=(), torque=0.12,
+        places=118, missing=(), load=0.0,
     )  # fmt: skip
     idle = {"point": {"warm": True, "load": "none"}, "dead_centre": "97 deg"}
     (finding,) = cylinders(edges, cam, idle)
@@ -104,3 +105,9 @@ def test_at_idle_about_the_same_is_only_said_where_it_would_have_shown():
     assert "would have shown" in finding.sentence
     assert "1200 rpm under full load" in finding.reason
     assert finding.support == ()
+
+
+def test_no_cylinder_is_said_to_lie_more_than_wholly_below_the_others():
+    """Before: "only one that lies 108 % or more below the others would have shown"."""
+    assert "63 % or more below" in shown_words(0.63)
+    assert "does nothing would not surely have shown" in shown_words(1.08)

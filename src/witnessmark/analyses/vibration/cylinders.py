@@ -21,7 +21,7 @@ from witnessmark.physics.vibration.twist.cylinder_balance import (
 from witnessmark.physics.vibration.twist.tooth_timing import Torsion
 from witnessmark.words.numbers import percentage
 
-__all__ = ["METHOD", "cylinder_findings", "said", "smallest_shown"]
+__all__ = ["METHOD", "cylinder_findings", "said", "shown_words", "smallest_shown"]
 
 METHOD = "cylinder_balance/3"
 #: A cylinder is named from this reading on; how many are, by their true lack, is in the table of
@@ -193,10 +193,7 @@ def _finding(
             answers = tests_of(bench.knowledge, {"one_cylinder_weak": False})
             support, stands = stand_in(bench.knowledge, answers, right=0.93), list(answers)
     else:
-        sentence = (
-            f"No cylinder stands out, but only one that lies {percentage(visible)} or more below "
-            "the others would have shown."
-        )
+        sentence = f"No cylinder stands out, but {shown_words(visible)}."
         reason = (
             "at idle combustion is small beside compression: repeat at 1200 rpm under full load"
             if rpm < 900
@@ -235,6 +232,17 @@ def _finding(
 def _pair(found: Balance, firing: Sequence[int]) -> list[int]:
     place = list(firing).index(found.weakest)
     return sorted({found.weakest, firing[(place + len(firing) // 2) % len(firing)]})
+
+
+def shown_words(visible: float) -> str:
+    """Say what would have shown; nothing lies further below the others than one that is dead.
+
+    Args:
+        visible: the lack that would nearly always have been named [-].
+    """
+    if visible >= 1.0:
+        return "even one that does nothing would not surely have shown"
+    return f"only one that lies {percentage(visible)} or more below the others would have shown"
 
 
 def _part_words(found: Balance, cranked: Balance | None, rpm: float) -> str:

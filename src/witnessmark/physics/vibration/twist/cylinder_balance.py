@@ -219,8 +219,9 @@ def balance(
         # Nothing burns while it is cranked; else what is lost on compression burns less as well.
         gas = squeezed if rpm < CRANKING_BELOW else gas
         lost = squeezed if rpm < CRANKING_BELOW else gas
-    # Reciprocating masses add to order 3: 487 N m a cylinder at 2100 r/min (shared physics notes).
-    third_torque = gas[-1] - 1j * 487.0 * (rpm / 2100.0) ** 2
+    # Reciprocating masses take from order 3, 487 N m a cylinder at 2100 r/min (shared physics
+    # notes): pressure drives the crank past dead centre while the masses still hold it back.
+    third_torque = gas[-1] + 1j * 487.0 * (rpm / 2100.0) ** 2
     orders = np.asarray(ORDERS)
     lever = _levers((*ORDERS, 3.0), rpm, place)
     phases = firing_phases(firing_order)
