@@ -55,8 +55,8 @@ def one(seed, number, rpm, load, fired, *, lack=0.0, leak=0.0):
 
 def main():
     parser = argparse.ArgumentParser()
-    parser.add_argument("--engines", type=int, default=120)
-    parser.add_argument("--seed", type=int, default=2026113033)
+    parser.add_argument("--engines", type=int, default=80)
+    parser.add_argument("--seed", type=int, default=2026113035)
     args = parser.parse_args()
     lines = [
         "# Weak cylinders on a second crank", "",

@@ -27,6 +27,9 @@ METHOD = "cylinder_balance/3"
 #: A cylinder is named from this reading on; how many are, by their true lack, is in the table of
 #: ``studies/vibration/cylinders.md``.
 _WEAK, _APART = 0.17, 0.05
+#: The weakest of six sound cylinders lies two standard deviations low in one engine of eight; this
+#: far in one of twenty.
+_SURE = 2.4
 #: "About the same" is said only where a lack of this much would have shown.
 _POWER = 0.30
 #: Speed at which cylinders are compared in a sweep, and the highest at the nose [r/min].
@@ -36,7 +39,7 @@ _COMPARED_AT, _NOSE_UP_TO = 1200.0, 1500.0
 def smallest_shown(found: Balance) -> float:
     """Return the lack that would nearly always have been named [-]."""
     error = float(found.error.max())
-    return max(_WEAK, 2.0 * error) + 0.8 * error
+    return max(_WEAK, _SURE * error) + 0.8 * error
 
 
 def said(found: Balance) -> Literal["weak", "even", "open"]:
@@ -46,7 +49,7 @@ def said(found: Balance) -> Literal["weak", "even", "open"]:
         found: the balance of one recording.
     """
     worst, error = found.shortfall, float(found.error[found.weakest - 1])
-    if worst >= _WEAK and found.margin >= _APART and worst > 2 * error:
+    if worst >= _WEAK and found.margin >= _APART and worst > _SURE * error:
         return "weak"
     level = worst < 0.15 and float(found.deviation.max()) < 0.17
     return "even" if level and smallest_shown(found) <= _POWER else "open"
@@ -198,7 +201,7 @@ def _finding(
             "at idle combustion is small beside compression: repeat at 1200 rpm under full load"
             if rpm < 900
             else f"the weakest reads {percentage(worst)} below the others; a cylinder is named "
-            f"from {percentage(max(_WEAK, 2 * error))} on"
+            f"from {percentage(max(_WEAK, _SURE * error))} on"
         )
     return Finding(
         code="cylinder_balance",

@@ -138,23 +138,25 @@ def _clock_is_sure(drives: Sequence[VibrationDrive]) -> bool:
 def _clock(drive: VibrationDrive, clock: Alignment) -> Finding:
     """How the vibration recording and the bus were put on one clock: a result with its doubt."""
     check = (
-        "the pull outside the blips agrees"
+        f"good to {clock.doubt:.2f} s; the pull outside the blips agrees"
         if clock.checked
-        else "nothing outside the blips confirms it"
+        else "nothing outside the blips confirms it, so it may be seconds off"
     )
     way = "behind" if clock.offset < 0 else "ahead of"
     return Finding(
         code="vibration_clock",
-        sentence=f"The vibration recorder's clock lies {abs(clock.offset):.2f} s {way} the bus's, "
-        f"good to {clock.doubt:.2f} s, by {clock.blips} throttle blips; {check}.",
+        sentence=f"The vibration recorder's clock lies {abs(clock.offset):.2f} s {way} the bus's "
+        f"by {clock.blips} throttle blips, {check}.",
         outcome="seen" if clock.checked else "inconclusive",
-        reason="" if clock.checked else check + ": pull through 150 rpm or more in one gear",
+        reason=""
+        if clock.checked
+        else "nothing outside the blips confirms it: pull through 150 rpm or more in one gear",
         method="clock_alignment/2",
         value=clock.offset,
         unit="s",
-        low=clock.offset - clock.doubt,
-        high=clock.offset + clock.doubt,
-        coverage=0.95,
+        low=clock.offset - clock.doubt if clock.checked else None,
+        high=clock.offset + clock.doubt if clock.checked else None,
+        coverage=0.95 if clock.checked else None,
         evidence=Evidence((drive.entry,), drive.sha256),
         source="order fit over the blips and over the pull (docs/vibration.md)",
         stage=drive.stage,
