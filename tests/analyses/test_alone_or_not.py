@@ -11,6 +11,7 @@ from analyses.test_plausibility_shared import PSI, _findings, channel, truck
 from witnessmark.model.finding import Finding
 from witnessmark.model.recording import Floats, Recording
 from witnessmark.report.pictures.stepped_together import together_picture
+from witnessmark.words.plain import short_sentences
 
 SECONDS = 1800.0
 STARTS = (300, 505, 640, 777, 911, 1203, 1377, 1500, 1700)
@@ -119,3 +120,22 @@ def test_the_shared_ground_is_three_short_sentences_and_one_picture() -> None:
     assert "coolant temp." in text
     assert "oil pressure" in text
     assert PSI > 0
+
+
+def test_the_shared_ground_stays_short_where_many_channels_move() -> None:
+    """Before: all named with their counts, over what a paper's sentence holds."""
+    time, rows = engine()
+    gone = dips(time)
+    unit, at, oil = rows["oil_pressure"]
+    rows["oil_pressure"] = unit, at, np.round((oil + 4.7e4 * gone) / 4000.0) * 4000.0
+    slow = np.sin(time / 170.0)
+    for name, level in (
+        ("coolant_temperature", 88.0),
+        ("oil_temperature", 95.0),
+        ("intake_air_temperature", 40.0),
+    ):
+        rows[name] = "degC", time, np.round(level + slow - 7.4 * gone)
+    found = made(rows)["sensors_step_together"]
+    first = found.sentence.split(". ")[0]
+    assert "1 more at the same instant" in first
+    assert "1 more at the same instant" in short_sentences(found.sentence).split(". ")[0]

@@ -35,6 +35,15 @@ def test_what_is_still_too_long_loses_its_remarks_then_is_cut_at_a_colon_or_comm
     assert "remark" not in " ".join(said)
 
 
+def test_a_clause_that_says_nothing_by_itself_stays_with_its_sentence():
+    """Before: "When the coolant temperature drops. The oil pressure rises and ..."."""
+    moved = " and ".join(f"the temperature of sensor {n} drops" for n in range(4))
+    told = sentences(
+        short_sentences(f"When the coolant drops, {moved}, and it comes back at once.")
+    )
+    assert told[0].startswith("When the coolant drops, the temperature of sensor 0 drops")
+
+
 @given(st.lists(st.sampled_from(["one", "two;", "three:", "four,", "five.", "Six"]), max_size=80))
 def test_no_word_is_lost_but_in_brackets(words):
     def kept(text: str) -> list[str]:

@@ -15,6 +15,10 @@ __all__ = ["LONGEST", "ended", "sentences", "short_sentences"]
 LONGEST = 25
 _END = re.compile(r"(?<=[.!?])\s+(?=[A-Z0-9\u201c(])")
 _REMARK = re.compile(r"\s*\([^()]*\)")
+#: A clause that says nothing by itself stays with what follows it.
+_LEADS_IN = re.compile(
+    r"(When|Where|If|While|Because|Once|Until|Unless|Although|Before|After|As|Since)\b"
+)
 
 
 def sentences(text: str) -> list[str]:
@@ -74,7 +78,10 @@ def _choices(said: str) -> list[str]:
 def _halves(said: str, pause: str) -> list[str]:
     """Cut at the pauses so that every piece fits, with as few cuts as possible."""
     pieces, line = [], ""
-    for part in said.split(pause):
+    parts = said.split(pause)
+    if _LEADS_IN.match(said) and len(parts) > 1:
+        parts[:2] = [pause.join(parts[:2])]
+    for part in parts:
         longer = f"{line}{pause}{part}" if line else part
         if line and not _fits(longer):
             pieces.append(f"{line}.")

@@ -21,8 +21,8 @@ METHOD = "fixed_ratio/1"
 #: From this chance on among the shared explanations one of them is named.
 NAMED_FROM = 0.8
 _REFERENCE = 5.0
-#: Channels that a sentence spells out.
-_SPOKEN = 3
+#: Channels that a sentence with figures spells out, and the first sentence of a ground that lifts.
+_SPOKEN, _MOVED = 3, 2
 #: Explanation -> what it is, and what to do next.
 _WORDS: dict[str, tuple[str, str]] = {
     "ground": (
@@ -196,8 +196,8 @@ def _way(change: float) -> str:
 
 
 def _moved(linked: Sequence[Companion]) -> str:
-    """Say which way the others went, the pressures first: they say most."""
-    rows = sorted(linked, key=lambda c: not c.name.endswith("pressure"))[:_SPOKEN]
+    """Say which way the others went, the pressures first: they say most; two are named."""
+    rows = sorted(linked, key=lambda c: not c.name.endswith("pressure"))[:_MOVED]
     parts = [
         f"the {c.name.replace('_', ' ')} {'drops' if c.step.typical < 0.0 else 'rises'}"
         f" ({c.step.agree} of {c.step.used} times)"
