@@ -41,6 +41,7 @@ _STOP = {
 }  # fmt: skip
 _SAME = {
     "hot": "warm", "speed": "rpm", "psi": "unit", "degrees": "unit", "fahrenheit": "unit",
+    "hearsay": "word", "somebody": "word",
     "inches": "unit", "dollars": "unit", "miles": "unit", "figure": "value", "sits": "where",
     "sit": "where", "values": "value", "punto": "where", "carga": "load", "presion": "pressure",
     "andando": "running", "caliente": "hot", "temperatura": "temperature",
@@ -97,7 +98,8 @@ def score(row: Mapping[str, Any], meaning: Meaning, knowledge: Knowledge) -> Tal
                 tally.entries, 1 if asked_only and expected["kind"] == "reading" else 0
             )
             tally.remarks.append(f"missing {expected}")
-            if asked_only and expected["kind"] == "reading" and len(row["expected"]) == 1:
+            readings_only = all(e["kind"] == "reading" for e in row["expected"])
+            if asked_only and readings_only and not any(c.kind == "reading" for c in meaning.cards):
                 tally.entries = 2  # held until its question is answered: equally right
                 tally.remarks.pop()
             continue

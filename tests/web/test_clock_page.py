@@ -9,6 +9,7 @@ from web.bench_page import KEEP_SCREENS, SCREENS, served
 from web.test_browser import SMALL
 from witnessmark.model.entries.ledger_data import ClockData
 from witnessmark.workflow.case.shop_on_disk import entry_line
+from witnessmark.workflow.dossier.clocked import clock_of
 
 CASE = "/cases/unit7"
 
@@ -43,6 +44,33 @@ def test_a_job_is_started_stopped_and_a_forgotten_one_asked_for(client, shop):
     for wrong in ({"person": "Ann"}, {"does": "start", "job": "x"}, {"does": "start"}):
         assert post(f"{CASE}/add/clock", data=wrong).status_code == 422
     assert client.get(f"{CASE}/add/clock").status_code == 200
+
+
+def test_a_start_that_is_taken_back_is_taken_back_on_the_other_truck_too(client, shop):
+    shop.new_case("unit8", [entry_line("truck", {"label": "8"})])
+    for case, entry in (("unit7", "c1"), ("unit8", "c2")):
+        begin = {"does": "start", "person": "Ann", "job": "diagnosis", "entry_id": entry}
+        assert client.post(f"/cases/{case}/add/clock", data=begin).status_code == 303
+    assert clock_of(shop.case("unit7")).spans[0].stop is not None, "a start there ends what runs"
+    back = {"entry": "c2", "why": "wrong truck"}
+    assert client.post("/cases/unit8/add/retract", data=back).status_code == 303
+    (span,) = clock_of(shop.case("unit7")).spans
+    assert (span.entry, span.stop) == ("c1", None), "it runs on as if nothing had begun elsewhere"
+    assert clock_of(shop.case("unit8")).spans == ()
+
+
+@pytest.mark.browser
+def test_no_link_under_start_is_covered_by_the_line_field(browser, shop):
+    with served(shop) as address:
+        page = browser.new_context(viewport={"width": 1280, "height": 844}).new_page()
+        page.goto(address.rstrip("/") + CASE)
+        covered = """() => [...document.querySelectorAll('#clock a, #clock button')].filter(e => {
+            e.focus(); const r = e.getBoundingClientRect();
+            return !e.contains(document.elementFromPoint(r.x + r.width / 2, r.y + r.height / 2));
+        }).map(e => e.textContent)"""
+        page.wait_for_selector("#clock")
+        assert page.evaluate("document.querySelectorAll('#clock a').length") >= 1
+        assert page.evaluate(covered) == []
 
 
 @pytest.mark.browser

@@ -236,11 +236,13 @@ def import_case(
 
 
 def _tell_clocks(shop: Shop, case_id: str, ids: list[str]) -> None:
-    """Let the other cases of a person on the clock know of his starts and stops here."""
+    """Let the other cases of a person on the clock know of starts, stops and what is taken back."""
     from witnessmark.workflow.shop.on_the_clock import tell_other_cases
 
     added = set(ids)
-    fresh = [e for e in shop.case(case_id).entries if e.id in added and e.kind == "clock"]
+    fresh = [
+        e for e in shop.case(case_id).entries if e.id in added and e.kind in {"clock", "retract"}
+    ]
     tell_other_cases(shop, case_id, fresh)
 
 

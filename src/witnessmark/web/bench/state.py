@@ -36,6 +36,7 @@ from witnessmark.workflow.case.shop_on_disk import Shop
 from witnessmark.workflow.case.shop_settings import people_of, shows_si
 from witnessmark.workflow.dossier.around_poison import assess_around_poison
 from witnessmark.workflow.recordings.live_drive import LiveDrive
+from witnessmark.workflow.shop.ledger_pages import ledger_page
 from witnessmark.workflow.shop.worker import Worker, work_on
 
 __all__ = ["WARM", "WORKER", "ServerState", "bench_of", "by_of", "going_on", "page", "viewer_of"]
@@ -43,6 +44,8 @@ __all__ = ["WARM", "WORKER", "ServerState", "bench_of", "by_of", "going_on", "pa
 #: Cookie of who works at this machine, where nobody signs in.
 WORKER = "wm_worker"
 THEMES = ("device", "light", "dark")
+#: So many open trucks stand in the switcher of a case.
+MOST_TRUCKS = 8
 #: Cases, touched last, whose dossiers are worked out ahead of being asked for.
 WARM = 50
 _SI_S = 2.0
@@ -183,8 +186,19 @@ def render(request: Request, name: str, **values: Any) -> str:
         here=request.url.path,
         told_everywhere=bench.shop.told_everywhere,
         fresh=fresh_id,
+        trucks=_open_trucks(bench.shop, request.url.path),
         **values,
     )
+
+
+def _open_trucks(shop: Shop, here: str) -> list[tuple[str, str]]:
+    """Return (case, truck) of the open cases, the last touched first, on a page of a case."""
+    if not here.startswith("/cases/"):
+        return []
+    rows = ledger_page(shop, is_open=True).rows[:MOST_TRUCKS]
+    found = [(row.case, row.truck or row.case) for row in rows]
+    mine = here.split("/")[2]
+    return sorted(found) if len(found) > 1 and mine in dict(found) else []
 
 
 def going_on(request: Request, where: str, met: str = "") -> Response:

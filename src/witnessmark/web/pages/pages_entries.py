@@ -28,7 +28,12 @@ from witnessmark.workflow.case.shop_settings import instruments_of, own_rates
 from witnessmark.workflow.dossier.gauge_round import next_reading, quantities_for, readings_taken
 from witnessmark.workflow.papers.case_papers import usual_price_in_shop
 from witnessmark.workflow.shop.ledger import PART_HERE, PART_ORDERED
-from witnessmark.workflow.shop.on_the_clock import clock_seen, local_time, press
+from witnessmark.workflow.shop.on_the_clock import (
+    clock_seen,
+    local_time,
+    press,
+    tell_other_cases,
+)
 
 router = APIRouter(include_in_schema=False)
 
@@ -241,7 +246,9 @@ def _enter(
 ) -> Entry:
     entry_id = form.one("entry_id") or None
     if kind != "clock":
-        return bench.shop.add(case_id, kind, data, by=by, entry_id=entry_id, at=at)
+        entry = bench.shop.add(case_id, kind, data, by=by, entry_id=entry_id, at=at)
+        tell_other_cases(bench.shop, case_id, [entry])
+        return entry
     told = data if data.get("person") or not by else {**data, "person": by}
     when = form.one("when")
     return press(

@@ -255,6 +255,39 @@
   }
   unfold();
 
+  // ---- several trucks -------------------------------------------------------------------------
+  // Each truck is found as it was left: its page, its folds, how far down. What is typed is kept
+  // by the forms themselves.
+  const trucks = document.querySelector(".trucks");
+  const mine = trucks?.querySelector("[aria-current]")?.dataset.truck;
+  function left(truck) {
+    try { return JSON.parse(sessionStorage.getItem(`wm-truck-${truck}`) || "null"); } catch { return null; }
+  }
+  if (mine) {
+    const before = left(mine);
+    if (before && before.back) {
+      for (const summary of document.querySelectorAll("details > summary")) {
+        summary.parentElement.open = before.folds.includes(named(summary));
+      }
+      window.scrollTo(0, before.y);
+    }
+    const note = (back) => {
+      const open = [...document.querySelectorAll("details[open] > summary")].map(named);
+      const state = { path: location.pathname + location.search, y: window.scrollY, folds: open, back };
+      try { sessionStorage.setItem(`wm-truck-${mine}`, JSON.stringify(state)); } catch { /* nothing is kept */ }
+    };
+    note(false);
+    window.addEventListener("pagehide", () => note(false));
+    for (const link of trucks.querySelectorAll("a:not([aria-current])")) {
+      link.addEventListener("click", () => {
+        const there = left(link.dataset.truck);
+        if (!there) return;
+        link.href = there.path;
+        sessionStorage.setItem(`wm-truck-${link.dataset.truck}`, JSON.stringify({ ...there, back: true }));
+      });
+    }
+  }
+
   // ---- find -----------------------------------------------------------------------------------
   // Rows that do not say the words are put away as one types; without script the button asks.
   for (const field of document.querySelectorAll("input[data-filter]")) {

@@ -14,6 +14,7 @@ from witnessmark.model.dossier import Dossier
 from witnessmark.model.entries.agreed_data import ApprovalData, QuoteData
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry import Entry
+from witnessmark.model.entries.entry_data import RetractData
 from witnessmark.model.entries.ledger_data import ClockData
 from witnessmark.words.say import clock as say
 from witnessmark.workflow.case.packs_of_shop import knowledge_of
@@ -209,15 +210,34 @@ def tell_other_cases(shop: Shop, case_id: str, entries: Iterable[Entry]) -> None
     """Copy starts and stops to the other cases where their person is on the clock.
 
     So each case stands by itself: a start there ends or halves what runs here. A person on the
-    clock elsewhere is copied into this case likewise where both run.
+    clock elsewhere is copied into this case likewise where both run. What is taken back here is
+    taken back where it was copied to.
     """
     for entry in entries:
         data = entry.data
+        if isinstance(data, RetractData):
+            _take_back_copies(shop, case_id, entry, data)
         if not isinstance(data, ClockData) or data.elsewhere:
             continue
         for other in _cases_with_clock(shop, data.person):
             if other != case_id:
                 _tell(shop, case_id, entry, data, other)
+
+
+def _take_back_copies(shop: Shop, case_id: str, entry: Entry, data: RetractData) -> None:
+    mine = next((e for e in shop.case(case_id).entries if e.id == data.entry), None)
+    if mine is None or not isinstance(mine.data, ClockData) or mine.data.elsewhere:
+        return
+    copy = _copy_of(data.entry)
+    for other in _cases_with_clock(shop, mine.data.person):
+        case = shop.case(other)
+        held = {e.id for e in case.entries}
+        if other == case_id or copy not in held or copy in case.retracted():
+            continue
+        fields = {"entry": copy, "why": data.why}
+        shop.append(
+            other, [entry_line("retract", fields, entry_id=_copy_of(entry.id), at=entry.at)]
+        )
 
 
 def _tell(shop: Shop, case_id: str, entry: Entry, data: ClockData, other: str) -> None:

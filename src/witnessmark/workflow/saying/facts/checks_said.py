@@ -14,6 +14,7 @@ from witnessmark.words.say import line as say
 from witnessmark.workflow.case.packs_of_shop import Knowledge
 from witnessmark.workflow.saying.cards import Card, Part
 from witnessmark.workflow.saying.figures.figure_marks import CARRIED, FigureMark
+from witnessmark.workflow.saying.figures.points_said import point_marks
 from witnessmark.workflow.saying.hearing.moods import Clause, is_negated
 from witnessmark.workflow.saying.hearing.spoken_tables import table
 from witnessmark.workflow.saying.hearing.tokens import Token
@@ -108,7 +109,7 @@ def measured_checks(
     part = Part()
     text = _Stretch(*_text_of(tokens, 0, len(tokens)), 0)
     for row in table("checks")["measured"]:
-        if knowledge.test(row["test"]) is None:
+        if "test" in row and knowledge.test(row["test"]) is None:
             continue
         named = _pattern(row["say"]).search(text.text)
         if named is None or ("unless" in row and _pattern(row["unless"]).search(text.text)):
@@ -128,6 +129,10 @@ def measured_checks(
             if unit(symbol).kind != row["kind"]:
                 continue
             spelled = f"{figure.texts[0]} {symbol}"
+            if "quantity" in row:
+                part.cards.append(_reading(row, spelled, tokens, figure, text, named))
+                part.used |= figure.used | _span(text, named)
+                break
             value = figure.values[0] * unit(symbol).factor
             low, high = row["good"]
             result = "negative" if low <= value <= high else "positive"
@@ -137,7 +142,7 @@ def measured_checks(
                 part.used |= figure.used
             elif result == "negative":
                 break
-            used = set(range(text.token(named.start()), text.token(named.end() - 1) + 1))
+            used = _span(text, named)
             part.used |= set() if row.get("beside") else used
             needs = (say.ask_figure(spelled),) if figure.doubt else ()
             part.cards.append(
@@ -146,6 +151,28 @@ def measured_checks(
             )  # fmt: skip
             break
     return part
+
+
+def _span(text: _Stretch, hit: re.Match[str]) -> set[int]:
+    return set(range(text.token(hit.start()), text.token(hit.end() - 1) + 1))
+
+
+def _reading(
+    row: Row,
+    spelled: str,
+    tokens: Sequence[Token],
+    figure: FigureMark,
+    text: _Stretch,
+    named: re.Match[str],
+) -> Card:
+    """Return a loss or an interval as the reading it is: "lost 4 psi in a minute, released"."""
+    data: dict[str, Any] = {"quantity": row["quantity"], "value": spelled}
+    points = {k: v for m in point_marks(tokens) for k, v in m.fields.items() if v == "off"}
+    if points:
+        data["point"] = points
+    needs = tuple(row.get("needs", ()))
+    needs += (say.ask_figure(spelled),) if figure.doubt else ()
+    return Card("reading", data, _said(tokens, _span(text, named) | figure.used), needs)
 
 
 def _stretches(tokens: Sequence[Token], clauses: Sequence[Clause]) -> list[tuple[_Stretch, Clause]]:

@@ -28,7 +28,9 @@ __all__ = ["pack_words_of"]
 #: So much of a clause must be known words, so much of the words must be said, so well must both
 #: fit, and so much better than the next (judgement, set on lines that were seen). The case's own
 #: families need less.
-_OF_CLAUSE, _OF_CORE, _FITS, _OWN, _AHEAD = 0.7, 0.55, 0.6, 1.25, 1.06
+_OF_CLAUSE, _OF_CORE, _FITS, _OWN, _AHEAD = 0.4, 0.7, 0.54, 1.25, 1.06
+#: Of the packs' own words, which are long and general, more must be said.
+_OF_PACK = 0.7
 #: What a test's name counts beside the words of its result.
 _OF_NAME = 0.35
 _GENERIC = ("positive", "negative")
@@ -46,6 +48,7 @@ class _Saying:
     name: frozenset[str]
     denied: bool
     figure: bool = False
+    example: bool = False
 
 
 def pack_words_of(
@@ -71,8 +74,9 @@ def pack_words_of(
     own = frozenset(_ids_of(knowledge, families))
     same = set(named)
     done: set[int] = set()
+    runs = _runs(clauses, used)
     pairs = [Clause(a.first, b.end, a.moods | b.moods) for a, b in itertools.pairwise(clauses)]
-    for clause in (*pairs, *clauses):
+    for clause in (*pairs, *clauses, *runs):
         inside = set(range(clause.first, clause.end))
         if clause.moods or (used | done) & inside or not_run(tokens, clause):
             continue
@@ -81,9 +85,11 @@ def pack_words_of(
             continue
         told = [s for s in sayings if s.figure or not _open(tokens, clause)]
         ranked = _ranked(words, _denied(tokens, clause), told, weights, own)
+        if clause in runs:  # beside what was read all of a saying must stand
+            ranked = [row for row in ranked if row[1].core <= words.keys()]
         for best in _clear(ranked, knowledge):
             if _alike_ids(best.identity, knowledge) & same or not _of_both(
-                best, words, clause, clauses
+                best, words, clause, clauses if clause in pairs else ()
             ):
                 continue
             same.add(best.identity)
@@ -95,6 +101,18 @@ def pack_words_of(
 def _alike_ids(identity: str, knowledge: Knowledge) -> set[str]:
     test = knowledge.test(identity)
     return {identity, *(test.same_as if test else ())}
+
+
+def _runs(clauses: Sequence[Clause], used: Collection[int]) -> list[Clause]:
+    """Return what stands of each clause beside what other readers took."""
+    found: list[Clause] = []
+    for clause in clauses:
+        first = clause.first
+        for place in (*sorted(p for p in used if clause.first <= p < clause.end), clause.end):
+            if 1 < place - first < clause.end - clause.first:
+                found.append(Clause(first, place, clause.moods))
+            first = place + 1
+    return found
 
 
 def _of_both(
@@ -138,16 +156,18 @@ def _ranked(
         if not shared:
             continue
         named = (said & saying.name) - shared
-        if len(shared) + len(named) < 2:
+        # of a pack's words alone "jumps with lamps" leaves open what jumps
+        told_of = saying.example or len(named) + len(shared) > 2
+        if len(shared) + len(named) < 2 or not told_of:
             continue
         told = _turned(saying, denied)
         if told is None:
             continue
         covered = sum(weights[w] for w in (*shared, *named)) / whole
         core = sum(weights[w] for w in shared) / sum(weights[w] for w in saying.core)
-        if covered < _OF_CLAUSE or core < _OF_CORE:
+        if covered < (_OF_CLAUSE if saying.example else _OF_PACK) or core < _OF_CORE:
             continue
-        score = covered * (0.4 + 0.6 * core) * (_OWN if saying.identity in own else 1.0)
+        score = covered**0.5 * core * (_OWN if saying.identity in own else 1.0)
         key = (told.identity, told.result)
         if score >= _FITS and score > found.get(key, (0.0, told))[0]:
             found[key] = (score, told)
@@ -159,11 +179,12 @@ def _turned(saying: _Saying, denied: bool) -> _Saying | None:
     if saying.denied == denied:
         return saying
     other = {"positive": "negative", "negative": "positive", "seen": "not seen"}
-    if saying.result not in other:
-        return None
+    if saying.result not in other or saying.denied:
+        return None  # "fan comes on" denies no "fan never comes on"
     return _Saying(
         saying.kind, saying.identity, other[saying.result], saying.core, saying.name, denied,
         saying.figure,
+        saying.example,
     )  # fmt: skip
 
 
@@ -226,15 +247,17 @@ def _sayings(
             core = _stems(text)
             cut = kind == "clue" and text != words and text not in told
             if len(core) > (2 if cut else 0):  # a piece of a clue's words may be anything
-                found.append(_Saying(kind, identity, result, core, title, *_marks(text)))
+                found.append(
+                    _Saying(kind, identity, result, core, title, *_marks(text), text in told)
+                )
     counts = Counter(w for s in found for w in s.core | s.name)
     weights = {w: math.log((len(found) + 1) / n) for w, n in counts.items()}
     return tuple(found), weights
 
 
 def _rarest(weights: Mapping[str, float]) -> float:
-    """Return what a word counts that no pack knows: as much as a middling one."""
-    return 0.5 * math.log(max(2, len(weights)))
+    """Return what a word counts that no pack knows: less than most."""
+    return 0.3 * math.log(max(2, len(weights)))
 
 
 def _alternatives(words: str) -> list[str]:

@@ -71,6 +71,8 @@ def approval_of(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) 
                 names = part_names(tokens, end, clause.end) or part_names(
                     tokens, clause.first, first
                 )
+                if not names and tokens[first].text in {"will", "not"}:
+                    continue  # "it will not do over 5 mph"
                 words = names[0][0] if names else " ".join(t.text for t in what[:4])
                 part.cards.append(
                     Card("decline", {"words": words}, said_span(tokens, first, clause.end),

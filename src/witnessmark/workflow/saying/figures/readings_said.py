@@ -35,7 +35,7 @@ from witnessmark.workflow.saying.figures.roles import (
     turned_bound,
 )
 from witnessmark.workflow.saying.figures.values import quantity_and_value, shown
-from witnessmark.workflow.saying.figures.whose import owners_of, stray_units, usual_noun
+from witnessmark.workflow.saying.figures.whose import owners_of, stray_units, usual_noun, wheel_noun
 from witnessmark.workflow.saying.hearing.moods import NAMED, Clause
 from witnessmark.workflow.saying.hearing.spoken_tables import table
 from witnessmark.workflow.saying.hearing.tokens import Token, longest
@@ -172,8 +172,11 @@ def _read(
         marks = [m for m in marks if m.first not in timed]
     stray = stray_units(tokens, values)
     owners = owners_of(tokens, values, nouns, stray)
-    if not nouns and values and (stand_in := usual_noun(values, usual)) is not None:
-        owners = {f.first: stand_in for f in values}
+    if not nouns and values:
+        stand_in = usual_noun(values, usual) or wheel_noun(
+            values, all(placed(tokens, f, values) for f in values)
+        )
+        owners = {f.first: stand_in for f in values} if stand_in is not None else owners
     drafts: list[tuple[FigureMark, NounMark, Figured, str, str]] = []
     held = False
     for figure in values:
@@ -333,6 +336,8 @@ def _card(
         del spoken.point["warm"]  # "coolant hot 225 F" says how hot, not how it stood
     if noun.row.get("own_heat"):
         spoken.point.pop("warm", None)  # a tyre's "cold" is not the engine's
+    if noun.quantity("time") == quantity:
+        spoken.point.pop("engine", None)  # a time of cranking is its own point
     if spoken.point:
         data["point"] = dict(spoken.point)
     needs, also, marks = list(spoken.needs), list(spoken.also), []

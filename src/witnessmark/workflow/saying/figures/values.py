@@ -84,9 +84,9 @@ def quantity_and_value(
     if symbol == "degrees":
         if "angle" in row:
             symbol = "deg"
-        else:
-            part.asks.append(say.ask_degrees(shown(figure, "")))
-            return None
+        else:  # the shop's own; Celsius is asked
+            symbol = "F"
+            needs.append(say.ask_degrees(shown(figure, "")))
     if symbol == "thou":
         figure.values, symbol = tuple(v / 1000 for v in figure.values), "in"
         figure.texts = tuple(written(v) for v in figure.values)

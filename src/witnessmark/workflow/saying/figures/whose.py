@@ -15,7 +15,7 @@ from witnessmark.workflow.saying.figures.figure_marks import (
 )
 from witnessmark.workflow.saying.hearing.tokens import Token, longest
 
-__all__ = ["fits_symbol", "owners_of", "stray_units", "usual_noun"]
+__all__ = ["fits_symbol", "owners_of", "stray_units", "usual_noun", "wheel_noun"]
 
 
 def owners_of(
@@ -110,6 +110,21 @@ def stray_units(tokens: Sequence[Token], values: Sequence[FigureMark]) -> list[s
             hit = longest(tokens, place, units_said())
             found += [str(hit[1])] if hit else []
     return found
+
+
+#: What is read at a wheel in a unit: always asked back [kind of unit -> quantity].
+_AT_A_WHEEL = {"pressure": "tyre_pressure", "temperature": "hub_temperature"}
+
+
+def wheel_noun(values: Sequence[FigureMark], placed: bool) -> NounMark | None:
+    """Stand in for a noun where each figure has a wheel of its own: "LF 108 psi RF 96 psi"."""
+    kinds = {f.kind for f in values if f.kind}
+    quantity = _AT_A_WHEEL.get(next(iter(kinds))) if len(kinds) == 1 else None
+    if quantity is None or not placed or len(values) < 2:
+        return None
+    ask = say.ask_is_it(quantity.replace("_", " "))
+    row = {next(iter(kinds)): quantity, "needs": [ask], "no_speed": True}
+    return NounMark(row, values[0].first, values[0].first, "")
 
 
 def usual_noun(values: Sequence[FigureMark], usual: Sequence[str]) -> NounMark | None:
