@@ -9,8 +9,9 @@ from functools import cache
 from witnessmark.words.say import line as say
 from witnessmark.workflow.case.packs_of_shop import Knowledge
 from witnessmark.workflow.saying.cards import Card, Meaning, Part
-from witnessmark.workflow.saying.facts.checks_said import checks_of, measured_checks
+from witnessmark.workflow.saying.facts.checks_said import checks_of
 from witnessmark.workflow.saying.facts.codes_said import codes_of
+from witnessmark.workflow.saying.facts.measured_said import measured_checks
 from witnessmark.workflow.saying.facts.pack_words import pack_words_of
 from witnessmark.workflow.saying.facts.part_names import part_names
 from witnessmark.workflow.saying.facts.work_said import work_of

@@ -9,17 +9,14 @@ from dataclasses import dataclass, replace
 from functools import cache, lru_cache
 from typing import Any
 
-from witnessmark.units import unit
 from witnessmark.words.say import line as say
 from witnessmark.workflow.case.packs_of_shop import Knowledge
 from witnessmark.workflow.saying.cards import Card, Part
-from witnessmark.workflow.saying.figures.figure_marks import CARRIED, FigureMark
-from witnessmark.workflow.saying.figures.points_said import point_marks
 from witnessmark.workflow.saying.hearing.moods import Clause, is_negated
 from witnessmark.workflow.saying.hearing.spoken_tables import table
 from witnessmark.workflow.saying.hearing.tokens import Token
 
-__all__ = ["checks_of", "measured_checks", "not_run"]
+__all__ = ["Row", "Stretch", "checks_of", "not_run", "pattern_of", "said_of", "text_of"]
 
 Row = Mapping[str, Any]
 #: Who may have said it.
@@ -27,7 +24,7 @@ _SPEAKERS = ("driver", "customer", "owner", "dealer", "shop")
 
 
 @dataclass(frozen=True, slots=True)
-class _Stretch:
+class Stretch:
     """A stretch of the line as plain text, with the token of each place."""
 
     text: str
@@ -40,14 +37,14 @@ class _Stretch:
 
 
 @lru_cache(maxsize=4096)
-def _pattern(words: str) -> re.Pattern[str]:
+def pattern_of(words: str) -> re.Pattern[str]:
     several = "|".join(re.escape(w) for w in sorted(words.split("|"), key=len, reverse=True))
     return re.compile(rf"(?<![\w-])(?:{several})(?![\w-])")
 
 
 @cache
 def _results() -> dict[str, re.Pattern[str]]:
-    return {k: _pattern("|".join(v)) for k, v in table("speech")["results"].items()}
+    return {k: pattern_of("|".join(v)) for k, v in table("speech")["results"].items()}
 
 
 def checks_of(
@@ -99,92 +96,16 @@ def _in_doubt(card: Card, knowledge: Knowledge) -> Card:
     return replace(card, needs=(*card.needs, say.ask_is_it_check(name)))
 
 
-def measured_checks(
-    tokens: Sequence[Token],
-    clauses: Sequence[Clause],
-    figures: Sequence[FigureMark],
-    knowledge: Knowledge,
-) -> Part:
-    """Read figures that are the result of a test: the bus at 58 ohm, 47 psi across a filter."""
-    part = Part()
-    text = _Stretch(*_text_of(tokens, 0, len(tokens)), 0)
-    for row in table("checks")["measured"]:
-        if "test" in row and knowledge.test(row["test"]) is None:
-            continue
-        named = _pattern(row["say"]).search(text.text)
-        if named is None or ("unless" in row and _pattern(row["unless"]).search(text.text)):
-            continue
-        if "with" in row and not _pattern(row["with"]).search(text.text):
-            continue
-        for figure in figures:
-            clause = next(c for c in clauses if c.first <= figure.first < c.end)
-            if clause.moods & {"plan", "other", "book", "hearsay"} or len(figure.values) > 1:
-                continue
-            symbol = {"lbs": "psi", "inches": "in"}.get(figure.symbol, figure.symbol)
-            if row["kind"] == "time":
-                symbol = CARRIED.get(symbol, ("", symbol))[1]
-            if not symbol or symbol.startswith("!") or symbol in {"thou", "quart", "liter",
-                                                                  "degrees"}:  # fmt: skip
-                continue
-            if unit(symbol).kind != row["kind"]:
-                continue
-            spelled = f"{figure.texts[0]} {symbol}"
-            if "quantity" in row:
-                part.cards.append(_reading(row, spelled, tokens, figure, text, named))
-                part.used |= figure.used | _span(text, named)
-                break
-            value = figure.values[0] * unit(symbol).factor
-            low, high = row["good"]
-            result = "negative" if low <= value <= high else "positive"
-            data = {"test": row["test"], "result": result}
-            if not row.get("beside"):
-                data["value"] = spelled
-                part.used |= figure.used
-            elif result == "negative":
-                break
-            used = _span(text, named)
-            part.used |= set() if row.get("beside") else used
-            needs = (say.ask_figure(spelled),) if figure.doubt else ()
-            part.cards.append(
-                Card("test", data, _said(tokens, used | figure.used), needs,
-                     tuple(row.get("also", ())))
-            )  # fmt: skip
-            break
-    return part
-
-
-def _span(text: _Stretch, hit: re.Match[str]) -> set[int]:
-    return set(range(text.token(hit.start()), text.token(hit.end() - 1) + 1))
-
-
-def _reading(
-    row: Row,
-    spelled: str,
-    tokens: Sequence[Token],
-    figure: FigureMark,
-    text: _Stretch,
-    named: re.Match[str],
-) -> Card:
-    """Return a loss or an interval as the reading it is: "lost 4 psi in a minute, released"."""
-    data: dict[str, Any] = {"quantity": row["quantity"], "value": spelled}
-    points = {k: v for m in point_marks(tokens) for k, v in m.fields.items() if v == "off"}
-    if points:
-        data["point"] = points
-    needs = tuple(row.get("needs", ()))
-    needs += (say.ask_figure(spelled),) if figure.doubt else ()
-    return Card("reading", data, _said(tokens, _span(text, named) | figure.used), needs)
-
-
-def _stretches(tokens: Sequence[Token], clauses: Sequence[Clause]) -> list[tuple[_Stretch, Clause]]:
+def _stretches(tokens: Sequence[Token], clauses: Sequence[Clause]) -> list[tuple[Stretch, Clause]]:
     """Each clause, and each two that follow one another, as text."""
-    found = [(_Stretch(*_text_of(tokens, c.first, c.end), c.first), c) for c in clauses]
+    found = [(Stretch(*text_of(tokens, c.first, c.end), c.first), c) for c in clauses]
     for one, two in itertools.pairwise(clauses):
         both = Clause(one.first, two.end, one.moods | two.moods)
-        found.append((_Stretch(*_text_of(tokens, one.first, two.end), one.first), both))
+        found.append((Stretch(*text_of(tokens, one.first, two.end), one.first), both))
     return found
 
 
-def _text_of(tokens: Sequence[Token], first: int, end: int) -> tuple[str, tuple[int, ...]]:
+def text_of(tokens: Sequence[Token], first: int, end: int) -> tuple[str, tuple[int, ...]]:
     text, starts = "", []
     for token in tokens[first:end]:
         text += " " if text else ""
@@ -213,8 +134,8 @@ def _rows_of_ids(ids: tuple[str, ...]) -> tuple[Row, ...]:
 def not_run(tokens: Sequence[Token], clause: Clause) -> bool:
     """Tell whether the clause says that nothing was looked at: "did not check the hose"."""
     rows = table("speech")["not_run"]
-    text, _ = _text_of(tokens, clause.first, clause.end)
-    if _pattern("|".join(rows["words"])).search(text):
+    text, _ = text_of(tokens, clause.first, clause.end)
+    if pattern_of("|".join(rows["words"])).search(text):
         return True
     verbs = "|".join(re.escape(v) for v in rows["verbs"])
     return re.search(rf"\b(?:not|never|no|without|ever)(?: \w+)? (?:{verbs})\b", text) is not None
@@ -231,15 +152,15 @@ def _ids(row: Row, knowledge: Knowledge) -> list[str]:
     return found + ([f"clue {clue}"] if clue in knowledge.conditions else [])
 
 
-def _match(row: Row, stretch: _Stretch) -> set[int] | None:
+def _match(row: Row, stretch: Stretch) -> set[int] | None:
     """Return the tokens that a row was recognised by, where it is said here."""
-    if "unless" in row and _pattern(row["unless"]).search(stretch.text):
+    if "unless" in row and pattern_of(row["unless"]).search(stretch.text):
         return None
-    if "with" in row and not _pattern(row["with"]).search(stretch.text):
+    if "with" in row and not pattern_of(row["with"]).search(stretch.text):
         return None
     used: set[int] = set()
     for group in row["all"]:
-        hit = _pattern(group).search(stretch.text)
+        hit = pattern_of(group).search(stretch.text)
         if hit is None:
             return None
         used |= set(range(stretch.token(hit.start()), stretch.token(hit.end() - 1) + 1))
@@ -250,13 +171,13 @@ def _judge(
     row: Row,
     ids: Sequence[str],
     hit: set[int],
-    stretch: _Stretch,
+    stretch: Stretch,
     tokens: Sequence[Token],
     clause: Clause,
     knowledge: Knowledge,
     part: Part,
 ) -> list[Card]:
-    sign = _pattern(row["all"][0]).search(stretch.text)
+    sign = pattern_of(row["all"][0]).search(stretch.text)
     assert sign is not None  # noqa: S101
     if "plain" in row and not row.get("absolute") and _both_ways(row, tokens):
         part.asks.append(say.ask_result(_words(tokens, hit)))
@@ -265,7 +186,7 @@ def _judge(
     if "plain" in row and not row.get("absolute") and not negated and row["plain"] != "yes":
         negated = any(  # "shakes only when pulling, not coasting"
             is_negated(tokens, stretch.token(found.start()), stretch.first)
-            for found in (_pattern(group).search(stretch.text) for group in row["all"][1:])
+            for found in (pattern_of(group).search(stretch.text) for group in row["all"][1:])
             if found is not None
         )
     result = _result(row, stretch, negated, tokens)
@@ -292,12 +213,12 @@ def _judge(
         part.asks.append(row["needs_negated"])
         return []
     extra = row.get("also_unless")
-    if extra and not _pattern(extra["unless"]).search(stretch.text):
+    if extra and not pattern_of(extra["unless"]).search(stretch.text):
         also.append(extra["ask"])
     if hearsay:
         needs.append(say.ask_hearsay())
     _use_result_words(stretch, hit, row)
-    said = _said(tokens, hit)
+    said = said_of(tokens, hit)
     marks = ("somebody's word",) if hearsay else ()
     cards = []
     for identity in ids:
@@ -305,7 +226,7 @@ def _judge(
         if identity.startswith("clue "):
             data = {"clue": identity.removeprefix("clue "), "seen": result != "negative"}
             for word, cause in row.get("parts", {}).items():
-                if _pattern(word).search(stretch.text) and knowledge.cause(cause):
+                if pattern_of(word).search(stretch.text) and knowledge.cause(cause):
                     data["cause"] = cause
             if hearsay:
                 words = {t.text for t in tokens}
@@ -320,9 +241,7 @@ def _judge(
     return cards
 
 
-def _negated(
-    tokens: Sequence[Token], stretch: _Stretch, sign: int, sign_end: int, row: Row
-) -> bool:
+def _negated(tokens: Sequence[Token], stretch: Stretch, sign: int, sign_end: int, row: Row) -> bool:
     if row.get("absolute"):
         return False
     before = is_negated(tokens, sign, stretch.first)
@@ -330,17 +249,17 @@ def _negated(
         words = [t.text for t in tokens[stretch.first : stretch.first + len(stretch.starts)]]
         before = any(w in {"no", "not", "never", "none", "without"} for w in words)
     after = stretch.text[sign_end:]
-    behind = _pattern("|".join(table("speech")["negations"]["after"])).match(after.lstrip())
+    behind = pattern_of("|".join(table("speech")["negations"]["after"])).match(after.lstrip())
     return before or (behind is not None and not before)
 
 
 def _both_ways(row: Row, tokens: Sequence[Token]) -> bool:
     """Tell whether the sign is said to be there and not to be: none at idle, some at 1,500."""
-    line = _Stretch(*_text_of(tokens, 0, len(tokens)), 0)
+    line = Stretch(*text_of(tokens, 0, len(tokens)), 0)
     found = set()
-    for hit in _pattern(row["all"][0]).finditer(line.text):
+    for hit in pattern_of(row["all"][0]).finditer(line.text):
         place = line.token(hit.start())
-        behind = _pattern("|".join(table("speech")["negations"]["after"])).match(
+        behind = pattern_of("|".join(table("speech")["negations"]["after"])).match(
             line.text[hit.end() :].lstrip()
         )
         breaks = [p + 1 for p in range(place) if tokens[p].text in {",", ";", ".", ":", "but"}]
@@ -349,7 +268,7 @@ def _both_ways(row: Row, tokens: Sequence[Token]) -> bool:
     return len(found) > 1 or (found == {False} and later_none)
 
 
-def _fell(tokens: Sequence[Token], stretch: _Stretch) -> str | None:
+def _fell(tokens: Sequence[Token], stretch: Stretch) -> str | None:
     """Judge two figures of one quantity, with a thing and then without it."""
     words = tokens[stretch.first : stretch.first + len(stretch.starts)]
     figures = [t.number for t in words if t.number is not None and t.number < 400]
@@ -359,7 +278,7 @@ def _fell(tokens: Sequence[Token], stretch: _Stretch) -> str | None:
     return "positive" if left <= 0.7 else ("negative" if left >= 0.9 else None)
 
 
-def _result(row: Row, stretch: _Stretch, negated: bool, tokens: Sequence[Token]) -> str | None:
+def _result(row: Row, stretch: Stretch, negated: bool, tokens: Sequence[Token]) -> str | None:
     """Return positive, negative or maybe; ``None`` where no result was said."""
     text = stretch.text
     if _results()["maybe"].search(text):
@@ -394,7 +313,7 @@ def _result(row: Row, stretch: _Stretch, negated: bool, tokens: Sequence[Token])
     return str(plain)
 
 
-def _plainly_generic(result: str, stretch: _Stretch, tokens: Sequence[Token], row: Row) -> bool:
+def _plainly_generic(result: str, stretch: Stretch, tokens: Sequence[Token], row: Row) -> bool:
     """Tell whether a result word is said that does not mean the other result in this row."""
     other = str(row.get("good" if result == "positive" else "bad", "")).split("|")
     return any(
@@ -404,13 +323,13 @@ def _plainly_generic(result: str, stretch: _Stretch, tokens: Sequence[Token], ro
     )
 
 
-def _plainly(words: str | None, stretch: _Stretch, tokens: Sequence[Token]) -> bool:
+def _plainly(words: str | None, stretch: Stretch, tokens: Sequence[Token]) -> bool:
     """Tell whether one of the words is said without a "no" before it."""
     if words is None:
         return False
     return any(
         not is_negated(tokens, stretch.token(hit.start()), stretch.first)
-        for hit in _pattern(words).finditer(stretch.text)
+        for hit in pattern_of(words).finditer(stretch.text)
     )
 
 
@@ -418,13 +337,13 @@ def _good_wins(row: Row, text: str) -> bool:
     """A good word that holds a bad one in it ("no leak", "did not change") is the good one."""
     if not {"good", "bad"} <= set(row):
         return False
-    good, bad = _pattern(row["good"]).search(text), _pattern(row["bad"]).search(text)
+    good, bad = pattern_of(row["good"]).search(text), pattern_of(row["bad"]).search(text)
     return bool(good and bad and good.start() <= bad.start() and good.end() >= bad.end())
 
 
 def _outcome(
     row: Row,
-    stretch: _Stretch,
+    stretch: Stretch,
     result: str,
     identity: str,
     knowledge: Knowledge,
@@ -440,14 +359,14 @@ def _outcome(
     return str(good) if good and result == "negative" and test and good in test.outcomes else result
 
 
-def _use_result_words(stretch: _Stretch, hit: set[int], row: Row) -> None:
+def _use_result_words(stretch: Stretch, hit: set[int], row: Row) -> None:
     groups = [row[k] for k in ("good", "bad") if k in row]
-    patterns = [_pattern(g) for g in groups] + list(_results().values())
-    patterns.append(_pattern("|".join(table("speech")["negations"]["words"])))
+    patterns = [pattern_of(g) for g in groups] + list(_results().values())
+    patterns.append(pattern_of("|".join(table("speech")["negations"]["words"])))
     for pattern in patterns:
         for found in pattern.finditer(stretch.text):
             hit |= set(range(stretch.token(found.start()), stretch.token(found.end() - 1) + 1))
 
 
-def _said(tokens: Sequence[Token], used: set[int]) -> str:
+def said_of(tokens: Sequence[Token], used: set[int]) -> str:
     return f"{tokens[min(used)].start}:{tokens[max(used)].end}"
