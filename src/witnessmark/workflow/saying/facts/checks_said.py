@@ -38,6 +38,7 @@ class Stretch:
 
 @lru_cache(maxsize=4096)
 def pattern_of(words: str) -> re.Pattern[str]:
+    """Return the pattern of several words that are divided by "|", the longest first."""
     several = "|".join(re.escape(w) for w in sorted(words.split("|"), key=len, reverse=True))
     return re.compile(rf"(?<![\w-])(?:{several})(?![\w-])")
 
@@ -106,6 +107,7 @@ def _stretches(tokens: Sequence[Token], clauses: Sequence[Clause]) -> list[tuple
 
 
 def text_of(tokens: Sequence[Token], first: int, end: int) -> tuple[str, tuple[int, ...]]:
+    """Return tokens as plain text, and where each begins in it."""
     text, starts = "", []
     for token in tokens[first:end]:
         text += " " if text else ""
@@ -369,4 +371,5 @@ def _use_result_words(stretch: Stretch, hit: set[int], row: Row) -> None:
 
 
 def said_of(tokens: Sequence[Token], used: set[int]) -> str:
+    """Return where in the line the used tokens stand."""
     return f"{tokens[min(used)].start}:{tokens[max(used)].end}"
