@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import json
+import time
 
 import pytest
 
+from patience import PATIENCE_S
 from web.accessible import violations
 from web.bench_page import KEEP_SCREENS, SCREENS, served
 from web.test_browser import SMALL
@@ -91,6 +93,15 @@ def answer(page, address, point: str, chip: str) -> None:
         page.get_by_role("button", name="Save what I looked at").tap()
 
 
+def told_at_last(page, where: str):
+    """Ask the interface until what stops the vehicle is worked out."""
+    end = time.monotonic() + PATIENCE_S
+    while (answer := page.request.get(where)).status != 200:
+        assert time.monotonic() < end, answer.text()
+        page.wait_for_timeout(200)
+    return answer.json()
+
+
 @pytest.mark.slow
 def test_from_the_defect_to_the_certificate_on_a_phone(phone, address, shop):
     page = phone
@@ -110,7 +121,7 @@ def test_from_the_defect_to_the_certificate_on_a_phone(phone, address, shop):
     page.wait_for_selector("#keys button")
     fits(page, "read", heard=True)
     # the page, the interface and the workflow say one thing
-    told = page.request.get(f"{address}/api/cases/unit/inspection").json()
+    told = told_at_last(page, f"{address}/api/cases/unit/inspection")
     assert told == json.loads(json.dumps(sheet_json(sheet_now(shop, "unit"))))
     page.goto(f"{address}{WALK}/sign")
     fits(page, "not-signed")
@@ -126,6 +137,7 @@ def test_from_the_defect_to_the_certificate_on_a_phone(phone, address, shop):
     tread(page, address, "14")
     closed = [d.complaint for _, d in shop.case("unit").of(CloseData)]
     assert closed == ["inspection:lamps:1", "inspection:tread:1"]
+    told_at_last(page, f"{address}/api/cases/unit/inspection")
     page.goto(f"{address}{WALK}/sign")
     fits(page, "sign", heard=True)
     page.locator("label", has_text="I say so").tap()
