@@ -42,6 +42,8 @@ def line(data: str, kind: str = "note") -> str:
         (line('{"words":"x","more":1' + "0" * 400 + "}"), "more digits"),
         (line('{"words":"x","more":' + "[" * 100_000), "nested too deeply|not whole JSON"),
         (line('{"words":"x","more":' + "1" * 5000 + "}"), "not whole JSON|more digits"),
+        (line('{"words":"x","due":{"hours":false}}'), "data.due.hours: a number is needed"),
+        (line('{"did":"x","minutes":true}', "work"), "data.minutes: a number is needed"),
         (line('{"words":"x"}').replace("2026", "9999"), "not a date and time"),
         (line('{"words":"x"}').replace("2026", "0001"), "not a date and time"),
         (line('{"words":"x"}').replace("2026", "1899"), "not a date and time"),

@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, Literal
 
 from fastapi import APIRouter, Request
 from pydantic import BaseModel, ConfigDict, Field
 from starlette.responses import JSONResponse, Response
 
-from witnessmark.errors import Conflict
+from witnessmark.errors import Conflict, InputRefused
 from witnessmark.model.dossier import Dossier
 from witnessmark.model.entries.entry import Kind, json_schema
 from witnessmark.web.bench.state import ServerState, bench_of, page, viewer_of
 from witnessmark.web.pages.pages_cases import ledger_rows
+from witnessmark.words.say import inspection as say
 from witnessmark.workflow.case.shop_settings import shows_si
 from witnessmark.workflow.dossier.as_json import assessment_json
 from witnessmark.workflow.inspecting.inspect_case import (
+    head_of,
     must_sign_himself,
     sheet_json,
     sheet_of,
@@ -89,7 +91,7 @@ class NewLooks(BaseModel):
 
     model_config = ConfigDict(extra="forbid")
 
-    looks: list[NewLook] = Field(max_length=200)
+    looks: list[NewLook] = Field(min_length=1, max_length=200)
     id: str | None = Field(default=None, max_length=80, pattern=r"^[A-Za-z0-9._:-]*$")
     at: str | None = Field(default=None, max_length=40)
 
@@ -99,9 +101,9 @@ class NewSignature(BaseModel):
 
     model_config = ConfigDict(extra="forbid")
 
-    inspector: str = Field(max_length=200)
+    inspector: str = Field(max_length=200, pattern=r"\S")
     brake_inspector: str | None = Field(default=None, max_length=200)
-    accurate: bool
+    accurate: Literal[True]
 
 
 class Stored(BaseModel):
@@ -222,11 +224,11 @@ def _worked_out(bench: ServerState, case_id: str, until_then: str) -> Dossier | 
 @router.post("/api/cases/{case_id}/inspection/looks", status_code=201, responses=_REFUSED)
 def add_looks(request: Request, case_id: str, looks: NewLooks) -> list[str]:
     """Enter looks at points, all or none; a defect opens a complaint. Returns the new entries."""
+    bench, by = bench_of(request), viewer_of(request).name or None
+    if head_of(bench.desk.case(case_id)) is None:
+        raise Conflict(say.not_begun(), where="inspection", do="Begin the inspection first.")
     made = [Look(**one.model_dump()) for one in looks.looks]
-    by = viewer_of(request).name or None
-    return look(
-        bench_of(request).shop, case_id, made, by=by, at=looks.at, entry_id=looks.id or None
-    )
+    return look(bench.shop, case_id, made, by=by, at=looks.at, entry_id=looks.id or None)
 
 
 @router.post("/api/cases/{case_id}/inspection/certificate", status_code=201, responses=_REFUSED)
@@ -239,7 +241,12 @@ def add_certificate(request: Request, case_id: str, signed: NewSignature) -> Sto
     found = looked.assessment
     sheet = sheet_of(bench.shop, found.case, found.stops)
     data = signed.model_dump(exclude_none=True)
-    made = sign(bench.shop, case_id, data, sheet, by=viewer_of(request).name or None)
+    try:
+        made = sign(bench.shop, case_id, data, sheet, by=viewer_of(request).name or None)
+    except InputRefused as refused:
+        if not sheet.withheld:
+            raise
+        raise Conflict(refused.what, where=refused.where, do=refused.do) from None
     return Stored(id=made.id, kind=made.kind, at=made.at, line=made.line)
 
 

@@ -9,7 +9,7 @@ from typing import Annotated
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, StringConstraints
 
-__all__ = ["Id", "Label", "Name", "Record", "Words", "slug"]
+__all__ = ["Id", "Label", "Name", "Record", "Words", "slug", "truths_for_numbers"]
 
 Id = Annotated[str, StringConstraints(min_length=1, max_length=80, pattern=r"^[A-Za-z0-9._:-]+$")]
 Words = Annotated[str, StringConstraints(max_length=4000)]
@@ -39,6 +39,28 @@ class Record(BaseModel):
                     prefix = f"{name}[{key}]" if key != "" else name
                     found += [f"{prefix}.{inner}" for inner in item.unknown_fields()]
         return found
+
+
+def truths_for_numbers(raw: object, read: object, path: str) -> list[str]:
+    """Return the paths at which ``true`` or ``false`` stands where a number was read.
+
+    Args:
+        raw: what the JSON says.
+        read: what was made of it.
+        path: where that is.
+    """
+    if isinstance(raw, bool):
+        number = isinstance(read, int | float) and not isinstance(read, bool)
+        return [path] if number else []
+    found: list[str] = []
+    if isinstance(raw, dict):
+        for name, value in raw.items():
+            inner = read.get(name) if isinstance(read, dict) else getattr(read, name, None)
+            found += truths_for_numbers(value, inner, f"{path}.{name}")
+    elif isinstance(raw, list) and isinstance(read, tuple) and len(raw) == len(read):
+        for place, value in enumerate(raw):
+            found += truths_for_numbers(value, read[place], f"{path}[{place}]")
+    return found
 
 
 def slug(name: str) -> str:
