@@ -38,7 +38,7 @@ HERE = Path(__file__).resolve().parent
 WRITERS, PEOPLE, CASES = 8, 32, 60
 #: Longest and shortest time between an answer and the next request [s].
 THINK_S = (2.0, 12.0)
-WARM_S = 120.0
+WARM_S = 60.0
 
 
 def percentile(values: list[float], share: float) -> float:
@@ -289,7 +289,7 @@ def main() -> None:
         "",
         f"{PEOPLE} people, each over one connection with TLS, in a shop of {CASES} cases, thinking "
         f"{low:g} to {high:g} s between two requests, for {minutes:g} minutes after "
-        f"{WARM_S / 60:g} minutes of warming up:",
+        f"{WARM_S:g} s of warming up:",
         "",
         "| | |",
         "|---|---:|",

@@ -284,6 +284,17 @@ def test_nobody_signs_as_another(people, shop):
     assert people.post("/settings/figures", data={"tax_percent_parts": "1"}).status_code == 403
 
 
+def test_who_is_turned_away_by_the_crowd_has_tried_nothing(locked):
+    crowd = locked.transport.app.state.bench.hashes
+    crowd._inside = crowd.at_once + crowd.waiting  # the others of a crowd at the door
+    for _ in range(12):
+        answer = sign_in(locked, SHOP)
+        assert answer.status_code == 429
+        assert "Many sign in at this moment" in answer.text
+    crowd._inside = 0
+    assert sign_in(locked, SHOP).status_code == 303
+
+
 def test_nobody_signs_an_inspection_as_another(locked, shop):
     begin(shop, "unit7", {"vehicle": "truck", "inspector": "B. Inspector"})
     sign_in(locked, SHOP, "A. Example")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -22,6 +23,7 @@ from witnessmark.web.door.posted import Posted, posted
 from witnessmark.workflow.case.locks import (
     DEVICE_S,
     SESSION_S,
+    SignedIn,
     customer_case,
     end_session,
     is_known_device,
@@ -130,10 +132,11 @@ def _enter(bench: ServerState, request: Request, form: Posted) -> _Entered:
     token = request.cookies.get(DEVICE, "")[:200]
     device = is_known_device(shop, token)
     source = f"device {device}" if device else f"address {_address(request)}"
-    bench.throttle.count(source)
     name = form.one("name")[:80]
     text = (form.fields.get("passphrase") or [""])[-1]
-    found = bench.hashes.run(
+    found = _tried(
+        bench,
+        source,
         lambda: find_who(shop, name, text, known_device=device is not None),
         known=device is not None,
     )
@@ -148,16 +151,34 @@ def _enter(bench: ServerState, request: Request, form: Posted) -> _Entered:
     return _Entered(session_token(shop, found, device=device or ""), token)
 
 
+def _tried(
+    bench: ServerState, source: str, look: Callable[[], SignedIn | None], *, known: bool
+) -> SignedIn | None:
+    """Count a try of *source* and look at it; one that nobody looked at is given back.
+
+    Raises:
+        TooMany: too many tries of his went wrong, or too many people sign in just now.
+    """
+    bench.throttle.count(source)
+    try:
+        return bench.hashes.run(look, known=known)
+    except TooMany:
+        bench.throttle.forgive(source)
+        raise
+
+
 def _set_own(bench: ServerState, request: Request, form: Posted) -> None:
     name = viewer_of(request).name
     if not name:
         raise Forbidden("Nobody is signed in.", do="Passphrases are for the shop's network.")
     source = f"own {name}"
-    bench.throttle.count(source)
     current = (form.fields.get("current") or [""])[-1]
     own = (form.fields.get("own") or [""])[-1]
-    found = bench.hashes.run(
-        lambda: find_who(bench.shop, name, current, known_device=True), known=True
+    found = _tried(
+        bench,
+        source,
+        lambda: find_who(bench.shop, name, current, known_device=True),
+        known=True,
     )
     if found is None:
         raise Forbidden("What you sign in with now is something else.", do="Try again.")
