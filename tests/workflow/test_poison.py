@@ -44,6 +44,7 @@ def line(data: str, kind: str = "note") -> str:
         (line('{"words":"x","more":' + "1" * 5000 + "}"), "not whole JSON|more digits"),
         (line('{"words":"x","due":{"hours":false}}'), "data.due.hours: a number is needed"),
         (line('{"did":"x","minutes":true}', "work"), "data.minutes: a number is needed"),
+        (line('{"path":"x","on_report":0}', "photo"), "data.on_report: true or false is needed"),
         (line('{"words":"x"}').replace("2026", "9999"), "not a date and time"),
         (line('{"words":"x"}').replace("2026", "0001"), "not a date and time"),
         (line('{"words":"x"}').replace("2026", "1899"), "not a date and time"),

@@ -19,6 +19,8 @@ from witnessmark.model.entries.entry import json_schema
 from witnessmark.units import QUANTITIES, UNITS, Quantity, from_house, parse
 from witnessmark.workflow.case.refuse_unknown import known_looks
 from witnessmark.workflow.case.shop_on_disk import Shop
+from witnessmark.workflow.inspecting.inspect_case import listing_of
+from witnessmark.workflow.inspecting.look_fits import RESULTS
 
 __all__ = ["describe"]
 
@@ -46,6 +48,9 @@ def describe(app: FastAPI, shop: Shop) -> None:
         found: dict[str, Any] = plain()
         schemas: dict[str, Any] = found["components"]["schemas"]
         schemas |= _entry_schemas(shop)
+        look = schemas["NewLook"]["properties"]
+        look["point"] = {"enum": sorted(p.id for p in listing_of(shop).file.points)}
+        look["result"] |= {"enum": ["", *RESULTS]}
         new_case = schemas["NewCase"]["properties"]
         new_case["id"] |= {"pattern": _CASE}
         new_case["lines"]["items"] = {"type": "string", "pattern": r"^[^\x00]*$"}

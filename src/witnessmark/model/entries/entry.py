@@ -16,7 +16,7 @@ from pydantic import ValidationError
 
 from witnessmark.errors import EntryRefused, UnitRefused
 from witnessmark.model.entries.entry_data import KINDS, Data, ReadingData
-from witnessmark.model.entries.record_base import Record, truths_for_numbers
+from witnessmark.model.entries.record_base import Record, truths_and_numbers
 from witnessmark.model.entries.soundness import turns_reading, unsound
 from witnessmark.model.problem import Problem
 from witnessmark.units import QUANTITIES
@@ -237,7 +237,7 @@ def _entry(found: dict[str, Any], line: str) -> tuple[Entry, tuple[str, ...]]:
         except ValidationError as error:
             faults += [_fault(item) for item in error.errors(include_url=False)]
     if record is not None:
-        faults += [f"{p}: a number is needed" for p in truths_for_numbers(data, record, "data")]
+        faults += truths_and_numbers(data, record, "data")
     if isinstance(record, ReadingData):
         faults += _reading_faults(record)
     if faults or record is None:

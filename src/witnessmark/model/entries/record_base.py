@@ -7,9 +7,9 @@ import re
 import unicodedata
 from typing import Annotated
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, StringConstraints
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Strict, StringConstraints
 
-__all__ = ["Id", "Label", "Name", "Record", "Words", "slug", "truths_for_numbers"]
+__all__ = ["Id", "Label", "Name", "Record", "Whole", "Words", "slug", "truths_and_numbers"]
 
 Id = Annotated[str, StringConstraints(min_length=1, max_length=80, pattern=r"^[A-Za-z0-9._:-]+$")]
 Words = Annotated[str, StringConstraints(max_length=4000)]
@@ -21,6 +21,12 @@ def _as_text(value: object) -> object:
     return str(value) if isinstance(value, int) and not isinstance(value, bool) else value
 
 
+def _as_whole(value: object) -> object:
+    """JSON knows one kind of number: 94.0 is as whole as 94."""
+    return int(value) if isinstance(value, float) and value.is_integer() else value
+
+
+Whole = Annotated[int, BeforeValidator(_as_whole), Strict()]
 Label = Annotated[str, BeforeValidator(_as_text), StringConstraints(min_length=1, max_length=200)]
 
 
@@ -41,25 +47,26 @@ class Record(BaseModel):
         return found
 
 
-def truths_for_numbers(raw: object, read: object, path: str) -> list[str]:
-    """Return the paths at which ``true`` or ``false`` stands where a number was read.
+def truths_and_numbers(raw: object, read: object, path: str) -> list[str]:
+    """Return what was taken for another: ``true`` for a number, or a number for ``true``.
 
     Args:
         raw: what the JSON says.
         read: what was made of it.
         path: where that is.
     """
-    if isinstance(raw, bool):
-        number = isinstance(read, int | float) and not isinstance(read, bool)
-        return [path] if number else []
+    if isinstance(raw, int | float) and isinstance(read, int | float):
+        if isinstance(raw, bool) is isinstance(read, bool):
+            return []
+        return [f"{path}: {'a number' if isinstance(raw, bool) else 'true or false'} is needed"]
     found: list[str] = []
     if isinstance(raw, dict):
         for name, value in raw.items():
             inner = read.get(name) if isinstance(read, dict) else getattr(read, name, None)
-            found += truths_for_numbers(value, inner, f"{path}.{name}")
+            found += truths_and_numbers(value, inner, f"{path}.{name}")
     elif isinstance(raw, list) and isinstance(read, tuple) and len(raw) == len(read):
         for place, value in enumerate(raw):
-            found += truths_for_numbers(value, read[place], f"{path}[{place}]")
+            found += truths_and_numbers(value, read[place], f"{path}[{place}]")
     return found
 
 

@@ -13,9 +13,9 @@ from witnessmark.knowledge.inspecting.inspection_lists import InspectionList
 from witnessmark.knowledge.inspecting.inspection_parts import AskPart, PointPart, ReadingPart
 from witnessmark.model.entries.inspection_data import InspectionData
 
-__all__ = ["Look", "must_fit"]
+__all__ = ["RESULTS", "Look", "must_fit"]
 
-_RESULTS = ("pass", "fail", "not_looked", "not_fitted")
+RESULTS = ("pass", "fail", "not_looked", "not_fitted")
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,9 +59,9 @@ def must_fit(one: Look, head: InspectionData, listing: InspectionList) -> PointP
             where="point",
             do="'witnessmark inspect show' lists them.",
         )
-    if one.result and one.result not in _RESULTS:
+    if one.result and one.result not in RESULTS:
         raise InputRefused(
-            f"'{one.result[:40]}' is no result.", where="result", do=f"Use {', '.join(_RESULTS)}."
+            f"'{one.result[:40]}' is no result.", where="result", do=f"Use {', '.join(RESULTS)}."
         )
     if one.result == "not_fitted" and not point.may_be_absent:
         raise InputRefused(
