@@ -25,7 +25,7 @@ from witnessmark.model.entries.ledger_data import (
     VisitData,
 )
 from witnessmark.model.entries.own_list import OwnList
-from witnessmark.model.entries.record_base import Id, Label, Name, Record, Whole, Words, slug
+from witnessmark.model.entries.record_base import WHOLE, Id, Label, Name, Record, Words, slug
 from witnessmark.model.entries.tightened_data import Part, Torque
 from witnessmark.model.finding import OperatingPoint
 from witnessmark.units import Range, parse, parse_range
@@ -220,12 +220,14 @@ class ClueData(Record):
 class CodeData(Record):
     """A trouble code as a control unit tells it (SAE J1939-73). It is a pointer, no verdict."""
 
-    spn: Annotated[Whole, Field(ge=0, le=524287)] = Field(description="number of what it is about")
-    fmi: Annotated[Whole, Field(ge=0, le=31)] = Field(description="failure mode")
-    count: Annotated[Whole, Field(ge=0, le=126)] | None = Field(
+    spn: Annotated[int, Field(strict=True, ge=0, le=524287), WHOLE] = Field(
+        description="number of what it is about"
+    )
+    fmi: Annotated[int, Field(strict=True, ge=0, le=31), WHOLE] = Field(description="failure mode")
+    count: Annotated[int, Field(strict=True, ge=0, le=126), WHOLE] | None = Field(
         default=None, description="how often it came"
     )
-    source: Annotated[Whole, Field(ge=0, le=253)] | None = Field(
+    source: Annotated[int, Field(strict=True, ge=0, le=253), WHOLE] | None = Field(
         default=None, description="address of the control unit that tells it"
     )
     active: bool = Field(default=True, description="false: it was active before and is not now")

@@ -7,9 +7,9 @@ import re
 import unicodedata
 from typing import Annotated
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Strict, StringConstraints
+from pydantic import BaseModel, BeforeValidator, ConfigDict, StringConstraints
 
-__all__ = ["Id", "Label", "Name", "Record", "Whole", "Words", "slug", "truths_and_numbers"]
+__all__ = ["WHOLE", "Id", "Label", "Name", "Record", "Words", "slug", "truths_and_numbers"]
 
 Id = Annotated[str, StringConstraints(min_length=1, max_length=80, pattern=r"^[A-Za-z0-9._:-]+$")]
 Words = Annotated[str, StringConstraints(max_length=4000)]
@@ -26,7 +26,8 @@ def _as_whole(value: object) -> object:
     return int(value) if isinstance(value, float) and value.is_integer() else value
 
 
-Whole = Annotated[int, BeforeValidator(_as_whole), Strict()]
+#: Stands last in the annotation of a number that is counted.
+WHOLE = BeforeValidator(_as_whole)
 Label = Annotated[str, BeforeValidator(_as_text), StringConstraints(min_length=1, max_length=200)]
 
 
