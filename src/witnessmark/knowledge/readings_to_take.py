@@ -94,6 +94,7 @@ class Measurement:
         covers: tests that see the same with one threshold.
         first: taken before anything else while nothing was measured.
         when_unexplained: still proposed where no modelled cause fits.
+        settles_sound: settles the complaint where that nothing is wrong leads.
         modelled_by: the physical model that prices it.
         source: where the figures come from.
     """
@@ -112,6 +113,7 @@ class Measurement:
     covers: tuple[str, ...]
     first: bool
     when_unexplained: bool
+    settles_sound: bool
     modelled_by: str
     source: Source
 

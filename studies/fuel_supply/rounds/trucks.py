@@ -86,6 +86,17 @@ _SEES: dict[str, dict[str, dict[str, float]]] = {
     "f_step": {"": {"positive": 0.04}, "supply_restrict": {"positive": 0.85}},
     "f_relief": {"": {"positive": 0.04}, "pump_relief": {"positive": 0.90}},
     "f_fuelout": {"": {"positive": 0.04}, "primary_filter": {"positive": 0.92}},
+    "f_regulator": {"": {"positive": 0.08}, "return_regulator": {"positive": 0.70}},
+    "f_joints": {
+        "": {"positive": 0.05}, "air_ingress": {"positive": 0.65},
+        "suction_line": {"positive": 0.15},
+    },
+    "f_pump_off": {
+        "": {"drive": 0.015, "relief": 0.03, "worn": 0.10},
+        "pump_drive": {"drive": 0.84, "relief": 0.02, "worn": 0.08},
+        "pump_relief": {"drive": 0.01, "relief": 0.84, "worn": 0.09},
+        "pump_worn": {"drive": 0.02, "relief": 0.05, "worn": 0.70},
+    },
 }  # fmt: skip
 
 
@@ -248,7 +259,9 @@ class Truck:
         if test == "f_vac_low":
             return vacuum < 0.6 * float(solve(self.sound, *work).vacuum[0])
         if test == "f_sight":
-            return bool(rng.random() < 0.03 + 0.94 * (1.0 - np.exp(-float(now.air[0]) / 0.025)))
+            boils = 0.6 * (1.0 - np.exp(-max(vacuum - 8.0, 0.0) / 6.0))
+            foams = 0.94 * (1.0 - np.exp(-float(now.air[0]) / 0.025))
+            return bool(rng.random() < 0.03 + 0.97 * (1.0 - (1.0 - boils) * (1.0 - foams)))
         if test == "f_return":
             usual = float(solve(self.sound, *work).back[0])
             return (

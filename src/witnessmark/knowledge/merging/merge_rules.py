@@ -226,6 +226,7 @@ def measurement_of(p: Mapping[str, Any], family: str) -> Measurement:
         covers=p.get("covers", ()),
         first=p.get("first", False),
         when_unexplained=p.get("when_unexplained", False),
+        settles_sound=p.get("settles_sound", False),
         modelled_by=p.get("modelled_by", ""),
         source=p["source"],
     )

@@ -214,6 +214,11 @@ class MeasurementPart(PackPart):
     when_unexplained: bool | None = Field(
         default=None, description="true: still proposed where no modelled cause fits"
     )
+    settles_sound: bool | None = Field(
+        default=None,
+        description="true: the reading to take where that nothing is wrong leads; once it was "
+        "taken and that still leads, the complaint is left",
+    )
     modelled_by: Id | None = Field(default=None, description="the physical model that prices it")
     source: Id | None = Field(default=None, description="key of the source")
 

@@ -9,6 +9,7 @@ from typing import Literal
 
 from witnessmark.errors import UnitRefused
 from witnessmark.knowledge import Family, PackCase
+from witnessmark.knowledge.readings_to_take import Measurement, Wanted
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry_data import ClueData, CodeData, ReadingData, TestData, WorkData
 from witnessmark.model.finding import OperatingPoint
@@ -18,6 +19,8 @@ __all__ = ["Facts", "Mark", "facts_of", "facts_of_pack_case"]
 
 #: Results that say that a test gave no answer.
 NO_ANSWER = frozenset({"maybe", "not_run", "inconclusive"})
+#: A reading stands for a wanted one so near it [r/min] and [0..1] (judgement).
+RPM_ABOUT, LOAD_ABOUT = 110.0, 0.3
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +91,14 @@ class Facts:
             return (*marks, now)
         return marks
 
+    def taken(self, measurement: Measurement) -> bool:
+        """Say whether every reading of a measurement was taken in the present stage."""
+        now = [m for m in self.marks if m.kind == "reading" and m.stage == self.stage]
+        return all(
+            any(m.id == wanted.quantity and _near(m.point, wanted) for m in now)
+            for wanted in measurement.wanted
+        )
+
     def begins(self, stage: int) -> int:
         """Return the place at which a stage begins."""
         return next((m.place for m in self.marks if m.stage == stage), self.newest)
@@ -109,6 +120,13 @@ class Facts:
     def weighed(self, chances: Mapping[str, float], answered: Mapping[str, str]) -> Facts:
         """Return the same with the odds, and what readings answer by themselves."""
         return replace(self, chances=chances, answered={**self.answered, **answered})
+
+
+def _near(point: OperatingPoint, wanted: Wanted) -> bool:
+    """Say whether a reading was taken about where it is wanted."""
+    if point.rpm is None or abs(point.rpm - wanted.rpm) > RPM_ABOUT:
+        return False
+    return abs((point.load or 0.0) - wanted.load) <= LOAD_ABOUT
 
 
 def _outcomes(families: Iterable[Family]) -> dict[str, tuple[str, ...]]:

@@ -11,6 +11,7 @@ A test keeps its rank before a later one unless that one is clearly the better b
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 from witnessmark.knowledge.rules import Stop
 from witnessmark.model.settings import Settings
@@ -49,9 +50,9 @@ _LEADS = 0.60
 _PRESSING = {"": Rank.RENEW, "say": Rank.RENEW, "due": Rank.SEARCH, "hard": Rank.TOUCHED}
 #: A look that speaks to none who is at least so large a share of the leader is no part of the walk.
 _SUSPECT_SHARE = 1 / 3
-#: What is read alone gives way to what reads it and more on the same run, where that costs at most
-#: so much more in all [USD]: hooking up and walking there a second time is in no pack (judgement).
-_ONE_VISIT_USD = 25.0
+#: What is read alone gives way to what reads it and more on the same run, where taking that costs
+#: at most so much more [USD]: hooking up and walking there a second time is in no pack (judgement).
+_ONE_VISIT_USD = 40.0
 #: What need not wait for a cold engine goes before what must when it costs at most this share more.
 _COLD = 1.02
 
@@ -98,7 +99,12 @@ def in_order(
 
 
 def _one_visit(listed: Listed) -> None:
-    """Let a measurement give way to one that reads the same and more and costs hardly more."""
+    """Let a measurement give way to one that reads the same and more and costs hardly more.
+
+    It tells no less, so its figure is at most that of the other and what it costs more; its own is
+    of coarser ranges and comes out too high.
+    """
+    cost = listed.prices()
     for bench in listed.benches.values():
         mine = [p for p in listed.of(bench) if p.step.kind == "measure" and p.step.forecast]
         for placed in sorted(mine, key=lambda p: len(_points(p.step))):
@@ -107,11 +113,14 @@ def _one_visit(listed: Listed) -> None:
                 p for p in mine
                 if _points(own) < _points(p.step) and p.step.step in listed
                 and ("cold" in own.needs) == ("cold" in p.step.needs)
-                and p.step.expected_total_usd <= own.expected_total_usd + _ONE_VISIT_USD
+                and cost[p.step.step] <= cost[own.step] + _ONE_VISIT_USD
             ]  # fmt: skip
             if not more:
                 continue
             whole = min(more, key=lambda p: p.step.expected_total_usd)
+            extra = max(cost[whole.step.step] - cost[own.step], 0.0)
+            figure = min(whole.step.expected_total_usd, own.expected_total_usd + extra)
+            whole.step = replace(whole.step, expected_total_usd=figure)
             whole.rank = min(whole.rank, placed.rank)
             for why in placed.because:
                 whole.says(why)
@@ -282,7 +291,8 @@ def _to_be_seen(repair: Placed, listed: Listed) -> bool:
 def _only_what_settles(listed: Listed) -> None:
     """Where probably nothing is wrong, leave one look and the one reading that tells most.
 
-    Where it only leads and no such reading is left, the list stays as it is: somebody complained.
+    Once the reading was taken that its pack names for this, nothing more is left. Where it only
+    leads and no such reading is there, the list stays as it is: somebody complained.
     """
     for bench in listed.benches.values():
         if not bench.clear:
@@ -292,7 +302,9 @@ def _only_what_settles(listed: Listed) -> None:
         looks = [p for p in mine if p.rank in {Rank.FREE_LOOK, Rank.LOOK}]
         asked = (listed.offer(bench, s.step) for s in bench.looks.values() if s.kind == "measure")
         reading = next((p for p in asked if p is not None and p.rank == Rank.MEASURE), None)
-        if reading is None and not bench.sound:
+        if bench.settled:
+            reading = None
+        elif reading is None and not bench.sound:
             continue
         kept = {id(p) for p in (*before, *looks[:1], reading) if p is not None}
         for placed in listed.of(bench):

@@ -39,6 +39,7 @@ class OpenComplaint:
         cured: whether probably nothing is wrong any more, so that only the proof is due.
         clear: whether, before any work, nothing wrong is likelier than any cause: no part is due.
         sound: whether it is likelier than not.
+        settled: whether it still leads after the reading that its pack names to settle it.
         unexplained: whether nothing listed fits, so that a reading comes before any repair.
         waiting: dear parts that wait for a look at something cheap that reads the same.
         seen_bad: causes whose part a look has shown bad since the latest work.
@@ -64,6 +65,7 @@ class OpenComplaint:
     cured: bool = False
     clear: bool = False
     sound: bool = False
+    settled: bool = False
     unexplained: bool = False
     waiting: tuple[LookWaiting, ...] = ()
     seen_bad: Collection[str] = ()

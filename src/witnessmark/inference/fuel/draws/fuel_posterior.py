@@ -320,8 +320,8 @@ def _adapt(
         found = _weigh(judge, pieces, pool.join(pieces, proposals, sizes), prior)
         if found.effective >= (ENOUGH_AFTER_WORK if repairs else ENOUGH):
             break
-    found.adapted = True
-    return found
+    whole = pool.join(pieces, proposals, sizes, circuits=True)
+    return replace(found, batch=whole, adapted=True)
 
 
 def _split(batch: Batch, part: int) -> tuple[Batch, Batch]:

@@ -115,15 +115,20 @@ class Proposal:
 
     def log_density(self, z: Floats) -> Floats:
         """Return the log density at z of shape (n, width)."""
-        free = z[:, self.free] if len(self.free) < self.width else z
+        inside = np.arange(len(z))
+        for cut, piece in self.pieces:
+            x = z[inside, cut.column]
+            inside = inside[(x >= cut.edges[piece]) & (x <= cut.edges[piece + 1])]
+        there = z if len(inside) == len(z) else z[inside]
+        free = there[:, self.free] if len(self.free) < self.width else there
         white = (free - self.mean) @ self.inverse.T
         log = -0.5 * np.einsum("ij,ij->i", white, white) - self.log_scale
         for cut, piece in self.pieces:
-            x = z[:, cut.column]
-            inside = (x >= cut.edges[piece]) & (x <= cut.edges[piece + 1])
-            norm = 0.5 * _LOG_2PI + float(np.log(cut.shares[piece]))
-            log = np.where(inside, log - 0.5 * x * x - norm, -np.inf)
-        return np.asarray(log, dtype=np.float64)
+            x = there[:, cut.column]
+            log -= 0.5 * x * x + 0.5 * _LOG_2PI + float(np.log(cut.shares[piece]))
+        found = np.full(len(z), -np.inf)
+        found[inside] = log
+        return found
 
 
 @lru_cache(maxsize=6)
@@ -278,6 +283,8 @@ class Pool:
         drawn: Sequence[Batch],
         proposals: Mapping[int, Sequence[tuple[float, Proposal]]],
         from_prior: Floats,
+        *,
+        circuits: bool = False,
     ) -> Batch:
         """Join all draws.
 
@@ -286,8 +293,9 @@ class Pool:
             proposals: hypothesis -> (number of draws, proposal) of all proposals they came
                 from; the lists only ever grow.
             from_prior: number of draws per hypothesis that came from the prior.
+            circuits: whether their circuits are wanted too; weighing needs none.
         """
-        joined = join(drawn)
+        joined = join(drawn, circuits=circuits)
         joined.log_weight = np.concatenate(
             [self._weights(piece, proposals, from_prior) for piece in drawn]
         )

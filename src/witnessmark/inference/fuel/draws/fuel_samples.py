@@ -60,6 +60,7 @@ Ints = npt.NDArray[np.int64]
 _GALLERY = (GALLERY, THROTTLED, DELIVERY)
 #: Per repair: what happened (1), the new part's scatter, and its fault if it has one.
 STEP_DIMENSIONS = 1 + RENEWAL_DIMENSIONS + FAULT_DIMENSIONS
+_NONE: Floats = np.zeros(0)
 #: Chance that the new part or its fitting is itself wrong. Judgement, no source.
 WRONG_PART = 0.04
 
@@ -273,15 +274,15 @@ def _along(states: Mapping[Key, CircuitState], key: Key) -> Floats | None:
     return np.asarray(last + min(part, 2.0) * (last - states[before].gallery))
 
 
-def join(parts: Sequence[Batch]) -> Batch:
-    """Return the draws of several batches as one."""
+def join(parts: Sequence[Batch], *, circuits: bool = True) -> Batch:
+    """Return the draws of several batches as one, where not wanted without any circuit."""
     if len(parts) == 1:
         return parts[0]
 
-    def circuits(name: str) -> Circuit:
-        rows = [getattr(p, name) for p in parts]
+    def joined(name: str) -> Circuit:
+        rows = [getattr(p, name) for p in (parts if circuits else parts[:0])]
         return Circuit(
-            *(np.concatenate([getattr(r, f) for r in rows]) for f in Circuit.__slots__)
+            *(np.concatenate([_NONE, *(getattr(r, f) for r in rows)]) for f in Circuit.__slots__)
         )  # fmt: skip
 
     return Batch(
@@ -289,7 +290,7 @@ def join(parts: Sequence[Batch]) -> Batch:
         np.concatenate([p.hypothesis for p in parts]),
         np.concatenate([p.log_weight for p in parts]),
         np.concatenate([p.labels for p in parts], axis=1),
-        circuits("types"),
-        circuits("circuits"),
+        joined("types"),
+        joined("circuits"),
         np.concatenate([p.predictions for p in parts]),
     )

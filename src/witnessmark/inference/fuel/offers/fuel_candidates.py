@@ -61,8 +61,6 @@ _MOST, _WORTH = 8, 0.1
 #: From this P(nothing wrong) on it leads; a reading then has to tell so much of whether that is so,
 #: by the level [bit].
 _LEADS = 0.3
-#: With the pull read, from this P(nothing wrong) on no further reading is offered (judgement).
-_SETTLED = 0.65
 _SETTLES = {"perhaps healthy": 0.01, "healthy": 0.03}
 
 
@@ -119,19 +117,24 @@ def fuel_candidates(
     worth = [c for bits, c in found if bits >= least]
     # what holds another gauge against the only one is there for the asking, however little it tells
     asked = evidence.one_word.checks if evidence.one_word is not None else ()
-    if (
-        shown_level == "healthy"
-        and posterior.healthy() >= _SETTLED
-        and _pull_read(posterior, stage)
-    ):
-        worth = []  # what settles it was read: more readings would only cost
+    if leads and shown_level in _SETTLES:
+        worth = _what_settles(worth, [c for _, c in found], every, left)
     named = [c for _, c in found if c.id in asked and c not in worth[:_MOST]]
     return (*worth[:_MOST], *named)
 
 
-def _pull_read(posterior: FuelPosterior, stage: int) -> bool:
-    here = (o for o in posterior.observations if o.stage == stage)
-    return any(o.quantity == GALLERY and o.key.load >= 0.8 for o in here)
+def _what_settles(
+    worth: Sequence[Candidate],
+    found: Sequence[Candidate],
+    measurements: Sequence[Measurement],
+    left: Mapping[str, Sequence[tuple[str, float, float]]],
+) -> list[Candidate]:
+    """Return first what settles whether anything is wrong; nothing more once it was taken."""
+    settling = [m.id for m in measurements if m.settles_sound]
+    if any(not left[identity] for identity in settling):
+        return []  # more readings would only cost
+    first = [c for c in found if c.id in settling]
+    return [*first, *(c for c in worth if c not in first)]
 
 
 def _whole_first(found: Sequence[tuple[float, Candidate]]) -> list[tuple[float, Candidate]]:
