@@ -1,11 +1,12 @@
-"""Statements on engines of a third physics: how often right, how often heard.
+"""Statements on engines of a third and a fourth physics: how often right, how often heard.
 
     python studies/fuel_supply/third.py [ENGINES] [SEED]
 
 Writes ``THIRD.md``. Equal shares of the eleven fault kinds of every size, 7 % with nothing wrong,
 13 % with two faults; an engine counts when it lost 3 psi at idle, at 1,500 r/min or on a pull, or
 its gauge is wrong, or nothing is. Each is read with a gauge of the usual error at the speeds a shop
-uses. The inference knows none of the equations in ``third_physics.py``.
+uses. The inference knows none of the equations in ``third_physics.py`` and
+``rounds/fourth_physics.py``.
 """
 
 from __future__ import annotations
@@ -15,10 +16,12 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from types import ModuleType
 
 import numpy as np
+import third_physics
 from studies.wilson import wilson
-from third_physics import FAULTS, Engines, draw, solve, with_fault
+from third_physics import FAULTS, Engines
 
 from witnessmark.inference.fuel.draws.fuel_posterior import FuelPosterior, infer
 from witnessmark.inference.fuel.draws.fuel_prior import UnknownType
@@ -35,6 +38,11 @@ from witnessmark.inference.fuel.fuel_observations import (
 )
 from witnessmark.physics.fuel.supply_circuit import L_PER_H, PSI
 
+sys.path.append(str(Path(__file__).parent / "rounds"))
+
+import fourth_physics
+
+PHYSICS: dict[str, ModuleType] = {"third": third_physics, "fourth": fourth_physics}
 TWO = ("idle", "work", "flow idle", "vacuum")
 THREE = (*TWO, "flow work", "before the filter")
 STAGES = {"two pressures, one flow, vacuum": TWO, "stage three": THREE}
@@ -50,12 +58,12 @@ class Truth:
     read: dict[str, Observation]
 
 
-def truths(count: int, seed: int) -> list[Truth]:
+def truths(count: int, seed: int, physics: ModuleType = third_physics) -> list[Truth]:
     """Draw *count* engines with their readings."""
     rng = np.random.default_rng(seed)
-    sick, first, second = _population(rng, 3 * count + 200)
+    sick, first, second = _population(rng, 3 * count + 200, physics)
     chosen = np.arange(min(count, len(sick)))
-    read = _readings(sick.take(chosen), rng)
+    read = _readings(sick.take(chosen), rng, physics)
     names = tuple(FAULTS)
     out = []
     for i in chosen:
@@ -65,9 +73,12 @@ def truths(count: int, seed: int) -> list[Truth]:
     return out
 
 
-def _population(rng: np.random.Generator, n: int) -> tuple[Engines, np.ndarray, np.ndarray]:
+def _population(
+    rng: np.random.Generator, n: int, physics: ModuleType
+) -> tuple[Engines, np.ndarray, np.ndarray]:
     """Return of n engines those that come into a shop, and the numbers of their faults."""
-    sound = draw(rng, n)
+    solve, with_fault = physics.solve, physics.with_fault
+    sound = physics.draw(rng, n)
     first = rng.integers(0, len(FAULTS), n)
     second = rng.integers(0, len(FAULTS), n)
     u = rng.random(n)
@@ -83,8 +94,10 @@ def _population(rng: np.random.Generator, n: int) -> tuple[Engines, np.ndarray, 
     return sick.take(come), first[come], second[come]
 
 
-def _readings(e: Engines, rng: np.random.Generator) -> dict[str, Callable[[int], Observation]]:
-    n = len(e)
+def _readings(
+    e: Engines, rng: np.random.Generator, physics: ModuleType
+) -> dict[str, Callable[[int], Observation]]:
+    n, solve = len(e), physics.solve
     idle = rng.choice([600.0, 650.0, 700.0], n)
     work = rng.choice([1400.0, 1500.0], n)
     at_idle = solve(e, idle + rng.normal(0.0, 10.0, n))
@@ -125,16 +138,17 @@ def _readings(e: Engines, rng: np.random.Generator) -> dict[str, Callable[[int],
 class Ceiling:
     """What the readings hold for one who knows every law and share: weighted draws of the truth."""
 
-    def __init__(self, n: int, seed: int) -> None:
+    def __init__(self, n: int, seed: int, physics: ModuleType) -> None:
         rng = np.random.default_rng(seed)
-        e, first, second = _population(rng, n)
+        e, first, second = _population(rng, n, physics)
         of = np.array(list(FAULTS.values()))
         self._at_fault = np.zeros((len(e), 9), dtype=bool)
         for kind in (first, second):
             has = np.flatnonzero(kind >= 0)
             self._at_fault[has, of[kind[has]]] = True
         self._e = e
-        self._states = {rpm: solve(e, rpm) for rpm in (600.0, 650.0, 700.0, 1400.0, 1500.0)}
+        speeds = (600.0, 650.0, 700.0, 1400.0, 1500.0)
+        self._states = {rpm: physics.solve(e, rpm) for rpm in speeds}
 
     def chances(self, read: dict[str, Observation], names: tuple[str, ...]) -> np.ndarray:
         """Return P(group at fault) of the nine groups."""
@@ -252,17 +266,19 @@ def ceiling(engines: list[Truth], names: tuple[str, ...], known: Ceiling) -> Sco
 
 
 def main(count: int, seed: int) -> None:
-    """Run both stages and write the table."""
-    engines = truths(count, seed)
-    known = Ceiling(200_000, 10_000 + seed)
-    rows = [HEAD]
-    for name, taken in STAGES.items():
-        rows += lines(name, score(engines, taken))
-        print("\n".join(rows[-1:]), flush=True)
-        rows += lines(f"{name}, by the truth's own laws and shares", ceiling(engines, taken, known))
-        print("\n".join(rows[-1:]), flush=True)
-    text = f"# Engines of a third physics\n\n{__doc__}\nSeed {seed}.\n\n" + "\n".join(rows) + "\n"
-    (Path(__file__).parent / "THIRD.md").write_text(text)
+    """Run both stages on both physics and write the tables."""
+    parts = [f"# Engines of a third and a fourth physics\n\n{__doc__}\nSeed {seed}."]
+    for number, (physics, module) in enumerate(PHYSICS.items()):
+        engines = truths(count, seed + number, module)
+        known = Ceiling(200_000, 10_000 + seed + number, module)
+        rows = [HEAD]
+        for name, taken in STAGES.items():
+            rows += lines(name, score(engines, taken))
+            top = ceiling(engines, taken, known)
+            rows += lines(f"{name}, by the truth's own laws and shares", top)
+            print("\n".join(rows[-2:]), flush=True)
+        parts.append(f"## The {physics} physics\n\n" + "\n".join(rows))
+    (Path(__file__).parent / "THIRD.md").write_text("\n\n".join(parts) + "\n")
 
 
 if __name__ == "__main__":

@@ -71,3 +71,35 @@ def test_a_gauge_that_was_compared_is_not_compared_again_after_work() -> None:
     again.append(read("fuel_return_flow", "80 L/h", 1500))
     rest = (*LOOKS, STICK_GOOD, *(read(*r) for r in PAIR), work, *again)
     assert "f_mech" not in steps(check, *rest)
+
+
+def test_where_nothing_wrong_leads_the_pull_settles_it_and_then_the_fuel_side_is_left() -> None:
+    pair = [read(GALLERY, "76 psi", 650), read(GALLERY, "96 psi", 1400)]
+    known = (*LOOKS, STICK_GOOD, *pair)
+    assert len(found := steps(*known)) == 1
+    assert found[0] in {"pull_both_gauges", "gallery_full_load"}
+    loaded = {"rpm": 1500, "load": "full", "warm": True}
+    pull = [
+        ("reading", {"quantity": q, "value": v, "point": loaded})
+        for q, v in ((GALLERY, "93 psi"), ("fuel_suction_vacuum", "4 inHg"))
+    ]
+    assert not steps(*known, *pull)
+
+
+def test_where_the_vacuum_begins_is_not_asked_where_there_is_none() -> None:
+    known = (*LOOKS, STICK_GOOD, *(read(*r) for r in PAIR))
+    assert "f_vac_where" in steps(*known)
+    assert "f_vac_where" not in steps(*known, read("fuel_suction_vacuum", "2 inHg", 1400))
+
+
+def test_bubbles_alone_renew_no_joint_before_one_weeps() -> None:
+    known = (*LOOKS, STICK_GOOD, *(read(*r) for r in PAIR))
+    found = steps(*known, ("test", {"test": "f_sight", "result": "positive"}))
+    assert "air_ingress" not in found[: found.index("f_joints")]
+
+
+def test_a_pump_on_the_bench_needs_no_look_through_its_plug() -> None:
+    off = ("test", {"test": "f_pump_off", "result": "worn"})
+    found = steps(*LOOKS, STICK_GOOD, *(read(*r) for r in PAIR), off)
+    assert "f_relief" not in found
+    assert "pump_worn" in found
