@@ -290,7 +290,8 @@ def test_no_part_is_dearer_than_the_second_gauge_and_before_it_on_one_gauges_wor
             read.append(("fuel_suction_vacuum", f"{rng.uniform(1.0, 16.0):.0f} inHg", 1500))
         steps, chances = steps_of(*read, f_look="negative", f_leaklook="negative", f_oil="negative")
         order = [s.step for s in steps]
-        checks = [order.index(c) for c in ("gauge_check", "f_mech") if c in order]
+        compares = ("gauge_check", "f_mech", "gallery_speeds_and_check")
+        checks = [order.index(c) for c in compares if c in order]
         if chances["fuel_gauge_err"] <= 0.03:
             continue
         doubted += 1

@@ -118,7 +118,7 @@ def rank_steps(
     benches: list[OpenComplaint] = []
     for plan, others in zip(plans, left, strict=True):
         looks = {s.step: s for s in _test_steps(plan, others, every=True)}
-        benches.append(_bench(plan, looks, stops_now[plan.state.family.id], so_far.facts))
+        benches.append(_bench(plan, looks, stops_now[plan.state.family.id]))
         spent = stops_now[plan.state.family.id].spent_usd
         steps += [
             as_owner_sees(_if_still_wrong(step, plan, others, rates), owner, spent, own)
@@ -149,7 +149,7 @@ def rank_steps(
         look_after=after,
         truck_rules=truck_stops,
     )
-    if not ordered and not waiting and not all(b.sound or b.settled for b in benches):
+    if not ordered and not waiting and not all(b.left(so_far.facts) for b in benches):
         ordered = _search_at_least(plans, left, rates, stops)
     for plan, others in zip(plans, left, strict=True):
         stop = stops_now[plan.state.family.id]
@@ -196,13 +196,10 @@ def _stops(plan: Plan, total: float, facts: Facts) -> list[Step]:
     return safety_stops(plan.state.family.stops, facts.weighed(marginals, results), total)
 
 
-def _bench(
-    plan: Plan, looks: Mapping[str, Step], stop: Stopping, facts: Facts
-) -> OpenComplaint:
+def _bench(plan: Plan, looks: Mapping[str, Step], stop: Stopping) -> OpenComplaint:
     state, belief = plan.state, plan.state.belief
     results = getattr(belief, "results", {})
     nothing = {t.id: {"negative", "maybe", t.outcomes[-1]} for t in state.family.tests}
-    measured = state.family.measurements
     return OpenComplaint(
         family=state.family,
         chances=dict(zip(plan.table.causes, plan.chances, strict=True)),
@@ -214,7 +211,6 @@ def _bench(
         cured=_cured(plan),
         clear=_clear(plan),
         sound=_clear(plan) and belief.healthy() >= HEALTHY_FROM,
-        settled=_clear(plan) and any(m.settles_sound and facts.taken(m) for m in measured),
         unexplained=_unexplained(plan),
         waiting=state.looks_waiting,
         seen_bad=state.seen_bad,

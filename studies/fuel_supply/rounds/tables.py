@@ -81,7 +81,9 @@ def _older(rows: Sequence[Row]) -> list[str]:
     sick = [r for r in old if r["sound"] == "0"]
     whole = [r for p in ("third", "fourth") for r in _whole([s for s in sick if s["physics"] == p])]
     title = f"## The older planner, on other trucks (seed {OLDER})"
-    about = "No looks at pump, regulator, joints; no bubbles by vacuum; the fuel side left less soon."
+    about = (
+        "No looks at pump, regulator, joints; no bubbles by vacuum; the fuel side left less soon."
+    )
     text = [title, "", about, "",
             "| trucks | shop | cured within ten steps | steps | needless parts | money, USD | of "
             "all-knowing |", "|-|-|-|-|-|-|-|"]  # fmt: skip

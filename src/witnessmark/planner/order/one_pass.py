@@ -302,7 +302,7 @@ def _only_what_settles(listed: Listed) -> None:
         looks = [p for p in mine if p.rank in {Rank.FREE_LOOK, Rank.LOOK}]
         asked = (listed.offer(bench, s.step) for s in bench.looks.values() if s.kind == "measure")
         reading = next((p for p in asked if p is not None and p.rank == Rank.MEASURE), None)
-        if bench.settled:
+        if bench.settled(listed.facts):
             reading = None
         elif reading is None and not bench.sound:
             continue

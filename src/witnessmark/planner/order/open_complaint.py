@@ -11,6 +11,7 @@ from witnessmark.knowledge import Cause, Family, Test
 from witnessmark.knowledge.readings_to_take import Measurement
 from witnessmark.model.odds import DECIDED_FROM
 from witnessmark.model.step import Step
+from witnessmark.planner.order.facts import Facts
 
 __all__ = ["SURE", "OpenComplaint", "shows_itself"]
 
@@ -39,7 +40,6 @@ class OpenComplaint:
         cured: whether probably nothing is wrong any more, so that only the proof is due.
         clear: whether, before any work, nothing wrong is likelier than any cause: no part is due.
         sound: whether it is likelier than not.
-        settled: whether it still leads after the reading that its pack names to settle it.
         unexplained: whether nothing listed fits, so that a reading comes before any repair.
         waiting: dear parts that wait for a look at something cheap that reads the same.
         seen_bad: causes whose part a look has shown bad since the latest work.
@@ -65,7 +65,6 @@ class OpenComplaint:
     cured: bool = False
     clear: bool = False
     sound: bool = False
-    settled: bool = False
     unexplained: bool = False
     waiting: tuple[LookWaiting, ...] = ()
     seen_bad: Collection[str] = ()
@@ -83,6 +82,17 @@ class OpenComplaint:
     def leader(self) -> str:
         """The likeliest cause."""
         return max(self.chances, key=lambda c: self.chances[c], default="")
+
+    def left(self, facts: Facts) -> bool:
+        """Say whether the complaint is left for the time: probably nothing is wrong here.
+
+        Or that leads still after the reading that its pack names to settle it.
+        """
+        return self.sound or (self.clear and self.settled(facts))
+
+    def settled(self, facts: Facts) -> bool:
+        """Say whether the reading was taken that its pack names to settle whether it is sound."""
+        return any(m.settles_sound and facts.taken(m) for m in self.family.measurements)
 
     def chance(self, cause: str) -> float:
         """Return P(present)."""

@@ -21,7 +21,7 @@ Floats = npt.NDArray[np.float64]
 OTHER_INDEX = len(HYPOTHESES) - 1
 #: How often the clear hose shows bubbles without a leak, behind a restriction, and with much air;
 #: and the air that goes half way. Judgement, the pack's figures for the same look.
-_PEARLS, _DRAWN_OUT, _FOAMS, _HALF = 0.12, 0.27, 0.97, 0.02
+_PEARLS, _DRAWN_OUT, _FOAMS, _HALF = 0.08, 0.15, 0.97, 0.02
 
 
 @dataclass(frozen=True, slots=True)
