@@ -170,7 +170,7 @@ def _charge(read: Read) -> str:
         "ground": _over(read, "drop_ground", 0.2),
         "diode": max(_over(read, "ripple", 0.5), _over(read, "back", 0.02)),
         "sense": abs(sense or 0.0) / 0.2,
-        "belt": (slip or 0.0) / 0.05,
+        "belt": (slip or 0.0) / 5.0,
     }
     if max(drops.values()) > 1.0:
         return _largest(drops)

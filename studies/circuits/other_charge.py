@@ -34,7 +34,7 @@ class ChargeTruck:
 
 
 def draw_charge_truck(rng: np.random.Generator) -> ChargeTruck:
-    """Draw a truck and take all of its readings [V, A, -]."""
+    """Draw a truck and take all of its readings [V, A, %]."""
     names = list(FAULTS)
     share = np.array([FAULTS[n] for n in names]) / sum(FAULTS.values())
     truth = {str(rng.choice(names, p=share))}
@@ -154,7 +154,7 @@ def _measure(truck: ChargeTruck, rng: np.random.Generator) -> None:
     if "diode" in truth and rng.random() < 0.85:
         back += float(np.exp(rng.uniform(np.log(0.04), np.log(2.0))))
     r["back"] = float(np.round(back + rng.normal(0, 0.008), 2))
-    r["slip"] = float(np.round(np.clip(slip + rng.normal(0.0, 0.012), 0.0, 1.0), 2))
+    r["slip"] = float(np.round(100.0 * np.clip(slip + rng.normal(0.0, 0.012), 0.0, 1.0)))
     wrong = rng.choice([-1.0, 1.0]) * rng.uniform(0.4, 2.2) if "gauge" in truth else 0.0
     r["gauge"] = float(np.round(wrong + rng.normal(-0.08, 0.1), 1))
     truck.rpm = {"posts": fast, "output": fast, "posts_idle": idle, "output_idle": idle}

@@ -20,6 +20,8 @@ from witnessmark.inference.circuits.kinds.rest_circuit import CIRCUIT as REST
 from witnessmark.inference.circuits.kinds.start_circuit import CIRCUIT as START
 from witnessmark.inference.circuits.kinds.stroke_circuit import CIRCUIT as STROKE
 from witnessmark.knowledge import load_knowledge
+from witnessmark.knowledge.inspecting.figures import figure
+from witnessmark.knowledge.inspecting.inspection_lists import load_inspection
 from witnessmark.model.entries.case import read_case
 from witnessmark.model.finding import OperatingPoint
 from witnessmark.workflow.dossier.assess_case import assess
@@ -130,7 +132,7 @@ def test_what_a_meter_shows_of_the_bus(readings, place):
     [
         ({"posts": 12.6, "output": 55.0, "drop_positive": 0.04, "excite": 12.1, "slip": 0.0,
           "ripple": 0.1}, "alternator"),
-        ({"posts": 12.5, "output": 30.0, "slip": 0.55}, "belt"),
+        ({"posts": 12.5, "output": 30.0, "slip": 55.0}, "belt"),
         ({"posts": 12.3, "output": 0.0, "excite": 0.6}, "excite"),
         ({"posts": 13.4, "output": 95.0, "drop_positive": 0.9, "drop_ground": 0.05}, "positive"),
         ({"posts": 13.4, "output": 95.0, "drop_positive": 0.08, "drop_ground": 0.8}, "ground"),
@@ -340,6 +342,27 @@ def test_forecasts_and_next_readings_come_with_the_case(family, readings, asked)
     assert all(s.forecast and s.forecast[0].words.startswith("expected") for s in measured)
     assert all(s.cautions for s in measured)
     assert asked not in {s.step for s in found.steps}
+
+
+def test_readings_as_they_are_typed_name_the_alternator():
+    """A slip is typed in percent, volts and amps as they are: the case and the circuit agree."""
+    at = {"rpm": 1500}
+    found = assessed("charging", [
+        ("battery_voltage", "12.5 V", at), ("charge_current", "50 A", at),
+        ("charge_drop_positive", "50 mV", at), ("charge_belt_slip", "1 %", at),
+        ("charge_excite_voltage", "12 V", at), ("charge_ripple", "0.1 V", at)])  # fmt: skip
+    assert "points to the alternator giving too little" in model_finding(found).sentence
+
+
+def test_the_stop_of_a_stroke_begins_over_the_largest_limit_of_the_laws_table():
+    point = load_inspection().point("stroke")
+    assert point is not None
+    assert point.reading is not None
+    largest = max(figure(row.most).value for row in point.reading.limits if row.most)
+    for value, stands in ((largest, False), (largest + 0.0005, True)):
+        found = assessed("brakes", [("stroke_applied", f"{1e3 * value:.3f} mm", {})])
+        stops = {s.step for s in found.steps if s.kind == "safety"}
+        assert ("stop_br_stroke" in stops) == stands
 
 
 @pytest.mark.parametrize(

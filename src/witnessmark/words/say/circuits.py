@@ -19,7 +19,7 @@ _CIRCUITS: Mapping[str, str] = MappingProxyType(
         "bus_line": "bus line",
         "charge": "charging circuit",
         "rest": "truck at rest",
-        "cooling": "cooling on a pull",
+        "cooling": "cooling system on a pull",
         "stroke": "push rods",
     }
 )

@@ -79,7 +79,7 @@ def _predict(z: Floats, bad: Bools, observed: Sequence[Observed]) -> Floats:
         "excite": np.where(is_bad["excite"], 0.7, volts - 0.5),
         "ripple": ripple,
         "back": back,
-        "slip": slip,
+        "slip": 100.0 * slip,
         "gauge": np.where(is_bad["gauge"], 1.3 * own["gauge"], 0.0) - 0.08,
     }
     found = []
@@ -159,7 +159,7 @@ CIRCUIT = Circuit(
                 ("cht_excite",)),
         Channel("ripple", "charge_ripple", ("running", ""), 0.03, 0.05, 3.0, ("cht_ripple",), 0.1),
         Channel("back", "alternator_back_current", _OFF, 0.012, 0.03, 5.0, ("cht_keyoff",), 0.05),
-        Channel("slip", "charge_belt_slip", ("running", ""), 0.015, 0.02, 1.0, (), 0.05),
+        Channel("slip", "charge_belt_slip", ("running", ""), 1.5, 0.02, 100.0, (), 0.05),
         Channel("gauge", "charge_gauge_difference", ("running", "idle", ""), 0.13, 0.02, 5.0,
                 ("cht_compare",)),
     ),
