@@ -276,7 +276,7 @@ def test_a_line_without_a_price_says_so_and_the_sum_leaves_it_out() -> None:
     for text in (_html(lines, quote=True).words, _pdf_text(lines, quote=True)):
         assert "total $92.00" in text
         assert _dollars(text) == {"$88.00", "$4.00", "$92.00"}
-        assert "1 line is not priced yet, and it is not in the total: new hose." in text
+        assert "1 line is not priced yet, and it is not in the total. Not priced: new hose." in text
 
 
 def test_labour_is_in_a_price_only_at_a_rate_of_the_shop() -> None:
@@ -285,7 +285,7 @@ def test_labour_is_in_a_price_only_at_a_rate_of_the_shop() -> None:
     page = _html(lines, quote=True).words
     assert "total $88.00" in page
     assert "30 min of work stand beside prices that do not hold them" in page
-    assert "1 line is not priced yet, and it is not in the total: hill again." in page
+    assert "1 line is not priced yet, and it is not in the total. Not priced: hill again." in page
     own = _html(lines, quote=True, rates=OwnRates(labour_usd_per_hour=124.0)).words
     assert "total $274.00" in own  # 62 + 88 and 124
     assert "$124.00 an hour" in own

@@ -7,7 +7,7 @@ standing stop forbids comes nowhere: the same function decides as everywhere.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 
 from witnessmark.knowledge import Cause, Knowledge, Test
 from witnessmark.model.decision import Branch, Decision, Onward
@@ -30,7 +30,11 @@ Prices = Callable[[Cause], tuple[Spread, Spread]]
 
 
 def decisions(
-    steps: Sequence[Step], odds: Sequence[Odds], knowledge: Knowledge, prices: Prices
+    steps: Sequence[Step],
+    odds: Sequence[Odds],
+    knowledge: Knowledge,
+    prices: Prices,
+    unread: Collection[str] = (),
 ) -> tuple[Decision, ...]:
     """Return what the first step of each family decides; one that decides nothing is left out.
 
@@ -39,8 +43,9 @@ def decisions(
         odds: the odds as they stand.
         knowledge: the packs.
         prices: cause -> its (minutes, parts) in this shop.
+        unread: families that are read again first after a work: nothing else is decided of them.
     """
-    todo = [s for s in steps if s.kind != "safety"]
+    todo = [s for s in steps if s.kind != "safety" and s.family not in unread]
     firsts: dict[str, Step] = {}
     for step in todo:
         for family in (step.family, *step.also):

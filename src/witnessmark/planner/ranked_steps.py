@@ -132,9 +132,9 @@ def rank_steps(
         [
             *stops,
             *(
-                _remeasure(plan, others, rates, so_far.unmeasured)
+                _remeasure(plan, others, rates, so_far)
                 for plan, others in zip(plans, left, strict=True)
-                if so_far.unmeasured or _cured(plan)
+                if so_far.unmeasured or plan.state.unread or _cured(plan)
             ),
         ]
     )[len(stops) :]
@@ -305,6 +305,8 @@ def _repair_steps(
         listed = own or plan.chances[number] >= LIST_FROM
         if cause is None or not np.isfinite(price) or not listed:
             continue
+        if plan.state.unread and identity not in plan.state.seen_bad:
+            continue
         results = _repair_results(plan, number)
         also = served_too(plan, identity, plans, links)
         along = beside(plan, number, settings)
@@ -347,6 +349,8 @@ def _work(test: Test | Candidate) -> tuple[str, ...]:
 def _search_step(plan: Plan, others: float, settings: Settings, stop: Stopping) -> list[Step]:
     """Propose the open-ended search once nothing listed is cheaper, and when it is time to stop."""
     price = float(plan.moves.search[0])
+    if plan.state.unread:
+        return []
     if price > plan.best + WORTH_USD and not _unexplained(plan) and not stop.urgency:
         return []
     return [search_step(plan, others, settings, stop)]
@@ -377,7 +381,7 @@ def _proof_usd(plan: Plan, settings: Settings) -> float:
     return remeasure_minutes(plan.state.family, settings) / 60.0 * settings.labour_usd_per_hour
 
 
-def _remeasure(plan: Plan, others: float, settings: Settings, work: str) -> Step:
+def _remeasure(plan: Plan, others: float, settings: Settings, so_far: Progress) -> Step:
     family = plan.state.family
     minutes = remeasure_minutes(family, settings)
     left = (1.0 - plan.state.belief.healthy()) * plan.best
@@ -390,7 +394,7 @@ def _remeasure(plan: Plan, others: float, settings: Settings, work: str) -> Step
         minutes=Spread(0.7 * minutes, minutes, 1.6 * minutes),
         usd=Spread(0.0, 0.0, 0.0),
         expected_total_usd=_proof_usd(plan, settings) + left + others,
-        why=words.why_remeasure(work, came_in=came_in),
+        why=words.why_remeasure(so_far.unmeasured, unread=plan.state.unread, came_in=came_in),
         needs=("warm", "road") if minutes > settings.remeasure_minutes else ("warm",),
         cautions=_cautions(family),
         proof=family.proof,

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 
 from witnessmark.analyses.readings.instruments import uncertainty_of
 from witnessmark.knowledge import Family, Knowledge
+from witnessmark.knowledge.first_words.said_of_work import still_there
 from witnessmark.knowledge.records import ReadingRule
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry import Entry
@@ -67,11 +68,14 @@ def family_evidence(
     outcomes: dict[int, list[Outcome]] = {}
     same: list[tuple[int, TestResult]] = []
     mine = {e.id for e, c in case.complaints() if family.id in c.families or not c.families}
+    own = {c.id for c in family.causes}
     stages = case.stages()
     for entry in case.live():
         data, stage = entry.data, stages[entry.id]
         if isinstance(data, WorkData):
             works.append(Work(data.cause or "", entry.id))
+            if data.cause in own and still_there(data.did):
+                outcomes.setdefault(stage + 1, []).append(Outcome(False, entry.id))
         elif isinstance(data, ClueData):
             if data.clue in knowledge.conditions:
                 clues.append(Clue(data.clue, data.seen, data.cause or "", entry.id))

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from witnessmark.knowledge import Family, Test
+from witnessmark.knowledge.first_words.said_of_work import still_there
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry_data import (
     ClueData,
@@ -42,7 +43,7 @@ class Progress:
         measured: (quantity, rpm) of the readings taken since the last work.
         repaired: cause ids whose part has been renewed, at any stage, once for each time.
         unmeasured: the last work entry, when nothing was measured, tested, recorded or heard
-            since; empty otherwise.
+            since, and its own words do not say that it is still there; empty otherwise.
         proof_waits: whether the looks come before measuring again: nothing was measured, tested or
             recorded before that work, or what was told since says that it is still there.
         last_test: the test that was made last, when nothing was measured or driven since; what it
@@ -105,6 +106,8 @@ def progress(
             perhaps.clear()
             begins, searched, proof_waits = len(made), False, not found_before
             unmeasured, warm, last_test = entry.id, False, ""
+            if still_there(data.did):
+                unmeasured = ""
             if data.cause:
                 repaired.append(data.cause)
         elif (told := _made(data, known)) is not None:

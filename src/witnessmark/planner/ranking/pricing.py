@@ -69,6 +69,7 @@ class FamilyState:
         one_word: a physical model says that all it read is one instrument's word.
         measured: a physical model has readings that can tell a healthy truck.
         made_here: every test recorded at this stage, once for each time.
+        unread: a work on it was neither read after nor asked about: nothing more is renewed.
     """
 
     family: Family
@@ -87,6 +88,7 @@ class FamilyState:
     one_word: OneWord | None = None
     measured: bool = False
     made_here: tuple[str, ...] = ()
+    unread: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -72,15 +72,18 @@ def why_repair(
     return " ".join(said)
 
 
-def why_remeasure(work: str, *, came_in: bool = False) -> str:
+def why_remeasure(work: str, *, unread: bool = False, came_in: bool = False) -> str:
     """Say why the same points are measured before anything else.
 
     Args:
         work: entry of the work that nothing was measured after, empty for none.
+        unread: something else was read or tested since, the same points were not.
         came_in: nothing was repaired yet.
     """
     if work:
         return say.unmeasured(work)
+    if unread:
+        return say.unread()
     return say.perhaps_normal() if came_in else say.probably_cured()
 
 

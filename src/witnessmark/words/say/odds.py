@@ -108,6 +108,17 @@ def nothing_wrong(left: str) -> str:
     return f"{text} If anything is left: {left}." if left else text
 
 
+@sentence("odds.until_read_again", first=_VALVE, done=[_PUMP])
+def until_read_again(first: str, done: Sequence[str]) -> str:
+    """Say, after work that nobody read after, that the odds are those from before it."""
+    work = f" ({listed(list(done))})" if done else ""
+    lead = f" Then it was first of all: {first}." if first else ""
+    return (
+        f"Nothing was read or asked since the work{work}, so the odds stand as before it.{lead} "
+        "Measure the same points again, or ask whether it is gone, before any other part."
+    )
+
+
 @sentence("odds.within_normal", left="Air at the suction side")
 def within_normal(left: str) -> str:
     """Say, before any work, that what is complained of may lie within normal."""

@@ -115,6 +115,15 @@ def unmeasured(work: str) -> str:
     )
 
 
+@sentence("step.unread")
+def unread() -> str:
+    """Say why the same points are read again although something else was looked at since."""
+    return (
+        "The points that were bad before the work were not read again since. Read them again or "
+        "ask whether it is gone: until then no further part is renewed."
+    )
+
+
 @sentence("step.probably_cured")
 def probably_cured() -> str:
     """Say why the proof comes before more parts."""

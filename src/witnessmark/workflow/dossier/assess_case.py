@@ -26,6 +26,7 @@ from witnessmark.knowledge.standing import Standing
 from witnessmark.model.dossier import Dossier, DossierStage
 from witnessmark.model.entries.agreed_data import ApprovalData, QuoteData
 from witnessmark.model.entries.case import Case
+from witnessmark.model.entries.entry_data import WorkData
 from witnessmark.model.finding import Finding
 from witnessmark.model.fuel_baseline import FuelBaseline
 from witnessmark.model.odds import Odds
@@ -40,6 +41,7 @@ from witnessmark.planner.estimate.approvals import ledger
 from witnessmark.planner.order.brought_in import brought_in
 from witnessmark.planner.order.first_reading import first_reading
 from witnessmark.planner.order.progress import Progress, progress
+from witnessmark.planner.order.until_read_again import until_read_again
 from witnessmark.planner.own_way import overridden_stops
 from witnessmark.planner.ranked_steps import HEALTHY_FROM, FamilyState, rank_steps
 from witnessmark.planner.ranking.costs import shop_minutes, shop_parts
@@ -144,26 +146,29 @@ def dossier(
         found += ledger(case, standing.settings).problems
     done = progress(case, knowledge.families.values(), *_seen_now(bench, findings))
     brought = brought_in(done.facts, knowledge.conditions)
-    steps = _steps(done, case, standing, judged, proofs, weighed)
+    unread = until_read_again(case, named, knowledge.links)
+    steps = _steps(done, case, standing, judged, proofs, weighed, unread)
     steps = with_a_tractor(steps, case, knowledge)
     stops = [s for s in steps if s.kind == "safety"]
     told, last = findings_under(findings, stops, knowledge), case.works()
+    earlier = tuple(_earlier(case, standing, findings, told))
+    shown = (_as_before(o, earlier, unread, case, knowledge) for o in judged.odds)
     now = DossierStage(
         evidence=judged.evidence,
         findings=tuple(f for f in told if f.stage >= last),
-        odds=tuple(odds_under(_once_proven(o, proofs), stops, knowledge) for o in judged.odds),
+        odds=tuple(odds_under(_once_proven(o, proofs), stops, knowledge) for o in shown),
         steps=steps,
     )
     made = Dossier(
         case=case,
         standing=depends_on,
         problems=tuple(dict.fromkeys(found)),
-        stages=(*_earlier(case, standing, findings, told), now),
+        stages=(*earlier, now),
         proofs=tuple(proofs_under(proof, stops) for proof in proofs),
         packs=knowledge.digests,
         parts=parts or {},
         overridden=overridden_stops(case, knowledge),
-        decisions=decisions(steps, now.odds, knowledge, partial(_repair_takes, standing)),
+        decisions=decisions(steps, now.odds, knowledge, partial(_repair_takes, standing), unread),
         does_not_run=brought.does_not_run,
     )
     return replace(
@@ -193,6 +198,28 @@ def _earlier(
         yield DossierStage(judged.evidence, here, judged.odds)
 
 
+def _as_before(
+    odds: Odds,
+    earlier: Sequence[DossierStage],
+    unread: Mapping[str, int],
+    case: Case,
+    knowledge: Knowledge,
+) -> Odds:
+    """Return the odds of a family; those from before a work that nobody has read after."""
+    stage = unread.get(odds.family)
+    if stage is None:
+        return odds
+    mine = (o for o in earlier[stage].odds if (o.family, o.complaint) == (odds.family, odds.complaint))
+    then = next(mine, None)
+    if then is None:
+        return odds
+    causes = dict.fromkeys(w.cause for _, w in list(case.of(WorkData))[stage:] if w.cause)
+    done = [c.name if (c := knowledge.cause(i)) is not None else i for i in causes]
+    first = then.causes[0].name if then.causes else ""
+    text = say_odds.until_read_again(first, done)
+    return replace(then, statement=text, decided=False)
+
+
 def _seen_now(
     bench: Bench, findings: Sequence[Finding]
 ) -> tuple[frozenset[str], frozenset[tuple[int, int]]]:
@@ -210,6 +237,7 @@ def _steps(
     judged: Judgement,
     proofs: Sequence[Proof],
     weighed: Sequence[tuple[Model, ModelEvidence]],
+    unread: Mapping[str, int],
 ) -> tuple[Step, ...]:
     knowledge, families = standing.knowledge, standing.knowledge.families
     offered = {m.id: m.proposals(evidence) for m, evidence in weighed}
@@ -241,6 +269,7 @@ def _steps(
                 opening_waits=any(m.opening_waits(e) for m, e in weighed if o.family in e.families),
                 one_word=next((e.one_word for _, e in weighed if o.family in e.families), None),
                 measured=family.nothing_wrong > 0.0 and _measured(o.family, weighed),
+                unread=o.family in unread,
             )
         )
     steps = rank_steps(
@@ -255,7 +284,11 @@ def _steps(
         money=owner_money(case, standing.settings),
         brought=brought_in(done.facts, knowledge.conditions, [s.family for s in states]),
     )
-    again = {f"remeasure_{p.family}" for p in proofs if case.works() and not p.unread}
+    again = {
+        f"remeasure_{p.family}"
+        for p in proofs
+        if case.works() and not p.unread and p.family not in unread
+    }
     todo = [s for s in steps if s.kind != "safety"]
     if done.unmeasured or all(s.step in again for s in todo):
         again = set()
