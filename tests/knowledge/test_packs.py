@@ -231,3 +231,27 @@ def test_a_band_is_valid_only_where_it_is_known():
     band = next(b for b in knowledge.bands if b.quantity == "oil_pressure")
     assert "warm" in band.not_valid_at(OperatingPoint(rpm=1500, load=0.0, warm=False))
     assert "not written down" in band.not_valid_at(OperatingPoint(load=0.0))
+
+
+def test_a_free_look_takes_minutes_and_opens_lifts_and_loads_nothing():
+    every = [t for f in load_knowledge().families.values() for t in f.tests if t.free_look]
+    assert len(every) > 100
+    for look in every:
+        state = look.rules.state
+        assert look.minutes.typical <= 8.0, look.id
+        assert look.access == 1, look.id
+        assert not look.invasive, look.id
+        assert state is not None, look.id
+        assert (state.lifted, state.road) == (False, False), look.id
+        assert state.engine != "loaded", look.id
+
+
+def test_a_stop_asks_for_results_and_says_by_ids_what_lifts_it():
+    knowledge = load_knowledge()
+    stops = [*knowledge.stops, *(s for f in knowledge.families.values() for s in f.stops)]
+    for stop in stops:
+        asked = [
+            leaf for part in (*stop.when, *stop.until, *stop.until_drive) for leaf in part.leaves()
+        ]
+        assert stop.until, stop.id
+        assert all(leaf.results for leaf in asked if leaf.kind == "test"), stop.id

@@ -89,7 +89,9 @@ def test_words_that_say_that_it_is_still_there_are_an_answer(did):
     assert not waiting(*BEFORE, work(did=did))
 
 
-@pytest.mark.parametrize("did", ["renewed here", "renewed, not driven yet", "sealed", "set to mark"])
+@pytest.mark.parametrize(
+    "did", ["renewed here", "renewed, not driven yet", "sealed", "set to mark"]
+)
 def test_other_words_are_none(did):
     assert not still_there(did)
 

@@ -61,6 +61,10 @@ def _entry(entry: Entry, knowledge: Knowledge) -> Entry:
     return replace(entry, data=data.model_copy(update=now))
 
 
+#: What stands under these are results of tests, whatever they are called.
+_RESULTS = frozenset({"outcomes", "outcome_words", "result", "results", "shows"})
+
+
 def document_as_called_now(document: Any, retired: Iterable[Retired]) -> Any:
     """Return a shop's pack with every retired id, as a key or a value, by its name of today.
 
@@ -77,7 +81,8 @@ def _renamed(at: Any, became: Mapping[str, str]) -> Any:
     if isinstance(at, dict):
         new: dict[str, Any] = {}
         for key, value in at.items():
-            new.setdefault(became.get(key, key), _renamed(value, became))
+            told = value if key in _RESULTS else _renamed(value, became)
+            new.setdefault(became.get(key, key), told)
         return new
     if isinstance(at, list):
         return [_renamed(value, became) for value in at]

@@ -142,11 +142,11 @@ def sources(assessment: Dossier, *, si: bool = False) -> Iterator[Block]:
         yield Said(f"Taken back and not used: {'; '.join(pulled)}", "small")
     if assessment.problems:
         told = [f"{p.where}: {p.what}" for p in assessment.problems[:6]]
-        yield Said(f"Remarks on the material: {' '.join(told)}", "small")
+        yield Said(short_sentences(f"Remarks on the material: {' '.join(told)}"), "small")
     bands = {p.band_source for proof in assessment.proofs for p in proof.pairs if p.band_source}
     if bands:
         yield Said("Normal ranges, and where they come from:", "small")
-        yield Items(tuple(sorted(bands)))
+        yield Items(tuple(short_sentences(band) for band in sorted(bands)))
     packs = ", ".join(f"{name} {digest[:8]}" for name, digest in assessment.packs.items())
     units = "SI units" if si else "the shop's units"
     yield Said(f"{DEFER} Values in {units}. Knowledge packs: {packs or 'none'}.", "small")

@@ -69,7 +69,7 @@ def causes_in_numbers(assessment: Dossier) -> Iterator[Block]:
     for odds in assessment.odds:
         proof = assessment.proof_of(odds.complaint)
         if odds.causes and (proof is None or proof.verdict != "proven"):
-            yield Said(_shares(odds), "small")
+            yield Said(short_sentences(_shares(odds)), "small")
             yield Picture(odds_picture(odds, most=5), "The odds of the zones and causes as bars.")
 
 
@@ -79,7 +79,9 @@ def causes_weighed(assessment: Dossier) -> Iterator[Block]:
         for odds in assessment.odds_before(number):
             names = [f"{c.name} ({c.strength or how_sure(c.probability)})" for c in odds.causes]
             if names:
-                yield Said(say.weighed_before(number + 1, "; ".join(names)), "small")
+                yield Said(
+                    short_sentences(say.weighed_before(number + 1, "; ".join(names))), "small"
+                )
 
 
 def works_on(complaint: ComplaintData, assessment: Dossier) -> list[tuple[Entry, WorkData]]:

@@ -57,6 +57,9 @@ _SHAPE = {GALLERY: 0.05, PREFILTER: 0.05, THROTTLED: 0.05, DELIVERY: 0.05, VACUU
           FLOW: 0.12}  # fmt: skip
 _AT_LEAST = {VACUUM: 2.0 * INHG, FLOW: 40.0 * L_PER_H}
 _AT_LEAST_PRESSURE = 40.0 * PSI
+#: What a sound suction line draws at most. A vacuum above it is a restriction of whatever size, so
+#: the curve of the sound line is not off by a share of it. Judgement.
+_AT_MOST = {VACUUM: 8.0 * INHG}
 #: Over which ratio of engine speeds and which change of load it becomes another error; and what the
 #: pressures of a circuit share of it. Chosen.
 _SPEED_LENGTH, _LOAD_LENGTH, _KIN = 0.6, 0.6, 0.7
@@ -178,7 +181,8 @@ def _place(o: Observation) -> Place:
     if share is None:
         return Place("", 0.0, ())
     kind = GALLERY if o.quantity == DELIVERY else o.quantity
-    size = share * max(abs(o.value), _AT_LEAST.get(o.quantity, _AT_LEAST_PRESSURE))
+    most = _AT_MOST.get(o.quantity, np.inf)
+    size = share * max(min(abs(o.value), most), _AT_LEAST.get(o.quantity, _AT_LEAST_PRESSURE))
     speed = float(np.log(max(o.key.rpm, 1.0))) / _SPEED_LENGTH
     return Place(kind, size, (speed, o.key.load / _LOAD_LENGTH))
 

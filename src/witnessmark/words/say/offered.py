@@ -141,7 +141,7 @@ def total_was_given() -> str:
 def left_out(lines: str, count: int, where: str) -> str:
     """Name the lines without a price."""
     head = "1 line is" if count == 1 else f"{count} lines are"
-    return f"{head} not priced yet, and {where}: {lines}."
+    return f"{head} not priced yet, and {where}. Not priced: {lines}."
 
 
 @sentence("offer.no_sum")

@@ -209,7 +209,9 @@ def _as_before(
     stage = unread.get(odds.family)
     if stage is None:
         return odds
-    mine = (o for o in earlier[stage].odds if (o.family, o.complaint) == (odds.family, odds.complaint))
+    mine = (
+        o for o in earlier[stage].odds if (o.family, o.complaint) == (odds.family, odds.complaint)
+    )
     then = next(mine, None)
     if then is None:
         return odds

@@ -14,6 +14,7 @@ from witnessmark.workflow.case.shop_on_disk import Shop, entry_line
 
 __all__ = [
     "MOST",
+    "STAY",
     "UNKNOWN",
     "Asked",
     "Question",
@@ -30,6 +31,9 @@ MOST = 6
 UNKNOWN = "?"
 #: From what forbids most to what forbids nothing.
 _ORDER = ("park", "tow", "ask", "limp", "drive")
+#: What the case is told where the driver was told to leave the truck where it stands.
+STAY = "phone_stay"
+_STAYS = frozenset({"park", "tow"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,6 +152,9 @@ def told(asked: Asked, answers: Mapping[str, str]) -> Told:
 def answer_lines(found: Told, *, base: str | None = None) -> list[str]:
     """Return the lines of a case that the answers make: what was looked at, and what was said.
 
+    What was answered may say more than its clue; so that the case frees no truck that the phone
+    has stopped, it is told that the driver was told to stay.
+
     Args:
         found: what came of the call.
         base: an id that a second sending makes again.
@@ -156,9 +163,10 @@ def answer_lines(found: Told, *, base: str | None = None) -> list[str]:
     def made(what: str) -> str | None:
         return f"{base[:60]}.{hashlib.sha256(what.encode()).hexdigest()[:8]}" if base else None
 
+    clues = [*found.clues, *([(STAY, True)] if found.drive in _STAYS else [])]
     lines = [
         entry_line("clue", {"clue": clue, "seen": seen}, entry_id=made(f"{clue}/{seen}"))
-        for clue, seen in found.clues
+        for clue, seen in clues
     ]
     note = {"words": say.note(found.said, found.drive)[:4000], "about": "phone"}
     return [*lines, entry_line("note", note, entry_id=made("note"))] if found.said else lines
