@@ -34,8 +34,10 @@ SETS = {
     "master_e": "fifth hand, thirteen families (seen): after mending",
     "master_f_first": "sixth hand, thirteen families (own unseen): first opening, scored once",
     "master_f": "sixth hand, thirteen families (seen): after mending",
-    "master_g": "seventh hand, thirteen families (own unseen), scored once",
-    "master_h": "eighth hand, thirteen families (own unseen), scored once",
+    "master_g_first": "seventh hand, thirteen families (own unseen): first opening, scored once",
+    "master_g": "seventh hand, thirteen families (seen): after mending",
+    "master_h_first": "eighth hand, thirteen families (own unseen): first opening, scored once",
+    "master_h": "eighth hand, thirteen families (seen): after mending",
     "textbook_week": "textbook picture of every cause of the week (seen): after mending",
 }
 

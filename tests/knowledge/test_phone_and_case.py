@@ -13,13 +13,14 @@ from witnessmark.knowledge import load_knowledge
 from witnessmark.knowledge.rules import Answer, Question
 from witnessmark.planner.order.facts import Facts, Mark
 from witnessmark.planner.order.stop_rules import standing_stops
-from witnessmark.workflow.shop.phone import STAY, Asked, answer_lines, told
+from witnessmark.workflow.shop.phone import Asked, answer_lines, questions_of, told
 
 KNOWLEDGE = load_knowledge()
 ALONE = tomllib.loads(
     (Path(__file__).parents[1] / "files" / "phone_alone.toml").read_text(encoding="utf-8")
 )
 HELD = ("park", "tow")
+STAY = questions_of(KNOWLEDGE, []).stay
 
 
 def answers() -> Iterator[tuple[Question, int, Answer]]:
@@ -72,7 +73,7 @@ def test_no_reason_stands_twice_but_for_one_and_the_same_thing():
 def test_the_case_is_told_that_the_driver_was_told_to_stay(drive):
     question = next(q for q in KNOWLEDGE.triage if any(a.drive == drive for a in q.answers))
     number = next(k for k, a in enumerate(question.answers, 1) if a.drive == drive)
-    call = told(Asked((question,), ()), {question.id: str(number)})
+    call = told(Asked((question,), (), STAY), {question.id: str(number)})
     lines = [json.loads(line) for line in answer_lines(call)]
     stays = [e for e in lines if e["kind"] == "clue" and e["data"]["clue"] == STAY]
     assert bool(stays) is (call.drive in HELD)

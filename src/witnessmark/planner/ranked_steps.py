@@ -21,7 +21,7 @@ from witnessmark.planner.order.open_complaint import OpenComplaint, shows_itself
 from witnessmark.planner.order.progress import Progress
 from witnessmark.planner.order.safety import safety_stops, stops_of_the_truck, within_the_stops
 from witnessmark.planner.ranking import step_words as words
-from witnessmark.planner.ranking.costs import remeasure_minutes
+from witnessmark.planner.ranking.costs import remeasure_minutes, work_of_test
 from witnessmark.planner.ranking.open_search import Stopping, said_in_time, search_step, stopping
 from witnessmark.planner.ranking.owner_money import OwnerMoney, as_owner_sees, first_says
 from witnessmark.planner.ranking.pricing import FamilyState, Plan, plan_family
@@ -283,7 +283,7 @@ def _test_steps(plan: Plan, others: float, *, every: bool = False) -> list[Step]
                 must_renew=test.must_renew if isinstance(test, Candidate) else (),
                 results=results,
                 forecast=test.forecast if isinstance(test, Candidate) else (),
-                work=_work(test),
+                work=work_of_test(test),
             )
         )
     return found
@@ -303,9 +303,8 @@ def _repair_steps(
         price, cause = float(plan.moves.repair[0, number]), family.cause(identity)
         own = number == plan.next_repair and not _cured(plan)
         listed = own or plan.chances[number] >= LIST_FROM
-        if cause is None or not np.isfinite(price) or not listed:
-            continue
-        if plan.state.unread and identity not in plan.state.seen_bad:
+        waits = plan.state.unread and identity not in plan.state.seen_bad
+        if cause is None or not np.isfinite(price) or not listed or waits:
             continue
         results = _repair_results(plan, number)
         also = served_too(plan, identity, plans, links)
@@ -339,19 +338,11 @@ def _repair_steps(
     return found
 
 
-def _work(test: Test | Candidate) -> tuple[str, ...]:
-    """Return what making a test or a measurement takes besides its needs."""
-    if isinstance(test, Candidate):
-        return ("open",) if test.invasive or test.must_renew else ()
-    return tuple(d for d in test.demands if d not in test.needs)
-
-
 def _search_step(plan: Plan, others: float, settings: Settings, stop: Stopping) -> list[Step]:
     """Propose the open-ended search once nothing listed is cheaper, and when it is time to stop."""
     price = float(plan.moves.search[0])
-    if plan.state.unread:
-        return []
-    if price > plan.best + WORTH_USD and not _unexplained(plan) and not stop.urgency:
+    dear = price > plan.best + WORTH_USD and not _unexplained(plan) and not stop.urgency
+    if dear or plan.state.unread:
         return []
     return [search_step(plan, others, settings, stop)]
 

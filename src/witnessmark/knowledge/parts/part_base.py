@@ -28,7 +28,7 @@ Three = Annotated[tuple[float, float, float], Field(description="low, typical, h
 #: What the driver may do with the truck, the strictest first.
 Drive = Literal["park", "tow", "limp", "drive"]
 #: What a truck may be in; a step says in which of them it can be made all the same.
-TruckState = Literal["no_crank", "no_start", "crawl", "no_air", "not_to_be_driven"]
+TruckState = Literal["no_crank", "no_start", "crawl", "no_air", "not_to_be_driven", "told_to_stay"]
 
 
 class PackPart(BaseModel):

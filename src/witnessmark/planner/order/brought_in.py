@@ -19,7 +19,7 @@ class BroughtIn:
     """The truck as it stands before the next step.
 
     Attributes:
-        states: no_crank, no_start, crawl, no_air, not_to_be_driven.
+        states: no_crank, no_start, crawl, no_air, not_to_be_driven, told_to_stay.
         touched: causes that something just opened, fitted, filled or charged speaks of.
     """
 

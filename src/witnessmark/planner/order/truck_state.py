@@ -23,6 +23,7 @@ _WITHOUT = {
     "crawl": frozenset({"load", "road"}),
     "no_air": frozenset({"road"}),
     "not_to_be_driven": frozenset({"road"}),
+    "told_to_stay": frozenset({"road"}),
 }
 
 

@@ -129,13 +129,22 @@ def _lifting(
             continue  # what its checks find lifts nothing before that
         if held and rule is not None and "crank" not in rule.blocks:
             continue  # as long as that part is in, the truck stays where it is
-        due = next((t for t in stop.checks if _in_the_bay(bench.open_test(t))), None)
+        checks = (*stop.checks, *_at_the_leader(bench, rule))
+        due = next((t for t in checks if _in_the_bay(bench.open_test(t))), None)
         if due is not None and rule is not None and _seen_in_repair(bench, rule, due):
             continue
         if due is not None:
             placed = listed.offer(bench, due, say.lifts_stop(stop.name))
             if placed is not None:
                 placed.rank = Rank.LIFTS_STOP
+
+
+def _at_the_leader(bench: OpenComplaint, rule: Stop | None) -> Iterator[str]:
+    """Yield what lets it drive again and sees the leading cause: due once the rest was made."""
+    leader = bench.family.cause(bench.leader)
+    if rule is not None and leader is not None:
+        seen = {look.test for look in leader.look_first}
+        yield from (t for t in rule.checks_of("drive") if t in seen)
 
 
 def _in_the_bay(test: Test | None) -> bool:

@@ -27,6 +27,7 @@ __all__ = [
     "start_minutes",
     "step_usd",
     "whose_figures",
+    "work_of_test",
 ]
 
 #: Mean price of one seal that goes with a repair, where its pack names none [USD] (judgement).
@@ -231,3 +232,10 @@ def repair_usd(
     elif parts > 0:
         total += settings.parts_wait_minutes / 60.0 * settings.waiting_usd_per_hour
     return total
+
+
+def work_of_test(test: Test | Candidate) -> tuple[str, ...]:
+    """Return what making a test or a measurement takes besides its needs."""
+    if isinstance(test, Candidate):
+        return ("open",) if test.invasive or test.must_renew else ()
+    return tuple(d for d in test.demands if d not in test.needs)

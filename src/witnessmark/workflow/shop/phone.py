@@ -14,7 +14,6 @@ from witnessmark.workflow.case.shop_on_disk import Shop, entry_line
 
 __all__ = [
     "MOST",
-    "STAY",
     "UNKNOWN",
     "Asked",
     "Question",
@@ -31,9 +30,9 @@ MOST = 6
 UNKNOWN = "?"
 #: From what forbids most to what forbids nothing.
 _ORDER = ("park", "tow", "ask", "limp", "drive")
-#: What the case is told where the driver was told to leave the truck where it stands.
-STAY = "phone_stay"
+#: What keeps the truck where it stands, and what the packs call a truck that was told so.
 _STAYS = frozenset({"park", "tow"})
+_TOLD_TO_STAY = "told_to_stay"
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,10 +42,12 @@ class Asked:
     Attributes:
         truck: of the whole truck.
         family: of the complaints, at most six each.
+        stay: clue that says that the driver was told to leave the truck where it stands.
     """
 
     truck: tuple[Question, ...]
     family: tuple[Question, ...]
+    stay: str = ""
 
     @property
     def every(self) -> tuple[Question, ...]:
@@ -67,7 +68,7 @@ class Told:
         unasked: questions that must be asked before it may move.
         said: every answer in words.
         opens: families that an answer points to.
-        clues: (condition, seen) that an answer settles.
+        clues: (condition, seen) that an answer settles, and that it was told to stay.
     """
 
     drive: str
@@ -85,7 +86,8 @@ def questions_of(knowledge: Knowledge, families: Sequence[str]) -> Asked:
     """Return the questions of a call about these families; none: those of the whole truck alone."""
     mine = [q for f in dict.fromkeys(families) if f in knowledge.families
             for q in knowledge.families[f].triage[:MOST]]  # fmt: skip
-    return Asked(knowledge.triage, tuple(mine))
+    told_so = (c.id for c in knowledge.conditions.values() if c.truck_state == _TOLD_TO_STAY)
+    return Asked(knowledge.triage, tuple(mine), next(told_so, ""))
 
 
 def told(asked: Asked, answers: Mapping[str, str]) -> Told:
@@ -134,6 +136,9 @@ def told(asked: Asked, answers: Mapping[str, str]) -> Told:
     drive = min((row[0] for row in rows), key=_ORDER.index, default="ask")
     if unasked and _ORDER.index(drive) > _ORDER.index("ask"):
         drive = "ask"
+    if asked.stay and drive in _STAYS:
+        # An answer may say more than its clue: the case frees no truck that the phone has stopped.
+        clues[asked.stay] = True
     rows.sort(key=lambda row: _ORDER.index(row[0]))
     forbids = [row for row in rows if row[0] != "drive"] or rows
     return Told(
@@ -152,9 +157,6 @@ def told(asked: Asked, answers: Mapping[str, str]) -> Told:
 def answer_lines(found: Told, *, base: str | None = None) -> list[str]:
     """Return the lines of a case that the answers make: what was looked at, and what was said.
 
-    What was answered may say more than its clue; so that the case frees no truck that the phone
-    has stopped, it is told that the driver was told to stay.
-
     Args:
         found: what came of the call.
         base: an id that a second sending makes again.
@@ -163,10 +165,9 @@ def answer_lines(found: Told, *, base: str | None = None) -> list[str]:
     def made(what: str) -> str | None:
         return f"{base[:60]}.{hashlib.sha256(what.encode()).hexdigest()[:8]}" if base else None
 
-    clues = [*found.clues, *([(STAY, True)] if found.drive in _STAYS else [])]
     lines = [
         entry_line("clue", {"clue": clue, "seen": seen}, entry_id=made(f"{clue}/{seen}"))
-        for clue, seen in clues
+        for clue, seen in found.clues
     ]
     note = {"words": say.note(found.said, found.drive)[:4000], "about": "phone"}
     return [*lines, entry_line("note", note, entry_id=made("note"))] if found.said else lines
