@@ -29,7 +29,11 @@ NOTES = (
     "Earlier runs found, and these were mended: six kinds of entry that the interface refused and "
     "the commands took; refused methods that were not told which there are; a description that "
     "did not say what an entry may hold, took a least number one too high and form feeds beside "
-    "an odometer.",
+    "an odometer; true for a number and a number for true; 94.0 that was not as whole as 94.",
+    "",
+    "The two of the last run stand open: a gear is also taken as a number where the description "
+    "says text, and a look at a point that the vehicle of the inspection has not is refused, which "
+    "the description cannot say. No server error among them.",
 )
 HERE = Path(__file__).resolve().parent
 AT = "2026-03-02T08:00:00Z"
