@@ -6,7 +6,8 @@ import pytest
 from analyses.crank_material import sweep_edges
 from analyses.vibration_material import bench, channel, recording
 from witnessmark.analyses.vibration import torsional
-from witnessmark.analyses.vibration.cylinders import shown_words
+from witnessmark.analyses.vibration.cylinders import said, shown_words
+from witnessmark.physics.vibration.twist.cylinder_balance import Balance
 from witnessmark.physics.vibration.twist.tooth_edges import find_marks, marks_by_turns
 
 PULL = {"point": {"warm": True, "load": "full"}, "place": "flywheel"}
@@ -111,3 +112,11 @@ def test_no_cylinder_is_said_to_lie_more_than_wholly_below_the_others():
     """Before: "only one that lies 108 % or more below the others would have shown"."""
     assert "63 % or more below" in shown_words(0.63)
     assert "does nothing would not surely have shown" in shown_words(1.08)
+
+
+@pytest.mark.parametrize(("lack", "word"), [(0.18, "open"), (0.21, "weak")])
+def test_the_weakest_of_six_sound_cylinders_is_seldom_named(lack, word):
+    """Before: two standard deviations were enough, which one sound engine of eight reaches."""
+    apart = np.array([-lack, 0.02, 0.03, 0.04, 0.05, lack - 0.14])
+    found = Balance(apart, np.full(6, 0.08), True, 1, lack + 0.02, 0.9, lack)
+    assert said(found) == word

@@ -6,7 +6,8 @@ from scipy.signal import lfilter
 
 from witnessmark.physics.vibration.orders import fixed_peaks as parts
 from witnessmark.physics.vibration.orders.fixed_peaks import fixed_peaks
-from witnessmark.physics.vibration.orders.line_selection import Sweep
+from witnessmark.physics.vibration.orders.line_selection import Sweep, choose_lines
+from witnessmark.physics.vibration.vibration_family import decide
 
 RATE = 200.0
 
@@ -57,6 +58,16 @@ def test_too_short_or_silent_material_gives_nothing():
     quiet = sweep(2)
     assert fixed_peaks([Sweep(quiet.time, 0 * quiet.values, quiet.cycles, "10")], []) == ()
     assert fixed_peaks([sweep(3, seconds=4.0)], []) == ()
+
+
+@pytest.mark.parametrize(("seconds", "family"), [(13.0, "not clear"), (17.0, "none")])
+def test_nothing_abnormal_needs_time_enough_to_look_for_a_resonance(seconds, family):
+    """Before: a resonance of 0.2 m/s2 in 13 s was "nothing abnormal" in one drive of four."""
+    quiet = sweep(3, seconds=seconds)
+    peaks = fixed_peaks([quiet], [])
+    assert peaks[0].seconds == pytest.approx(seconds, abs=0.1)
+    verdict = decide(choose_lines([quiet]), (), peaks, gears=2)
+    assert verdict.family == family
 
 
 # The parts, worked by hand.

@@ -43,6 +43,9 @@ _UNSURE, _FIXED_UNSURE = 0.8, -1.0
 #: place as well as a resonance does.
 _SWEPT = 0.12
 
+#: A resonance that is the complaint may not stand out of less than this [s].
+_LONG_ENOUGH = 16.0
+
 #: A complaint's line: median level at least this [m/s2 rms], or three times the healthy one.
 _COMPLAINT = (0.20, 0.60)
 _ANSWER = 2.0  # log likelihood ratio from which a line counts as abnormal (odds 7 to 1)
@@ -128,7 +131,7 @@ def decide(
                 say.same_drive(),
                 levels,
             )  # fmt: skip
-        if not peaks:
+        if not peaks or peaks[0].seconds < _LONG_ENOUGH:
             return FamilyVerdict(
                 "not clear", by_family, "", 0.0,
                 say.too_short(),

@@ -46,6 +46,7 @@ class FixedPeak:
         share: its part of the power within its own width [-].
         swept: largest over smallest engine speed of the windows, minus one [-]; near zero, a line
             of the engine or the road would stay in its place too.
+        seconds: length of the material looked at [s].
     """
 
     frequency: float
@@ -54,6 +55,7 @@ class FixedPeak:
     gain: float
     share: float
     swept: float
+    seconds: float
 
 
 def fixed_peaks(
@@ -93,6 +95,7 @@ def fixed_peaks(
     freedom = 2.0 * axes * max(1.0, _INDEPENDENT * len(spectra)) / _TOGETHER
     scale = float(power.mean())
     power = power / scale
+    seconds = sum(float(s.time[-1] - s.time[0]) for s in sweeps if s.time.size)
     broad = _dictionary(f)
     weight, alone = _explain(broad, power, np.full(len(broad), 1.0 / len(broad)))
     base = weight @ broad
@@ -110,7 +113,7 @@ def fixed_peaks(
         found.append(
             FixedPeak(
                 grid[at][0], float(np.sqrt(own.sum() * scale)), grid[at][1],
-                float(0.5 * freedom * (alone - cost)), share, swept,
+                float(0.5 * freedom * (alone - cost)), share, swept, seconds,
             )
         )  # fmt: skip
     return tuple(sorted(found, key=lambda peak: -peak.gain))
