@@ -143,7 +143,8 @@ def entries_that_mean(asked):
         cause = asked.ids[0]
         return [("work", {"cause": cause, "did": "renewed"})]
     if asked.kind == "reading":
-        value = asked.above + 1.0 if asked.above is not None else asked.below - 1.0
+        bound, beyond = (asked.above, 0.05) if asked.above is not None else (asked.below, -0.05)
+        value = bound + beyond * abs(bound)
         unit = QUANTITIES[asked.ids[0]].house
         at = {"point": {"rpm": sum(asked.rpm) / 2}} if asked.rpm else {}
         data = {"quantity": asked.ids[0], "value": f"{value:.6f} {unit}"} | at
