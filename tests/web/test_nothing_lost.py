@@ -19,10 +19,12 @@ from web.bench_page import CHROMIUM, FLAGS, fuel_lines, served
 from web.dropping_link import ANSWERING, SENDING, STORED, Link
 from witnessmark.model.entries.entry_data import (
     NoteData,
+    OutcomeData,
     PhotoData,
     ReadingData,
     RecordingData,
     RetractData,
+    WorkData,
 )
 from witnessmark.web.serving import serve
 from witnessmark.workflow.case.locks import set_passphrase
@@ -540,3 +542,66 @@ def test_the_queue_and_a_photo_in_firefox(bench, tmp_path):
     finally:
         window.close()
         link.close()
+
+
+@pytest.mark.skipif(not firefox.PROGRAM, reason="!! firefox-esr is not here: NOT tried in it")
+def test_two_complaints_to_the_first_outcome_in_firefox(tmp_path):
+    """The journey of the line field (``test_journeys_browser``) in another engine."""
+    shop = open_shop(tmp_path / "shop", create=True)
+    with served(shop) as address:
+        window = firefox.Firefox(tmp_path / "profile")
+        try:
+            case_id = _two_complaints(window, address)
+        finally:
+            window.close()
+    case = shop.case(case_id)
+    psi = [d.value for _, d in case.of(ReadingData)]
+    assert psi == ["50 psi", "65 psi", "76 psi", "76 psi", "83 psi", "95 psi"]
+    assert [d.cause for _, d in case.of(WorkData)] == ["return_regulator"]
+    assert [d.gone for _, d in case.of(OutcomeData)] == [True]
+    shop.close()
+
+
+def _two_complaints(window, address):
+    def press(words, within="main"):
+        window.run(
+            f"[...document.querySelectorAll({within + ' button, ' + within + ' a'!r})]"
+            f".find(e => e.innerText.includes({words!r})).click()"
+        )
+
+    def arrive():
+        window.until(
+            r"return /\/cases\/[^/?]+$/.test(location.pathname) && "
+            "document.querySelector('#live')?.dataset.working === 'no'"
+        )
+
+    def say(line, takes=()):
+        window.type("#say-line", line)
+        window.click(".say button")
+        window.until("return document.body.innerText.includes('Save what is chosen')")
+        for card in takes:
+            window.run(
+                f"[...document.querySelectorAll('#card-{card} label')]"
+                ".find(e => e.innerText.includes('Take it')).click()"
+            )
+        press("Save what is chosen")
+        window.until("return !document.body.innerText.includes('Save what is chosen')")
+        arrive()
+
+    window.goto(f"{address}/new")
+    window.type("#f-words", "low fuel pressure")
+    window.type("#f-label", "unit 7")
+    window.run("document.querySelector('input[value=fuel_low]').click()")
+    press("Open the case")
+    arrive()
+    case_id = window.run("return location.pathname").rsplit("/", 1)[-1]
+    window.goto(f"{address}/cases/{case_id}/add/complaint")
+    window.type("#f-words", "shakes at 58")
+    window.run("document.querySelector('input[value=vib_speed]').click()")
+    press("Save")
+    arrive()
+    say("gallery 50 psi idle, 65 at 1000, 76 at 1500, filters new last week", takes=[4])
+    say("renewed return regulator, 20 min", takes=[1])
+    say("gallery 76 psi idle, 83 at 1000, 95 at 1500")
+    say("problem gone", takes=[1])
+    return case_id
