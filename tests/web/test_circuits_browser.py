@@ -18,7 +18,9 @@ TRUCKS = {
     "mulch-16": (
         "e19",
         (("air_loss_primary_released", "5", "psi"),
-         ("air_loss_secondary_released", "0.5", "psi")),
+         ("air_loss_secondary_released", "0.5", "psi"),
+         ("air_loss_primary_applied", "9", "psi"),
+         ("air_loss_secondary_applied", "1", "psi")),
         "which they cannot part: a leak on the primary side",
         "Brake chamber",
     ),
