@@ -120,7 +120,7 @@ def main():
     parser = argparse.ArgumentParser()
     parser.add_argument("--engines", type=int, default=6)
     parser.add_argument("--parts", default="pull,idle,damper")
-    parser.add_argument("--seed", type=int, default=2026113044)
+    parser.add_argument("--seed", type=int, default=2026113045)
     args = parser.parse_args()
     knowledge = load_knowledge()
     parts = args.parts.split(",")
