@@ -90,7 +90,17 @@ def test_words_that_say_that_it_is_still_there_are_an_answer(did):
 
 
 @pytest.mark.parametrize(
-    "did", ["renewed here", "renewed, not driven yet", "sealed", "set to mark"]
+    "did",
+    [
+        "renewed here",
+        "renewed, not driven yet",
+        "sealed",
+        "set to mark",
+        "bled twice",
+        "nuts drawn up twice",
+        "renewed, still to be driven",
+        "both renewed the same day",
+    ],
 )
 def test_other_words_are_none(did):
     assert not still_there(did)

@@ -358,6 +358,28 @@ def test_erasing_reaches_inspection_approval_and_the_pages_that_went_out(
         again.close()
 
 
+def test_a_page_that_cannot_be_read_just_now_is_not_passed_over(shop: Shop, monkeypatch) -> None:
+    lines = [{"what": "pump", "usd": 900, "kind": "part"}]
+    shop.new_case(
+        "c9",
+        [
+            entry_line("truck", {"label": "unit 9", "customer": NAME}, entry_id="t", at=AT),
+            entry_line("quote", {"lines": lines, "total_usd": 900}, entry_id="q", at=AT),
+        ],
+    )
+    _, asked = make_ask_page(shop, "c9")
+
+    def away(_, sha256: str) -> Path:
+        raise StorageBusy(f"The store of {sha256[:12]} cannot be reached.")
+
+    with monkeypatch.context() as unreachable:
+        unreachable.setattr(type(shop.originals), "path", away)
+        with pytest.raises(StorageBusy):
+            erase(shop, "c0")
+    assert NAME in shop.export("c0")
+    assert asked.sha256 in shop.originals
+
+
 def test_erasing_asks_and_is_refused_for_everyday_words(shop: Shop, witnessmark) -> None:
     with pytest.raises(InputRefused, match="letters"):
         erase(shop, "c0", words=("at",))

@@ -19,7 +19,7 @@ from witnessmark.model.entries.entry_data import (
     WorkData,
 )
 from witnessmark.model.step import SEARCHED
-from witnessmark.planner.order.facts import NO_ANSWER, Facts, facts_of
+from witnessmark.planner.order.facts import LOAD_ABOUT, NO_ANSWER, RPM_ABOUT, Facts, facts_of
 
 __all__ = ["Progress", "progress"]
 
@@ -28,8 +28,6 @@ __all__ = ["Progress", "progress"]
 _COMPARED = "gauge_check_difference"
 #: What says how it was before a work.
 _MEASURES = TestData | ReadingData | RecordingData | CodeData
-#: A reading stands for one that a measurement asks for within so much (judgement).
-_NEAR_RPM, _NEAR_LOAD = 110.0, 0.3
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,8 +194,8 @@ def _seen_by_readings(families: Iterable[Family], taken: Sequence[ReadingData]) 
     def read(quantity: str, rpm: float, load: float, cold: bool) -> bool:
         return any(
             d.quantity == quantity
-            and (quantity == _COMPARED or abs((d.point.rpm or 0.0) - rpm) <= _NEAR_RPM)
-            and abs((d.point.fraction() or 0.0) - load) <= _NEAR_LOAD
+            and (quantity == _COMPARED or abs((d.point.rpm or 0.0) - rpm) <= RPM_ABOUT)
+            and abs((d.point.fraction() or 0.0) - load) <= LOAD_ABOUT
             and (d.point.warm is False) == cold
             for d in taken
         )

@@ -22,11 +22,10 @@ from witnessmark.model.entries.entry_data import (
     TestData,
     WorkData,
 )
+from witnessmark.planner.order.facts import RPM_ABOUT
 
 __all__ = ["until_read_again"]
 
-#: A reading stands for one at another speed within so much [r/min] (judgement).
-_NEAR_RPM = 110.0
 #: What a test needs of the engine that shows whether the complaint is still there, and its kind.
 _RUNS = frozenset({"idle", "running", "loaded"})
 _MEASURED = frozenset({"measure", "functional"})
@@ -114,7 +113,7 @@ def _read_again(one: _Complaint, quantity: str, rpm: float | None) -> bool:
     if not one.points:
         return quantity in _quantities(one.family)
     return any(
-        quantity == q and (rpm is None or r is None or abs(rpm - r) <= _NEAR_RPM)
+        quantity == q and (rpm is None or r is None or abs(rpm - r) <= RPM_ABOUT)
         for q, r in one.points
     )
 
@@ -138,8 +137,5 @@ def _quantities(family: Family) -> frozenset[str]:
     tested = {rule.quantity for t in family.tests for rule in t.readings}
     offered = {q for m in family.measurements for q, _, _ in m.readings}
     asked = {r.quantity for r in rows if r.quantity is not None}
-    return frozenset(tested | offered | asked | {q for t in family.tests for q in _yields(t)})
-
-
-def _yields(test: Test) -> set[str]:
-    return {test.reading.quantity} if test.reading is not None else set()
+    made = {t.reading.quantity for t in family.tests if t.reading is not None}
+    return frozenset(tested | offered | asked | made)

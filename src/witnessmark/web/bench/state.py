@@ -192,7 +192,10 @@ def render(request: Request, name: str, **values: Any) -> str:
 
 
 def _open_trucks(shop: Shop, here: str) -> list[tuple[str, str]]:
-    """Return (case, truck) of the open cases, the last touched first, on a page of a case."""
+    """Return (case, truck) of the open cases last touched, in the order of their names.
+
+    Nothing where the page is of no case, of one that is not among them, or of the only one.
+    """
     if not here.startswith("/cases/"):
         return []
     rows = ledger_page(shop, is_open=True).rows[:MOST_TRUCKS]

@@ -15,7 +15,7 @@ from typing import Any
 from witnessmark.casebook.faults import in_words
 from witnessmark.casebook.files import Originals
 from witnessmark.casebook.store import Casebook
-from witnessmark.errors import InputRefused, WitnessmarkError
+from witnessmark.errors import InputRefused, NotFound
 from witnessmark.machine import to_disk
 from witnessmark.workflow.case.shop_on_disk import Shop
 from witnessmark.workflow.dossier.lessons_kept import forget_lessons
@@ -127,7 +127,10 @@ def _pattern(word: str) -> str:
 def _asked(
     casebook: Casebook, originals: Originals, pattern: re.Pattern[str], own: str
 ) -> set[str]:
-    """Let the book speak no more of pages that asked this customer for a yes; their digests."""
+    """Let the book speak no more of pages that asked this customer for a yes; their digests.
+
+    A page that cannot be read just now is not passed over: it may name him.
+    """
     found = set()
     for sha256, name in casebook.file_names().items():
         case = ASKED_NAME.fullmatch(name)
@@ -135,7 +138,7 @@ def _asked(
             continue
         try:
             text = originals.path(sha256).read_text(encoding="utf-8", errors="replace")
-        except (WitnessmarkError, OSError):
+        except NotFound:
             text = ""
         if case[1] == own or pattern.search(unescape(text)):
             found.add(sha256)

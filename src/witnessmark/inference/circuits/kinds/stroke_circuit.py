@@ -28,9 +28,7 @@ from witnessmark.physics.circuits.push_rod import FULL, effective_area, stroke_a
 __all__ = ["CIRCUIT"]
 
 INCH = 0.0254
-_SPOTS = (
-    "misadjusted", "adjuster", "foundation", "seized", "pressure", "arm", "chamber",
-)  # fmt: skip
+_SPOTS = ("misadjusted", "adjuster", "foundation", "seized", "pressure", "arm", "chamber")
 _SCATTER = 9
 #: Way until the linings touch, and what the parts give at 90 psi [m].
 _FREE, _GIVES, _BEND = 0.5 * INCH, 1.05 * INCH, 0.62
@@ -61,7 +59,7 @@ def _predict(z: Floats, bad: Bools, observed: Sequence[Observed]) -> Floats:
     held = np.where(is_bad["seized"], 0.72 * np.exp(0.15 * z[:, 6]), 1.0)
     own_gives = gives * held
     soft = np.where(is_bad["foundation"], _SOFTER * np.exp(_SOFTER_SPREAD * own["foundation"]), 0.0)
-    lost = np.where(is_bad["pressure"], 0.15 + 0.7 / (1.0 + np.exp(-1.3 * own["pressure"])), 1.0)
+    lost = np.where(is_bad["pressure"], _arriving(own["pressure"]), 1.0)
     arm = 1.0 + np.where(is_bad["arm"], 0.8 * INCH * own["arm"], 0.0) / _ARM
     arm = np.maximum(arm, 0.3)
     ring = np.where(is_bad["chamber"], 1.1 * INCH * own["chamber"], 0.0)
@@ -85,12 +83,17 @@ def _predict(z: Floats, bad: Bools, observed: Sequence[Observed]) -> Floats:
     return np.column_stack([shown[o.channel.key] for o in observed])
 
 
+def _arriving(z: Floats) -> Floats:
+    """Return the share of the pressure that still arrives at the chamber [-]."""
+    return np.asarray(0.15 + 0.7 / (1.0 + np.exp(-1.3 * z)))
+
+
 def _size(z: Floats, spot: str) -> Floats:
     """Return how far worn parts give [in], the clearance against a right one, pressure left [%]."""
     if spot == "foundation":
         return _SOFTER / INCH * np.exp(_SOFTER_SPREAD * z)
     if spot == "pressure":
-        return 100.0 * (0.15 + 0.7 / (1.0 + np.exp(-1.3 * z)))
+        return 100.0 * _arriving(z)
     return 1.0 + _LONGER * np.exp(_LONGER_SPREAD * z)
 
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from witnessmark.words.say import line as say
 from witnessmark.workflow.saying.cards import Card, Part
-from witnessmark.workflow.saying.hearing.moods import Clause
+from witnessmark.workflow.saying.hearing.moods import Clause, clause_at
 from witnessmark.workflow.saying.hearing.tokens import Token
 
 __all__ = ["codes_of"]
@@ -50,7 +50,7 @@ def codes_of(tokens: Sequence[Token], clauses: Sequence[Clause]) -> Part:
     leading = bool(found and states and states[0] < found[0][0])
     only_leading = leading and states[-1] < found[0][0]
     for number, (first, end, spn, fmi) in enumerate(found):
-        clause = next(c for c in clauses if c.first <= first < c.end)
+        clause = clause_at(clauses, first)
         if clause.moods & {"plan", "other", "book"}:
             continue
         until = found[number + 1][0] if number + 1 < len(found) else len(tokens)

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Iterable, Sequence
-from functools import cache
 from typing import Any
 
 from witnessmark.workflow.saying.cards import Card, Part
 from witnessmark.workflow.saying.facts.time_said import minutes_of
 from witnessmark.workflow.saying.figures.figure_marks import text_at
 from witnessmark.workflow.saying.hearing.moods import Clause
-from witnessmark.workflow.saying.hearing.spoken_tables import Phrases, phrases, table
+from witnessmark.workflow.saying.hearing.spoken_tables import Phrases, table, work_phrases
 from witnessmark.workflow.saying.hearing.tokens import Token, longest
 
 __all__ = ["hits", "labour_of", "said_span"]
@@ -20,11 +19,6 @@ __all__ = ["hits", "labour_of", "said_span"]
 _CLOCK_WITHIN = 7
 #: What takes its time without anybody working.
 _OF_THE_ENGINE = frozenset({"running", "idling", "pulling", "driving", "cranking", "sitting"})
-
-
-@cache
-def _list(key: str) -> Phrases:
-    return phrases([(said, said) for said in table("work")["labour"][key]])
 
 
 def hits(
@@ -52,9 +46,13 @@ def labour_of(tokens: Sequence[Token], _: Sequence[Clause], part: Part) -> None:
     found: dict[str, Any] = {}
     ends = [0]
     for key in ("start", "stop"):
-        for first, end, __ in hits(tokens, _list(key)):
-            others = [a for k in ("start", "stop") for a, *_ in hits(tokens, _list(k))
-                      if a > first]  # fmt: skip
+        for first, end, __ in hits(tokens, work_phrases("labour", key)):
+            others = [
+                a
+                for k in ("start", "stop")
+                for a, *_ in hits(tokens, work_phrases("labour", k))
+                if a > first
+            ]
             until = min((end + _CLOCK_WITHIN, *others))
             clock = next((c for c in clocks if end <= c[0] <= until), None)
             if clock is not None and key not in found:
@@ -122,7 +120,7 @@ def _hours_spent(tokens: Sequence[Token], part: Part) -> None:
 def _on_a_job(tokens: Sequence[Token], spent: tuple[float, set[int]], part: Part) -> None:
     """Time that begins a line or follows "spent": "2.5 hours on the wiring", "took 2 hours to"."""
     first, end = min(spent[1]), max(spent[1]) + 1
-    told = [(a, b) for a, b, _ in hits(tokens, _list("spent")) if b == first]
+    told = [(a, b) for a, b, _ in hits(tokens, work_phrases("labour", "spent")) if b == first]
     follows = text_at(tokens, end)
     working = follows.endswith("ing") and follows not in _OF_THE_ENGINE
     begins = first == 0 and (follows in {"on", "for"} or working)

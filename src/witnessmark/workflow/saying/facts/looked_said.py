@@ -10,13 +10,12 @@ from witnessmark.words.say import line as say
 from witnessmark.workflow.saying.cards import Card, Part
 from witnessmark.workflow.saying.facts.hours_said import hits, said_span
 from witnessmark.workflow.saying.figures.figure_marks import text_at
-from witnessmark.workflow.saying.hearing.moods import Clause
-from witnessmark.workflow.saying.hearing.spoken_tables import Phrases, phrases, table
+from witnessmark.workflow.saying.hearing.moods import NOT_DONE, Clause, clause_at
+from witnessmark.workflow.saying.hearing.spoken_tables import Phrases, phrases, table, work_phrases
 from witnessmark.workflow.saying.hearing.tokens import Token
 
 __all__ = ["inspected"]
 
-_NOT_DONE = frozenset({"plan", "other", "book", "guess"})
 #: Units of a depth.
 _DEPTHS = frozenset({"mm", "in", "inch", "inches", "32nds"})
 #: What is measured, not passed: "wheel bearing end play .004".
@@ -24,29 +23,15 @@ _READ_AS = frozenset({"play", "runout", "run-out", "wobble", "temp", "endplay"})
 
 
 @cache
-def _list(section: str, key: str) -> Phrases:
-    return phrases([(said, said) for said in table("work")[section][key]])
-
-
-@cache
-def _things() -> Phrases:
-    return phrases([(said, said) for said in table("work")["inspect"]["things"]])
-
-
-@cache
 def _places() -> Phrases:
     return phrases(list(table("work")["places"].items()))
 
 
-def _clause(clauses: Sequence[Clause], at: int) -> Clause:
-    return next(c for c in clauses if c.first <= at < c.end)
-
-
 def inspected(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> None:
     """Read points looked at; a figure needs the owner's book and passes nothing by itself."""
-    for first, end, thing in hits(tokens, _things(), part.used):
-        clause = _clause(clauses, first)
-        if clause.moods & (_NOT_DONE | {"hearsay"}):
+    for first, end, thing in hits(tokens, work_phrases("inspect", "things"), part.used):
+        clause = clause_at(clauses, first)
+        if clause.moods & (NOT_DONE | {"hearsay"}):
             continue
         if any(c.kind in {"work", "part", "decline"} for c in part.cards):
             return
@@ -100,14 +85,14 @@ def _same_thing(
     """Read on where only the place changes: "stroke left front 1 7/8, right front 1 3/4"."""
     figure = next(p for p in range(said.first, said.end) if tokens[p].number is not None)
     known = [(a, b, str(p)) for a, b, p in hits(tokens, _places()) if a > figure]
-    others = [a for a, _, __ in hits(tokens, _things()) if a > figure]
+    others = [a for a, _, __ in hits(tokens, work_phrases("inspect", "things")) if a > figure]
     for number, (first, end, place) in enumerate(known):
         until = known[number + 1][0] if number + 1 < len(known) else len(tokens)
         figure = next((p for p in range(end, until) if tokens[p].number is not None), -1)
         unit = text_at(tokens, figure + 1)
         depth = figure >= 0 and ("/" in tokens[figure].text or unit in _DEPTHS)
         between = any(first <= a < max(figure, first) for a in others)
-        if between or not depth or _clause(clauses, first).moods:
+        if between or not depth or clause_at(clauses, first).moods:
             return
         symbol = "mm" if unit == "mm" else "in"
         data = {"point": f"{thing} {place}", "value": f"{tokens[figure].text} {symbol}"}
@@ -121,7 +106,7 @@ def _passed(tokens: Sequence[Token], clause: Clause, thing: str) -> tuple[str, s
     """Return pass or fail as it was said of a thing looked at, and the words that said so."""
     rows: Mapping[str, Any] = table("work")["inspect"]
     for key in ("fail", "pass", "soft"):
-        for first, end, _ in hits(tokens, _list("inspect", key)):
+        for first, end, _ in hits(tokens, work_phrases("inspect", key)):
             if not clause.first <= first < clause.end:
                 continue
             if key == "soft" and thing not in rows["by_eye"]:

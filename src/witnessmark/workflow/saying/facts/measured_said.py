@@ -13,7 +13,7 @@ from witnessmark.workflow.saying.cards import Card, Part
 from witnessmark.workflow.saying.facts.checks_said import Row, Stretch, pattern_of, said_of, text_of
 from witnessmark.workflow.saying.figures.figure_marks import CARRIED, FigureMark
 from witnessmark.workflow.saying.figures.points_said import point_marks
-from witnessmark.workflow.saying.hearing.moods import Clause
+from witnessmark.workflow.saying.hearing.moods import Clause, clause_at
 from witnessmark.workflow.saying.hearing.spoken_tables import table
 from witnessmark.workflow.saying.hearing.tokens import Token
 
@@ -38,7 +38,7 @@ def measured_checks(
         if "with" in row and not pattern_of(row["with"]).search(text.text):
             continue
         for figure in figures:
-            clause = next(c for c in clauses if c.first <= figure.first < c.end)
+            clause = clause_at(clauses, figure.first)
             if clause.moods & {"plan", "other", "book", "hearsay"} or len(figure.values) > 1:
                 continue
             symbol = {"lbs": "psi", "inches": "in"}.get(figure.symbol, figure.symbol)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from functools import cache
 from typing import Any
 
 from witnessmark.words.say import line as say
@@ -18,13 +17,12 @@ from witnessmark.workflow.saying.facts.part_names import (
     part_names,
 )
 from witnessmark.workflow.saying.figures.figure_marks import text_at
-from witnessmark.workflow.saying.hearing.moods import Clause
-from witnessmark.workflow.saying.hearing.spoken_tables import Phrases, phrases, table
+from witnessmark.workflow.saying.hearing.moods import NOT_DONE, Clause
+from witnessmark.workflow.saying.hearing.spoken_tables import table, work_phrases
 from witnessmark.workflow.saying.hearing.tokens import Token
 
 __all__ = ["part_states"]
 
-_NOT_DONE = frozenset({"plan", "other", "book", "guess"})
 #: Words of time that may follow "came".
 _DAYS = frozenset(("today", "yesterday", "monday", "tuesday", "wednesday", "thursday", "friday",
                    "saturday", "sunday", "this", "morning", "afternoon", "just",
@@ -37,11 +35,6 @@ _MEANT = frozenset(("will", "need", "needs", "gonna", "going", "want", "have", "
                     "should", "to", "lets", "let's"))  # fmt: skip
 
 
-@cache
-def _list(section: str, key: str) -> Phrases:
-    return phrases([(said, said) for said in table("work")[section][key]])
-
-
 def part_states(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> None:
     """Read how it stands with parts: on order, promised, here, sent back."""
     states = table("work")["part_state"]
@@ -51,7 +44,7 @@ def part_states(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) 
         names = part_names(tokens, clause.first, clause.end)
         found: dict[str, tuple[int, int]] = {}
         for state in ("promised", "ordered", "arrived", "returned"):
-            for first, end, _ in hits(tokens, _list("part_state", state), part.used):
+            for first, end, _ in hits(tokens, work_phrases("part_state", state), part.used):
                 read = text_at(tokens, end) == "at"  # "came in at 61 psi"
                 if clause.first <= first < clause.end and not read:
                     found.setdefault(state, (first, end))
@@ -65,11 +58,11 @@ def part_states(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) 
             text_at(tokens, found["ordered"][1] + n) for n in (0, 1)
         }:
             continue  # "waiting on the customer to approve"
-        if found and not names and not moods & _NOT_DONE:
+        if found and not names and not moods & NOT_DONE:
             names = _unlisted(tokens, clause, found)
-        if not found and not moods & _NOT_DONE:
+        if not found and not moods & NOT_DONE:
             found, names = _came(tokens, clause, names)
-        if not found or not names or moods & _NOT_DONE:
+        if not found or not names or moods & NOT_DONE:
             if found and clause.moods & {"plan"}:
                 part.asks.append(say.ask_order())
             continue
@@ -99,7 +92,7 @@ def _it_went_back(tokens: Sequence[Token], clause: Clause, part: Part) -> bool:
     """Turn the part just said into one sent back: "wrong injector came, sent it back"."""
     said = " ".join(t.text for t in tokens[clause.first : clause.end])
     back = re.search(r"\b(?:sent|took|shipped|sending|going) (?:it|them|that) back\b", said)
-    if back is None or not part.cards or part.cards[-1].kind != "part" or clause.moods & _NOT_DONE:
+    if back is None or not part.cards or part.cards[-1].kind != "part" or clause.moods & NOT_DONE:
         return False
     last = part.cards[-1]
     name = str(last.data["name"])

@@ -3,39 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from functools import cache
 from typing import Any
 
 from witnessmark.words.say import line as say
 from witnessmark.workflow.saying.cards import Card, Part
 from witnessmark.workflow.saying.facts.hours_said import hits, said_span
 from witnessmark.workflow.saying.facts.part_names import part_names
-from witnessmark.workflow.saying.hearing.moods import Clause
-from witnessmark.workflow.saying.hearing.spoken_tables import Phrases, phrases, table
+from witnessmark.workflow.saying.hearing.moods import NOT_DONE, Clause, clause_at
+from witnessmark.workflow.saying.hearing.spoken_tables import phrases, table, work_phrases
 from witnessmark.workflow.saying.hearing.tokens import Token
 
 __all__ = ["approval_of", "gone_on_the_road", "outcome_of", "suspected_of"]
-
-_NOT_DONE = frozenset({"plan", "other", "book", "guess"})
-
-
-@cache
-def _list(section: str, key: str) -> Phrases:
-    return phrases([(said, said) for said in table("work")[section][key]])
-
-
-def _clause(clauses: Sequence[Clause], at: int) -> Clause:
-    return next(c for c in clauses if c.first <= at < c.end)
 
 
 def outcome_of(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> None:
     """Read that the complaint is gone, partly gone or still there."""
     for key, gone in (("partly", "partly"), ("not_gone", False), ("gone", True)):
-        for first, end, _ in hits(tokens, _list("outcome", key), part.used):
-            clause = _clause(clauses, first)
+        for first, end, _ in hits(tokens, work_phrases("outcome", key), part.used):
+            clause = clause_at(clauses, first)
             # "gone with ..., in ...": how it went away under a test is no cure
             others = {t.text for t in tokens} & set(table("work")["outcome"]["of_a_test"])
-            if clause.moods & _NOT_DONE or others or part.cards:
+            if clause.moods & NOT_DONE or others or part.cards:
                 continue
             needs = [say.ask_complaint()]
             if "hearsay" in clause.moods:
@@ -62,8 +50,8 @@ def gone_on_the_road(tokens: Sequence[Token], clauses: Sequence[Clause], part: P
 def approval_of(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> None:
     """Read what the customer agreed to, and what he leaves."""
     for key in ("no", "yes"):
-        for first, end, _ in hits(tokens, _list("approval", key), part.used):
-            clause = _clause(clauses, first)
+        for first, end, _ in hits(tokens, work_phrases("approval", key), part.used):
+            clause = clause_at(clauses, first)
             if key == "no":
                 what = [
                     t for t in tokens[end : clause.end] if t.text not in {"to", "the", "do", "on"}
@@ -98,7 +86,7 @@ def suspected_of(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part)
     """Read what the speaker stands by without having seen it: "pretty sure it is the injector"."""
     strong = phrases([(said, True) for said in table("speech")["suspected"]["words"]])
     for first, end, _ in hits(tokens, strong, part.used):
-        clause = _clause(clauses, first)
+        clause = clause_at(clauses, first)
         names = part_names(tokens, end, clause.end)
         if part.cards or not names or any(t.number is not None for t in tokens):
             return
@@ -112,8 +100,8 @@ def suspected_of(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part)
 
 def _put_off(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> None:
     """Read what the customer leaves for another time: "will do the shocks next time, he says"."""
-    for first, _, __ in hits(tokens, _list("approval", "later"), part.used):
-        clause = _clause(clauses, first)
+    for first, _, __ in hits(tokens, work_phrases("approval", "later"), part.used):
+        clause = clause_at(clauses, first)
         names = part_names(tokens, clause.first, clause.end)
         if names and {t.text for t in tokens} & {"he", "she", "customer", "owner", "they"}:
             part.cards.append(

@@ -27,8 +27,8 @@ from witnessmark.workflow.saying.facts.word_said import (
     suspected_of,
 )
 from witnessmark.workflow.saying.figures.figure_marks import units_said
-from witnessmark.workflow.saying.hearing.moods import Clause
-from witnessmark.workflow.saying.hearing.spoken_tables import Phrases, phrases, table
+from witnessmark.workflow.saying.hearing.moods import NOT_DONE, Clause, clause_at
+from witnessmark.workflow.saying.hearing.spoken_tables import Phrases, phrases, table, work_phrases
 from witnessmark.workflow.saying.hearing.tokens import Token, longest
 
 __all__ = ["work_of"]
@@ -44,12 +44,6 @@ _LEAVING = frozenset({"leaves", "left", "leaving", "out", "released", "goes", "w
 #: Words that mean several things: their part must be one of the table.
 _LOOSE = frozenset(("put", "new", "fixed", "fixed the", "put a", "hung", "reset", "set the",
                     "corrected", "changed", "put on"))  # fmt: skip
-_NOT_DONE = frozenset({"plan", "other", "book", "guess"})
-
-
-@cache
-def _list(section: str, key: str) -> Phrases:
-    return phrases([(said, said) for said in table("work")[section][key]])
 
 
 @cache
@@ -86,13 +80,9 @@ def work_of(tokens: Sequence[Token], clauses: Sequence[Clause]) -> Part:
     return part
 
 
-def _clause(clauses: Sequence[Clause], at: int) -> Clause:
-    return next(c for c in clauses if c.first <= at < c.end)
-
-
 def _retraction(tokens: Sequence[Token], _: Sequence[Clause], part: Part) -> None:
     for key, entry in (("wrong", "last reading"), ("last", "last entry")):
-        for first, end, __ in hits(tokens, _list("retract", key), part.used):
+        for first, end, __ in hits(tokens, work_phrases("retract", key), part.used):
             text = " ".join(t.text for t in tokens)
             why = next(
                 (w for said, w in table("work")["retract"]["why"].items() if said in text), ""
@@ -128,9 +118,9 @@ def _retraction(tokens: Sequence[Token], _: Sequence[Clause], part: Part) -> Non
 
 
 def _cleared(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> None:
-    for first, end, _ in hits(tokens, phrases([(w, w) for w in table("work")["cleared"]["words"]]),
+    for first, end, _ in hits(tokens, work_phrases("cleared", "words"),
                                part.used):  # fmt: skip
-        if _clause(clauses, first).moods & (_NOT_DONE | {"hearsay"}):
+        if clause_at(clauses, first).moods & (NOT_DONE | {"hearsay"}):
             continue
         part.cards.append(Card("work", {"did": "cleared codes"}, said_span(tokens, first, end),
                                also=(say.ask_codes(),)))  # fmt: skip
@@ -148,8 +138,8 @@ def _cleared_some(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part
         within = [
             p for p in range(place + 1, min(len(tokens), place + 5)) if tokens[p].text in cleared
         ]
-        clause = _clause(clauses, place)
-        if not within or within[0] >= clause.end or clause.moods & (_NOT_DONE | {"hearsay"}):
+        clause = clause_at(clauses, place)
+        if not within or within[0] >= clause.end or clause.moods & (NOT_DONE | {"hearsay"}):
             continue
         part.cards.append(Card("work", {"did": "cleared codes"},
                                said_span(tokens, place, within[0] + 1),
@@ -159,10 +149,10 @@ def _cleared_some(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part
 
 
 def _odometer(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> None:
-    for first, end, _ in hits(tokens, _list("visit", "odometer"), part.used):
+    for first, end, _ in hits(tokens, work_phrases("visit", "odometer"), part.used):
         near = [p for p in range(max(0, first - 2), min(len(tokens), end + 3))
                 if tokens[p].number is not None]  # fmt: skip
-        if not near or _clause(clauses, first).moods & _NOT_DONE:
+        if not near or clause_at(clauses, first).moods & NOT_DONE:
             continue
         place = near[-1] if near[-1] >= end else near[0]
         value = tokens[place].number or 0.0
@@ -186,11 +176,11 @@ def _odometer(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) ->
 
 def _hour_meter(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> None:
     """Read the engine's hours: "engine hours 14,320", "18,204 hours on the meter"."""
-    for first, end, _ in hits(tokens, _list("visit", "hours"), part.used):
+    for first, end, _ in hits(tokens, work_phrases("visit", "hours"), part.used):
         near = [p for p in range(max(0, first - 3), min(len(tokens), end + 3))
                 if tokens[p].number is not None]  # fmt: skip
         value = tokens[near[0]].number if near else None
-        if not value or value < 100 or _clause(clauses, first).moods & _NOT_DONE:
+        if not value or value < 100 or clause_at(clauses, first).moods & NOT_DONE:
             continue
         place = near[0]
         hours = int(value) if value == int(value) else value
@@ -202,8 +192,8 @@ def _hour_meter(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) 
 
 def _torqued(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> None:
     for first, end, verb in hits(tokens, _verbs(), part.used):
-        clause = _clause(clauses, first)
-        if verb != "tightened" or clause.moods & (_NOT_DONE - {"book"} | {"hearsay"}):
+        clause = clause_at(clauses, first)
+        if verb != "tightened" or clause.moods & (NOT_DONE - {"book"} | {"hearsay"}):
             continue
         until = next((c.end for c in clauses if c.first > first), len(tokens))
         text = " ".join(t.text for t in tokens[first:until])
@@ -235,8 +225,8 @@ def _torqued(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> 
 
 def _done(tokens: Sequence[Token], clauses: Sequence[Clause], part: Part) -> None:
     for first, end, verb in hits(tokens, _verbs(), part.used):
-        clause = _clause(clauses, first)
-        if clause.moods & (_NOT_DONE | {"hearsay"}) or verb == "tightened":
+        clause = clause_at(clauses, first)
+        if clause.moods & (NOT_DONE | {"hearsay"}) or verb == "tightened":
             continue
         negated = any(t.text in {"not", "never", "no"} for t in tokens[max(0, first - 3) : first])
         names = part_names(tokens, end, clause.end)

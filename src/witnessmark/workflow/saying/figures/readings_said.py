@@ -36,7 +36,7 @@ from witnessmark.workflow.saying.figures.roles import (
 )
 from witnessmark.workflow.saying.figures.values import quantity_and_value, shown
 from witnessmark.workflow.saying.figures.whose import owners_of, stray_units, usual_noun, wheel_noun
-from witnessmark.workflow.saying.hearing.moods import NAMED, Clause
+from witnessmark.workflow.saying.hearing.moods import NAMED, Clause, clause_at
 from witnessmark.workflow.saying.hearing.spoken_tables import table
 from witnessmark.workflow.saying.hearing.tokens import Token, longest
 
@@ -82,7 +82,7 @@ def readings_of(
     values: list[FigureMark] = []
     places: dict[int, str] = {}
     for figure in figures:
-        clause = next(c for c in clauses if c.first <= figure.first < c.end)
+        clause = clause_at(clauses, figure.first)
         if not turned_bound(tokens, figure, clause) and denied(tokens, figure, clause):
             part.asks.append(say.ask_figure(shown(figure, figure.symbol)))
         elif _past(tokens, clause):
@@ -146,7 +146,7 @@ def _of_figures(
     said = {p for m in marks for p in range(m.first, m.end)}
     found = []
     for mark in marks:
-        clause = next(c for c in clauses if c.first <= mark.first < c.end)
+        clause = clause_at(clauses, mark.first)
         inside = range(clause.first, clause.end)
         measured = any(f.first in inside for f in values)
         bare = all(p in said or tokens[p].text in fillers for p in inside)
@@ -246,7 +246,7 @@ def _read(
         part.used.clear()
         return
     for number, (figure, noun, spoken, quantity, text) in enumerate(drafts):
-        clause = next(c for c in clauses if c.first <= figure.first < c.end)
+        clause = clause_at(clauses, figure.first)
         part.cards.append(
             _card(tokens, figure, noun, spoken, quantity, text, clause, held, part, places)
         )

@@ -9,7 +9,7 @@ from functools import cache
 from witnessmark.workflow.saying.hearing.spoken_tables import Phrases, phrases, table
 from witnessmark.workflow.saying.hearing.tokens import Token, longest
 
-__all__ = ["MOODS", "Clause", "clauses_of", "is_negated"]
+__all__ = ["MOODS", "NOT_DONE", "Clause", "clause_at", "clauses_of", "is_negated"]
 
 MOODS = ("plan", "hearsay", "guess", "other", "book")
 _BREAKS = {",", ";", ".", "?", "!", "but", "pero"}
@@ -39,6 +39,8 @@ _WANTED = frozenset({"should", "supposed", "needs", "wants", "ought", "spec"})
 _READ = frozenset(
     {"got", "makes", "only", "actual", "reads", "reading", "shows", "showing", "found"}
 )
+#: Moods in which nothing was done or looked at.
+NOT_DONE = frozenset({"plan", "other", "book", "guess"})
 #: Moods that hold on after a comma until the speaker comes back to this truck.
 _LASTING = ("other", "book", "hearsay", "plan")
 
@@ -56,6 +58,11 @@ class Clause:
     first: int
     end: int
     moods: frozenset[str]
+
+
+def clause_at(clauses: Sequence[Clause], place: int) -> Clause:
+    """Return the clause that holds a token."""
+    return next(c for c in clauses if c.first <= place < c.end)
 
 
 @cache

@@ -8,7 +8,7 @@ from functools import cache
 from importlib import resources
 from typing import Any
 
-__all__ = ["MOST_WORDS", "TABLES", "Phrases", "phrases", "table"]
+__all__ = ["MOST_WORDS", "TABLES", "Phrases", "phrases", "table", "work_phrases"]
 
 #: The tables of ``packs/said``.
 TABLES = ("speech", "figures", "checks", "work", "examples")
@@ -37,3 +37,9 @@ def phrases(rows: Iterable[tuple[str, Any]]) -> Phrases:
         first: tuple(sorted(several, key=lambda row: -len(row[0])))
         for first, several in found.items()
     }
+
+
+@cache
+def work_phrases(section: str, key: str) -> Phrases:
+    """Return one list of the table of work, each phrase standing for itself."""
+    return phrases((said, said) for said in table("work")[section][key])
