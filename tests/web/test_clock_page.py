@@ -7,6 +7,7 @@ import pytest
 from web.accessible import violations
 from web.bench_page import KEEP_SCREENS, SCREENS, served
 from web.test_browser import SMALL
+from web.test_say_page import fields_of
 from witnessmark.model.entries.ledger_data import ClockData
 from witnessmark.workflow.case.shop_on_disk import entry_line
 from witnessmark.workflow.dossier.clocked import clock_of
@@ -46,17 +47,38 @@ def test_a_job_is_started_stopped_and_a_forgotten_one_asked_for(client, shop):
     assert client.get(f"{CASE}/add/clock").status_code == 200
 
 
-def test_a_start_that_is_taken_back_is_taken_back_on_the_other_truck_too(client, shop):
+def by_the_form(client):
+    return client.post("/cases/unit8/add/retract", data={"entry": "c2", "why": "wrong truck"})
+
+
+def by_a_line(client):
+    line = {"line": "take that back, wrong truck"}
+    sent = fields_of(client.get("/cases/unit8/say", params=line).text, "unit8")
+    assert (sent["c1.kind"], sent["c1.entry"]) == ("retract", "c2")
+    return client.post("/cases/unit8/say", data=sent | {"c1.take": "yes"})
+
+
+@pytest.mark.parametrize("take_back", [by_the_form, by_a_line])
+def test_a_start_that_is_taken_back_is_taken_back_on_the_other_truck_too(client, shop, take_back):
     shop.new_case("unit8", [entry_line("truck", {"label": "8"})])
     for case, entry in (("unit7", "c1"), ("unit8", "c2")):
         begin = {"does": "start", "person": "Ann", "job": "diagnosis", "entry_id": entry}
         assert client.post(f"/cases/{case}/add/clock", data=begin).status_code == 303
     assert clock_of(shop.case("unit7")).spans[0].stop is not None, "a start there ends what runs"
-    back = {"entry": "c2", "why": "wrong truck"}
-    assert client.post("/cases/unit8/add/retract", data=back).status_code == 303
+    assert take_back(client).status_code == 303
     (span,) = clock_of(shop.case("unit7")).spans
     assert (span.entry, span.stop) == ("c1", None), "it runs on as if nothing had begun elsewhere"
     assert clock_of(shop.case("unit8")).spans == ()
+
+
+def test_a_line_takes_back_what_was_entered_here_not_what_came_from_another_truck(client, shop):
+    shop.new_case("unit8", [entry_line("truck", {"label": "8"})])
+    for case, entry in (("unit7", "c1"), ("unit8", "c2")):
+        begin = {"does": "start", "person": "Ann", "job": "diagnosis", "entry_id": entry}
+        assert client.post(f"/cases/{case}/add/clock", data=begin).status_code == 303
+    assert shop.case("unit7").entries[-1].data.elsewhere == "unit8"
+    sent = fields_of(client.get(f"{CASE}/say", params={"line": "take that back"}).text)
+    assert sent["c1.entry"] == "c1"
 
 
 @pytest.mark.browser

@@ -8,13 +8,15 @@ from html import unescape
 import pytest
 
 from witnessmark.model.entries.entry_data import NoteData, ReadingData, RetractData
+from witnessmark.model.entries.ledger_data import CloseData
+from witnessmark.workflow.shop.ledger import row_of
 
 WHERE = "/cases/unit7/say"
 
 
-def fields_of(page: str) -> dict[str, str]:
+def fields_of(page: str, case: str = "unit7") -> dict[str, str]:
     """Return what the form of cards would send as it stands."""
-    form = page[page.index('method="post" action="/cases/unit7/say"') :]
+    form = page[page.index(f'method="post" action="/cases/{case}/say"') :]
     form = form[: form.index("</form>")]
     found: dict[str, str] = {}
     for tag in re.findall(r"<input[^>]*>", form):
@@ -131,3 +133,25 @@ def test_hostile_forms_are_answered_with_sentences(client, shop):
         assert answer.status_code == 422, sent
     assert len(entries(shop)) == before
     assert client.get(WHERE, params={"line": "7" * 3000}).status_code == 200
+
+
+def test_a_line_on_a_closed_case_is_kept_and_only_the_customers_word_opens_it(client, shop):
+    """A reading or a note said after the close is stored; the case stays closed with its reason."""
+    shop.add("unit7", "outcome", {"complaint": "e2", "gone": True})
+    shop.add("unit7", "close", {"complaint": "e2", "how": "repaired_not_proven"})
+    page = client.get("/cases/unit7").text
+    assert 'action="/cases/unit7/say"' in page, "the field stands on a closed case, too"
+    before = len(entries(shop))
+    line = "towed in again from the yard, gallery 61 psi idle"
+    sent = fields_of(client.get(WHERE, params={"line": line}).text)
+    assert client.post(WHERE, data=sent).status_code == 303
+    reading, note = entries(shop)[before:]
+    assert (reading.data.value, reading.data.point.rpm) == ("61 psi", None)
+    assert line in note.data.words, "the tow is kept in words, no entry is made of it"
+    assert row_of(shop.case("unit7")).waits.kind == "nothing"
+    sent = fields_of(client.get(WHERE, params={"line": "problem is back"}).text)
+    assert "c1.take" not in sent, "a closed complaint is not opened by default"
+    assert client.post(WHERE, data=sent | {"c1.take": "yes"}).status_code == 303
+    assert entries(shop)[-1].data.gone is False
+    assert row_of(shop.case("unit7")).waits.kind != "nothing", "said by somebody, it is open again"
+    assert [d.how for _, d in shop.case("unit7").of(CloseData)] == ["repaired_not_proven"]

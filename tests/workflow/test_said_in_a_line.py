@@ -12,6 +12,7 @@ import pytest
 
 from witnessmark.units import QUANTITIES
 from witnessmark.workflow.saying.hearing.spoken_tables import table
+from witnessmark.workflow.saying.take import note_of
 from witnessmark.workflow.saying.understand import understand
 from workflow.saying_lines import knowledge, meaning, only, readings
 
@@ -161,6 +162,29 @@ def test_what_must_be_asked_is_not_taken_by_default(line: str) -> None:
     card = only(line)
     assert not card.sure
     assert card.needs or {"scratch", "yesterday", "wait"} & set(line.split())
+
+
+@pytest.mark.parametrize(
+    ("line", "taken"),
+    [
+        ("towed in", []),
+        ("not towed, drove in on its own", []),
+        ("has to be towed tomorrow with gallery 30 psi", []),
+        ("the other truck was towed, gallery 30 psi", []),
+        ("driver read oil pressure 5 psi at idle then had it towed", []),
+        ("towed 40 miles, odometer 401233", []),
+        ("gallery 61 psi idle before it was towed", []),
+        ("came in on the hook, no start", []),
+        ("towed in, gallery 61 psi idle", [("reading", "61 psi")]),
+        ("towed in, spn 94 fmi 18 active", [("code", None)]),
+    ],
+)
+def test_a_tow_is_kept_in_words_and_no_figure_is_made_of_it(line: str, taken: list[object]) -> None:
+    said = meaning(line)
+    assert [(c.kind, c.data.get("value")) for c in said.cards if c.sure] == taken
+    assert "40" not in {str(v) for c in said.cards for v in c.data.values()}
+    if "tow" in line:
+        assert "towed" in note_of(said, [c for c in said.cards if c.sure])
 
 
 def test_one_figure_is_not_given_the_point_of_another() -> None:

@@ -16,7 +16,7 @@ from witnessmark.errors import InputRefused, StorageReadOnly
 
 __all__ = ["DEFAULT_SHOP", "WAIT_S", "Database", "place_of"]
 
-#: How long a write waits for another one [s].
+#: How long a write waits for another one, and a call for the server's answer [s].
 WAIT_S = 10.0
 #: Shop whose rows these are where the settings name none.
 DEFAULT_SHOP = "main"
@@ -99,7 +99,7 @@ class Database:
             engine = create_engine(
                 url,
                 pool_pre_ping=not self.is_file,
-                **({} if self.is_file else {"pool_recycle": 1800, "max_overflow": 20}),
+                **({} if self.is_file else _as_server(url)),
             )
         except ValueError:  # its words would repeat a piece of the address, perhaps the password
             raise InputRefused(
@@ -138,6 +138,12 @@ class Database:
             cursor.execute("SET lock_timeout = '10s'")
             cursor.execute("SET idle_in_transaction_session_timeout = '60s'")
         connection.autocommit = False
+
+
+def _as_server(url: str) -> dict[str, Any]:
+    # A server that takes a call and says nothing would hold a command for two minutes.
+    wait = make_url(url).query.get("connect_timeout", WAIT_S)
+    return {"pool_recycle": 1800, "max_overflow": 20, "connect_args": {"connect_timeout": wait}}
 
 
 def place_of(url: str) -> str:

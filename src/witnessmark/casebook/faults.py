@@ -45,6 +45,10 @@ _STATES = {
 }
 
 
+#: What the driver of a server raises that was not there, or that took the call and said nothing.
+_NO_ANSWER = {"OperationalError", "ConnectionTimeout"}
+
+
 @contextmanager
 def in_words(place: str) -> Iterator[None]:
     """Turn a failure of the database into a refusal with a sentence.
@@ -82,7 +86,7 @@ def storage_fault(error: BaseException, place: str) -> WitnessmarkError | None:
     if state in _STATES:
         return _of_kind(_STATES[state], place)
     lost = isinstance(error, DBAPIError) and error.connection_invalidated
-    if lost or (state or "")[:2] in {"08", "57"} or type(inner).__name__ == "OperationalError":
+    if lost or (state or "")[:2] in {"08", "57"} or type(inner).__name__ in _NO_ANSWER:
         return StorageBusy(
             "The database cannot be reached now.",
             where=place,

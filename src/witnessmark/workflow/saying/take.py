@@ -11,12 +11,14 @@ from pydantic import ValidationError
 from witnessmark.errors import NotFound, WitnessmarkError
 from witnessmark.model.entries.case import Case
 from witnessmark.model.entries.entry_data import KINDS, ReadingData
+from witnessmark.model.entries.ledger_data import ClockData
 from witnessmark.words.say import line as say
 from witnessmark.workflow.case.packs_of_shop import Knowledge, knowledge_of
 from witnessmark.workflow.case.shop_on_disk import Shop
 from witnessmark.workflow.dossier.gauge_round import quantities_for
 from witnessmark.workflow.saying.cards import Card, Meaning
 from witnessmark.workflow.saying.understand import understand
+from witnessmark.workflow.shop.on_the_clock import tell_other_cases
 
 __all__ = [
     "as_entry",
@@ -123,7 +125,12 @@ def _own_test(test: str, result: str, case: Case, knowledge: Knowledge) -> str:
 
 def retracted_entry(case: Case, what: str) -> str:
     """Return the id of the entry that a retraction in words speaks of, empty where unknown."""
-    alive = [e for e in case.live() if e.kind not in {"truck", "complaint", "retract"}]
+    alive = [
+        e
+        for e in case.live()
+        if e.kind not in {"truck", "complaint", "retract"}
+        and not (isinstance(e.data, ClockData) and e.data.elsewhere)  # nobody said it here
+    ]
     if what == "last reading":
         alive = [e for e in alive if e.kind == "reading"]
     elif what.startswith("reading "):
@@ -233,7 +240,9 @@ def store(
             ids.append(own)  # sent before; "the last reading" may be another one by now
             continue
         kind, data = as_entry(_resolved(card, case), case, knowledge)
-        ids.append(shop.add(case_id, kind, data, by=by, entry_id=own, at=at).id)
+        entry = shop.add(case_id, kind, data, by=by, entry_id=own, at=at)
+        tell_other_cases(shop, case_id, [entry])
+        ids.append(entry.id)
     if note:
         entry = shop.add(
             case_id, "note", {"words": note[:4000]}, by=by, entry_id=_id(base, -1), at=at
