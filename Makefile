@@ -98,10 +98,11 @@ outside: $(FULL)
 
 # The tests drive Debian's chromium, its firefox for the queue, and a PostgreSQL of their own; where these cannot be
 # installed their tests skip, loudly.
-SYSTEM := chromium postgresql poppler-utils fonts-dejavu-core firefox-esr libnss3-tools
+SYSTEM := chromium postgresql poppler-utils fonts-dejavu-core firefox-esr libnss3-tools webkit2gtk-driver xvfb
 system:
 	@if command -v chromium >/dev/null 2>&1 && command -v pdftoppm >/dev/null 2>&1 && \
-		command -v firefox-esr >/dev/null 2>&1 && command -v certutil >/dev/null 2>&1 && \
+		command -v firefox-esr >/dev/null 2>&1 && command -v WebKitWebDriver >/dev/null 2>&1 && \
+		command -v Xvfb >/dev/null 2>&1 && command -v certutil >/dev/null 2>&1 && \
 		ls /usr/lib/postgresql/*/bin/initdb >/dev/null 2>&1; then :; \
 	elif [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null 2>&1; then \
 		apt-get update -q >/dev/null && \

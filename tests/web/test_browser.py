@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import time
 
 import httpx
@@ -10,7 +11,10 @@ import pytest
 from patience import PATIENCE_S
 from web.accessible import violations
 from web.bench_page import KEEP_SCREENS, SCREENS, fuel_lines, served
+from witnessmark.web.app import create_app
 from witnessmark.workflow.case.shop_on_disk import entry_line, open_shop
+from witnessmark.workflow.inspecting.inspect_case import begin
+from workflow.inspecting_lines import HEAD
 
 pytestmark = pytest.mark.browser
 
@@ -60,11 +64,29 @@ PAGES = {
     "learnt": "/learnt",
     "truck": "/trucks/unit%207",
     "settings": "/settings",
+    "clock": "/clock",
+    "add_clock": "/cases/unit7/add/clock",
+    "add_labour": "/cases/unit7/add/labour",
+    "add_decline": "/cases/unit7/add/decline",
+    "add_inspect": "/cases/unit7/add/inspect",
+    "parts": "/cases/unit7/parts",
+    "job_cards": "/cases/unit7/job-cards",
+    "inspection_to_begin": "/cases/unit7/inspection/begin",
+    "inspection": "/cases/unit9/inspection",
+    "inspection_read": "/cases/unit9/inspection/read/tread",
+    "inspection_repaired": "/cases/unit9/inspection/repaired/lamps",
+    "inspection_sign": "/cases/unit9/inspection/sign",
     "api": "/api",
     "login": "/login",
     "certificate": "/certificate",
     "not_here": "/cases/nobody",
 }
+#: What is no page of the bench: files, streams and papers for the customer, which run no script;
+#: and one's own page, which loopback does not have.
+NO_PAGES = re.compile(
+    r"/(c/|static/|files/|uploads/|certificate/|health$|sw\.js$|me$|ledger-version$|events$)"
+    r"|.*/(events|version|window|report|paper|tests|[a-z-]+\.(jsonl|pdf|csv|svg|zip))$|/api/"
+)
 WIDTHS = (390, 820, 1280)
 #: Everything that is tapped is at least this large [px].
 TARGET = 44
@@ -113,6 +135,8 @@ def address(tmp_path_factory):
         path.write_text("\n".join([head, *rows]) + "\n")
         data = {"path": path.name, "sha256": shop.store_file(path, path.name), "holds": "table"}
         shop.append("unit7", [entry_line("recording", data, entry_id=f"rec{i + 1}")])
+    shop.new_case("unit9", [entry_line("truck", {"label": "unit 9", "vin": "INVENTED9"})])
+    begin(shop, "unit9", {**HEAD, "axles": 2, "dual_axles": []})
     with served(shop) as where:
         # The odds are worked out before anything is looked at: the pages are then complete.
         for case in ("unit7", "unit8"):
@@ -176,6 +200,24 @@ def test_every_page_fits_is_reachable_and_accessible(address, watched, width):
             where_at = [n["html"][:120] for n in violation["nodes"][:3]]
             faults.append(f"{name}: {violation['id']}: {where_at}")
     assert not faults, "\n".join(faults)
+
+
+def test_every_page_of_the_bench_is_in_the_list(shop):
+    """A new page is looked at, too."""
+    walked = [where.split("?")[0] for where in PAGES.values()]
+    for path in _paths(create_app(shop).routes):
+        form = re.sub(r"\{[^}]+:path\}", ".+", path)
+        form = re.sub(r"\{[^}]+\}", "[^/]+", form)
+        assert NO_PAGES.match(path) or any(re.fullmatch(form, w) for w in walked), path
+
+
+def _paths(routes):
+    for route in routes:
+        inner = getattr(route, "original_router", None)
+        if inner is not None:
+            yield from _paths(inner.routes)
+        elif "GET" in (getattr(route, "methods", None) or ()):
+            yield route.path
 
 
 def test_the_looks_for_faults_find_faults(address, watched):

@@ -12,6 +12,7 @@ import time
 import can
 import pytest
 
+from web.accessible import violations
 from web.bench_page import KEEP_SCREENS, SCREENS, served
 from witnessmark.knowledge import load_knowledge
 from witnessmark.model.entries.entry_data import (
@@ -382,6 +383,9 @@ def test_an_apprentice_practises_on_a_phone(browser, tmp_path):
         page.goto(f"{address.rstrip('/')}/cases/{PRACTICE}")
         page.wait_for_selector("#live[data-working=no]")
         assert "hidden fault" in page.inner_text(".practice")
+        for scheme in ("light", "dark"):
+            page.emulate_media(color_scheme=scheme)
+            assert violations(page) == [], scheme
         step = page.get_attribute(".fork input[name=step]", "value")
         buttons = page.locator(".fork button[name=result]")
         said = buttons.first.get_attribute("value")

@@ -14,7 +14,7 @@ from urllib.parse import urlsplit
 import pytest
 
 from patience import PATIENCE_S
-from web import firefox
+from web import firefox, webkit
 from web.bench_page import CHROMIUM, FLAGS, fuel_lines, served
 from web.dropping_link import ANSWERING, SENDING, STORED, Link
 from witnessmark.model.entries.entry_data import (
@@ -511,13 +511,30 @@ def test_a_device_that_took_the_certificate_in_keeps_pages_and_one_that_did_not_
     shop.close()
 
 
-@pytest.mark.skipif(not firefox.PROGRAM, reason="!! firefox-esr is not here: NOT tried in it")
-def test_the_queue_and_a_photo_in_firefox(bench, tmp_path):
+OTHERS = [
+    pytest.param(
+        firefox.Firefox,
+        marks=pytest.mark.skipif(
+            not firefox.PROGRAM, reason="!! firefox-esr is not here: NOT tried in it"
+        ),
+    ),
+    pytest.param(
+        webkit.Webkit,
+        marks=pytest.mark.skipif(
+            not webkit.PROGRAM, reason="!! webkit2gtk-driver or xvfb is not here: NOT tried in it"
+        ),
+    ),
+]
+
+
+@pytest.mark.parametrize("make", OTHERS)
+def test_the_queue_and_a_photo_in_another_browser(make, bench, tmp_path):
+    """Firefox takes the photo as a file into its store, WebKit in a private window its bytes."""
     shop, address = bench
     picture = tmp_path / "a.png"
     picture.write_bytes(b"\x89PNG\r\n\x1a\n" + bytes(50_000))
     link = Link(urlsplit(address).port)
-    window = firefox.Firefox(tmp_path / "profile")
+    window = make(tmp_path / "profile")
     try:
         window.goto(f"{link.address}/cases/unit7/reading?quantity=fuel_suction_vacuum")
         window.type("#dial", "3")
@@ -544,12 +561,12 @@ def test_the_queue_and_a_photo_in_firefox(bench, tmp_path):
         link.close()
 
 
-@pytest.mark.skipif(not firefox.PROGRAM, reason="!! firefox-esr is not here: NOT tried in it")
-def test_two_complaints_to_the_first_outcome_in_firefox(tmp_path):
-    """The journey of the line field (``test_journeys_browser``) in another engine."""
+@pytest.mark.parametrize("make", OTHERS)
+def test_two_complaints_to_the_first_outcome_in_another_browser(make, tmp_path):
+    """The journey of the line field (``test_journeys_browser``) in the other two engines."""
     shop = open_shop(tmp_path / "shop", create=True)
     with served(shop) as address:
-        window = firefox.Firefox(tmp_path / "profile")
+        window = make(tmp_path / "profile")
         try:
             case_id = _two_complaints(window, address)
         finally:

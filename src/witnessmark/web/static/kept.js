@@ -31,10 +31,20 @@
     });
   }
   function old() { try { return JSON.parse(localStorage.getItem(OLD)) || []; } catch { return []; } }
+  const written = (one) => within("readwrite", (store) => store.put(one)).then(() => true, () => false);
+  // Where the browser takes no file into its database (a private window of some), it takes the bytes.
+  async function asBytes(one) {
+    const files = one.files.map(async ([name, file, called]) => [name, { bytes: await file.arrayBuffer(), type: file.type }, called]);
+    return { ...one, files: await Promise.all(files) };
+  }
+  function asFiles(one) {
+    const files = (one.files || []).map(([name, file, called]) => [name, file instanceof Blob ? file : new File([file.bytes], called, { type: file.type }), called]);
+    return { ...one, files };
+  }
   // Where the browser gives no database, words (not files) are kept in its small store.
   async function put(one) {
-    try { await within("readwrite", (store) => store.put(one)); return true; } catch { /* full, or none */ }
-    if (one.files?.length) return false;
+    if (await written(one)) return true;
+    if (one.files?.length) return asBytes(one).then(written).catch(() => false);
     try {
       localStorage.setItem(OLD, JSON.stringify([...old().filter((other) => other.key !== one.key), one]));
       return old().some((other) => other.key === one.key);
@@ -48,7 +58,7 @@
   async function all() {
     const found = await within("readonly", (store) => store.getAll()).catch(() => []);
     const keys = new Set(found.map((one) => one.key));
-    return [...found, ...old().filter((one) => !keys.has(one.key))].sort((a, b) => a.at - b.at);
+    return [...found.map(asFiles), ...old().filter((one) => !keys.has(one.key))].sort((a, b) => a.at - b.at);
   }
 
   // ---- sending ------------------------------------------------------------------------------
