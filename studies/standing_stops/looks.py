@@ -38,7 +38,7 @@ def order_faults(found: Dossier, knowledge: Knowledge, forbids: Callable[[str], 
     todo = list(found.todo)
     return [
         *_asked_twice(todo, found, knowledge),
-        *_long_shots(todo, found),
+        *_long_shots(todo, found, knowledge),
         *_before_their_look(todo, found, knowledge, forbids),
     ]
 
@@ -74,13 +74,31 @@ def _asked_twice(todo: list[Step], found: Dossier, knowledge: Knowledge) -> list
     return wrong
 
 
-def _long_shots(todo: list[Step], found: Dossier) -> list[str]:
+def _long_shots(todo: list[Step], found: Dossier, knowledge: Knowledge) -> list[str]:
     chance = {c.cause: c.probability for o in found.odds for c in o.causes}
     return [
         f"a long shot: {s.step} at {chance[s.step]:.3f}"
         for s in todo
-        if s.kind == "repair" and s.step in chance and chance[s.step] < LEAST - 0.005
+        if s.kind == "repair"
+        and s.step in chance
+        and chance[s.step] < LEAST - 0.005
+        and not _seen_bad_since(s.step, found.case, knowledge)
     ]
+
+
+def _seen_bad_since(cause: str, case: Case, knowledge: Knowledge) -> bool:
+    """Say whether its own look saw a part bad since the last work: the odds are held till then."""
+    stages = case.stages()
+    now = sum(1 for _ in case.of(WorkData))
+    looked = knowledge.cause(cause)
+    results = {d.test: d.result for e, d in case.of(TestData) if stages[e.id] == now}
+    return (
+        now > 0
+        and looked is not None
+        and any(
+            results.get(look.test) not in (None, "negative", "maybe") for look in looked.look_first
+        )
+    )
 
 
 def _before_their_look(
