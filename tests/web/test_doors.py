@@ -330,7 +330,7 @@ def test_a_fault_tells_no_customers_link_to_the_log(locked, shop, monkeypatch, c
 @pytest.mark.parametrize(
     "bus",
     [
-        "slcan:spy:///dev/null?file=/tmp/written",
+        "slcan:spy:///dev/null?file=written",
         "slcan:socket://192.0.2.1:22",
         "slcan:/etc/passwd",
         "slcan:/dev/../etc/passwd",
