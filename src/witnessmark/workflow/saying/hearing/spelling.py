@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from functools import cache, lru_cache
 
-from witnessmark.workflow.saying.hearing.spoken_tables import TABLES, table
+from witnessmark.workflow.saying.hearing.spoken_tables import every_text, table
 from witnessmark.workflow.saying.hearing.tokens import Token
 
 __all__ = ["respelled"]
@@ -55,19 +55,4 @@ def _by_cuts() -> dict[str, tuple[str, ...]]:
 @cache
 def _known() -> frozenset[str]:
     """Return every word that the tables hold: it is no slip."""
-    found: set[str] = set()
-
-    def look(value: object) -> None:
-        if isinstance(value, str):
-            found.update(re.findall(r"[^\W\d_]+", value.lower()))
-        elif isinstance(value, dict):
-            for key, inner in value.items():
-                look(key)
-                look(inner)
-        elif isinstance(value, list):
-            for inner in value:
-                look(inner)
-
-    for name in TABLES:
-        look(table(name))
-    return frozenset(found)
+    return frozenset(w for said in every_text() for w in re.findall(r"[^\W\d_]+", said.lower()))

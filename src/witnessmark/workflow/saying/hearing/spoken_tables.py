@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from functools import cache
 from importlib import resources
 from typing import Any
 
-__all__ = ["MOST_WORDS", "TABLES", "Phrases", "phrases", "table", "work_phrases"]
+__all__ = ["MOST_WORDS", "TABLES", "Phrases", "every_text", "phrases", "table", "work_phrases"]
 
 #: The tables of ``packs/said``.
 TABLES = ("speech", "figures", "checks", "work", "examples")
@@ -25,6 +25,24 @@ def table(name: str) -> dict[str, Any]:
     """Return one table of ``TABLES`` as it stands on disk."""
     path = resources.files("witnessmark.knowledge") / "packs" / "said" / f"{name}.toml"
     return tomllib.loads(path.read_text(encoding="utf-8"))
+
+
+def every_text() -> Iterator[str]:
+    """Yield every text that the tables hold, keys and values."""
+    for name in TABLES:
+        yield from _texts(table(name))
+
+
+def _texts(value: object) -> Iterator[str]:
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, dict):
+        for key, inner in value.items():
+            yield from _texts(key)
+            yield from _texts(inner)
+    elif isinstance(value, list):
+        for inner in value:
+            yield from _texts(inner)
 
 
 def phrases(rows: Iterable[tuple[str, Any]]) -> Phrases:

@@ -7,7 +7,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 
-from witnessmark.workflow.saying.hearing.spoken_tables import TABLES, Phrases, phrases, table
+from witnessmark.workflow.saying.hearing.spoken_tables import (
+    Phrases,
+    every_text,
+    phrases,
+    table,
+)
 
 __all__ = ["Token", "longest", "made_plain", "tokens_of"]
 
@@ -128,22 +133,8 @@ def _words(text: str, start: int) -> list[Token]:
 @cache
 def _joined_words() -> frozenset[str]:
     """Return every word with a dash or dot inside that one of the tables holds."""
-    found: set[str] = set()
-
-    def look(value: object) -> None:
-        if isinstance(value, str):
-            found.update(w for w in re.split(r"[\s|]+", value) if re.search(r"\w[-.]\w", w))
-        elif isinstance(value, dict):
-            for key, inner in value.items():
-                look(key)
-                look(inner)
-        elif isinstance(value, list):
-            for inner in value:
-                look(inner)
-
-    for name in TABLES:
-        look(table(name))
-    return frozenset(found)
+    words = (w for said in every_text() for w in re.split(r"[\s|]+", said))
+    return frozenset(w for w in words if re.search(r"\w[-.]\w", w))
 
 
 @cache
