@@ -11,7 +11,7 @@ import time
 from pathlib import Path
 from typing import Any
 
-from patience import PATIENCE_S
+from patience import PATIENCE_S, wait_for
 
 PROGRAM = shutil.which("firefox-esr")
 
@@ -68,10 +68,7 @@ class Firefox:
 
     def until(self, script: str) -> None:
         """Wait until a script returns something true."""
-        end = time.monotonic() + PATIENCE_S
-        while not self.run(script):
-            assert time.monotonic() < end, script
-            time.sleep(0.1)
+        wait_for(lambda: self.run(script), script)
 
     def element(self, selector: str) -> str:
         """Return an element's id."""

@@ -15,7 +15,7 @@ import urllib.request
 from pathlib import Path
 from typing import Any
 
-from patience import PATIENCE_S
+from patience import PATIENCE_S, wait_for
 
 DRIVER = shutil.which("WebKitWebDriver")
 SCREEN = shutil.which("Xvfb")
@@ -85,10 +85,7 @@ class Webkit:
 
     def until(self, script: str) -> None:
         """Wait until a script returns something true."""
-        end = time.monotonic() + PATIENCE_S
-        while not self.run(script):
-            assert time.monotonic() < end, script
-            time.sleep(0.1)
+        wait_for(lambda: self.run(script), script)
 
     def element(self, selector: str) -> str:
         """Return an element's id."""
