@@ -16,6 +16,7 @@ from fastapi import FastAPI
 
 from witnessmark.errors import UnitRefused
 from witnessmark.model.entries.entry import json_schema
+from witnessmark.model.entries.inspection_data import MOST_AXLES, STEERS
 from witnessmark.units import QUANTITIES, UNITS, Quantity, from_house, parse
 from witnessmark.workflow.case.refuse_unknown import known_looks
 from witnessmark.workflow.case.shop_on_disk import Shop
@@ -31,10 +32,9 @@ _WHOLE = 2**63 - 1
 _CASE = "^[A-Za-z0-9][A-Za-z0-9._-]{0,79}$"
 _ID = "^[A-Za-z0-9._:-]{0,80}$"
 _LOAD = "^(none|full|[0-9]{1,2} %)$"
-#: Most axles of a vehicle that is inspected; what drives by itself steers with one of them.
-_AXLES = 12
+#: What drives by itself and steers with no axle.
 _ROLLS = {
-    "properties": {"vehicle": {"enum": ["truck", "tractor"]}, "steer_axles": {"const": 0}},
+    "properties": {"vehicle": {"enum": [*STEERS]}, "steer_axles": {"const": 0}},
     "required": ["vehicle", "steer_axles"],
 }
 _HOURS = ("start", "stop", "minutes")
@@ -78,7 +78,10 @@ def _of_the_format() -> dict[str, Any]:
         "anyOf": [{"type": "string", "pattern": _LOAD}, {"type": "null"}],
         "description": "none, full, or a percentage",
     }
-    found["InspectionData"] |= {"anyOf": [_axles(n) for n in range(1, _AXLES + 1)], "not": _ROLLS}
+    found["InspectionData"] |= {
+        "anyOf": [_axles(n) for n in range(1, MOST_AXLES + 1)],
+        "not": _ROLLS,
+    }
     found["LabourData"] |= {"anyOf": [_with(n, {"not": {"type": "null"}}) for n in _HOURS]}
     found["ClockData"] |= {
         "anyOf": [
@@ -123,7 +126,9 @@ def _axles(count: int) -> dict[str, Any]:
         "properties": {
             "axles": {"const": count},
             "steer_axles": {"anyOf": [axle | {"minimum": 0, "maximum": min(4, count)}, nothing]},
-            "dual_axles": {"anyOf": [{"type": "array", "maxItems": 12, "items": axle}, nothing]},
+            "dual_axles": {
+                "anyOf": [{"type": "array", "maxItems": MOST_AXLES, "items": axle}, nothing]
+            },
         },
         **({} if count == 2 else {"required": ["axles"]}),
     }

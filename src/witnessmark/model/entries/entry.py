@@ -21,19 +21,11 @@ from witnessmark.model.entries.soundness import turns_reading, unsound
 from witnessmark.model.problem import Problem
 from witnessmark.units import QUANTITIES
 
-__all__ = [
-    "AT_PATTERN",
-    "SCHEMA",
-    "Entry",
-    "Kind",
-    "json_schema",
-    "must_be_readable",
-    "parse_entry",
-]
+__all__ = ["SCHEMA", "Entry", "Kind", "json_schema", "must_be_readable", "parse_entry"]
 
 SCHEMA = "witnessmark.entry/1"
 #: The years of :data:`_YEARS`, as the schema says them.
-AT_PATTERN = "^(19|20|21)[0-9]{2}-"
+_AT_PATTERN = "^(19|20|21)[0-9]{2}-"
 Kind = Literal[
     "truck",
     "complaint",
@@ -205,7 +197,7 @@ def json_schema() -> dict[str, Any]:
                 "maxLength": 80,
                 "pattern": "^[A-Za-z0-9._:-]+$",
             },
-            "at": {"type": "string", "format": "date-time", "pattern": AT_PATTERN},
+            "at": {"type": "string", "format": "date-time", "pattern": _AT_PATTERN},
             "by": {"type": "string", "maxLength": 200},
             "data": {"type": "object"},
         },

@@ -8,11 +8,15 @@ from pydantic import Field, StringConstraints, model_validator
 
 from witnessmark.model.entries.record_base import Id, Name, Record, Words
 
-__all__ = ["CertificateData", "InspectionData"]
+__all__ = ["MOST_AXLES", "STEERS", "CertificateData", "InspectionData"]
+
+#: Most axles of a vehicle that is inspected.
+MOST_AXLES = 12
+#: What drives by itself steers with one of them at least.
+STEERS = ("truck", "tractor")
 
 _Day = Annotated[str, StringConstraints(pattern=r"^\d{4}-(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[01])$")]
-_Axle = Annotated[int, Field(ge=1, le=12)]
-_STEERS = frozenset({"truck", "tractor"})
+_Axle = Annotated[int, Field(ge=1, le=MOST_AXLES)]
 
 
 class InspectionData(Record):
@@ -22,12 +26,12 @@ class InspectionData(Record):
     """
 
     vehicle: Literal["truck", "tractor", "trailer", "dolly"]
-    axles: Annotated[int, Field(ge=1, le=12)] = 2
+    axles: _Axle = 2
     steer_axles: Annotated[int, Field(ge=0, le=4)] | None = Field(
         default=None, description="left out: one of a truck or tractor, none of what is towed"
     )
     dual_axles: tuple[_Axle, ...] | None = Field(
-        default=None, max_length=12, description="left out: every axle that does not steer"
+        default=None, max_length=MOST_AXLES, description="left out: every axle that does not steer"
     )
     brake_kind: Literal["air", "hydraulic", "electric"] = "air"
     built: _Day | None = Field(default=None, description="day of building")
@@ -44,7 +48,7 @@ class InspectionData(Record):
     def _fits(self) -> InspectionData:
         if (self.steer_axles or 0) > self.axles:
             raise ValueError("more axles steer than it has")
-        if self.steer_axles == 0 and self.vehicle in _STEERS:
+        if self.steer_axles == 0 and self.vehicle in STEERS:
             raise ValueError(f"a {self.vehicle} steers with one axle at least")
         if any(axle > self.axles for axle in self.dual_axles or ()):
             raise ValueError("an axle with duals is not there")
@@ -54,7 +58,7 @@ class InspectionData(Record):
         """Return how many axles steer, counted from the front."""
         if self.steer_axles is not None:
             return self.steer_axles
-        return 1 if self.vehicle in _STEERS else 0
+        return 1 if self.vehicle in STEERS else 0
 
     def duals(self) -> tuple[int, ...]:
         """Return the axles that have two tyres a side."""

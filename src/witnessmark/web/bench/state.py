@@ -186,7 +186,7 @@ def render(request: Request, name: str, **values: Any) -> str:
         here=request.url.path,
         told_everywhere=bench.shop.told_everywhere,
         fresh=fresh_id,
-        trucks=_open_trucks(bench.shop, request.url.path),
+        open_trucks=partial(_open_trucks, bench.shop, request.url.path),
         **values,
     )
 
