@@ -12,7 +12,7 @@ import math
 import re
 from collections import Counter
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache, lru_cache
 
 from witnessmark.words.say import line as say
@@ -181,11 +181,7 @@ def _turned(saying: _Saying, denied: bool) -> _Saying | None:
     other = {"positive": "negative", "negative": "positive", "seen": "not seen"}
     if saying.result not in other or saying.denied:
         return None  # "fan comes on" denies no "fan never comes on"
-    return _Saying(
-        saying.kind, saying.identity, other[saying.result], saying.core, saying.name, denied,
-        saying.figure,
-        saying.example,
-    )  # fmt: skip
+    return replace(saying, result=other[saying.result], denied=denied)
 
 
 def _offer(
