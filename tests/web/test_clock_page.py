@@ -124,3 +124,37 @@ def test_the_buttons_by_thumb_also_without_the_link(browser, shop):
         page.tap("#clock button:has-text('Stop')")
         page.wait_for_selector("#clock .press:not(.go)", state="detached")
     assert [d.does for _, d in shop.case("unit7").of(ClockData)][1:] == ["start", "stop"]
+
+
+@pytest.mark.browser
+def test_what_is_typed_stays_when_another_device_enters_something(browser, shop):
+    """The page comes anew by itself: half an entry is not lost by it, and can still be sent."""
+    with served(shop) as address:
+        page = browser.new_context(viewport={"width": 390, "height": 844}).new_page()
+        page.goto(address.rstrip("/") + CASE)
+        page.fill("#f-clockwho", "Ann")
+        page.evaluate("document.activeElement.blur()")
+        before = page.get_attribute("#live", "data-version")
+        shop.append("unit7", [entry_line("note", {"words": "from the yard"}, entry_id="yard")])
+        page.wait_for_function(
+            "was => document.getElementById('live').dataset.version !== was", arg=before
+        )
+        assert page.input_value("#f-clockwho") == "Ann"
+        page.click("#clock button:has-text('Start')")
+        page.wait_for_selector("#clock >> text=Ann on")
+    assert [d.person for _, d in shop.case("unit7").of(ClockData)] == ["Ann"]
+
+
+@pytest.mark.browser
+def test_a_field_in_use_keeps_its_place_when_the_page_comes_anew(browser, shop):
+    with served(shop) as address:
+        page = browser.new_context(viewport={"width": 390, "height": 844}).new_page()
+        page.goto(address.rstrip("/") + CASE)
+        page.fill("#f-clockwho", "An")
+        before = page.get_attribute("#live", "data-version")
+        shop.append("unit7", [entry_line("note", {"words": "from the yard"}, entry_id="yard")])
+        page.wait_for_function(
+            "was => document.getElementById('live').dataset.version !== was", arg=before
+        )
+        page.keyboard.type("n")
+        assert page.input_value("#f-clockwho") == "Ann"

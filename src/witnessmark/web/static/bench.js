@@ -33,11 +33,10 @@
     say.textContent = "This device has no room left: what you type here is NOT kept until it is saved.";
     form.prepend(say);
   }
-  function restore(form) {
-    const held = read(DRAFT + form.dataset.draft, null);
-    if (!held || Date.now() - held.at > 14 * 864e5) return;
+  // True where a field a person sees was changed.
+  function fill(form, fields) {
     const values = new Map();
-    for (const [name, value] of held.fields) {
+    for (const [name, value] of fields) {
       if (!values.has(name)) values.set(name, []);
       values.get(name).push(value);
     }
@@ -53,19 +52,24 @@
         field.value = given[0];
       }
     }
-    if (changed) {
-      const say = document.createElement("p");
-      say.className = "tell";
-      say.setAttribute("role", "status");
-      say.textContent = "What you had typed here is back. ";
-      const drop = document.createElement("button");
-      drop.type = "button"; drop.className = "plain"; drop.textContent = "Start afresh";
-      drop.addEventListener("click", () => { forget(form); location.reload(); });
-      say.append(drop);
-      form.prepend(say);
-    }
+    return changed;
   }
-  function forget(form) { store.removeItem(DRAFT + form.dataset.draft); form.dataset.sent = "yes"; }
+  function restore(form) {
+    const held = read(DRAFT + form.dataset.draft, null);
+    if (!held || Date.now() - held.at > 14 * 864e5) return;
+    if (!fill(form, held.fields)) return;
+    form.dataset.typed = "yes";
+    const say = document.createElement("p");
+    say.className = "tell";
+    say.setAttribute("role", "status");
+    say.textContent = "What you had typed here is back. ";
+    const drop = document.createElement("button");
+    drop.type = "button"; drop.className = "plain"; drop.textContent = "Start afresh";
+    drop.addEventListener("click", () => { forget(form); location.reload(); });
+    say.append(drop);
+    form.prepend(say);
+  }
+  function forget(form) { store.removeItem(DRAFT + form.dataset.draft); delete form.dataset.typed; }
 
   function complain(form, answer) {
     form.querySelector(".tell.refused")?.remove();
@@ -192,6 +196,10 @@
   // ---- what others enter ----------------------------------------------------------------------
   // The shop says when something changes. Where that cannot be had the page asks now and then.
   const PAUSE = 5000;
+  // From a press to what it does, and to the next press of the same hand [ms].
+  const PRESS = 1500;
+  // Who is in a field and does nothing for this long has stopped to type [ms].
+  const TYPING = 8000;
   let source = null;
   function heard(now) {
     const live = document.getElementById("live");
@@ -225,19 +233,52 @@
     else if (source) { source.close(); source = null; }
   });
   window.addEventListener("pagehide", () => { if (source) { source.close(); source = null; } });
+  // While someone types, presses or saves in what would be replaced, it stays as it is.
+  let touched = 0;
+  for (const kind of ["pointerdown", "keydown", "input", "focusin"]) {
+    document.addEventListener(kind, () => { touched = Date.now(); }, { capture: true });
+  }
+  function inUse(live) {
+    const now = document.activeElement;
+    const typing = live.contains(now) && now.matches("input:not([type=checkbox], [type=radio]), select, textarea");
+    return Date.now() - touched < (typing ? TYPING : PRESS) || live.querySelector("form[data-busy], form[data-unkept]");
+  }
+  let waiting = false;
+  function later() {
+    if (waiting) return;
+    waiting = true;
+    setTimeout(() => {
+      waiting = false;
+      const live = document.getElementById("live");
+      if (live) refill(live).catch(() => { /* the link is down; next time */ });
+    }, PRESS);
+  }
   async function refill(live) {
+    if (inUse(live)) { later(); return; }
     const response = await fetch(location.pathname + location.search, { headers: { accept: "text/html" }, cache: "no-store" });
     if (!response.ok) return;
     const fresh = new DOMParser().parseFromString(await response.text(), "text/html").getElementById("live");
-    if (!fresh) return;
+    if (!fresh || !live.isConnected) return;
+    if (inUse(live)) { later(); return; }
+    // What was typed and not yet sent goes with the page.
+    const forms = [...live.querySelectorAll("form[data-typed]")];
+    for (const form of forms) {
+      const same = [...fresh.querySelectorAll("form[data-draft]")].find((one) => one.dataset.draft === form.dataset.draft);
+      if (!same) continue;
+      fill(same, fieldsOf(form).filter(([name]) => same.elements[name]?.type !== "hidden"));
+      same.dataset.typed = "yes";
+    }
     // Keep opened what the reader has opened, and the place he reads.
     const open = [...live.querySelectorAll("details[open] > summary")].map(named);
-    const focused = document.activeElement && live.contains(document.activeElement) ? document.activeElement.getAttribute("href") : null;
+    const at = live.contains(document.activeElement) ? document.activeElement : null;
+    const place = at && (at.id ? `#${CSS.escape(at.id)}` : at.getAttribute("href") && `[href="${CSS.escape(at.getAttribute("href"))}"]`);
     for (const summary of fresh.querySelectorAll("details > summary")) {
       summary.parentElement.open = open.includes(named(summary));
     }
     live.replaceWith(fresh);
-    if (focused) fresh.querySelector(`[href="${CSS.escape(focused)}"]`)?.focus({ preventScroll: true });
+    const again = place && fresh.querySelector(place);
+    again?.focus({ preventScroll: true });
+    if (again && at.selectionStart != null) again.setSelectionRange?.(at.selectionStart, at.selectionEnd);
   }
 
   // ---- folds ----------------------------------------------------------------------------------
@@ -313,9 +354,14 @@
     // A page out of the device's store was made once and may be opened often.
     if (document.body.dataset.held) renew(form, false);
     restore(form);
-    form.addEventListener("input", () => { if (!form.dataset.sent) keep(form); });
-    form.addEventListener("input", () => { delete form.dataset.sent; }, { capture: true });
   }
+  // Forms come anew with what others enter: what is typed is heard by the page, not by each form.
+  document.addEventListener("input", (event) => {
+    const form = event.target.form;
+    if (!form?.dataset.draft) return;
+    form.dataset.typed = "yes";
+    keep(form);
+  });
   document.addEventListener("submit", submitted);
   watch();
   window.witnessmark = { keep, forget, go };
