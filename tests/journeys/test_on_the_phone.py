@@ -96,6 +96,24 @@ def test_answers_that_are_none_are_refused(knowledge: Knowledge) -> None:
             told(asked, wrong)
 
 
+def test_a_truck_that_stays_is_given_no_order_for_the_way(knowledge: Knowledge) -> None:
+    """Park and "gently, no pulls" in one breath are two answers: the milder one waits."""
+    for family in knowledge.families:
+        asked = questions_of(knowledge, [family])
+        ways = {a.say for q in asked.every for a in q.answers if a.drive in {"limp", "drive"}}
+        firm = {a.say for q in asked.every for a in q.answers if a.drive in {"park", "tow"}}
+        moving = answers(asked, "limp")
+        free = told(asked, moving)
+        stopped = told(asked, {**moving, "t_stop": "1"})
+        assert stopped.drive == "park", family
+        assert not set(stopped.also) & (ways - firm), family
+        changed = {a.say for q in asked.every if q.id == "t_stop" for a in q.answers}
+        kept = {*stopped.also, *stopped.later}
+        assert set(free.also) - changed <= kept, "no order is dropped"
+        if free.drive in {"limp", "drive"}:
+            assert free.later == (), family
+
+
 def call(knowledge: Knowledge) -> Told:
     asked = questions_of(knowledge, [])
     return told(asked, {**answers(asked, "drive"), "t_stop": "1"})

@@ -63,6 +63,10 @@ def command(
     click.echo(found.tell)
     for line in (*found.reasons, *found.also):
         click.echo(f"  {line}")
+    if found.later:
+        click.echo(f"{say.later()}:")
+    for line in found.later:
+        click.echo(f"  {line}")
     if found.unasked and found.drive == "ask":
         click.echo(say.unasked(found.unasked))
     click.echo(say.defer())

@@ -79,6 +79,7 @@ def _step(request: Request, form: Posted) -> Response:
         answers=answers,
         found=found,
         defer=say.defer(),
+        later=say.later(),
         unasked=say.unasked(found.unasked) if found.unasked else "",
         **_stops(bench, form.one("case")),
         opens=[bench.names().family(f) for f in found.opens if f not in _held(form)["families"]],

@@ -60,6 +60,12 @@ def unasked(asks: Sequence[str]) -> str:
     return f"Not asked yet: {' '.join(asks)}"
 
 
+@sentence("phone.later")
+def later() -> str:
+    """Head the orders for the way of a truck that may not move now."""
+    return "Only once nothing above keeps it where it stands"
+
+
 @sentence("phone.note", said=["Does it stop as always? As always."], drive="drive")
 def note(said: Sequence[str], drive: str) -> str:
     """Write down what was said on the phone and what came of it."""

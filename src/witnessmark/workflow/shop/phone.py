@@ -33,6 +33,8 @@ _ORDER = ("park", "tow", "ask", "limp", "drive")
 #: What keeps the truck where it stands, and what the packs call a truck that was told so.
 _STAYS = frozenset({"park", "tow"})
 _TOLD_TO_STAY = "told_to_stay"
+#: What lets it move: an order for the way ("gently") is none for a truck that stays.
+_MOVES = frozenset({"limp", "drive"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +67,7 @@ class Told:
         tell: what the driver is told.
         reasons: why, what forbids most first.
         also: what else to tell him, an order each.
+        later: orders for a truck that moves, while this one stays; they hold once it may move.
         unasked: questions that must be asked before it may move.
         said: every answer in words.
         opens: families that an answer points to.
@@ -76,6 +79,7 @@ class Told:
     tell: str
     reasons: tuple[str, ...]
     also: tuple[str, ...]
+    later: tuple[str, ...]
     unasked: tuple[str, ...]
     said: tuple[str, ...]
     opens: tuple[str, ...]
@@ -141,12 +145,18 @@ def told(asked: Asked, answers: Mapping[str, str]) -> Told:
         clues[asked.stay] = True
     rows.sort(key=lambda row: _ORDER.index(row[0]))
     forbids = [row for row in rows if row[0] != "drive"] or rows
+    stays = drive not in _MOVES
+    orders = {
+        moves: tuple(dict.fromkeys(r[2] for r in rows if r[2] and moves == (r[0] in _MOVES)))
+        for moves in (False, True)
+    }
     return Told(
         drive=drive,
         word=say.word(drive),
         tell=say.tell(drive),
         reasons=tuple(row[1] for row in forbids),
-        also=tuple(dict.fromkeys(row[2] for row in rows if row[2])),
+        also=orders[False] if stays else (*orders[False], *orders[True]),
+        later=tuple(o for o in orders[True] if o not in orders[False]) if stays else (),
         unasked=unasked,
         said=tuple(said),
         opens=tuple(dict.fromkeys(opens)),
