@@ -126,19 +126,30 @@ def test_the_buttons_by_thumb_also_without_the_link(browser, shop):
     assert [d.does for _, d in shop.case("unit7").of(ClockData)][1:] == ["start", "stop"]
 
 
+def typing(browser, address, words):
+    """The page of the case, with these words typed as the name, and the field still in use."""
+    page = browser.new_context(viewport={"width": 390, "height": 844}).new_page()
+    page.goto(address.rstrip("/") + CASE)
+    page.fill("#f-clockwho", words)
+    return page
+
+
+def come_anew(page, shop):
+    """Let another device enter something, and wait until the page has come anew by itself."""
+    before = page.get_attribute("#live", "data-version")
+    shop.append("unit7", [entry_line("note", {"words": "from the yard"}, entry_id="yard")])
+    page.wait_for_function(
+        "was => document.getElementById('live').dataset.version !== was", arg=before
+    )
+
+
 @pytest.mark.browser
 def test_what_is_typed_stays_when_another_device_enters_something(browser, shop):
     """The page comes anew by itself: half an entry is not lost by it, and can still be sent."""
     with served(shop) as address:
-        page = browser.new_context(viewport={"width": 390, "height": 844}).new_page()
-        page.goto(address.rstrip("/") + CASE)
-        page.fill("#f-clockwho", "Ann")
+        page = typing(browser, address, "Ann")
         page.evaluate("document.activeElement.blur()")
-        before = page.get_attribute("#live", "data-version")
-        shop.append("unit7", [entry_line("note", {"words": "from the yard"}, entry_id="yard")])
-        page.wait_for_function(
-            "was => document.getElementById('live').dataset.version !== was", arg=before
-        )
+        come_anew(page, shop)
         assert page.input_value("#f-clockwho") == "Ann"
         page.click("#clock button:has-text('Start')")
         page.wait_for_selector("#clock >> text=Ann on")
@@ -148,13 +159,7 @@ def test_what_is_typed_stays_when_another_device_enters_something(browser, shop)
 @pytest.mark.browser
 def test_a_field_in_use_keeps_its_place_when_the_page_comes_anew(browser, shop):
     with served(shop) as address:
-        page = browser.new_context(viewport={"width": 390, "height": 844}).new_page()
-        page.goto(address.rstrip("/") + CASE)
-        page.fill("#f-clockwho", "An")
-        before = page.get_attribute("#live", "data-version")
-        shop.append("unit7", [entry_line("note", {"words": "from the yard"}, entry_id="yard")])
-        page.wait_for_function(
-            "was => document.getElementById('live').dataset.version !== was", arg=before
-        )
+        page = typing(browser, address, "An")
+        come_anew(page, shop)
         page.keyboard.type("n")
         assert page.input_value("#f-clockwho") == "Ann"

@@ -24,6 +24,8 @@
     }
     return found;
   }
+  // Of these what a person entered, not what the page carries along.
+  function entered(form) { return fieldsOf(form).filter(([name]) => form.elements[name]?.type !== "hidden"); }
   function keep(form) {
     const held = write(DRAFT + form.dataset.draft, { at: Date.now(), fields: fieldsOf(form) });
     if (held || form.querySelector(".tell.unkept")) return;
@@ -94,7 +96,7 @@
     id.value = freshId();
   }
   function called(form) {
-    const said = fieldsOf(form).filter(([name]) => !["entry_id", "unit", "then", "quantity"].includes(name) && form.elements[name]?.type !== "hidden");
+    const said = entered(form).filter(([name]) => !["entry_id", "unit", "then", "quantity"].includes(name));
     return [document.title.replace(/ · Witnessmark$/, ""), ...said.map(([, value]) => value)].filter(Boolean).join(", ").slice(0, 120);
   }
   function made(form, submitter) {
@@ -205,7 +207,7 @@
     const live = document.getElementById("live");
     if (!live) return;
     const done = live.dataset.working === "yes" && !now.working;
-    if (now.version !== live.dataset.version || done) refill(live).catch(() => { /* next time */ });
+    if (now.version !== live.dataset.version || done) refill().catch(() => { /* next time */ });
   }
   function watch() {
     const live = document.getElementById("live");
@@ -243,29 +245,33 @@
     const typing = live.contains(now) && now.matches("input:not([type=checkbox], [type=radio]), select, textarea");
     return Date.now() - touched < (typing ? TYPING : PRESS) || live.querySelector("form[data-busy], form[data-unkept]");
   }
-  let waiting = false;
-  function later() {
-    if (waiting) return;
-    waiting = true;
-    setTimeout(() => {
-      waiting = false;
-      const live = document.getElementById("live");
-      if (live) refill(live).catch(() => { /* the link is down; next time */ });
-    }, PRESS);
+  // One comes anew after the other: what changes meanwhile is fetched once more, never dropped.
+  let stale = false;
+  let filling = false;
+  async function refill() {
+    stale = true;
+    if (filling) return;
+    filling = true;
+    try {
+      while (stale) {
+        if (inUse(document.getElementById("live"))) await new Promise((done) => setTimeout(done, PRESS));
+        else await comeAnew();
+      }
+    } finally { filling = false; }
   }
-  async function refill(live) {
-    if (inUse(live)) { later(); return; }
+  async function comeAnew() {
+    stale = false;
     const response = await fetch(location.pathname + location.search, { headers: { accept: "text/html" }, cache: "no-store" });
     if (!response.ok) return;
     const fresh = new DOMParser().parseFromString(await response.text(), "text/html").getElementById("live");
-    if (!fresh || !live.isConnected) return;
-    if (inUse(live)) { later(); return; }
+    if (!fresh) return;
+    const live = document.getElementById("live");
+    if (inUse(live)) { stale = true; return; }
     // What was typed and not yet sent goes with the page.
-    const forms = [...live.querySelectorAll("form[data-typed]")];
-    for (const form of forms) {
-      const same = [...fresh.querySelectorAll("form[data-draft]")].find((one) => one.dataset.draft === form.dataset.draft);
+    for (const form of live.querySelectorAll("form[data-typed]")) {
+      const same = fresh.querySelector(`form[data-draft="${CSS.escape(form.dataset.draft)}"]`);
       if (!same) continue;
-      fill(same, fieldsOf(form).filter(([name]) => same.elements[name]?.type !== "hidden"));
+      fill(same, entered(form));
       same.dataset.typed = "yes";
     }
     // Keep opened what the reader has opened, and the place he reads.

@@ -145,18 +145,16 @@ def told(asked: Asked, answers: Mapping[str, str]) -> Told:
         clues[asked.stay] = True
     rows.sort(key=lambda row: _ORDER.index(row[0]))
     forbids = [row for row in rows if row[0] != "drive"] or rows
-    stays = drive not in _MOVES
-    orders = {
-        moves: tuple(dict.fromkeys(r[2] for r in rows if r[2] and moves == (r[0] in _MOVES)))
-        for moves in (False, True)
-    }
+    moves = drive in _MOVES
+    now = dict.fromkeys(row[2] for row in rows if row[2] and (moves or row[0] not in _MOVES))
+    later = dict.fromkeys(row[2] for row in rows if row[2] and row[2] not in now)
     return Told(
         drive=drive,
         word=say.word(drive),
         tell=say.tell(drive),
         reasons=tuple(row[1] for row in forbids),
-        also=orders[False] if stays else (*orders[False], *orders[True]),
-        later=tuple(o for o in orders[True] if o not in orders[False]) if stays else (),
+        also=tuple(now),
+        later=tuple(later),
         unasked=unasked,
         said=tuple(said),
         opens=tuple(dict.fromkeys(opens)),
